@@ -1,0 +1,67 @@
+"""Errors that a user can cause, as data.
+
+A `Problem` says which file, which place in it, what is wrong and what would be right. A
+`RungwiseError` carries one or more of them: the command line prints each on a line of its own and
+exits with code 2, never with a traceback.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong, and what would be right.
+
+    Parameters
+    ----------
+    cause:
+        What is wrong, as a sentence without its full stop.
+    remedy:
+        What would be right, as a sentence without its full stop.
+    place:
+        Where inside the file, such as `lines[3].run` (counted from 1) or `line 2, bar 1`.
+    file:
+        The file, as the user named it.
+    """
+
+    cause: str
+    remedy: str
+    place: str = ""
+    file: str = ""
+
+    def __str__(self) -> str:
+        where = ": ".join(part for part in (self.file, self.place) if part)
+        message = f"{where}: {self.cause}" if where else self.cause
+        return f"{message}. {self.remedy}." if self.remedy else f"{message}."
+
+
+class RungwiseError(Exception):
+    """Something that the user can put right; `problems` says what, all of it at once.
+
+    Parameters
+    ----------
+    problems:
+        One `Problem`, or several found in one go.
+    """
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = (
+            (problems,) if isinstance(problems, Problem) else tuple(problems)
+        )
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    def __reduce__(self) -> tuple[type[RungwiseError], tuple[tuple[Problem, ...]]]:
+        # Exceptions pickle by their message, and renderings run in worker processes.
+        return type(self), (self.problems,)
+
+    def in_file(self, file: str) -> RungwiseError:
+        """Return the same error with `file` filled in where a problem names none."""
+        return type(self)([p if p.file else replace(p, file=file) for p in self.problems])
+
+
+def failure(cause: str, remedy: str, *, place: str = "", file: str = "") -> RungwiseError:
+    """Return a `RungwiseError` with a single problem, ready to be raised."""
+    return RungwiseError(Problem(cause, remedy, place, file))

@@ -1,0 +1,91 @@
+"""The nine notes of the Highland pipe chanter as they are named and written.
+
+`Note` orders them by pitch, so `Note.LOW_G < Note.HIGH_A`. They are written on the treble staff
+without a key signature; C and F sound sharp. The MIDI numbers are those of concert A (the pipe
+chanter at A = 440 Hz). ABC letters are those of ABC 2.1 with unit octave C to B. Source: common
+practice.
+"""
+
+from __future__ import annotations
+
+import enum
+import re
+
+
+class Note(enum.IntEnum):
+    """One of the nine notes of the chanter, ordered from low G (0) to high A (8)."""
+
+    LOW_G = 0
+    LOW_A = 1
+    B = 2
+    C = 3
+    D = 4
+    E = 5
+    F = 6
+    HIGH_G = 7
+    HIGH_A = 8
+
+    @property
+    def label(self) -> str:
+        """The note's name as players say it: `low G`, `B`, `high A`."""
+        return _LABELS[self]
+
+    @property
+    def abc(self) -> str:
+        """The note's ABC letter: `G A B c d e f g a`."""
+        return "GABcdefga"[self]
+
+    @property
+    def step(self) -> str:
+        """The letter of the written pitch, `A` to `G`, as MusicXML's `<step>`."""
+        return "GABCDEFGA"[self]
+
+    @property
+    def octave(self) -> int:
+        """The octave of the written pitch, middle C beginning octave 4, as MusicXML's `<octave>`."""
+        return 4 if self <= Note.B else 5
+
+    @property
+    def midi(self) -> int:
+        """The MIDI key number that the pipe chanter sounds at concert A."""
+        return _MIDI[self]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+_LABELS = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
+_MIDI = (67, 69, 71, 73, 74, 76, 78, 79, 81)
+_BY_NAME = {label.replace(" ", "").casefold(): note for note, label in zip(Note, _LABELS)}
+
+NINE_NOTES = ", ".join(_LABELS)
+"""The nine names in order, for messages."""
+
+_ABC_LETTERS = {note.abc: note for note in Note}
+
+
+def note_named(name: str) -> Note:
+    """Return the note that a player's name for it means; case, spaces and hyphens are free.
+
+    Raises `ValueError`, with a message that lists the nine, for any other name. A bare `A` or `G`
+    is refused, since the chanter has two of each.
+    """
+    key = re.sub(r"[\s\-_]+", "", name).casefold()
+    if key in _BY_NAME:
+        return _BY_NAME[key]
+    if key in ("a", "g"):
+        letter = key.upper()
+        raise ValueError(
+            f"{name.strip()!r} could be either of two notes; write low {letter} or high {letter}"
+        )
+    raise ValueError(f"a chanter has no note {name.strip()!r}; its nine are {NINE_NOTES}")
+
+
+def note_of_abc(letter: str) -> Note:
+    """Return the note of an ABC letter (`G A B c d e f g a`), or raise `ValueError`."""
+    try:
+        return _ABC_LETTERS[letter]
+    except KeyError:
+        raise ValueError(
+            f"a chanter has no note {letter!r}; in ABC its nine are G A B c d e f g a"
+        ) from None

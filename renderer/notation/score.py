@@ -1,0 +1,245 @@
+"""An exercise as written music: immutable values in musical time.
+
+Lengths are `Fraction`s of a beat, the beat being that of the bar's meter (a dotted note in
+compound meters). An ornament is a short written melody: each `Slot` is an optional gracenote
+followed by a note, and the last slot of a `MelodyNote` is the melody note itself. A plain note
+therefore has one slot without a gracenote, a note with a single gracenote one slot with it, and a
+doubling on B two: `{g}B {d}B`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+
+Placement = Literal["on the beat", "before the beat"]
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A note of an ornament, led by a gracenote or by none."""
+
+    note: Note
+    gracenote: Note | None = None
+
+    @property
+    def abc(self) -> str:
+        """The slot in ABC letters, such as `{g}B`."""
+        return (f"{{{self.gracenote.abc}}}" if self.gracenote is not None else "") + self.note.abc
+
+
+@dataclass(frozen=True, slots=True)
+class MelodyNote:
+    """A melody note with the ornament that leads into it.
+
+    Parameters
+    ----------
+    beats:
+        Written length in beats of the bar's meter, ornament included; above 0.
+    slots:
+        The ornament's slots in order; the last is the melody note itself.
+    ornament:
+        The movement's name in the ornament book where it is known, else None.
+    tied:
+        Whether this note goes on sounding from the note before it (a tie); such a note has one
+        slot, no gracenote and the pitch of the note before it.
+    """
+
+    beats: Fraction
+    slots: tuple[Slot, ...]
+    ornament: str | None = None
+    tied: bool = False
+
+    @property
+    def note(self) -> Note:
+        """The melody note's pitch."""
+        return self.slots[-1].note
+
+    @property
+    def group(self) -> tuple[Note, ...]:
+        """The notes that lead into the melody note, as a closed gracenote group is printed."""
+        flat = [note for slot in self.slots for note in (slot.gracenote, slot.note)]
+        return tuple(note for note in flat[:-1] if note is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """A silence of the chanter, `beats` long."""
+
+    beats: Fraction
+
+
+Item = MelodyNote | Rest
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A meter as written, such as 3/4 or 6/8.
+
+    A compound meter (6, 9, 12, 15 ... over 8 or 16) has a dotted beat: 6/8 has two beats.
+    """
+
+    count: int
+    unit: int
+
+    @property
+    def is_compound(self) -> bool:
+        """Whether three written units make one beat."""
+        return self.unit >= 8 and self.count > 3 and self.count % 3 == 0
+
+    @property
+    def beats(self) -> int:
+        """How many beats a whole bar has."""
+        return self.count // 3 if self.is_compound else self.count
+
+    @property
+    def beat_value(self) -> Fraction:
+        """The beat as a share of a whole note: 1/4 in 3/4 time, 3/8 in 6/8."""
+        return Fraction(3 if self.is_compound else 1, self.unit)
+
+    def __str__(self) -> str:
+        return f"{self.count}/{self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar.
+
+    Parameters
+    ----------
+    items:
+        Melody notes and rests in order.
+    meter:
+        The meter that the bar is written in. The items may fill less than it asks for (a pickup,
+        or the bar before a repeat sign).
+    tempo:
+        A tempo mark at the start of the bar in beats per minute, else None. The rungs of a ladder
+        scale it in proportion to the exercise's tempo.
+    """
+
+    items: tuple[Item, ...]
+    meter: Meter
+    tempo: Fraction | None = None
+
+    @property
+    def beats(self) -> Fraction:
+        """How many beats the items fill."""
+        return sum((item.beats for item in self.items), Fraction(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of an exercise: a heading and its bars.
+
+    Parameters
+    ----------
+    bars:
+        The bars in order.
+    heading:
+        Printed above the line and used as a marker; may be empty.
+    inner:
+        The length of the ornaments' inner slots in this line, where it differs from the
+        exercise's.
+    """
+
+    bars: tuple[Bar, ...]
+    heading: str = ""
+    inner: Length | None = None
+
+    @property
+    def melody_notes(self) -> Iterator[MelodyNote]:
+        """The melody notes in order, rests left out."""
+        return (i for bar in self.bars for i in bar.items if isinstance(i, MelodyNote))
+
+    @property
+    def beats(self) -> Fraction:
+        """How many beats the line fills."""
+        return sum((bar.beats for bar in self.bars), Fraction(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Gracenotes:
+    """How gracenotes are played: how long, and from which side of the beat they take their time."""
+
+    length: Length = Length(Fraction(45), "ms")
+    placement: Placement = "on the beat"
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """The tempos to practise at, as written.
+
+    Parameters
+    ----------
+    tempos:
+        The rungs in practice order: beats per minute, or per cent of the exercise's tempo.
+    percent:
+        Whether the rungs are per cent of the exercise's tempo.
+    repeats:
+        How often each line is played on each rung.
+    """
+
+    tempos: tuple[Fraction, ...]
+    percent: bool = False
+    repeats: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """An exercise, ready to be expanded, engraved or written in another form.
+
+    Parameters
+    ----------
+    title:
+        Never empty.
+    lines:
+        At least one.
+    tempo:
+        The target tempo in beats per minute.
+    gracenotes, inner:
+        How ornaments are played. `inner` is the length of every slot but the last, from slot
+        start to slot start: a length in ms closes the ornaments, a share of the beat opens them.
+    ladder:
+        The rungs, where the exercise names them.
+    audience:
+        The class or band that it is for; may be empty.
+    purpose, level:
+        A sentence on what it trains, and the level it is meant for; may be empty.
+    remarks:
+        What the reader had to decide and the user should know, in sentences.
+    source:
+        The file it was read from, for messages; empty if none.
+    """
+
+    title: str
+    lines: tuple[Line, ...]
+    tempo: Fraction = Fraction(60)
+    gracenotes: Gracenotes = field(default_factory=Gracenotes)
+    inner: Length = Length(Fraction(100), "ms")
+    ladder: Ladder | None = None
+    audience: str = ""
+    purpose: str = ""
+    level: str = ""
+    remarks: tuple[str, ...] = ()
+    source: str = ""
+
+    def inner_of(self, line: Line) -> Length:
+        """The inner length that holds for `line`."""
+        return self.inner if line.inner is None else line.inner
+
+    def __iter__(self) -> Iterator[Line]:
+        return iter(self.lines)
+
+
+def note_id(line: int, bar: int, item: int, slot: int, *, gracenote: bool = False) -> str:
+    """Return the name by which an event, a score and a sheet mean the same written note.
+
+    All counts are 1-based: the line in the exercise, the bar in the line, the item in the bar,
+    the slot in the melody note. The name is a valid XML id.
+    """
+    return f"L{line}-B{bar}-N{item}-{'G' if gracenote else 'S'}{slot}"
