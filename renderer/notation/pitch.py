@@ -42,7 +42,7 @@ class Note(enum.IntEnum):
 
     @property
     def octave(self) -> int:
-        """The octave of the written pitch, middle C beginning octave 4, as MusicXML's `<octave>`."""
+        """The octave of the written pitch as MusicXML counts it: middle C begins octave 4."""
         return 4 if self <= Note.B else 5
 
     @property
@@ -56,7 +56,9 @@ class Note(enum.IntEnum):
 
 _LABELS = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
 _MIDI = (67, 69, 71, 73, 74, 76, 78, 79, 81)
-_BY_NAME = {label.replace(" ", "").casefold(): note for note, label in zip(Note, _LABELS)}
+_BY_NAME = {
+    label.replace(" ", "").casefold(): note for note, label in zip(Note, _LABELS, strict=True)
+}
 
 NINE_NOTES = ", ".join(_LABELS)
 """The nine names in order, for messages."""

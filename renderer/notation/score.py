@@ -19,6 +19,12 @@ from renderer.notation.pitch import Note
 
 Placement = Literal["on the beat", "before the beat"]
 
+USUAL_GRACENOTE = Length(Fraction(45), "ms")
+"""The middle of 30 to 60 ms (from memory; see the project's facts on gracenote timing)."""
+
+USUAL_INNER = Length(Fraction(100), "ms")
+"""An inner note of a closed movement, its gracenote included (judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Slot:
@@ -166,7 +172,7 @@ class Line:
 class Gracenotes:
     """How gracenotes are played: how long, and from which side of the beat they take their time."""
 
-    length: Length = Length(Fraction(45), "ms")
+    length: Length = USUAL_GRACENOTE
     placement: Placement = "on the beat"
 
 
@@ -220,7 +226,7 @@ class Exercise:
     lines: tuple[Line, ...]
     tempo: Fraction = Fraction(60)
     gracenotes: Gracenotes = field(default_factory=Gracenotes)
-    inner: Length = Length(Fraction(100), "ms")
+    inner: Length = USUAL_INNER
     ladder: Ladder | None = None
     audience: str = ""
     purpose: str = ""

@@ -9,7 +9,6 @@ turn) the event is a rest.
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 

@@ -1,0 +1,308 @@
+"""An exercise at one tempo, expanded into the timed events of a track.
+
+A track is a chain of sections: a count-in of whole bars, then each line played as often as asked,
+with bars of clicks between one line and the next (and, for an echo track, the same length left
+free for the learner after each playing). A gracenote takes its time from the slot that it leads
+(`on the beat`) or from what sounds before it (`before the beat`); it lasts the same at every tempo.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from renderer.errors import failure
+from renderer.notation.score import Bar, Exercise
+from renderer.timing.fit import check_fit
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
+from renderer.timing.timeline import (
+    Click,
+    ClickKind,
+    Event,
+    Role,
+    Roll,
+    Section,
+    SectionKind,
+)
+
+SLOWEST_TEMPO, FASTEST_TEMPO = 10, 400
+MOST_COUNT_IN_BARS, MOST_REPEATS = 16, 10_000
+LONGEST_TRACK_HOURS = 12
+
+CountInStyle = Literal["clicks", "rolls"]
+
+_ROLL_BEATS = 3
+"""A pipe band starts on two three-beat rolls (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """Everything that happens in a track. Iterating yields the chanter's events in order.
+
+    Events and clicks are made as they are asked for, so that hours of track take no memory.
+
+    Parameters
+    ----------
+    exercise:
+        The exercise that is played.
+    tempo:
+        Beats per minute.
+    sections:
+        The stretches of the track in order, tiling it.
+    rolls:
+        Snare-drum rolls of the count-in.
+    drones_start:
+        When the drones strike in, seconds.
+    chains:
+        Each line's soundings.
+    subdivide:
+        Whether the metronome also marks halves (or thirds, in compound meters) of the beat.
+    remarks:
+        What was decided that the user should know, in sentences.
+    """
+
+    exercise: Exercise
+    tempo: Fraction
+    sections: tuple[Section, ...]
+    rolls: tuple[Roll, ...]
+    drones_start: Fraction
+    chains: tuple[Chain, ...]
+    subdivide: bool
+    remarks: tuple[str, ...]
+
+    @property
+    def duration(self) -> Fraction:
+        """The length of the track in seconds, exact."""
+        last = self.sections[-1]
+        return last.start + last.length
+
+    @property
+    def seconds_per_beat(self) -> Fraction:
+        """The length of a beat at this rung, before any tempo mark."""
+        return 60 / self.tempo
+
+    def __iter__(self) -> Iterator[Event]:
+        length = self.exercise.gracenotes.length.value * MILLISECOND
+        before = self.exercise.gracenotes.placement == "before the beat"
+        placed = self._placed()
+        current = next(placed, None)
+        while current is not None:
+            following = next(placed, None)
+            start, sounding, line, turn = current
+            written = (line, sounding.bar, sounding.item, sounding.slot, turn)
+            if sounding.gracenote is not None:
+                # Before the first beat of a track there is no time to take.
+                early = before and start >= length
+                grace_start = start - length if early else start
+                yield Event(grace_start, length, sounding.gracenote, Role.GRACENOTE, *written)
+                start = grace_start + length
+            if following is None:
+                end = self.duration
+            else:
+                end = following[0]
+                if before and following[1].gracenote is not None and end >= length:
+                    end -= length
+            if end > start:
+                yield Event(start, end - start, sounding.note, sounding.role, *written)
+            current = following
+
+    def clicks(self) -> Iterator[Click]:
+        """Yield the metronome's clicks in order, those within the lines included."""
+        for section in self.sections:
+            line = self.exercise.lines[section.line - 1]
+            chain = self.chains[section.line - 1]
+            if section.kind in (SectionKind.COUNT_IN, SectionKind.GAP):
+                if section.kind is SectionKind.COUNT_IN and self.rolls:
+                    continue
+                spb = self.seconds_per_beat * chain.stretch[0]
+                yield from _lead_in_clicks(section, line.bars[0], spb)
+                continue
+            for bar, start, stretch in zip(
+                line.bars, chain.bar_starts, chain.stretch, strict=False
+            ):
+                spb = self.seconds_per_beat * stretch
+                first = -_missing_from_pickup(bar, line.bars)
+                yield from self._bar_clicks(
+                    bar, section.start + start * self.seconds_per_beat, spb, first, section.kind
+                )
+
+    def _bar_clicks(
+        self, bar: Bar, start: Fraction, spb: Fraction, first: Fraction, kind: SectionKind
+    ) -> Iterator[Click]:
+        parts = (3 if bar.meter.is_compound else 2) if self.subdivide else 1
+        for index in range(bar.meter.beats * parts):
+            position = first + Fraction(index, parts)
+            if not 0 <= position < bar.beats:
+                continue
+            if index % parts:
+                click = ClickKind.SUBDIVISION
+            else:
+                click = ClickKind.BEAT if index else ClickKind.ACCENT
+            yield Click(start + position * spb, click, kind)
+
+    def _placed(self) -> Iterator[tuple[Fraction, Sounding, int, int]]:
+        """Every sounding of the track with its start in seconds, its line and its turn."""
+        spb = self.seconds_per_beat
+        silence = Sounding(Moment(), None, None, Role.REST, 0, 0, 0)
+        for section in self.sections:
+            chain = self.chains[section.line - 1]
+            if section.kind is not SectionKind.LINE:
+                yield section.start, silence, 0, 0
+                continue
+            for sounding in chain.soundings:
+                yield section.start + sounding.start.at(spb), sounding, section.line, section.turn
+
+
+def _missing_from_pickup(bar: Bar, bars: tuple[Bar, ...]) -> Fraction:
+    """The beats that a line's first bar lacks when it is a pickup, else 0."""
+    if bar is bars[0] and len(bars) > 1 and bar.beats < bar.meter.beats:
+        return bar.meter.beats - bar.beats
+    return Fraction(0)
+
+
+def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:
+    beats = bar.meter.beats
+    for index in range(math.ceil(section.length / spb)):
+        kind = ClickKind.BEAT if index % beats else ClickKind.ACCENT
+        yield Click(section.start + index * spb, kind, section.kind)
+
+
+def check_tempo(tempo: Fraction) -> None:
+    """Raise a `RungwiseError` for a tempo that no player needs."""
+    if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
+        raise failure(
+            f"a tempo of {float(tempo):g} beats a minute is out of range",
+            f"choose one from {SLOWEST_TEMPO} to {FASTEST_TEMPO}",
+        )
+
+
+def _check_counts(count_in: int, repeats: int, gap: int) -> None:
+    for name, value, least, most in (
+        ("count-in", count_in, 0, MOST_COUNT_IN_BARS),
+        ("gap", gap, 0, MOST_COUNT_IN_BARS),
+        ("repeats", repeats, 1, MOST_REPEATS),
+    ):
+        if not least <= value <= most:
+            raise failure(
+                f"{name} = {value} is out of range", f"choose a number from {least} to {most}"
+            )
+
+
+def _sections(
+    exercise: Exercise,
+    chains: tuple[Chain, ...],
+    spb: Fraction,
+    lead_in_bars: list[int],
+    repeats: int,
+    echo: bool,
+) -> Iterator[Section]:
+    """Yield the sections; `lead_in_bars` has the bars of clicks (or rolls) before each line."""
+    now = Fraction(0)
+    for index, (line, chain) in enumerate(zip(exercise.lines, chains, strict=True)):
+        first = line.bars[0]
+        bars = lead_in_bars[index]
+        if bars:
+            beats = bars * first.meter.beats + _missing_from_pickup(first, line.bars)
+            length = beats * chain.stretch[0] * spb
+            kind = SectionKind.GAP if index else SectionKind.COUNT_IN
+            yield Section(kind, now, length, index + 1, 1, line.heading)
+            now += length
+        for turn in range(1, repeats + 1):
+            length = chain.beats * spb
+            yield Section(SectionKind.LINE, now, length, index + 1, turn, line.heading)
+            now += length
+            if echo:
+                yield Section(SectionKind.ECHO, now, length, index + 1, turn, line.heading)
+                now += length
+
+
+def expand(
+    exercise: Exercise,
+    tempo: Fraction | float | None = None,
+    *,
+    count_in: int = 1,
+    count_in_style: CountInStyle = "clicks",
+    repeats: int = 1,
+    echo: bool = False,
+    gap: int = 1,
+    subdivide: bool = False,
+) -> Timeline:
+    """Expand an exercise at one tempo into the timed events of a track.
+
+    Parameters
+    ----------
+    exercise:
+        What is played.
+    tempo:
+        Beats per minute; the exercise's own if left out.
+    count_in:
+        Whole bars before the first line.
+    count_in_style:
+        `clicks`, or `rolls`: two three-beat snare rolls, each filling up its last bar, with the
+        drones striking in on the second. Rolls are two however many bars `count_in` asks for; a
+        `count_in` of 0 leaves them out too.
+    repeats:
+        How often each line is played, without a gap.
+    echo:
+        Whether the same length is left free for the learner after each playing of a line.
+    gap:
+        Bars of clicks between one line and the next.
+    subdivide:
+        Whether the metronome also marks halves (thirds in compound meters) of the beat.
+
+    Raises
+    ------
+    RungwiseError
+        If a setting is out of range, or an ornament does not fit into its note at this tempo.
+    """
+    speed = exercise.tempo if tempo is None else Fraction(tempo).limit_denominator(1000)
+    check_tempo(speed)
+    _check_counts(count_in, repeats, gap)
+    spb = 60 / speed
+    chains = tuple(chain_of(exercise, index) for index in range(len(exercise.lines)))
+    check_fit(exercise, chains, speed, repeated=repeats > 1 and not echo, run_on=gap == 0)
+
+    lead_in_bars = [gap] * len(chains)
+    lead_in_bars[0] = count_in
+    roll_bars = 0
+    rolled = count_in_style == "rolls" and count_in > 0
+    if rolled:
+        roll_bars = math.ceil(Fraction(_ROLL_BEATS, exercise.lines[0].bars[0].meter.beats))
+        lead_in_bars[0] = 2 * roll_bars
+    beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
+    if beats * spb > LONGEST_TRACK_HOURS * 3600:
+        raise failure(
+            f"the track would last {float(beats * spb) / 3600:.1f} hours",
+            f"ask for fewer repeats or lines; a track lasts at most {LONGEST_TRACK_HOURS} hours",
+            file=exercise.source,
+        )
+    sections = tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo))
+    rolls: tuple[Roll, ...] = ()
+    if rolled:
+        beat = spb * chains[0].stretch[0]
+        each = roll_bars * exercise.lines[0].bars[0].meter.beats * beat
+        rolls = (Roll(Fraction(0), _ROLL_BEATS * beat), Roll(each, _ROLL_BEATS * beat))
+    remarks: tuple[str, ...] = ()
+    starts_early = (
+        exercise.gracenotes.placement == "before the beat"
+        and count_in == 0
+        and chains[0].soundings[0].gracenote is not None
+    )
+    if starts_early:
+        remarks = (
+            "Without a count-in there is no time before the first beat: its gracenote is played "
+            "on the beat.",
+        )
+    return Timeline(
+        exercise=exercise,
+        tempo=speed,
+        sections=sections,
+        rolls=rolls,
+        drones_start=rolls[1].start if rolls else Fraction(0),
+        chains=chains,
+        subdivide=subdivide,
+        remarks=remarks,
+    )

@@ -1,0 +1,206 @@
+"""What fits: the room that gracenotes and inner notes need, and the fastest tempo that leaves it.
+
+Every sounding of a line must have room for its gracenote and still be heard. Room grows with the
+length of the beat, so each sounding that lacks room has a fastest tempo at which it fits (or none,
+where a closed ornament's inner length is itself too short).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.score import Exercise, MelodyNote
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
+from renderer.timing.timeline import Role
+
+LEAST_SOUNDING_MS = 15
+"""A note that sounds for less than this is not heard as a note (judgement: three crossfades)."""
+
+MOST_PROBLEMS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What a sounding needs and what it gets.
+
+    Parameters
+    ----------
+    sounding:
+        The sounding in question.
+    lasts:
+        From its start to the next one's.
+    needs:
+        Seconds, at every tempo.
+    """
+
+    sounding: Sounding
+    lasts: Moment
+    needs: Fraction
+
+    def fits(self, seconds_per_beat: Fraction) -> bool:
+        """Whether there is room when a beat lasts `seconds_per_beat`."""
+        return self.lasts.at(seconds_per_beat) >= self.needs
+
+    @property
+    def fastest(self) -> Fraction | None:
+        """The fastest tempo (beats per minute) with room, 0 if no tempo has, None if every one."""
+        lacking = self.needs - self.lasts.seconds
+        if self.lasts.beats > 0:
+            return 60 * self.lasts.beats / lacking if lacking > 0 else None
+        slowest_that_fits = lacking <= 0 and (self.lasts.beats == 0)
+        return None if slowest_that_fits else Fraction(0)
+
+
+def rooms(exercise: Exercise, chain: Chain, *, follows: Sounding | None) -> Iterator[Room]:
+    """Yield the room of every sounding of a line.
+
+    Parameters
+    ----------
+    exercise:
+        Its gracenote settings hold.
+    chain:
+        The line's soundings.
+    follows:
+        What sounds right after the line (its own first sounding where it is repeated), or None.
+    """
+    gracenote = exercise.gracenotes.length.value * MILLISECOND
+    before = exercise.gracenotes.placement == "before the beat"
+    last = Moment(chain.beats)
+    for index, sounding in enumerate(chain.soundings):
+        is_last = index + 1 == len(chain.soundings)
+        after = follows if is_last else chain.soundings[index + 1]
+        end = last if is_last else chain.soundings[index + 1].start
+        needs = Fraction(0) if sounding.note is None else LEAST_SOUNDING_MS * MILLISECOND
+        led = after if before else sounding
+        if led is not None and led.gracenote is not None:
+            needs += gracenote
+        yield Room(sounding, end - sounding.start, needs)
+
+
+def fastest_tempo(exercise: Exercise, line_index: int, *, repeated: bool = True) -> Fraction | None:
+    """Return the fastest tempo at which everything in the line fits.
+
+    Parameters
+    ----------
+    exercise, line_index:
+        The line, from 0.
+    repeated:
+        Whether the line follows itself without a gap.
+
+    Returns
+    -------
+    Beats per minute, exact; 0 if it fits at no tempo; None if at every tempo.
+    """
+    chain = chain_of(exercise, line_index)
+    follows = chain.soundings[0] if repeated and chain.soundings else None
+    limits = [room.fastest for room in rooms(exercise, chain, follows=follows)]
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def _milliseconds(seconds: Fraction) -> str:
+    return f"{float(seconds * 1000):.4g} ms"
+
+
+def spoken_tempo(tempo: Fraction) -> str:
+    """A tempo as a number that is never faster than `tempo`: whole, or with one decimal."""
+    tenths = tempo.numerator * 10 // tempo.denominator
+    return f"{tenths // 10}" if tenths % 10 == 0 else f"{tenths / 10:.1f}"
+
+
+def _problem(
+    exercise: Exercise, line_index: int, room: Room, chain: Chain, tempo: Fraction
+) -> Problem:
+    sounding = room.sounding
+    line = exercise.lines[line_index]
+    item = line.bars[sounding.bar - 1].items[sounding.item - 1]
+    spb = 60 / tempo
+    place = f"line {line_index + 1}, bar {sounding.bar}, note {sounding.item}"
+    settings = f"gracenotes {exercise.gracenotes.length}"
+    if not isinstance(item, MelodyNote):
+        return Problem(
+            f"the rest lasts {_milliseconds(room.lasts.at(spb))}, and the gracenote after it needs "
+            f"{_milliseconds(room.needs)}",
+            "write a longer rest or choose a slower tempo",
+            place,
+            exercise.source,
+        )
+    name = item.ornament or ("the ornament" if len(item.slots) > 1 else "the gracenote")
+    name = name if name.startswith("the ") else f"the {name}"
+    inner = exercise.inner_of(line)
+    if len(item.slots) > 1:
+        settings += f", inner notes {inner}"
+    place = f"{place} ({item.note})"
+    if sounding.role is Role.INNER and room.lasts.beats == 0:
+        return Problem(
+            f"each inner note of {name} needs {_milliseconds(room.needs)} and `inner` gives it "
+            f"{inner}",
+            f"write inner = '{_milliseconds(room.needs)}' or more, or shorten the gracenotes",
+            place,
+            exercise.source,
+        )
+    first = next(s for s in chain.soundings if (s.bar, s.item) == (sounding.bar, sounding.item))
+    lead = (sounding.start - first.start).at(spb)
+    needed, there_is = lead + room.needs, lead + room.lasts.at(spb)
+    speed = f"at {spoken_tempo(tempo)} beats a minute"
+    fastest = room.fastest
+    if fastest is None or fastest <= 0:
+        parts = len(item.slots)
+        return Problem(
+            f"{name} opened out has {parts} parts of {inner} each and its note has only "
+            f"{item.beats} beats, so it fits at no tempo",
+            f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
+            place,
+            exercise.source,
+        )
+    return Problem(
+        f"{name} needs {_milliseconds(needed)} and there is {_milliseconds(there_is)} {speed} "
+        f"({settings})",
+        f"it fits up to {spoken_tempo(fastest)} beats a minute; play it slower, or shorten the "
+        "gracenotes or inner notes",
+        place,
+        exercise.source,
+    )
+
+
+def check_fit(
+    exercise: Exercise,
+    chains: tuple[Chain, ...],
+    tempo: Fraction,
+    *,
+    repeated: bool,
+    run_on: bool,
+) -> None:
+    """Raise a `RungwiseError` that names every note whose ornament does not fit.
+
+    Parameters
+    ----------
+    exercise, chains:
+        The exercise and its lines' soundings.
+    tempo:
+        Beats per minute.
+    repeated:
+        Whether each line follows itself without a gap.
+    run_on:
+        Whether each line follows the one before without a gap.
+    """
+    seconds_per_beat = 60 / tempo
+    problems: dict[tuple[int, int, int], Problem] = {}
+    for index, chain in enumerate(chains):
+        follows = chain.soundings[0] if repeated and chain.soundings else None
+        if run_on and index + 1 < len(chains) and chains[index + 1].soundings:
+            after = chains[index + 1].soundings[0]
+            follows = after if follows is None or after.gracenote is not None else follows
+        for room in rooms(exercise, chain, follows=follows):
+            if not room.fits(seconds_per_beat):
+                key = (index, room.sounding.bar, room.sounding.item)
+                problems.setdefault(key, _problem(exercise, index, room, chain, tempo))
+    if problems:
+        found = list(problems.values())
+        rest = len(found) - MOST_PROBLEMS
+        if rest > 0:
+            more = Problem(f"{rest} more notes have too little room", "")
+            found = [*found[:MOST_PROBLEMS], more]
+        raise RungwiseError(found)
