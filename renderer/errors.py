@@ -35,7 +35,9 @@ class Problem:
     def __str__(self) -> str:
         where = ": ".join(part for part in (self.file, self.place) if part)
         message = f"{where}: {self.cause}" if where else self.cause
-        return f"{message}. {self.remedy}." if self.remedy else f"{message}."
+        if not self.remedy:
+            return f"{message}."
+        return f"{message}. {self.remedy[0].upper()}{self.remedy[1:]}."
 
 
 class RungwiseError(Exception):

@@ -10,7 +10,7 @@ doubling on B two: `{g}B {d}B`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
@@ -176,6 +176,9 @@ class Gracenotes:
     placement: Placement = "on the beat"
 
 
+USUAL_GRACENOTES = Gracenotes()
+
+
 @dataclass(frozen=True, slots=True)
 class Ladder:
     """The tempos to practise at, as written.
@@ -225,7 +228,7 @@ class Exercise:
     title: str
     lines: tuple[Line, ...]
     tempo: Fraction = Fraction(60)
-    gracenotes: Gracenotes = field(default_factory=Gracenotes)
+    gracenotes: Gracenotes = USUAL_GRACENOTES
     inner: Length = USUAL_INNER
     ladder: Ladder | None = None
     audience: str = ""

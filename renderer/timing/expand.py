@@ -15,6 +15,13 @@ from fractions import Fraction
 from typing import Literal
 
 from renderer.errors import failure
+from renderer.notation.limits import (
+    FASTEST_TEMPO,
+    LONGEST_TRACK_HOURS,
+    MOST_COUNT_IN_BARS,
+    MOST_REPEATS,
+    SLOWEST_TEMPO,
+)
 from renderer.notation.score import Bar, Exercise
 from renderer.timing.fit import check_fit
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
@@ -27,10 +34,6 @@ from renderer.timing.timeline import (
     Section,
     SectionKind,
 )
-
-SLOWEST_TEMPO, FASTEST_TEMPO = 10, 400
-MOST_COUNT_IN_BARS, MOST_REPEATS = 16, 10_000
-LONGEST_TRACK_HOURS = 12
 
 CountInStyle = Literal["clicks", "rolls"]
 

@@ -1,0 +1,59 @@
+"""Tempo ladders as they are written: `50:80:10`, `50,60,75`, `60%:100%:10%`."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from renderer.errors import failure
+from renderer.notation.limits import MOST_RUNGS
+from renderer.notation.score import Ladder
+
+
+def steps(first: Fraction, last: Fraction, step: Fraction) -> tuple[Fraction, ...]:
+    """Return the numbers from `first` to `last` in steps of `step`, up or down.
+
+    The last is always `last`, also when the steps do not land on it.
+
+    Raises `ValueError` for a step of 0 or less and for more than `MOST_RUNGS` numbers.
+    """
+    if step <= 0:
+        raise ValueError(f"a step of {float(step):g} never arrives; write a number above 0")
+    if abs(last - first) / step >= MOST_RUNGS:
+        raise ValueError(f"that makes more than {MOST_RUNGS} rungs; write a larger step")
+    direction = 1 if last >= first else -1
+    count = int(abs(last - first) // step)
+    numbers = [first + direction * step * index for index in range(count + 1)]
+    if numbers[-1] != last:
+        numbers.append(last)
+    return tuple(numbers)
+
+
+_NUMBER = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(%?)\s*")
+
+
+def parse_ladder(text: str, *, repeats: int = 1) -> Ladder:
+    """Read `50:80:10` (from, to, step), `50,60,75` or the same in per cent: `60%:100%:10%`.
+
+    Raises a `RungwiseError` for anything else.
+    """
+    remedy = "write from:to:step, as 50:80:10, or a list, as 50,60,75; with % of the target tempo"
+    by_steps = ":" in text
+    parts = text.split(":") if by_steps else text.split(",")
+    matches = [_NUMBER.fullmatch(part) for part in parts]
+    numbers = [(Fraction(m[1]), bool(m[2])) for m in matches if m is not None]
+    if len(numbers) != len(parts) or (by_steps and len(parts) != 3):
+        raise failure(f"{text!r} is no ladder", remedy, place="ladder")
+    percents = [percent for _, percent in numbers]
+    if any(percents) and not all(percents):
+        raise failure(f"{text!r} mixes tempos and per cents", remedy, place="ladder")
+    values = tuple(value for value, _ in numbers)
+    if by_steps:
+        try:
+            values = steps(*values)
+        except ValueError as error:
+            cause, _, right = str(error).partition("; ")
+            raise failure(cause, right, place="ladder") from None
+    elif len(values) > MOST_RUNGS:
+        raise failure(f"{len(values)} rungs are too many", f"list at most {MOST_RUNGS}")
+    return Ladder(values, percent=percents[0], repeats=repeats)

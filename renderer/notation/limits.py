@@ -1,0 +1,21 @@
+"""How much a definition or an option may ask for.
+
+Bounds well beyond what practice needs, so that a slip of the finger gives a message and not an
+endless run.
+"""
+
+SLOWEST_TEMPO, FASTEST_TEMPO = 10, 400
+"""Beats per minute."""
+
+LONGEST_FILE_BYTES = 4_000_000
+LONGEST_TEXT = 20_000
+LONGEST_TITLE = 500
+"""Characters."""
+
+MOST_LINES = 5_000
+MOST_RUN_NOTES = 64
+MOST_REPEATS = 10_000
+MOST_RUNGS = 100
+MOST_COUNT_IN_BARS = 16
+
+LONGEST_TRACK_HOURS = 12
