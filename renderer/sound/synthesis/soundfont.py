@@ -54,12 +54,13 @@ def _tone_preset(tone: ToneTable, tables: VoiceTables) -> Preset:
 
 
 def _layer(partials: Partials, layer: int, layers: int) -> Partials:
-    """Every `layers`-th partial.
+    """The partials that the `layer`-th of so many layers carries.
 
     Layers loop at different lengths, so that what repeats in one does not repeat in the sum;
-    each partial is in one layer only, so that layers cannot cancel one another.
+    each partial is in one layer only, so that layers cannot cancel one another. Pairs of orders
+    take turns (1, 4, 5, 8, ... and 2, 3, 6, 7, ...), which deals the strong odd ones out evenly.
     """
-    mine = slice(layer, None, layers)
+    mine = partials.orders // 2 % layers == layer
     return Partials(partials.orders[mine], partials.amplitudes[mine], partials.phases_turns[mine])
 
 

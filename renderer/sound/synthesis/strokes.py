@@ -17,6 +17,7 @@ Floats = npt.NDArray[np.float64]
 DECAY_NEPERS = float(np.log(1000.0))  # 60 dB
 RISE_S = 0.0003  # a contact is not instantaneous; also keeps the onset free of high partials
 FADE_S = 0.01
+SKIRT_OCTAVES = 1.0  # of noise, inside its band
 
 
 def stroke_frames(stroke: StrokeTable, rate_hz: int, highest_hz: float) -> Floats:
@@ -29,7 +30,8 @@ def stroke_frames(stroke: StrokeTable, rate_hz: int, highest_hz: float) -> Float
         frames[start:] += 10.0 ** (hit_db / 20.0) * contact
     fade = round(FADE_S * rate_hz)
     frames[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(fade) + 1) / fade)
-    return frames * (10.0 ** (stroke.peak_dbfs / 20.0) / np.abs(frames).max())
+    frames *= 10.0 ** (stroke.peak_dbfs / 20.0) / np.abs(frames).max()
+    return frames
 
 
 def _contact(
@@ -52,12 +54,12 @@ def _contact(
 def _noise(
     draw: Callable[[], float], count: int, band_hz: tuple[float, float], rate_hz: int
 ) -> Floats:
-    """Noise of rms 1 between two frequencies, with skirts a third of an octave wide inside them."""
+    """Noise of rms 1 between two frequencies, with soft skirts inside them."""
     white = np.array([2.0 * draw() - 1.0 for _ in range(count)])
     spectrum = np.fft.rfft(white)
     octaves = np.log2(np.maximum(np.fft.rfftfreq(count, 1.0 / rate_hz), 1.0))
     low, high = np.log2(band_hz)
-    skirt = np.minimum(octaves - low, high - octaves) * 3.0
+    skirt = np.minimum(octaves - low, high - octaves) / SKIRT_OCTAVES
     spectrum *= 0.5 - 0.5 * np.cos(np.pi * np.clip(skirt, 0.0, 1.0))
     noise = np.fft.irfft(spectrum, count)
     noise /= np.sqrt(np.mean(noise**2))
