@@ -1,0 +1,48 @@
+# Sets everything up in .venv and runs the two things a newcomer wants: `make demo` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test setup system-demo system-test format benchmarks soundfont clean
+
+demo: setup
+	$(BIN)/rungwise demo -o out
+
+test: setup-test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/pytest -n 2
+
+setup: system $(VENV)/.installed
+setup-test: system $(VENV)/.installed-test
+
+$(VENV)/bin/python:
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Rungwise needs Python 3.11 or newer; try: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.installed: pyproject.toml $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --editable .
+	touch $@
+
+$(VENV)/.installed-test: pyproject.toml $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --editable '.[test]'
+	touch $@ $(VENV)/.installed
+
+# FluidSynth is the one library that does not come with the Python packages.
+.PHONY: system
+system:
+	@PYTHON="$(PYTHON)" sh .ci/system-libraries
+
+format:
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+benchmarks: setup-test
+	for file in tests/benchmarks/bench_*.py; do echo "== $$file"; $(BIN)/python $$file || exit 1; done
+
+soundfont: setup
+	$(BIN)/python -m renderer.sound.synthesis
+
+clean:
+	rm -rf $(VENV) out .mypy_cache .ruff_cache .pytest_cache
