@@ -4,6 +4,7 @@ One PNG a preset. For a sustained voice: its partials, its spectrogram, and its 
 minute. For the strokes: their waveforms and spectrograms. Levels are in decibels of full scale.
 """
 
+from io import BytesIO
 from pathlib import Path
 
 import fluidsynth
@@ -12,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from PIL import Image
 
 from renderer.sound.synthesis.soundfont import PERCUSSION_BANK
 from renderer.sound.synthesis.tables import StrokeTable, ToneTable, read_voice_tables
@@ -106,10 +108,9 @@ def _plot_spectrogram(axes: Axes, played: Floats, rate_hz: int, window: int) -> 
         scale="dB",
         vmin=-130,
         vmax=-30,
-        cmap=mpl.colormaps["magma"].resampled(16),  # few colours keep the file small
-        interpolation="nearest",
+        cmap=mpl.colormaps["magma"].resampled(24),
     )
-    axes.set(ylim=(0, 12000), xlabel="seconds", ylabel="hertz")
+    axes.set(ylim=(0, 6000), xlabel="seconds", ylabel="hertz")
 
 
 def _plot_level(axes: Axes, played: Floats, name: str, rate_hz: int) -> None:
@@ -128,7 +129,8 @@ def _draw_strokes(
     for (wave, spectrogram), stroke in zip(columns.T, strokes, strict=True):
         played = _play(soundfont, (PERCUSSION_BANK, 0), stroke.key, 0.5, rate_hz)
         wave.plot(np.arange(len(played)) / rate_hz * 1000.0, played, linewidth=0.4)
-        wave.set(title=f"{stroke.name}, key {stroke.key}", ylim=(-0.5, 0.5), xlabel="milliseconds")
+        wave.set_title(f"{stroke.name}, key {stroke.key}", fontsize=9)
+        wave.set(ylim=(-0.5, 0.5), xlabel="milliseconds")
         _plot_spectrogram(spectrogram, played, rate_hz, 512)
         spectrogram.set(ylim=(0, 20000))
     return _save(figure, folder, "Clicks and drum")
@@ -136,5 +138,10 @@ def _draw_strokes(
 
 def _save(figure: Figure, folder: Path, name: str) -> Path:
     path = folder / f"{name.lower().replace(' ', '-')}.png"
-    figure.savefig(path, dpi=DOTS_PER_INCH, metadata={"Software": None})
+    drawn = BytesIO()
+    figure.savefig(drawn, dpi=DOTS_PER_INCH)
+    # A palette of few colours, since the pictures are kept with the source.
+    Image.open(drawn).convert("P", palette=Image.Palette.ADAPTIVE, colors=48).save(
+        path, optimize=True
+    )
     return path

@@ -132,21 +132,26 @@ def loop_frames(
     # Of an amplitude 1 + a(t), with a(t) a sum of cosines; 8.686 dB is a factor of e.
     shape *= np.sqrt(2.0 / np.sum(shape**2)) / (20.0 / np.log(10.0))
 
-    # The bag's pressure, common to all layers of the note, but of this loop's own length.
-    common = tone.level_rms_db * shape * _turning(f"{name}, {length.frames}", len(sidebands))
-    first_db, high_db = tone.partial_rms_db
+    partials_hz = partials.orders * length.periods * loops_hz
+    rms_db = np.interp(partials_hz, (0.0, 5000.0), tone.partial_rms_db)
+    own = np.array(
+        [_turning(f"{name}, partial {order}", len(sidebands)) for order in partials.orders]
+    )
+    own *= rms_db[:, np.newaxis]
+    # What the partials do by themselves changes the tone's colour; taken together it must not
+    # change its level, or a tone of few strong partials would be heard to pump.
+    power = partials.amplitudes**2 / np.sum(partials.amplitudes**2)
+    own -= power @ own
+    # The bag's pressure, common to all partials. Layers of a note have it each of its own.
+    common = tone.level_rms_db * _turning(f"{name}, {length.frames} frames", len(sidebands))
+
     spectrum = np.zeros(length.frames // 2 + 1, dtype=np.complex128)
-    for order, amplitude, phase in zip(
-        partials.orders, partials.amplitudes, partials.phases_turns, strict=True
-    ):
-        partial_hz = order * length.periods * loops_hz
-        rms_db = np.interp(partial_hz, (0.0, 5000.0), (first_db, high_db))
-        own = rms_db * shape * _turning(f"{name}, partial {order}", len(sidebands))
-        carrier = amplitude / 2.0 * np.exp(2j * np.pi * phase)
+    carriers = partials.amplitudes / 2.0 * np.exp(2j * np.pi * partials.phases_turns)
+    for order, carrier, turning in zip(partials.orders, carriers, own + common, strict=True):
         centre = int(order) * length.periods
         spectrum[centre] += carrier
-        spectrum[centre + sidebands] += carrier * (common + own) / 2.0
-        spectrum[centre - sidebands] += carrier * np.conj(common + own) / 2.0
+        spectrum[centre + sidebands] += carrier * shape * turning / 2.0
+        spectrum[centre - sidebands] += carrier * shape * np.conj(turning) / 2.0
     frames: Floats = np.fft.irfft(spectrum, length.frames) * length.frames
     return frames
 
