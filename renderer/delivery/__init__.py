@@ -1,0 +1,1 @@
+"""What people receive: audio files with tags, playlists, sheets and packs."""

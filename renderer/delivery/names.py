@@ -1,0 +1,151 @@
+"""From titles to file names that every file system takes and that sort in practice order.
+
+Names keep the title's letters in every script. What Windows, FAT, macOS or a shell would stumble
+over goes: reserved characters and device names, control and formatting characters, dots and spaces
+at the ends, marks at the start that hide a file or make it look like an option or a comment.
+Lengths are in bytes of UTF-8.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+LONGEST_NAME = 140
+"""Bytes of a whole file name. File systems allow 255 (ext4, APFS) or 255 UTF-16 units (NTFS,
+exFAT); encrypted home folders (eCryptfs) only 143. Windows also counts the path, 260 in all."""
+
+_STEM_BYTES = 90
+"""What a title gets of that, so that pitch, mix, rung and tempo always fit behind it."""
+
+# Microsoft, "Naming Files, Paths, and Namespaces"; the superscript digits are on that list too.
+_RESERVED = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
+    device + digit for device in ("com", "lpt") for digit in "0123456789¹²³"
+}
+
+_REPLACED = str.maketrans(
+    {'"': "'", "/": "-", "\\": "-", ":": "-", "|": "-", "*": "", "?": "", "<": "(", ">": ")"}
+)
+_DROPPED_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Cn"}
+_EDGES = " .-#~_"
+_NAMELESS = "Exercise"
+
+
+def _shortened(text: str, most_bytes: int) -> str:
+    """Cut `text` to `most_bytes` of UTF-8 between characters, at a space if one is near the end."""
+    encoded = text.encode()
+    if len(encoded) <= most_bytes:
+        return text
+    cut = encoded[:most_bytes].decode(errors="ignore")
+    # A letter must not lose the accents that follow it and turn into another letter.
+    if unicodedata.combining(text[len(cut)]):
+        cut = cut.rstrip("".join({c for c in cut if unicodedata.combining(c)}))[:-1]
+    words = cut.rsplit(" ", 1)
+    return words[0] if len(words) == 2 and len(words[0]) * 3 > len(cut) * 2 else cut
+
+
+def safe_stem(title: str, *, most_bytes: int = _STEM_BYTES) -> str:
+    """Return `title` as a file name without its ending, safe on every file system.
+
+    Parameters
+    ----------
+    title:
+        Any text.
+    most_bytes:
+        The most that it may take, in bytes of UTF-8; at least 16.
+
+    Returns
+    -------
+    A name that is never empty, in Unicode normal form C. Different titles may give the same name:
+    `distinct` tells them apart.
+    """
+    text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", title)).translate(_REPLACED)
+    text = "".join(c for c in text if unicodedata.category(c) not in _DROPPED_CATEGORIES)
+    text = re.sub(r" {2,}", " ", text).strip(_EDGES)
+    text = unicodedata.normalize("NFC", _shortened(text, most_bytes)).rstrip(_EDGES)
+    if text.split(".")[0].rstrip().casefold() in _RESERVED:
+        text = f"{_NAMELESS} {text}"
+    return text or _NAMELESS
+
+
+def collision_key(name: str) -> str:
+    """Return what two names share when some file system takes them for one.
+
+    Windows and macOS ignore case, and macOS also how accents are composed.
+    """
+    folded = unicodedata.normalize("NFD", name).casefold()
+    return unicodedata.normalize("NFD", folded)
+
+
+def distinct(stems: Iterable[str]) -> tuple[str, ...]:
+    """Return the names in order, each told apart from those before it by ` (2)`, ` (3)` and so on.
+
+    Names are the same when some file system takes them for one (see `collision_key`).
+    """
+    taken: set[str] = set()
+    result: list[str] = []
+    for stem in stems:
+        candidate, number = stem, 1
+        while collision_key(candidate) in taken:
+            number += 1
+            candidate = f"{stem} ({number})"
+        taken.add(collision_key(candidate))
+        result.append(candidate)
+    return tuple(result)
+
+
+def tempo_label(tempo: Fraction, *, digits: int = 1) -> str:
+    """Return a tempo in beats per minute as text: `60`, `62.5`, and with three digits `060`."""
+    whole, _, decimals = f"{float(tempo):.2f}".partition(".")
+    decimals = decimals.rstrip("0")
+    return whole.zfill(digits) + (f".{decimals}" if decimals else "")
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """The tracks of one exercise that are practised one after the other: one pitch, one mix.
+
+    Parameters
+    ----------
+    stem:
+        The exercise's file name, from `safe_stem`.
+    pitch:
+        As players say it: `A`, `B flat`, `478 Hz`.
+    mix:
+        `full`, `backing`, `chanter` or `echo`.
+    """
+
+    stem: str
+    pitch: str
+    mix: str
+
+    @property
+    def name(self) -> str:
+        """The name that all its tracks begin with, and that its playlist has."""
+        return f"{self.stem} - {self.pitch} - {self.mix}"
+
+
+def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
+    """Return the file names of a series, without their ending, in practice order.
+
+    Tempos are written with three digits, so that names of a rising ladder sort by themselves.
+    Where they do not (a falling ladder, a rung that comes twice) the rung's number comes first.
+
+    Parameters
+    ----------
+    series:
+        What the tracks have in common.
+    tempos:
+        The rungs in practice order, beats per minute.
+    """
+    labels = [f"{tempo_label(tempo, digits=3)} bpm" for tempo in tempos]
+    if any(later <= earlier for earlier, later in itertools.pairwise(labels)):
+        digits = len(str(len(tempos)))
+        labels = [
+            f"rung {number:0{digits}d} - {label}" for number, label in enumerate(labels, start=1)
+        ]
+    return tuple(f"{series.name} - {label}" for label in labels)
