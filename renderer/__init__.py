@@ -1,1 +1,38 @@
+"""Rungwise: play-along practice tracks and sheets for Highland pipe exercises.
 
+from renderer import read_exercise, expand, render
+
+exercise = read_exercise("doublings.toml")
+for event in expand(exercise, tempo=60):
+    print(float(event.start), event.note, event.role)
+render(exercise, "out", tempos=[50, 60, 70], pitches=["A", "B flat"])
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from renderer.delivery.render import render
+    from renderer.errors import Problem, RungwiseError
+    from renderer.technique.reading import read_exercise
+    from renderer.timing.expand import expand
+
+__all__ = ["Problem", "RungwiseError", "expand", "read_exercise", "render"]
+
+_HOMES = {
+    "Problem": "renderer.errors",
+    "RungwiseError": "renderer.errors",
+    "expand": "renderer.timing.expand",
+    "read_exercise": "renderer.technique.reading",
+    "render": "renderer.delivery.render",
+}
+
+
+def __getattr__(name: str) -> Any:
+    # Each name brings its packages along only when it is used, so that the command line starts
+    # without them.
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)

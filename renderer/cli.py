@@ -1,0 +1,49 @@
+"""The command line: one verb for each job, each in `renderer.commands`.
+
+What a user can put right is printed as one line a problem and ends with exit code 2; nothing ends
+in a traceback.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from renderer.commands.events import events
+from renderer.errors import RungwiseError
+
+app = typer.Typer(
+    name="rungwise",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help=(
+        "Turn the exercise a piping teacher writes into a sheet and play-along tracks: at the "
+        "pitch of the learner's chanter, from slow to full tempo, with count-in, drone and "
+        "metronome, every gracenote of one length."
+    ),
+)
+app.command()(events)
+
+
+def main() -> None:
+    """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
+    try:
+        app()
+    except RungwiseError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        print("Stopped; nothing half-written was left behind.", file=sys.stderr)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`); what it wanted, it has.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

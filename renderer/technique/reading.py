@@ -1,0 +1,69 @@
+"""Reading an exercise in any written form, with its movements recognised."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from renderer.errors import failure
+from renderer.notation.definition import read_definition
+from renderer.notation.score import Exercise
+from renderer.technique.library import find_exercise
+from renderer.technique.ornaments import load_book
+from renderer.technique.realise import realise, recognise_bars
+
+
+def _read_score(path: Path) -> Exercise:
+    reader = _score_reader(path.suffix.casefold())
+    if reader is None:
+        known = ", ".join(sorted((".toml", *_SCORES)))
+        raise failure(
+            f"files that end in {path.suffix!r} are not read",
+            f"name an exercise in one of these forms: {known}",
+            file=str(path),
+        )
+    exercise = reader(path)
+    book = load_book()
+    lines = tuple(replace(line, bars=recognise_bars(line.bars, book)) for line in exercise.lines)
+    return replace(exercise, lines=lines)
+
+
+_SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")
+
+
+def _score_reader(suffix: str) -> Callable[[Path], Exercise] | None:
+    # Each reader is imported when a file asks for it: some bring heavy packages along.
+    if suffix == ".abc":
+        from renderer.notation.abc import read_abc
+
+        return read_abc
+    if suffix in (".mid", ".midi"):
+        from renderer.notation.midi import read_midi
+
+        return read_midi
+    if suffix in (".musicxml", ".mxl", ".xml"):
+        from renderer.notation.musicxml import read_musicxml
+
+        return read_musicxml
+    return None
+
+
+def read_exercise(source: str | Path) -> Exercise:
+    """Read an exercise from a file, or the shipped one of that name.
+
+    Parameters
+    ----------
+    source:
+        A path to a definition (`.toml`), ABC, MusicXML or MIDI file, or a name that
+        `rungwise list` shows.
+
+    Raises
+    ------
+    RungwiseError
+        With every problem of the file.
+    """
+    path = find_exercise(source)
+    if path.suffix.casefold() == ".toml" or path.is_dir() or not path.exists():
+        return realise(read_definition(path))
+    return _read_score(path)

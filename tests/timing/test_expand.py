@@ -1,0 +1,256 @@
+"""What `expand` promises: events tile time, gracenotes keep their length, nothing drifts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from renderer.errors import RungwiseError
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Rest, Slot
+from renderer.timing.expand import Timeline, expand
+from renderer.timing.fit import fastest_tempo
+from renderer.timing.timeline import ClickKind, Event, Role, SectionKind
+from tests.timing.strategies import exercises
+
+HALF_BEAT = Length(Fraction(1, 2), "beat")
+THREE_FOUR = Meter(3, 4)
+
+
+def plain(note: Note, beats: Fraction | int = 1) -> MelodyNote:
+    return MelodyNote(Fraction(beats), (Slot(note),))
+
+
+def doubling(note: Note, beats: Fraction | int = 1) -> MelodyNote:
+    return MelodyNote(Fraction(beats), (Slot(note, Note.HIGH_G), Slot(note, Note.D)), "doubling")
+
+
+def exercise_of(*items: MelodyNote | Rest, meter: Meter = THREE_FOUR) -> Exercise:
+    return Exercise("Test", (Line((Bar(items, meter),)),), Fraction(60))
+
+
+def sounding(timeline: Timeline) -> list[Event]:
+    return [event for event in timeline if event.note is not None]
+
+
+@given(exercises(), st.integers(10, 100), st.integers(0, 2), st.booleans(), st.integers(0, 1))
+@settings(max_examples=150, deadline=None)
+def test_events_tile_time_exactly(
+    exercise: Exercise, tempo: int, count_in: int, echo: bool, gap: int
+) -> None:
+    try:
+        timeline = expand(exercise, tempo, count_in=count_in, repeats=2, echo=echo, gap=gap)
+    except RungwiseError:
+        assume(False)
+        raise
+    now = Fraction(0)
+    for event in timeline:
+        assert event.start == now
+        assert event.length > 0
+        now = event.end
+    assert now == timeline.duration
+
+
+@given(exercises(), st.integers(10, 100))
+@settings(max_examples=100, deadline=None)
+def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -> None:
+    try:
+        timeline = expand(exercise, tempo, repeats=2)
+    except RungwiseError:
+        assume(False)
+        raise
+    written = [slot for line in exercise for note in line.melody_notes for slot in note.slots]
+    events = sounding(timeline)
+    notes = [event for event in events if event.role is not Role.GRACENOTE]
+    graces = [event for event in events if event.role is Role.GRACENOTE]
+    assert len(notes) == 2 * len(written)
+    assert len(graces) == 2 * sum(slot.gracenote is not None for slot in written)
+    ids = [(event.note_id, event.turn) for event in events]
+    assert len(set(ids)) == len(ids)
+
+
+@given(exercises())
+@settings(max_examples=60, deadline=None)
+def test_the_fastest_tempo_is_where_the_error_begins(exercise: Exercise) -> None:
+    limits = [fastest_tempo(exercise, index) for index in range(len(exercise.lines))]
+    finite = [limit for limit in limits if limit is not None]
+    assume(finite and 10 < min(finite) < 390)
+    fastest = min(finite)
+    assume(fastest.denominator <= 1000)
+    expand(exercise, fastest, repeats=2)
+    with pytest.raises(RungwiseError):
+        expand(exercise, fastest + 1, repeats=2)
+
+
+@pytest.mark.parametrize("tempo", [30, 50, 60, 70, 80, 133])
+def test_an_opened_doubling_sounds_twice_half_a_beat_apart(tempo: int) -> None:
+    # Common practice: opened out, the two soundings of the note are equal, half the beat each.
+    exercise = replace(
+        exercise_of(plain(Note.LOW_A), doubling(Note.B), plain(Note.D)), inner=HALF_BEAT
+    )
+    events = sounding(expand(exercise, tempo))
+    first, second = (e for e in events if e.note is Note.B)
+    assert second.start - first.start == Fraction(60, tempo) / 2
+    assert first.length == second.length
+
+
+@pytest.mark.parametrize("placement", ["on the beat", "before the beat"])
+def test_a_gracenote_keeps_its_length_when_the_tempo_doubles(placement: str) -> None:
+    exercise = replace(
+        exercise_of(plain(Note.LOW_A), doubling(Note.B), plain(Note.D)),
+        gracenotes=Gracenotes(Length(Fraction(45), "ms"), placement),  # type: ignore[arg-type]
+    )
+    for tempo in (40, 80, 160):
+        lengths = {e.length for e in expand(exercise, tempo) if e.role is Role.GRACENOTE}
+        assert lengths == {Fraction(45, 1000)}
+
+
+def test_a_gracenote_on_the_beat_takes_its_time_from_the_note_it_leads() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), MelodyNote(Fraction(1), (Slot(Note.B, Note.HIGH_G),)))
+    before, grace, after = sounding(expand(exercise, 60, count_in=0))
+    assert (before.length, grace.start, after.start) == (1, 1, 1 + Fraction(45, 1000))
+
+
+def test_a_gracenote_before_the_beat_takes_its_time_from_the_note_before() -> None:
+    exercise = replace(
+        exercise_of(plain(Note.LOW_A), MelodyNote(Fraction(1), (Slot(Note.B, Note.HIGH_G),))),
+        gracenotes=Gracenotes(placement="before the beat"),
+    )
+    before, grace, after = sounding(expand(exercise, 60, count_in=0))
+    assert (before.length, grace.end, after.start, after.length) == (1 - grace.length, 1, 1, 1)
+
+
+def test_a_first_gracenote_before_the_beat_sounds_within_the_count_in() -> None:
+    exercise = replace(
+        exercise_of(MelodyNote(Fraction(3), (Slot(Note.B, Note.HIGH_G),))),
+        gracenotes=Gracenotes(placement="before the beat"),
+    )
+    timeline = expand(exercise, 60, count_in=1)
+    rest, grace, note = timeline
+    assert (rest.role, grace.end, note.start) == (Role.REST, 3, 3)
+    assert not timeline.remarks
+    without = expand(exercise, 60, count_in=0)
+    assert [event.start for event in without] == [0, Fraction(45, 1000)]
+    assert "on the beat" in without.remarks[0]
+
+
+def test_inner_notes_of_a_closed_movement_last_the_same_at_every_tempo() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), doubling(Note.B), plain(Note.D))
+    for tempo in (40, 80, 160):
+        first, second = (e for e in sounding(expand(exercise, tempo)) if e.note is Note.B)
+        assert second.start - first.start == Fraction(100, 1000)
+
+
+def test_an_hour_of_one_line_drifts_by_nothing() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), doubling(Note.B), plain(Note.D))
+    tempo = Fraction(77)
+    repeats = int(3600 / (3 * 60 / tempo))
+    timeline = expand(exercise, tempo, repeats=repeats)
+    last = max(e.start for e in timeline if e.note is Note.D and e.role is Role.MELODY)
+    # Count-in, all turns but the last, and two beats into the last.
+    assert last == (3 + (repeats - 1) * 3 + 2) * 60 / tempo
+
+
+def test_the_length_is_count_in_plus_bars_times_beats() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), plain(Note.B), plain(Note.D))
+    assert expand(exercise, 70, count_in=2, repeats=5).duration == (2 * 3 + 5 * 3) * Fraction(
+        60, 70
+    )
+
+
+def test_a_bar_of_clicks_stands_between_lines_and_the_first_beat_is_accented() -> None:
+    line = exercise_of(plain(Note.LOW_A), plain(Note.B), plain(Note.D)).lines[0]
+    timeline = expand(Exercise("Two lines", (line, line)), 60)
+    kinds = [section.kind for section in timeline.sections]
+    assert kinds == [SectionKind.COUNT_IN, SectionKind.LINE, SectionKind.GAP, SectionKind.LINE]
+    clicks = list(timeline.clicks())
+    assert [click.start for click in clicks] == list(range(12))
+    accents = [click.start for click in clicks if click.kind is ClickKind.ACCENT]
+    assert accents == [0, 3, 6, 9]
+
+
+def test_an_echo_leaves_the_learner_the_same_length_after_each_turn() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), plain(Note.B), plain(Note.D))
+    timeline = expand(exercise, 60, repeats=2, echo=True)
+    kinds = [section.kind.value for section in timeline.sections]
+    assert kinds == ["count-in", "line", "echo", "line", "echo"]
+    assert {section.length for section in timeline.sections} == {3}
+    heard = [event.start for event in sounding(timeline)]
+    assert heard == [3, 4, 5, 9, 10, 11]
+
+
+def test_a_pickup_is_counted_in_so_that_the_downbeat_keeps_its_accent() -> None:
+    pickup = Bar((plain(Note.E),), THREE_FOUR)
+    full = Bar((plain(Note.LOW_A), plain(Note.B), plain(Note.D)), THREE_FOUR)
+    timeline = expand(Exercise("Pickup", (Line((pickup, full)),)), 60)
+    accents = [c.start for c in timeline.clicks() if c.kind is ClickKind.ACCENT]
+    first_full = next(e.start for e in timeline if e.bar == 2)
+    assert accents == [0, 3, first_full]
+    assert [c.start for c in timeline.clicks()] == list(range(9))
+
+
+def test_compound_meters_beat_in_dotted_notes() -> None:
+    jig = Meter(6, 8)
+    timeline = expand(
+        Exercise("Jig", (Line((Bar((plain(Note.LOW_A), plain(Note.E)), jig),)),)),
+        60,
+        subdivide=True,
+    )
+    kinds = "".join(click.kind.value[0] for click in timeline.clicks())
+    assert kinds == "abassbss"
+    assert timeline.duration == 4
+
+
+def test_a_tempo_mark_scales_with_the_rung() -> None:
+    slow = Bar((plain(Note.LOW_A, 3),), THREE_FOUR)
+    fast = Bar((plain(Note.B, 3),), THREE_FOUR, tempo=Fraction(120))
+    timeline = expand(Exercise("Faster", (Line((slow, fast)),), Fraction(60)), 30, count_in=0)
+    assert [event.length for event in timeline] == [6, 3]
+
+
+def test_rolls_are_two_of_three_beats_and_the_drones_strike_in_on_the_second() -> None:
+    # Common practice: a pipe band starts on two three-beat rolls.
+    four = exercise_of(*[plain(Note.E)] * 4, meter=Meter(4, 4))
+    timeline = expand(four, 60, count_in_style="rolls")
+    assert [(roll.start, roll.length) for roll in timeline.rolls] == [(0, 3), (4, 3)]
+    assert timeline.drones_start == 4
+    assert next(e.start for e in timeline if e.note) == 8
+    assert all(click.start >= 8 for click in timeline.clicks())
+
+
+def test_tied_notes_sound_as_one() -> None:
+    tied = MelodyNote(Fraction(1), (Slot(Note.E),), tied=True)
+    timeline = expand(exercise_of(plain(Note.E), tied, plain(Note.F)), 60, count_in=0)
+    assert [event.length for event in timeline] == [2, 1]
+
+
+def test_a_written_rest_silences_the_chanter() -> None:
+    timeline = expand(exercise_of(plain(Note.E), Rest(Fraction(2))), 60, count_in=0)
+    assert [(event.note, event.length) for event in timeline] == [(Note.E, 1), (None, 2)]
+
+
+def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
+    exercise = exercise_of(plain(Note.LOW_A), doubling(Note.B, Fraction(1, 2)), plain(Note.D))
+    with pytest.raises(RungwiseError) as caught:
+        expand(exercise, 200)
+    message = str(caught.value)
+    # 100 ms of inner note, a gracenote of 45 ms and 15 ms to be heard in half of 300 ms.
+    for part in ("line 1, bar 1, note 2 (B)", "doubling", "160 ms", "150 ms", "up to 187.5"):
+        assert part in message
+    expand(exercise, Fraction("187.5"))
+
+
+@pytest.mark.parametrize("tempo", [0, -5, 9, 401, 10_000])
+def test_tempos_that_nobody_plays_are_refused(tempo: int) -> None:
+    with pytest.raises(RungwiseError, match="from 10 to 400"):
+        expand(exercise_of(plain(Note.E)), tempo)
+
+
+def test_endless_tracks_are_refused() -> None:
+    with pytest.raises(RungwiseError, match="at most 12 hours"):
+        expand(exercise_of(plain(Note.E, 3)), 10, repeats=10_000)
