@@ -1,0 +1,450 @@
+"""The ornament book: the name of a movement and a melody note in, slots out.
+
+The book is data (`ornaments.toml` beside this module). Each movement holds, for every melody note
+that takes it, a fragment in ABC letters with gracenotes in braces, such as `{g}B {d}B`: a short
+written melody whose last slot is the melody note itself. A movement may have other fragments for
+some notes before it (a grip coming from D). A definition file can add movements or override them;
+what it says is checked by the same rules as the book that ships.
+
+No durations here: how long a slot lasts is the exercise's business.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache, cached_property
+from importlib import resources
+from types import MappingProxyType
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
+from pydantic_core import ErrorDetails
+from rapidfuzz import fuzz, process
+
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.pitch import Note, note_named, note_of_abc
+from renderer.notation.score import Slot
+
+Fragment = tuple[Slot, ...]
+
+MOST_SLOTS = 16
+"""The most slots that a fragment may have; the crunluath, the longest common one, has five."""
+
+_SLOT = re.compile(r"\s*(?:\{\s*(?P<gracenote>[A-Za-z])\s*\})?\s*(?P<note>[A-Za-z])\s*")
+
+
+def parse_fragment(text: str) -> Fragment:
+    """Return the slots of a fragment such as `{g}B {d}B`.
+
+    Parameters
+    ----------
+    text:
+        Notes in ABC letters, `G A B c d e f g a` for low G to high A, each led by one gracenote
+        in braces or by none. Spaces are free.
+
+    Raises
+    ------
+    ValueError
+        If the text is empty, too long, or holds anything else.
+    """
+    slots: list[Slot] = []
+    end = 0
+    while end < len(text):
+        match = _SLOT.match(text, end)
+        if match is None:
+            raise ValueError(
+                f"{text!r} cannot be read from {text[end:].strip()!r} on; write notes as ABC "
+                "letters, each led by at most one gracenote in braces, like '{g}B {d}B'"
+            )
+        gracenote = match["gracenote"]
+        slots.append(
+            Slot(note_of_abc(match["note"]), note_of_abc(gracenote) if gracenote else None)
+        )
+        end = match.end()
+    if not slots:
+        raise ValueError("a fragment needs at least one note, like '{g}B {d}B'")
+    if len(slots) > MOST_SLOTS:
+        raise ValueError(f"{text!r} has {len(slots)} slots; {MOST_SLOTS} are the most allowed")
+    return tuple(slots)
+
+
+def fragment_abc(slots: Fragment) -> str:
+    """Return slots as the text that `parse_fragment` reads."""
+    return " ".join(slot.abc for slot in slots)
+
+
+def silent_join(slots: Fragment, previous: Note | None = None) -> str | None:
+    """Say where two notes or gracenotes of one pitch would run into each other unheard.
+
+    Parameters
+    ----------
+    slots:
+        An ornament with its melody note.
+    previous:
+        What sounds before it; None at the start of a line.
+
+    Returns
+    -------
+    A sentence without its full stop, or None if every note and gracenote can be heard.
+    """
+    before = previous
+    for slot in slots:
+        if slot.gracenote is None:
+            if slot.note is before:
+                return f"{slot.note} follows {slot.note} with nothing to part them"
+        else:
+            if slot.gracenote is before:
+                return f"a {_gracenote(slot.gracenote)} cannot be heard after {before}"
+            if slot.gracenote is slot.note:
+                return f"a {_gracenote(slot.gracenote)} cannot be heard on {slot.note}"
+        before = slot.note
+    return None
+
+
+def _gracenote(note: Note) -> str:
+    return f"{note} gracenote"
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """A movement of the ornament book.
+
+    Parameters
+    ----------
+    name:
+        As players say it.
+    family:
+        The kind of movement: `doubling`, `grip`, ...
+    description, source:
+        One line each.
+    fragments:
+        Melody note to slots; the notes that take the movement.
+    approaches:
+        Note before, then melody note, to the slots that hold for that approach.
+    spellings:
+        Other ways of writing the name.
+    instead:
+        Names of the movements that players make where this one cannot be played, first choice
+        first.
+    """
+
+    name: str
+    family: str
+    description: str
+    source: str
+    fragments: Mapping[Note, Fragment] = field(hash=False)
+    approaches: Mapping[Note, Mapping[Note, Fragment]] = field(hash=False)
+    spellings: tuple[str, ...] = ()
+    instead: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The melody notes that take the movement, from the lowest."""
+        return tuple(sorted(self.fragments))
+
+    def slots(self, note: Note, previous: Note | None = None) -> Fragment:
+        """Return the movement on `note` coming from `previous`, exactly as the book has it.
+
+        Raises `ValueError`, saying which notes have the movement, where `note` has not.
+        """
+        if note not in self.fragments:
+            raise ValueError(
+                f"there is no {self.name} on {note}; the notes that have one are "
+                f"{_listed(self.notes)}"
+            )
+        if previous is not None:
+            variant = self.approaches.get(previous, {}).get(note)
+            if variant is not None:
+                return variant
+        return self.fragments[note]
+
+
+def _listed(notes: tuple[Note, ...]) -> str:
+    *rest, last = [note.label for note in notes]
+    return f"{', '.join(rest)} and {last}" if rest else f"{last} only"
+
+
+@dataclass(frozen=True)
+class OrnamentBook:
+    """All movements that can be named, in the book's order."""
+
+    movements: tuple[Movement, ...]
+
+    def __iter__(self) -> Iterator[Movement]:
+        return iter(self.movements)
+
+    def movement(self, name: str) -> Movement:
+        """Return the movement of that name or spelling; case, spaces and hyphens are free.
+
+        Raises `ValueError`, suggesting the nearest names, where there is none.
+        """
+        found = self.find(name)
+        if found is None:
+            raise ValueError(f"there is no ornament {name.strip()!r}; {self._nearest(name)}")
+        return found
+
+    def find(self, name: str) -> Movement | None:
+        """Return the movement of that name or spelling, or None."""
+        return self._by_key.get(_key(name))
+
+    @cached_property
+    def _by_key(self) -> dict[str, Movement]:
+        index = {_key(word): m for m in self.movements for word in m.spellings}
+        return index | {_key(movement.name): movement for movement in self.movements}
+
+    def _nearest(self, name: str) -> str:
+        words = {word: m.name for m in self.movements for word in (m.name, *m.spellings)}
+        found = process.extract(
+            name, list(words), scorer=fuzz.WRatio, processor=_key, limit=6, score_cutoff=70
+        )
+        # Weaker matches beside a strong one only distract.
+        close = [word for word, score, _ in found if score > found[0][1] - 12]
+        names = list(dict.fromkeys(words[word] for word in close))[:3]
+        if not names:
+            return "`rungwise ornaments` lists the book"
+        return "did you mean " + " or ".join(repr(name) for name in names) + "?"
+
+    def extended(self, table: Mapping[str, Any]) -> OrnamentBook:
+        """Return the book with the movements of a definition's `[ornament-book]` table.
+
+        Parameters
+        ----------
+        table:
+            Movement names to tables with the keys of the shipped `ornaments.toml`; only
+            `fragments` is required of a movement that is new. Of a movement that the book has,
+            the keys given replace the book's, note by note for `fragments` and `from`; a note
+            whose fragment is replaced loses the approaches that the book gives it.
+
+        Raises
+        ------
+        RungwiseError
+            With every problem found, at places like `ornament-book.throw on D.fragments.D`.
+        """
+        return _extended(self, table)
+
+
+def _key(name: str) -> str:
+    return " ".join(re.split(r"[\s\-_]+", name.strip().casefold()))
+
+
+# --- reading and checking tables -----------------------------------------------------------------
+
+_LONGEST_NAME = 60
+
+
+def _note_key(value: object) -> Note:
+    return note_named(str(value))
+
+
+def _fragment(value: object) -> Fragment:
+    if not isinstance(value, str):
+        raise ValueError("a fragment is text in quotes, like '{g}B {d}B'")
+    return parse_fragment(value)
+
+
+_NoteKey = Annotated[Note, PlainValidator(_note_key)]
+_Fragments = dict[_NoteKey, Annotated[Fragment, PlainValidator(_fragment)]]
+_Words = list[Annotated[str, Field(min_length=1, max_length=_LONGEST_NAME)]]
+
+
+class _Entry(BaseModel):
+    """The keys of one movement's table, checked each for itself."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    family: str | None = Field(default=None, min_length=1, max_length=_LONGEST_NAME)
+    spellings: _Words | None = None
+    description: str | None = Field(default=None, max_length=300)
+    source: str | None = Field(default=None, max_length=300)
+    instead: _Words | None = None
+    fragments: _Fragments = Field(default_factory=dict)
+    approaches: dict[_NoteKey, _Fragments] = Field(default_factory=dict, alias="from")
+
+
+_ENTRY_KEYS = [field.alias or name for name, field in _Entry.model_fields.items()]
+
+
+def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
+    problems: list[Problem] = []
+    merged = {movement.name: movement for movement in book}
+    given: dict[str, str] = {}
+    for written, raw in table.items():
+        place = f"ornament-book.{written}"
+        if not 1 <= len(written.strip()) <= _LONGEST_NAME:
+            problems.append(
+                Problem(
+                    "a movement's name has the wrong length",
+                    f"Give it 1 to {_LONGEST_NAME} characters",
+                    place,
+                )
+            )
+            continue
+        old = book.find(written)
+        name = old.name if old is not None else " ".join(written.split())
+        if name in given:
+            problems.append(
+                Problem(
+                    f"this is the same movement as {given[name]!r}", "Keep one of the two", place
+                )
+            )
+            continue
+        given[name] = written
+        entry = _checked(raw, place, problems)
+        if entry is not None and _fits(entry, old, place, problems):
+            merged[name] = _merged(name, old, entry)
+    result = OrnamentBook(tuple(merged.values()))
+    for name, written in given.items():
+        _check_words(result, merged.get(name), f"ornament-book.{written}", problems)
+    if problems:
+        raise RungwiseError(problems)
+    return result
+
+
+def _checked(raw: object, place: str, problems: list[Problem]) -> _Entry | None:
+    """Return the table `raw` with its notes and fragments read, or add what is wrong with it."""
+    if not isinstance(raw, Mapping):
+        problems.append(
+            Problem(
+                "a movement must be a table",
+                f"Write [{place}.fragments] and under it a note and its fragment on each line",
+                place,
+            )
+        )
+        return None
+    try:
+        return _Entry.model_validate(dict(raw))
+    except ValidationError as error:
+        problems.extend(_problem(detail, place) for detail in error.errors())
+        return None
+
+
+def _problem(detail: ErrorDetails, place: str) -> Problem:
+    steps = [str(step) for step in detail["loc"] if step != "[key]"]
+    where = ".".join([place, *steps])
+    kind = detail["type"]
+    if kind == "extra_forbidden":
+        near = process.extractOne(steps[-1], _ENTRY_KEYS, scorer=fuzz.WRatio, score_cutoff=60)
+        known = f"Did you mean {near[0]!r}" if near else f"Use one of {', '.join(_ENTRY_KEYS)}"
+        return Problem(f"there is no key {steps[-1]!r} here", known, where)
+    if kind == "value_error":
+        cause, _, remedy = str(detail["ctx"]["error"]).partition("; ")
+        return Problem(cause, remedy[:1].upper() + remedy[1:], where)
+    return Problem(
+        detail["msg"][:1].lower() + detail["msg"][1:],
+        "The book's own entries, as `rungwise ornaments` prints them, show the form",
+        where,
+    )
+
+
+def _fits(entry: _Entry, old: Movement | None, place: str, problems: list[Problem]) -> bool:
+    """Return whether the entry's fragments hang together, or add what is wrong with them."""
+    before = len(problems)
+    taken = set(entry.fragments) | set(old.fragments if old is not None else ())
+    if not taken:
+        problems.append(
+            Problem(
+                "a new movement needs its fragments",
+                f"Add [{place}.fragments] with a line such as B = '{{g}}B {{d}}B'",
+                place,
+            )
+        )
+    rows: list[tuple[Note, Note | None, Fragment]] = [
+        (note, None, slots) for note, slots in entry.fragments.items()
+    ]
+    for previous, fragments in entry.approaches.items():
+        rows += [(note, previous, slots) for note, slots in fragments.items()]
+    for note, approach, slots in rows:
+        table = "fragments" if approach is None else f"from.{approach}"
+        where = f"{place}.{table}.{note}"
+        unheard = silent_join(slots, approach)
+        if slots[-1].note is not note:
+            problems.append(
+                Problem(
+                    f"the fragment ends on {slots[-1].note}",
+                    f"End it on {note}, the melody note that it leads into",
+                    where,
+                )
+            )
+        elif note not in taken:
+            problems.append(
+                Problem(
+                    f"there is an approach to {note} but no fragment for it",
+                    f"Add {note} to the movement's fragments",
+                    where,
+                )
+            )
+        elif unheard is not None:
+            problems.append(
+                Problem(unheard, "Let each gracenote and note differ from its neighbours", where)
+            )
+    return len(problems) == before
+
+
+def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
+    """Return the movement `old` with what `entry` says put over it."""
+    fragments = dict(old.fragments) if old is not None else {}
+    approaches = {note: dict(rows) for note, rows in old.approaches.items()} if old else {}
+    for note in entry.fragments:
+        for rows in approaches.values():
+            rows.pop(note, None)
+    fragments |= entry.fragments
+    for previous, added in entry.approaches.items():
+        approaches[previous] = approaches.get(previous, {}) | added
+    words = entry.spellings, entry.instead
+    kept = (old.spellings, old.instead) if old is not None else ((), ())
+    spellings, instead = (
+        tuple(new) if new is not None else was for new, was in zip(words, kept, strict=True)
+    )
+    return Movement(
+        name=name,
+        family=entry.family or (old.family if old is not None else "own"),
+        description=entry.description or (old.description if old is not None else ""),
+        source=entry.source or "the definition file",
+        fragments=MappingProxyType(fragments),
+        approaches=MappingProxyType(
+            {note: MappingProxyType(rows) for note, rows in approaches.items() if rows}
+        ),
+        spellings=spellings,
+        instead=instead,
+    )
+
+
+def _check_words(
+    book: OrnamentBook, movement: Movement | None, place: str, problems: list[Problem]
+) -> None:
+    """Add a problem for each spelling that means another movement and each unknown replacement."""
+    if movement is None:
+        return
+    for spelling in movement.spellings:
+        others = [
+            other.name
+            for other in book
+            if other is not movement
+            and _key(spelling) in {_key(word) for word in (other.name, *other.spellings)}
+        ]
+        if others:
+            problems.append(
+                Problem(
+                    f"{spelling!r} already means {others[0]!r}",
+                    "Choose another spelling",
+                    f"{place}.spellings",
+                )
+            )
+    for name in movement.instead:
+        try:
+            book.movement(name)
+        except ValueError as error:
+            cause, _, remedy = str(error).partition("; ")
+            problems.append(
+                Problem(cause, remedy[:1].upper() + remedy[1:].rstrip("?"), f"{place}.instead")
+            )
+
+
+@cache
+def load_book() -> OrnamentBook:
+    """Return the book that ships with the program."""
+    text = (resources.files(__package__) / "ornaments.toml").read_text(encoding="utf-8")
+    return OrnamentBook(()).extended(tomllib.loads(text))

@@ -1,0 +1,194 @@
+"""From printed or written-out ornaments back to movements: notes in, slots and a name out.
+
+A gracenote group is printed flat, such as `{gBd}` before B. Which of its notes are gracenotes and
+which are inner notes follows from the ornament book where the book has the group; otherwise from
+one rule: an ornament note higher than the one after it, and not itself led by a gracenote, is a
+gracenote to it. An opened movement is written as real notes with their own gracenotes;
+`recognise_opened` gathers those back into one ornamented note.
+
+Lengths are in beats.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from functools import lru_cache
+
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Item, Line, MelodyNote, Slot
+from renderer.technique.ornaments import Fragment, OrnamentBook
+
+Group = tuple[Note, ...]
+
+
+def flat_group(slots: Fragment) -> Group:
+    """Return the notes before the melody note as a closed gracenote group prints them."""
+    flat = [note for slot in slots for note in (slot.gracenote, slot.note) if note is not None]
+    return tuple(flat[:-1])
+
+
+def slots_of_group(note: Note, group: Group) -> Fragment:
+    """Return a gracenote group as slots by the rule alone, without the book.
+
+    Parameters
+    ----------
+    note:
+        The melody note.
+    group:
+        The notes printed small before it, in order. A single one is always a gracenote.
+    """
+    if len(group) == 1:
+        return (Slot(note, group[0]),)
+    flat = (*group, note)
+    slots: list[Slot] = []
+    at = 0
+    while at < len(flat):
+        if at + 1 < len(flat) and flat[at] > flat[at + 1]:
+            slots.append(Slot(flat[at + 1], flat[at]))
+            at += 2
+        else:
+            slots.append(Slot(flat[at]))
+            at += 1
+    return tuple(slots)
+
+
+def recognise(
+    note: Note, group: Group, previous: Note | None, book: OrnamentBook
+) -> tuple[Fragment, str | None]:
+    """Return the slots of a printed gracenote group, and the movement's name.
+
+    Parameters
+    ----------
+    note:
+        The melody note.
+    group:
+        The notes printed small before it, in order; empty for a plain note.
+    previous:
+        The note that sounds before; None at the start of a line.
+    book:
+        The movements to look for. Where several print alike, the first in the book wins, and a
+        movement's own form for this approach comes before all others.
+
+    Returns
+    -------
+    The slots, the melody note last, and the movement's name or None if the book has no such group.
+    """
+    if not group:
+        return (Slot(note),), None
+    rows = _printed(book).get((group, note), ())
+    for slots, name, approach in rows:
+        if approach is not None and approach is previous:
+            return slots, name
+    for slots, name, approach in rows:
+        if approach is None:
+            return slots, name
+    return slots_of_group(note, group), None
+
+
+_Row = tuple[Fragment, str, Note | None]
+
+
+@lru_cache(maxsize=8)
+def _printed(book: OrnamentBook) -> dict[tuple[Group, Note], tuple[_Row, ...]]:
+    """Return every movement of the book by the group that it prints as and its melody note."""
+    table: dict[tuple[Group, Note], tuple[_Row, ...]] = {}
+    for slots, name, approach in _all_forms(book):
+        key = flat_group(slots), slots[-1].note
+        table[key] = (*table.get(key, ()), (slots, name, approach))
+    return table
+
+
+def _all_forms(book: OrnamentBook) -> list[_Row]:
+    rows: list[_Row] = []
+    for movement in book:
+        rows += [(slots, movement.name, None) for slots in movement.fragments.values()]
+        for approach, fragments in movement.approaches.items():
+            rows += [(slots, movement.name, approach) for slots in fragments.values()]
+    return rows
+
+
+@lru_cache(maxsize=8)
+def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[tuple[str, Note | None], ...]]:
+    """Return the movements with inner slots by their slots, with the approach each needs."""
+    table: dict[Fragment, tuple[tuple[str, Note | None], ...]] = {}
+    for slots, name, approach in _all_forms(book):
+        if len(slots) > 1:
+            table[slots] = (*table.get(slots, ()), (name, approach))
+    return table
+
+
+def recognise_opened(line: Line, book: OrnamentBook) -> Line:
+    """Return the line with every opened movement gathered into one ornamented note.
+
+    Notes count as an opened movement where, within one bar and beginning on a beat, they spell
+    a movement of the book slot by slot, every one but the last is equally long and shorter than a
+    beat, and the last is at least as long. The longest movement that fits is taken. The share of
+    the beat becomes the line's `inner`.
+
+    A line that already holds closed movements with inner notes, or opened ones of different
+    shares, is returned as it is, since one line has one `inner`.
+    """
+    if line.inner is not None or any(len(note.slots) > 1 for note in line.melody_notes):
+        return line
+    shares: set[Fraction] = set()
+    bars: list[Bar] = []
+    previous: Note | None = None
+    for bar in line.bars:
+        items, previous = _gathered(bar.items, previous, book, shares)
+        bars.append(replace(bar, items=items))
+    if len(shares) != 1:
+        return line
+    return replace(line, bars=tuple(bars), inner=Length(shares.pop(), "beat"))
+
+
+def _gathered(
+    items: Sequence[Item], previous: Note | None, book: OrnamentBook, shares: set[Fraction]
+) -> tuple[tuple[Item, ...], Note | None]:
+    gathered: list[Item] = []
+    at, beat = 0, Fraction(0)
+    while at < len(items):
+        item = items[at]
+        count, name = 1, None
+        if isinstance(item, MelodyNote) and beat.denominator == 1:
+            count, name = _opened_at(items, at, previous, book)
+        if name is not None and isinstance(item, MelodyNote):
+            run = [one for one in items[at : at + count] if isinstance(one, MelodyNote)]
+            shares.add(item.beats)
+            item = MelodyNote(
+                sum((one.beats for one in run), Fraction(0)),
+                tuple(one.slots[0] for one in run),
+                name,
+            )
+        gathered.append(item)
+        previous = item.note if isinstance(item, MelodyNote) else previous
+        beat += item.beats
+        at += count
+    return tuple(gathered), previous
+
+
+def _opened_at(
+    items: Sequence[Item], start: int, previous: Note | None, book: OrnamentBook
+) -> tuple[int, str | None]:
+    """Return how many items from `start` on make the longest opened movement, and its name."""
+    forms = _written_out(book)
+    first = items[start]
+    if first.beats >= 1:
+        return 1, None
+    best: tuple[int, str | None] = 1, None
+    slots: Fragment = ()
+    for end, item in enumerate(items[start:], start=start + 1):
+        if not isinstance(item, MelodyNote) or item.tied or len(item.slots) != 1:
+            break
+        slots = (*slots, item.slots[0])
+        names = forms.get(slots, ())
+        if item.beats >= first.beats:
+            for name, approach in names:
+                if approach is None or approach is previous:
+                    best = end - start, name
+                    break
+        if item.beats != first.beats:
+            break
+    return best
