@@ -274,7 +274,8 @@ class _Ladder(_Table):
                     f"list 1 to {MOST_RUNGS} tempos",
                 )
         elif any(value is None for value in span):
-            raise WrongValueError("the ladder is not complete", remedy)
+            names = [n for n, v in zip(("from", "to", "step"), span, strict=True) if v is None]
+            raise WrongValueError(f"the ladder lacks {' and '.join(names)}", remedy)
         self.as_written()
         return self
 
