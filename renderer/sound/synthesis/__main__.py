@@ -31,7 +31,7 @@ def main() -> None:
     print(f"{path}: {path.stat().st_size} bytes")
 
     if arguments.plots:
-        from renderer.sound.synthesis.plots import draw_plots  # noqa: PLC0415 - matplotlib is slow
+        from renderer.sound.synthesis.plots import draw_plots  # slow to import
 
         for picture in draw_plots(path, arguments.output):
             print(f"{picture}: {picture.stat().st_size} bytes")

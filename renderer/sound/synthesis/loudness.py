@@ -18,7 +18,7 @@ _OFFSET_LUFS = -0.691
 
 
 def loudness_of_partials_lufs(
-    partials_hz: npt.NDArray[np.float64], amplitudes: npt.NDArray[np.float64]
+    partials_hz: npt.NDArray[np.floating], amplitudes: npt.NDArray[np.floating]
 ) -> float:
     """Loudness of steady partials in one channel; both arrays are of shape (partials,)."""
     delay = np.exp(-2j * np.pi * partials_hz / _FILTER_RATE_HZ)

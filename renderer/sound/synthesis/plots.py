@@ -141,7 +141,7 @@ def _save(figure: Figure, folder: Path, name: str) -> Path:
     drawn = BytesIO()
     figure.savefig(drawn, dpi=DOTS_PER_INCH)
     # A palette of few colours, since the pictures are kept with the source.
-    Image.open(drawn).convert("P", palette=Image.Palette.ADAPTIVE, colors=48).save(
+    Image.open(drawn).convert("P", palette=Image.Palette.ADAPTIVE, colors=128).save(
         path, optimize=True
     )
     return path

@@ -17,11 +17,12 @@ Floats = npt.NDArray[np.float64]
 DECAY_NEPERS = float(np.log(1000.0))  # 60 dB
 RISE_S = 0.0003  # a contact is not instantaneous; also keeps the onset free of high partials
 FADE_S = 0.01
+STRUCK_S = 0.02  # what the level of a stroke is measured over
 SKIRT_OCTAVES = 1.0  # of noise, inside its band
 
 
 def stroke_frames(stroke: StrokeTable, rate_hz: int, highest_hz: float) -> Floats:
-    """The frames of one stroke, at the peak that its table asks for."""
+    """The frames of one stroke, at the level that its table asks for."""
     count = round(stroke.length_s * rate_hz)
     frames = np.zeros(count)
     for number, (time_s, hit_db) in enumerate(stroke.hits):
@@ -30,7 +31,8 @@ def stroke_frames(stroke: StrokeTable, rate_hz: int, highest_hz: float) -> Float
         frames[start:] += 10.0 ** (hit_db / 20.0) * contact
     fade = round(FADE_S * rate_hz)
     frames[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(fade) + 1) / fade)
-    frames *= 10.0 ** (stroke.peak_dbfs / 20.0) / np.abs(frames).max()
+    struck = frames[: round(STRUCK_S * rate_hz)]
+    frames *= 10.0 ** (stroke.level_dbfs / 20.0) / np.sqrt(np.mean(struck**2))
     return frames
 
 

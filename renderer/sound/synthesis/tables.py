@@ -39,7 +39,7 @@ class StrokeTable:
     name: str
     key: int
     length_s: float
-    peak_dbfs: float
+    level_dbfs: float
     modes: Points
     noise: Points
     hits: Points

@@ -87,8 +87,8 @@ def note_partials(tone: ToneTable, index: int, rate_hz: int, highest_hz: float) 
         levels_db[[1, 3, 5]] = np.minimum(levels_db[[1, 3, 5]], ceiling)
 
     target_lufs = tone.loudness_lufs + tone.note_loudness_lu[index]
-    amplitudes: Floats = np.asarray(10.0 ** (levels_db / 20.0), np.float64)
-    now_lufs = loudness_of_partials_lufs(np.asarray(orders * tone_hz, np.float64), amplitudes)
+    amplitudes: Floats = 10.0 ** (levels_db / 20.0)
+    now_lufs = loudness_of_partials_lufs(orders * tone_hz, amplitudes)
     amplitudes *= 10.0 ** ((target_lufs - now_lufs) / 20.0)
 
     heard = 20.0 * np.log10(amplitudes) > LEAST_LEVEL_DB
