@@ -1,0 +1,239 @@
+"""From blocks of samples to a complete audio file with tags.
+
+Blocks are float32 of shape (frames, channels), full scale 1; they are encoded as they come, so that
+a track of any length takes no memory. WAV and FLAC hold 16-bit samples, Ogg holds Vorbis. All
+formats give back exactly the frames that went in: WAV, FLAC and Ogg by themselves, MP3 with a
+decoder that heeds what LAME notes about its delay and padding (ffmpeg, and most players).
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from renderer.delivery.ffmpeg import MP3_RATES, mp3_encoder, mp3_kbit_per_s
+from renderer.delivery.files import whole_file
+from renderer.delivery.formats import AudioFormat
+from renderer.delivery.lame_tag import note_length
+from renderer.delivery.tags import Tags, info_strings, write_tags
+from renderer.errors import failure
+
+Write = Callable[[NDArray[np.float32]], None]
+
+WAV_SAMPLE_BYTES = 2
+
+LARGEST_WAV_BYTES = 2**32 - 2**20
+"""RIFF counts its bytes in 32 bits; a megabyte is left for header and tags. Larger files are
+written as RF64 (EBU Tech 3306), the standard's extension to 64 bits."""
+
+_VORBIS_COMPRESSION = 0.2
+"""Vorbis quality 8 of 10 as libsndfile turns it around; 29 dB signal to noise on drones and
+chanter, as MP3 at 192 kbit/s, where the usual quality 4 has 23 (measured)."""
+
+_MOST_FRAMES_A_WRITE = 16_384
+"""libsndfile puts a whole write on the stack when it encodes Vorbis, and crashes on a long one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written: how many frames of samples, and the file's size in bytes."""
+
+    frames: int
+    bytes: int
+
+
+def check_rate(audio_format: AudioFormat, rate: int) -> None:
+    """Raise a `RungwiseError` if the format has no such sample rate (frames per second)."""
+    if audio_format is AudioFormat.MP3 and rate not in MP3_RATES:
+        nearest = min(MP3_RATES, key=lambda other: abs(other - rate))
+        known = ", ".join(str(other) for other in MP3_RATES)
+        raise failure(
+            f"mp3 has no sample rate of {rate}",
+            f"choose {nearest} (mp3 has {known}), or write wav, flac or ogg",
+        )
+
+
+class _Sink:
+    """A file for libsndfile that keeps the operating system's error, which libsndfile swallows.
+
+    It is unbuffered: libsndfile buffers itself, and an error must not wait for the closing.
+    Exceptions must not leave these methods, since they are called back from C.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("w+b", buffering=0)
+        self.error: BaseException | None = None
+
+    def write(self, data: bytes) -> int:
+        done = 0
+        try:
+            while self.error is None and done < len(data):
+                done += self._file.write(data[done:])
+        except BaseException as error:
+            self.error = error
+        return done
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        try:
+            return self._file.seek(offset, whence)
+        except BaseException as error:
+            self.error = error
+            return -1
+
+    def tell(self) -> int:
+        return self._file.tell()
+
+    def readinto(self, buffer: bytearray) -> int:
+        return self._file.readinto(buffer)
+
+    def read(self, size: int) -> bytes:
+        return self._file.read(size)
+
+    def close(self) -> None:
+        self._file.close()
+
+
+@contextmanager
+def _soundfile_encoder(
+    path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int, tags: Tags
+) -> Iterator[Write]:
+    large = frames * channels * WAV_SAMPLE_BYTES > LARGEST_WAV_BYTES
+    major = "RF64" if audio_format is AudioFormat.WAV and large else audio_format.name
+    is_ogg = audio_format is AudioFormat.OGG
+    sink = _Sink(path)
+
+    def check() -> None:
+        if sink.error is not None:
+            raise sink.error
+
+    try:
+        file = soundfile.SoundFile(
+            sink,
+            "w",
+            rate,
+            channels,
+            "VORBIS" if is_ogg else "PCM_16",
+            format=major,
+            compression_level=_VORBIS_COMPRESSION if is_ogg else None,
+        )
+        if audio_format is AudioFormat.WAV:
+            for name, text in info_strings(tags).items():
+                setattr(file, name, text)
+
+        def write(block: NDArray[np.float32]) -> None:
+            for first in range(0, len(block), _MOST_FRAMES_A_WRITE):
+                try:
+                    file.write(block[first : first + _MOST_FRAMES_A_WRITE])
+                finally:
+                    check()
+
+        try:
+            yield write
+        finally:
+            file.close()
+        check()
+    except (soundfile.SoundFileError, AssertionError):
+        check()
+        raise
+    finally:
+        sink.close()
+
+
+def _complete(
+    path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int
+) -> None:
+    """Note the exact length where the encoder has not, and make sure that nothing is missing.
+
+    Raises `OSError` if a file that its encoder finished without complaint is not all there.
+    """
+    size = path.stat().st_size
+    if audio_format is AudioFormat.MP3:
+        complete = size >= frames * mp3_kbit_per_s(rate, channels) * 125 // rate
+        try:
+            note_length(path, frames)
+        except ValueError:
+            complete = False
+    else:
+        with path.open("rb") as file:
+            complete = soundfile.info(file).frames == frames
+        if audio_format is AudioFormat.WAV:
+            complete &= size >= frames * channels * WAV_SAMPLE_BYTES
+    if not complete:
+        raise OSError(0, "the file is shorter than what was written to it", str(path))
+
+
+def write_audio(
+    blocks: Iterable[NDArray[np.float32]],
+    path: Path,
+    *,
+    audio_format: AudioFormat,
+    rate: int,
+    channels: int,
+    frames: int,
+    tags: Tags,
+    on_progress: Callable[[int], None] | None = None,
+) -> Written:
+    """Encode blocks of samples into a file, tags included, whole or not at all.
+
+    Parameters
+    ----------
+    blocks:
+        float32 of shape (n, channels) each, n as you like; taken one at a time.
+    path:
+        The file to make or replace; its folder must exist.
+    audio_format, rate, channels:
+        What to write: frames per second, 1 or 2 channels.
+    frames:
+        How many frames will come in all. A WAV needs to know beforehand whether it fits into 4 GB.
+    tags:
+        What a player shows.
+    on_progress:
+        Called with the number of frames of each block once it is encoded.
+
+    Returns
+    -------
+    Written
+        The frames and the file's size.
+
+    Raises
+    ------
+    RungwiseError
+        If the format has no such rate, there is no encoder, it fails, or the file cannot be
+        written. Nothing is left of it then, and a file that was there before stays.
+    ValueError
+        If the blocks do not add up to `frames`, have another shape, or are not finite.
+    """
+    check_rate(audio_format, rate)
+    with whole_file(path) as part:
+        encoder: AbstractContextManager[Write]
+        if audio_format is AudioFormat.MP3:
+            encoder = mp3_encoder(part, rate=rate, channels=channels)
+        else:
+            encoder = _soundfile_encoder(
+                part, audio_format, rate=rate, channels=channels, frames=frames, tags=tags
+            )
+        done = 0
+        with encoder as write:
+            for block in blocks:
+                if block.ndim != 2 or block.shape[1] != channels:
+                    raise ValueError(f"a block has shape {block.shape}, not (n, {channels})")
+                # Noise at full scale is what a NaN sounds like in headphones.
+                if not np.isfinite(block).all():
+                    raise ValueError(f"a block has samples that are no numbers, at frame {done}")
+                write(block)
+                done += len(block)
+                if on_progress is not None:
+                    on_progress(len(block))
+            if done != frames:
+                raise ValueError(f"{done} frames came and {frames} were announced")
+        _complete(part, audio_format, rate=rate, channels=channels, frames=frames)
+        write_tags(part, audio_format, tags)
+        size = part.stat().st_size
+    return Written(frames, size)

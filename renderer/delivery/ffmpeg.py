@@ -1,0 +1,200 @@
+"""The ffmpeg program: finding one that encodes MP3, and streaming float samples into it.
+
+A system ffmpeg comes first, the one that `imageio-ffmpeg` ships second. Samples go in as 32-bit
+floats over a pipe, so that a track of any length takes no memory.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import subprocess
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from functools import cache
+from pathlib import Path
+from threading import Thread
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.errors import failure
+
+MP3_RATES = (8_000, 11_025, 12_000, 16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
+"""Sample rates that MPEG-1, MPEG-2 and MPEG-2.5 Layer III have (ISO/IEC 11172-3 and 13818-3; the
+lowest three are the unofficial MPEG-2.5)."""
+
+LAME_SPEED = 5
+"""LAME's `-q`, from 0 (slow) to 9. On drones and chanter 4 and below gave the same bytes and signal
+to noise at 0.85 times the speed (measured); 7 and above switch the psychoacoustic model off."""
+
+_OWN_GROUP: int = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+"""What `start_new_session` is on Windows, which has no sessions."""
+
+
+def mp3_kbit_per_s(rate: int, channels: int) -> int:
+    """Return the constant bit rate that tracks are encoded at, in kbit/s.
+
+    Constant, not variable: the length and the place that a player jumps to are then right in every
+    player, those that ignore the seek table included, and the size is known beforehand. A chanter
+    over drones is so steady that a variable rate has nothing to save (193 kbit/s at LAME's best
+    variable setting, measured).
+
+    Each rate is one that the standards have for that sample rate: up to 320 kbit/s from 32 kHz,
+    160 from 16 kHz, 64 below.
+    """
+    if rate >= 32_000:
+        return 192 if channels == 2 else 96
+    if rate >= 16_000:
+        return 128 if channels == 2 else 64
+    return 64 if channels == 2 else 32
+
+
+def _encodes_mp3(program: str) -> bool:
+    try:
+        answer = subprocess.run(
+            [program, "-hide_banner", "-h", "encoder=libmp3lame"],
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=30,
+            check=False,
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return False
+    return b"Encoder libmp3lame" in answer.stdout
+
+
+def _shipped_ffmpeg() -> str | None:
+    try:
+        import imageio_ffmpeg
+
+        return str(imageio_ffmpeg.get_ffmpeg_exe())
+    except (ImportError, RuntimeError):
+        return None
+
+
+@cache
+def _first_that_encodes(*programs: str) -> str | None:
+    return next((program for program in programs if _encodes_mp3(program)), None)
+
+
+def find_ffmpeg() -> str:
+    """Return the path of an ffmpeg that can encode MP3.
+
+    Raises
+    ------
+    RungwiseError
+        If there is none, with how to install it.
+    """
+    candidates = [found for found in (shutil.which("ffmpeg"), _shipped_ffmpeg()) if found]
+    program = _first_that_encodes(*candidates)
+    if program is None:
+        found = f" (found {', '.join(candidates)})" if candidates else ""
+        raise failure(
+            f"writing mp3 needs an ffmpeg with the LAME encoder, and there is none{found}",
+            "install it with 'apt install ffmpeg' (Debian, Ubuntu), 'brew install ffmpeg' (macOS) "
+            "or 'pip install imageio-ffmpeg', or choose wav, flac or ogg",
+        )
+    return program
+
+
+class _LastLines:
+    """What a process says on its standard error: read as it comes, so that it never blocks."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        assert process.stderr is not None
+        self._lines: deque[str] = deque(maxlen=20)
+        self._stream = process.stderr
+        self._thread = Thread(target=self._drain, daemon=True)
+        self._thread.start()
+
+    def _drain(self) -> None:
+        with self._stream:
+            for line in self._stream:
+                if text := line.decode(errors="replace").strip():
+                    self._lines.append(text)
+
+    def read(self) -> tuple[str, ...]:
+        self._thread.join(timeout=10)
+        return tuple(self._lines)
+
+
+def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
+    for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
+        if any(os.strerror(number) in line for line in lines):
+            return OSError(number, os.strerror(number), str(path))
+    said = lines[-1] if lines else f"it ended with code {code} and said nothing"
+    return failure(
+        f"the MP3 encoder (ffmpeg) failed: {said.rstrip('.')}",
+        "try again, or choose wav, flac or ogg",
+    )
+
+
+@contextmanager
+def mp3_encoder(
+    path: Path, *, rate: int, channels: int
+) -> Iterator[Callable[[NDArray[np.float32]], None]]:
+    """Open an MP3 encoder that writes to `path`.
+
+    The file opens with an Info frame in which LAME notes its delay and padding, so that decoders
+    that trim give back every sample and no more. It has no tags yet.
+
+    Parameters
+    ----------
+    path:
+        The file to write; it is replaced.
+    rate, channels:
+        Frames per second, one of `MP3_RATES`; 1 or 2.
+
+    Yields
+    ------
+    A function that takes a block of shape (frames, channels).
+
+    Raises
+    ------
+    RungwiseError
+        If there is no ffmpeg, or it fails. `OSError` if the disk is full.
+    """
+    program = find_ffmpeg()
+    kbit_per_s = mp3_kbit_per_s(rate, channels)
+    command = [program, "-hide_banner", "-loglevel", "error"]
+    command += ["-f", "f32le", "-ar", str(rate), "-ac", str(channels), "-i", "pipe:0"]
+    command += ["-c:a", "libmp3lame", "-b:a", f"{kbit_per_s}k"]
+    command += ["-compression_level", str(LAME_SPEED), "-id3v2_version", "0"]
+    command += ["-f", "mp3", "-y", f"file:{path.absolute()}"]
+    process = subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "LC_ALL": "C"},
+        # Ctrl-C is for us: we end the encoder and clear up behind it.
+        start_new_session=True,
+        creationflags=_OWN_GROUP,
+    )
+    assert process.stdin is not None
+    messages = _LastLines(process)
+
+    def write(block: NDArray[np.float32]) -> None:
+        assert process.stdin is not None
+        process.stdin.write(np.ascontiguousarray(block, dtype="<f4").data)
+
+    try:
+        try:
+            yield write
+            process.stdin.close()
+        except BrokenPipeError:
+            # It has died; what it said on the way is the better message.
+            process.wait(timeout=60)
+            raise _failed(messages.read(), process.returncode, path) from None
+        code = process.wait()
+        if code:
+            raise _failed(messages.read(), code, path)
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
+        with suppress(OSError):
+            process.stdin.close()
