@@ -10,7 +10,8 @@ from scipy.special import jn_zeros
 
 from renderer.sound.synthesis.loudness import loudness_of_partials_lufs
 from renderer.sound.synthesis.tables import read_voice_tables
-from renderer.sound.synthesis.tones import key_hz, note_partials
+from renderer.sound.synthesis.tones import note_partials
+from renderer.sound.units import key_to_hz
 
 TABLES = read_voice_tables()
 TONES = {tone.name: tone for tone in TABLES.tones}
@@ -45,7 +46,7 @@ def test_the_chanters_high_notes_are_a_little_quieter_than_the_low_ones(name: st
     for index, key in enumerate(tone.keys):
         partials = note_partials(tone, index, TABLES.rate_hz, 19000.0)
         heard_lufs.append(
-            loudness_of_partials_lufs(partials.orders * key_hz(key), partials.amplitudes)
+            loudness_of_partials_lufs(partials.orders * key_to_hz(key), partials.amplitudes)
         )
     assert np.all(np.diff(heard_lufs) < 0.001)
     assert 0.2 < heard_lufs[0] - heard_lufs[-1] < 2.0

@@ -17,7 +17,7 @@ from PIL import Image
 
 from renderer.sound.synthesis.soundfont import PERCUSSION_BANK
 from renderer.sound.synthesis.tables import StrokeTable, ToneTable, read_voice_tables
-from renderer.sound.synthesis.tones import key_hz
+from renderer.sound.units import key_to_hz
 
 Floats = npt.NDArray[np.float64]
 
@@ -59,7 +59,9 @@ def _draw_tone(tone: ToneTable, soundfont: Path, folder: Path, rate_hz: int) -> 
 
     for index, (name, key) in enumerate(zip(names, tone.keys, strict=True)):
         played = _play(soundfont, (0, tone.program), key, MINUTE_S, rate_hz)
-        _plot_partials(spectrum, played[: 6 * rate_hz], key_hz(key), name, index == main, rate_hz)
+        _plot_partials(
+            spectrum, played[: 6 * rate_hz], key_to_hz(key), name, index == main, rate_hz
+        )
         if name in LEVELS_DRAWN or len(names) == 1:
             _plot_level(level, played, name, rate_hz)
         if index == main:

@@ -8,12 +8,12 @@ from renderer.sound.synthesis.strokes import stroke_frames
 from renderer.sound.synthesis.tables import ToneTable, VoiceTables, read_voice_tables
 from renderer.sound.synthesis.tones import (
     Partials,
-    key_hz,
     loop_frames,
     loop_length,
     note_partials,
     to_16_bit,
 )
+from renderer.sound.units import key_to_hz
 
 PERCUSSION_BANK = 128  # SoundFont 2.04, section 7.2
 FRAMES_BESIDE_LOOP = 64  # eight times what the standard asks for: room for any interpolator
@@ -68,7 +68,7 @@ def _loop_sample(
     tone: ToneTable, index: int, partials: Partials, about_s: float, rate_hz: int
 ) -> Sample:
     key = tone.keys[index]
-    length = loop_length(key_hz(key), rate_hz, about_s)
+    length = loop_length(key_to_hz(key), rate_hz, about_s)
     loop = to_16_bit(loop_frames(tone, index, partials, length, rate_hz))
     margin = FRAMES_BESIDE_LOOP
     frames: npt.NDArray[np.int16] = np.concatenate((loop[-margin:], loop, loop[:margin]))

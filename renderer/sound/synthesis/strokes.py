@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from renderer.sound.synthesis.tables import StrokeTable
+from renderer.sound.units import db_to_gain
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,11 +29,11 @@ def stroke_frames(stroke: StrokeTable, rate_hz: int, highest_hz: float) -> Float
     for number, (time_s, hit_db) in enumerate(stroke.hits):
         start = round(time_s * rate_hz)
         contact = _contact(stroke, number, count - start, rate_hz, highest_hz)
-        frames[start:] += 10.0 ** (hit_db / 20.0) * contact
+        frames[start:] += db_to_gain(hit_db) * contact
     fade = round(FADE_S * rate_hz)
     frames[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(fade) + 1) / fade)
     struck = frames[: round(STRUCK_S * rate_hz)]
-    frames *= 10.0 ** (stroke.level_dbfs / 20.0) / np.sqrt(np.mean(struck**2))
+    frames *= db_to_gain(stroke.level_dbfs) / np.sqrt(np.mean(struck**2))
     return frames
 
 
@@ -43,10 +44,10 @@ def _contact(
     draw = random.Random(f"{stroke.name}, contact {number}").random
     frames = np.zeros(count)
     for mode_hz, level_db, decay_s in stroke.modes:
-        amplitude = 10.0 ** (level_db / 20.0) * np.exp(-DECAY_NEPERS * times_s / decay_s)
+        amplitude = db_to_gain(level_db) * np.exp(-DECAY_NEPERS * times_s / decay_s)
         frames += amplitude * np.sin(2.0 * np.pi * mode_hz * times_s)
     for low_hz, high_hz, level_db, decay_s in stroke.noise:
-        amplitude = 10.0 ** (level_db / 20.0) * np.exp(-DECAY_NEPERS * times_s / decay_s)
+        amplitude = db_to_gain(level_db) * np.exp(-DECAY_NEPERS * times_s / decay_s)
         frames += amplitude * _noise(draw, count, (low_hz, min(high_hz, highest_hz)), rate_hz)
     rise = round(RISE_S * rate_hz)
     frames[:rise] *= 0.5 - 0.5 * np.cos(np.pi * np.arange(rise) / rise)

@@ -17,11 +17,10 @@ import numpy.typing as npt
 
 from renderer.sound.synthesis.loudness import loudness_of_partials_lufs
 from renderer.sound.synthesis.tables import ToneTable
+from renderer.sound.units import db_to_gain, key_to_hz
 
 Floats = npt.NDArray[np.float64]
 
-CONCERT_A_HZ = 440.0  # ISO 16
-CONCERT_A_KEY = 69  # MIDI
 FULL_SCALE = 32768
 FASTEST_FLUCTUATION_HZ = 20.0
 LEAST_LEVEL_DB = -96.0  # below the last bit of 16
@@ -46,11 +45,6 @@ class Partials:
     phases_turns: Floats
 
 
-def key_hz(key: int) -> float:
-    """Equal-tempered frequency of a MIDI key at A = 440 Hz (ISO 16)."""
-    return float(CONCERT_A_HZ * 2.0 ** ((key - CONCERT_A_KEY) / 12))
-
-
 def loop_length(tone_hz: float, rate_hz: int, about_s: float) -> LoopLength:
     """The loop within 2 per cent of `about_s` whose pitch is nearest to `tone_hz`.
 
@@ -70,7 +64,7 @@ def loop_length(tone_hz: float, rate_hz: int, about_s: float) -> LoopLength:
 
 def note_partials(tone: ToneTable, index: int, rate_hz: int, highest_hz: float) -> Partials:
     """Levels and phases of all partials of the `index`-th note, at the loudness it should have."""
-    tone_hz = key_hz(tone.keys[index])
+    tone_hz = key_to_hz(tone.keys[index])
     draw = random.Random(f"{tone.name}, levels, key {tone.keys[index]}").random
     orders = np.arange(1, int(highest_hz / tone_hz) + 1)
 
@@ -89,7 +83,7 @@ def note_partials(tone: ToneTable, index: int, rate_hz: int, highest_hz: float) 
     target_lufs = tone.loudness_lufs + tone.note_loudness_lu[index]
     amplitudes: Floats = 10.0 ** (levels_db / 20.0)
     now_lufs = loudness_of_partials_lufs(orders * tone_hz, amplitudes)
-    amplitudes *= 10.0 ** ((target_lufs - now_lufs) / 20.0)
+    amplitudes *= db_to_gain(target_lufs - now_lufs)
 
     heard = 20.0 * np.log10(amplitudes) > LEAST_LEVEL_DB
     orders, amplitudes = orders[heard], amplitudes[heard]
