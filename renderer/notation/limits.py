@@ -19,3 +19,10 @@ MOST_RUNGS = 100
 MOST_COUNT_IN_BARS = 16
 
 LONGEST_TRACK_HOURS = 12
+
+LARGEST_SCORE_BYTES = 32_000_000
+"""Of a MusicXML or MIDI file, unpacked."""
+
+MOST_WRITTEN_NOTES = 100_000
+MOST_BARS = 20_000
+"""Of a score, repeats played out."""

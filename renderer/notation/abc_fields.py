@@ -1,0 +1,144 @@
+"""The values of ABC's information fields: meter, unit length, key, tempo and text.
+
+Lengths are shares of a whole note, tempos quarter notes per minute, keys the semitones by which
+each letter is raised. Source: the ABC music standard 2.1, sections 3 (information fields), 8.2
+(text strings) and its table of keys and modes.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from renderer.notation.score import Meter
+
+FREE_METER_UNIT = Fraction(1, 8)
+
+_SHARPS = "FCGDAEB"
+_MAJOR_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+_MODE_FIFTHS = {
+    "": 0, "maj": 0, "ion": 0, "lyd": 1, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3,
+    "phr": -4, "loc": -5,
+}  # fmt: skip
+_ALTERS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+_COMBINING = {
+    "`": "\u0300", "'": "\u0301", "^": "\u0302", "~": "\u0303", '"': "\u0308", "c": "\u0327",
+    "o": "\u030a", "v": "\u030c", "u": "\u0306", "=": "\u0304", "H": "\u030b", ";": "\u0328",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key: semitones by which letters are raised, and whether it says anything at all."""
+
+    alters: dict[str, int] = field(default_factory=dict)
+    is_none: bool = False
+
+
+PIPES = Key({"F": 1, "C": 1})
+"""`K:HP` and `K:Hp`: no signature is printed, and C and F sound sharp."""
+
+
+def read_meter(text: str) -> Meter | None:
+    """Read an `M:` field; None for free meter. Raises `ValueError` for anything else."""
+    value = text.strip()
+    if value in ("none", ""):
+        return None
+    if value == "C":
+        return Meter(4, 4)
+    if value == "C|":
+        return Meter(2, 2)
+    match = re.fullmatch(r"\(?\s*(\d{1,2}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
+    if match is None:
+        raise ValueError(f"{value!r} is no meter")
+    count = sum(int(part) for part in match[1].split("+"))
+    unit = int(match[2])
+    if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16, 32):
+        raise ValueError(f"a meter of {value} is out of range")
+    return Meter(count, unit)
+
+
+def usual_unit(meter: Meter | None) -> Fraction:
+    """The unit length that holds without an `L:` field: 1/16 below a meter of 3/4, else 1/8."""
+    if meter is None:
+        return FREE_METER_UNIT
+    return Fraction(1, 16) if Fraction(meter.count, meter.unit) < Fraction(3, 4) else Fraction(1, 8)
+
+
+def read_unit(text: str) -> Fraction:
+    """Read an `L:` field. Raises `ValueError` for what is no length."""
+    match = re.fullmatch(r"\s*1\s*(?:/\s*(\d{1,3}))?\s*", text)
+    unit = int(match[1] or 1) if match else 0
+    if unit not in (1, 2, 4, 8, 16, 32, 64, 128, 256, 512):
+        raise ValueError(f"{text.strip()!r} is no unit length")
+    return Fraction(1, unit)
+
+
+def read_key(text: str) -> Key:
+    """Read a `K:` field. Raises `ValueError` for a key that the standard lacks."""
+    value = re.sub(r"\s*\b(?:clef|middle|transpose|octave|stafflines|staffscale)=\S+", "", text)
+    value = value.strip()
+    if value in ("HP", "Hp"):
+        return PIPES
+    match = re.match(r"([A-G])([#b]?)\s*([A-Za-z]*)", value)
+    if match is None or value.casefold().startswith(("none", "clef")):
+        if not value or value.casefold().startswith("none"):
+            return Key(is_none=True)
+        raise ValueError(f"{value!r} is no key")
+    tonic, sign, mode = match.groups()
+    explicit = mode.casefold() == "exp"
+    name = mode if mode == "m" else mode.casefold()[:3]
+    if not explicit and name not in _MODE_FIFTHS:
+        name = ""
+        rest = value[match.end(2) :]
+    else:
+        rest = value[match.end() :]
+    fifths = _MAJOR_FIFTHS[tonic] + 7 * ((sign == "#") - (sign == "b"))
+    fifths = 0 if explicit else fifths + _MODE_FIFTHS[name]
+    if abs(fifths) > 7:
+        raise ValueError(f"{value!r} is no key")
+    letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
+    alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
+    for accidental, letter in re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", rest):
+        alters[letter.upper()] = _ALTERS[accidental]
+    return Key(alters, is_none=not any(alters.values()))
+
+
+def read_tempo(text: str, unit: Fraction) -> Fraction | None:
+    """Read a `Q:` field as quarter notes per minute; None where it has words only.
+
+    Raises `ValueError` for anything else.
+    """
+    value = re.sub(r'"[^"]*"', "", text).strip()
+    if not value:
+        return None
+    match = re.fullmatch(
+        r"((?:\d{1,3}/\d{1,3}\s*)+)=\s*(\d{1,5}(?:\.\d{1,6})?(?:/\d{1,5})?)", value
+    )
+    if match is not None:
+        beat = sum((Fraction(part) for part in match[1].split()), Fraction(0))
+        return Fraction(match[2]) * beat * 4
+    match = re.fullmatch(r"(?:C\s*=\s*)?(\d{1,5}(?:\.\d{1,6})?)", value)
+    if match is None:
+        raise ValueError(f"{value!r} is no tempo")
+    return Fraction(match[1]) * unit * 4
+
+
+def read_text(text: str) -> str:
+    """Read a text string: entities, `\\u` escapes and accent mnemonics become characters."""
+
+    def escaped(match: re.Match[str]) -> str:
+        if match["code"]:
+            code = int(match["code"], 16)
+            return "" if 0xD800 <= code < 0xE000 else chr(code)
+        if match["accent"]:
+            return unicodedata.normalize("NFC", match["letter"] + _COMBINING[match["accent"]])
+        return match["plain"]
+
+    accents = "".join(re.escape(mark) for mark in _COMBINING)
+    pattern = rf"\\(?:u(?P<code>[0-9a-fA-F]{{4}})|(?P<accent>[{accents}])(?P<letter>[A-Za-z])"
+    # An entity's ampersand must not be made by an escape, hence entities first.
+    return re.sub(rf"{pattern}|(?P<plain>[\\%&]))", escaped, html.unescape(text)).strip()

@@ -1,0 +1,394 @@
+"""ABC music code to measures: notes, gracenotes, ties, tuplets, broken rhythm, bar lines.
+
+`MusicCode` is fed line by line and collects `Measure`s in shares of a whole note. Source: the ABC
+music standard 2.1, section 4 (the tune body).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import lcm
+
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.abc_fields import (
+    Key,
+    read_key,
+    read_meter,
+    read_tempo,
+    read_text,
+    read_unit,
+)
+from renderer.notation.limits import MOST_WRITTEN_NOTES
+from renderer.notation.score import Meter
+from renderer.notation.written import Measure, Pitch, Written
+
+_TOKEN = re.compile(
+    r"""
+      (?P<space>[\s`]+)
+    | (?P<field>\[(?P<letter>[A-Za-z]):(?P<value>[^\]]*)\])
+    | (?P<bar>(?:\[\||:+\||:{2,}|\|)[|:\]]*)
+    | (?P<ending>\[\s*(?:\d{1,2}(?:[,-]\d{1,2})*|"[^"]*"))
+    | (?P<grace>\{[^}]*\})
+    | (?P<tuplet>\((?P<p>[2-9])(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?)
+    | (?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?P<length>\d*/*\d*))
+    | (?P<rest>[zxZX])(?P<rest_length>\d*/*\d*)
+    | (?P<broken>>{1,3}|<{1,3})
+    | (?P<tie>-)
+    | (?P<text>"(?P<said>[^"]*)")
+    | (?P<decoration>![^!]*!|\+[a-zA-Z.()<>0-9]+\+|[.~HLMOPSTuv](?=[^:]))
+    | (?P<slur>[()])
+    | (?P<spacer>y\d*)
+    """,
+    re.VERBOSE,
+)
+_GRACE = re.compile(r"\s*(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?:\d*/*\d*)\s*")
+_ENDING_NUMBERS = re.compile(r"\s*(\d{1,2}(?:[,-]\d{1,2})*)")
+_SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+_TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
+MOST_UNITS = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """Whether a section of the tune begins before a bar, and ends after it."""
+
+    begins: bool = False
+    ends: bool = False
+
+
+def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
+    letter = match["pitch"]
+    octave = 5 if letter.islower() else 4
+    octave += match["octave"].count("'") - match["octave"].count(",")
+    return Pitch(letter.upper(), alter, octave, spelling=match[0].strip().rstrip("0123456789/"))
+
+
+def _length_of(text: str) -> Fraction:
+    """A note's length in units: `3/2`, `/`, `//`, `/4`. Raises `ValueError` beyond reason."""
+    top, slashes, bottom = re.fullmatch(r"(\d*)(/*)(\d*)", text).groups()  # type: ignore[union-attr]
+    if len(top) > 4 or len(bottom) > 4 or len(slashes) > 8:
+        raise ValueError(f"a length of {text} is out of range")
+    if slashes and bottom and len(slashes) > 1:
+        raise ValueError(f"{text!r} is no length")
+    divisor = int(bottom) if bottom else 2 ** len(slashes)
+    units = int(top) if top else 1
+    if divisor == 0 or units == 0:
+        raise ValueError("a note has no length")
+    if units > MOST_UNITS or divisor > MOST_UNITS:
+        raise ValueError(f"a length of {text} is out of range")
+    return Fraction(units, divisor)
+
+
+class MusicCode:
+    """Collects the measures of one tune as its lines of code are fed in.
+
+    Parameters
+    ----------
+    meter, unit, key:
+        What holds at the start.
+    """
+
+    def __init__(self, meter: Meter | None, unit: Fraction, key: Key) -> None:
+        self.meter, self.unit, self.key = meter, unit, key
+        self.remarks: dict[str, None] = {}
+        self.keyless = key.is_none
+        self._measures: list[Measure] = []
+        self._edges: list[Edge] = []
+        self._notes: list[Written] = []
+        self._count = 0
+        self._line = 0
+        self._accidentals: dict[tuple[str, int], int] = {}
+        self._grace: list[Pitch] = []
+        self._grace_place = ""
+        self._tuplet: tuple[int, Fraction] = (0, Fraction(1))
+        self._broken: Fraction | None = None
+        self._tied = False
+        self._tempo: Fraction | None = None
+        self._opens = self._section_begins = self._line_begins = True
+        self._in_repeat = False
+        self._ending: tuple[int, ...] = ()
+        self._heading = ""
+        self._bar_line = 0
+
+    # What the reader of a whole tune calls
+
+    def begin_line(self, heading: str = "") -> None:
+        """Begin a line of the exercise at the next bar."""
+        self._line_begins = True
+        self._heading = heading
+
+    def field(self, letter: str, value: str, place: str) -> None:
+        """Take an information field in the tune's body or inline; unknown ones are left out."""
+        try:
+            match letter:
+                case "M":
+                    self.meter = read_meter(value)
+                case "L":
+                    self.unit = read_unit(value)
+                case "K":
+                    self.key = read_key(value)
+                    self.keyless &= self.key.is_none
+                case "Q":
+                    self._tempo = read_tempo(value, self.unit) or self._tempo
+                case "P":
+                    self.begin_line(read_text(value))
+                case "w" | "W":
+                    self.remarks["Lyrics are left out."] = None
+                case _:
+                    pass
+        except ValueError as error:
+            raise failure(str(error), "see ABC 2.1, section 3", place=place) from None
+
+    def feed(self, code: str, line: int = 0) -> None:
+        """Read one line of music code; `line` is its number in the file, 0 for none.
+
+        Raises `RungwiseError` for what ABC or a chanter does not have.
+        """
+        self._line = line
+        if self._section_begins and self._measures and not self._notes:
+            self._line_begins = True
+        at, after_bar = 0, False
+        while at < len(code):
+            ending = _ENDING_NUMBERS.match(code, at) if after_bar else None
+            if ending is not None:
+                self._begin_ending(ending[1])
+                at, after_bar = ending.end(), False
+                continue
+            match = _TOKEN.match(code, at)
+            if match is None:
+                raise self._unreadable(code, at)
+            kind = match.lastgroup or ""
+            self._token(match, kind, at)
+            at = match.end()
+            after_bar = match["bar"] is not None
+
+    def finish(self) -> tuple[Measure, ...]:
+        """End the tune and return its measures.
+
+        Raises `RungwiseError` with every bar whose notes do not add up to its meter.
+        """
+        if self._grace:
+            raise failure(
+                "gracenotes lead to no note", "write the note after them", place=self._grace_place
+            )
+        self._end_bar(double=True)
+        problems = list(self._bars_that_do_not_add_up())
+        if problems:
+            raise RungwiseError(problems)
+        return tuple(self._measures)
+
+    # Tokens
+
+    def _place(self, at: int | None = None) -> str:
+        parts = [f"line {self._line}"] if self._line else []
+        parts.append(f"bar {len(self._measures) + 1}")
+        if at is not None:
+            parts.append(f"character {at + 1}")
+        return ", ".join(parts)
+
+    def _unreadable(self, code: str, at: int) -> RungwiseError:
+        rest = code[at:]
+        if rest.startswith("["):
+            cause, remedy = "a chanter plays one note at a time", "write one note for this chord"
+        elif rest.startswith("&"):
+            cause, remedy = "a chanter plays one voice", "leave out the voice after '&'"
+        elif rest.startswith("{"):
+            cause, remedy = "the gracenote group has no end", "close it with '}'"
+        elif rest.startswith('"'):
+            cause, remedy = "the text has no end", 'close it with "'
+        else:
+            cause = f"{rest[0]!r} means nothing here"
+            remedy = "notes are G A B c d e f g a, gracenotes stand in braces, bars end with |"
+        return failure(cause, remedy, place=self._place(at))
+
+    def _token(self, match: re.Match[str], kind: str, at: int) -> None:
+        try:
+            if match["note"] is not None:
+                self._note(match)
+            elif match["rest"] is not None:
+                self._rest(match)
+            elif match["bar"] is not None:
+                self._bar(match["bar"])
+            elif match["grace"] is not None:
+                self._gracenotes(match["grace"], at)
+            elif match["field"] is not None:
+                self.field(match["letter"], match["value"], self._place(at))
+            elif match["ending"] is not None:
+                self._begin_ending(match["ending"][1:].strip())
+            elif match["tuplet"] is not None:
+                self._begin_tuplet(match)
+            elif match["broken"] is not None:
+                self._break_rhythm(match["broken"])
+            elif match["tie"] is not None:
+                self._tied = bool(self._notes)
+            elif match["text"] is not None:
+                self._text(match["said"])
+            elif match["decoration"] is not None:
+                self.remarks["Decorations other than gracenotes are left out."] = None
+        except ValueError as error:
+            raise failure(
+                str(error), "correct it there; see ABC 2.1, section 4", place=self._place(at)
+            ) from None
+
+    def _alter(self, match: re.Match[str]) -> int:
+        where = (match["pitch"].upper(), match["pitch"].islower() + match["octave"].count("'"))
+        if match["sign"] is not None:
+            self._accidentals[where] = _SIGNS[match["sign"]]
+        return self._accidentals.get(where, self.key.alters.get(where[0], 0))
+
+    def _note(self, match: re.Match[str]) -> None:
+        pitch = _pitch_of(match, self._alter(match))
+        self._add(_length_of(match["length"]), pitch)
+
+    def _rest(self, match: re.Match[str]) -> None:
+        if self._grace:
+            raise ValueError("gracenotes lead to a rest")
+        if match["rest"] in "zx":
+            self._add(_length_of(match["rest_length"]), None)
+            return
+        bars = int(match["rest_length"] or 1) if match["rest_length"].isdigit() else 1
+        if self.meter is None or not 1 <= bars <= 999:
+            raise ValueError("rests of whole bars need a meter, and 1 to 999 bars")
+        for bar in range(bars):
+            if bar:
+                self._end_bar()
+            self._add(Fraction(self.meter.count, self.meter.unit) / self.unit, None)
+
+    def _add(self, units: Fraction, pitch: Pitch | None) -> None:
+        self._count += 1 + len(self._grace)
+        if self._count > MOST_WRITTEN_NOTES:
+            raise ValueError(f"there are more than {MOST_WRITTEN_NOTES} notes")
+        if not self._notes:
+            self._bar_line = self._line
+        left, ratio = self._tuplet
+        length = units * self.unit
+        if left:
+            length *= ratio
+            self._tuplet = (left - 1, ratio)
+        if self._broken is not None:
+            length *= self._broken
+            self._broken = None
+        tied = self._tied and pitch is not None
+        self._notes.append(Written(length, pitch, tuple(self._grace), tied))
+        self._grace, self._tied = [], False
+
+    def _gracenotes(self, text: str, at: int) -> None:
+        inside = text[1:-1].removeprefix("/")
+        position = 0
+        while position < len(inside):
+            match = _GRACE.match(inside, position)
+            if match is None:
+                raise ValueError(f"{inside[position]!r} is no gracenote")
+            self._grace.append(_pitch_of(match, self._alter(match)))
+            position = match.end()
+        self._grace_place = self._place(at)
+
+    def _begin_tuplet(self, match: re.Match[str]) -> None:
+        notes = int(match["p"])
+        compound = self.meter is not None and self.meter.is_compound
+        time = int(match["q"]) if match["q"] else _TUPLET_TIME.get(notes, 3 if compound else 2)
+        if not time:
+            raise ValueError("a tuplet in the time of no notes")
+        self._tuplet = (int(match["r"]) if match["r"] else notes, Fraction(time, notes))
+
+    def _break_rhythm(self, signs: str) -> None:
+        if not self._notes:
+            raise ValueError(f"{signs!r} stands between two notes of a bar")
+        short = Fraction(1, 2 ** len(signs))
+        long = 2 - short
+        first, self._broken = (long, short) if signs[0] == ">" else (short, long)
+        last = self._notes[-1]
+        self._notes[-1] = replace(last, length=last.length * first)
+
+    def _text(self, said: str) -> None:
+        if said[:1] == "^" and self._line_begins and not self._notes and not self._heading:
+            self._heading = read_text(said[1:])
+        elif said[:1] in ("^", "_", "<", ">", "@"):
+            self.remarks["Annotations are left out."] = None
+        else:
+            self.remarks["Chord symbols are left out."] = None
+
+    # Bars
+
+    def _begin_ending(self, text: str) -> None:
+        numbers: list[int] = []
+        for part in text.split(","):
+            first, _, last = part.partition("-")
+            if not first.isdigit() or (last and not last.isdigit()):
+                raise ValueError(f"{text!r} is no ending")
+            numbers += range(int(first), int(last or first) + 1)
+        if self._notes:
+            self._end_bar()
+        self._ending = tuple(numbers)
+
+    def _bar(self, sign: str) -> None:
+        bars = sign.strip(":")
+        leading = len(sign) - len(sign.lstrip(":")) if bars else len(sign) // 2
+        trailing = len(sign) - len(sign.rstrip(":")) if bars else len(sign) - leading
+        self._end_bar(
+            closes=leading + 1 if leading else 0,
+            opens=bool(trailing),
+            double=bool(leading or trailing) or len(bars) > 1,
+        )
+
+    def _end_bar(self, *, closes: int = 0, opens: bool = False, double: bool = False) -> None:
+        if self._broken is not None:
+            raise failure("a broken rhythm has no second note", "write it", place=self._place())
+        if self._notes:
+            self._measures.append(
+                Measure(
+                    notes=tuple(self._notes),
+                    meter=self.meter,
+                    place=(f"line {self._bar_line}, " if self._bar_line else "")
+                    + f"bar {len(self._measures) + 1}",
+                    tempo=self._tempo,
+                    begins_line=self._line_begins,
+                    heading=self._heading,
+                    opens=self._opens,
+                    closes=closes,
+                    endings=self._ending,
+                )
+            )
+            self._edges.append(Edge(self._section_begins, double))
+            self._notes, self._accidentals, self._tempo = [], {}, None
+            self._line_begins, self._heading = False, ""
+            self._opens = self._section_begins = False
+        elif self._measures and (closes or double):
+            last = self._measures[-1]
+            self._measures[-1] = replace(last, closes=max(closes, last.closes))
+            self._edges[-1] = replace(self._edges[-1], ends=True)
+        if closes or double:
+            self._ending = ()
+            self._section_begins = True
+        if opens:
+            self._in_repeat = True
+        elif closes:
+            self._in_repeat = False
+        # A double bar inside an open repeat does not move the place that it goes back to.
+        self._opens |= opens or bool(closes) or (double and not self._in_repeat)
+
+    def _bars_that_do_not_add_up(self) -> Iterator[Problem]:
+        pickup = False
+        for index, (measure, edge) in enumerate(zip(self._measures, self._edges, strict=True)):
+            if measure.meter is None:
+                continue
+            whole = Fraction(measure.meter.count, measure.meter.unit)
+            if edge.begins:
+                pickup = measure.length < whole
+            after = self._measures[index + 1] if index + 1 < len(self._measures) else None
+            before_pickup = after is not None and after.length < whole
+            may_be_short = edge.begins or (edge.ends and (pickup or before_pickup))
+            if measure.length == whole or (measure.length < whole and may_be_short):
+                continue
+            parts = lcm(measure.meter.unit, measure.length.denominator)
+            gap = whole - measure.length
+            fault = f"{abs(gap)} of a whole note too {'little' if gap > 0 else 'much'}"
+            yield Problem(
+                f"the bar holds {measure.length * parts}/{parts} and {measure.meter} asks for "
+                f"{whole * parts}/{parts}",
+                f"it is {fault}: correct the lengths, or add a bar line",
+                measure.place,
+            )
