@@ -37,8 +37,9 @@ _VORBIS_COMPRESSION = 0.2
 """Vorbis quality 8 of 10 as libsndfile turns it around; 29 dB signal to noise on drones and
 chanter, as MP3 at 192 kbit/s, where the usual quality 4 has 23 (measured)."""
 
-_MOST_FRAMES_A_WRITE = 16_384
-"""libsndfile puts a whole write on the stack when it encodes Vorbis, and crashes on a long one."""
+FRAMES_A_WRITE = 16_384
+"""Encoders get blocks of this length whatever comes in, so that a file does not depend on how its
+samples were cut up (Vorbis does). libsndfile also crashes on a Vorbis file in one long write."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +129,10 @@ def _soundfile_encoder(
                 setattr(file, name, text)
 
         def write(block: NDArray[np.float32]) -> None:
-            for first in range(0, len(block), _MOST_FRAMES_A_WRITE):
-                try:
-                    file.write(block[first : first + _MOST_FRAMES_A_WRITE])
-                finally:
-                    check()
+            try:
+                file.write(block)
+            finally:
+                check()
 
         try:
             yield write
@@ -144,6 +144,29 @@ def _soundfile_encoder(
         raise
     finally:
         sink.close()
+
+
+def _regular(blocks: Iterable[NDArray[np.float32]], channels: int) -> Iterator[NDArray[np.float32]]:
+    """Cut blocks of any length into blocks of `FRAMES_A_WRITE`, the last one shorter."""
+    waiting = np.empty((FRAMES_A_WRITE, channels), np.float32)
+    filled = 0
+    for block in blocks:
+        if block.ndim != 2 or block.shape[1] != channels:
+            raise ValueError(f"a block has shape {block.shape}, not (n, {channels})")
+        # Noise at full scale is what a NaN sounds like in headphones.
+        if not np.isfinite(block).all():
+            raise ValueError("a block has samples that are not finite numbers")
+        taken = 0
+        while taken < len(block):
+            now = min(len(block) - taken, FRAMES_A_WRITE - filled)
+            waiting[filled : filled + now] = block[taken : taken + now]
+            taken += now
+            filled += now
+            if filled == FRAMES_A_WRITE:
+                yield waiting
+                filled = 0
+    if filled:
+        yield waiting[:filled]
 
 
 def _complete(
@@ -195,7 +218,7 @@ def write_audio(
     tags:
         What a player shows.
     on_progress:
-        Called with the number of frames of each block once it is encoded.
+        Called with a number of frames each time that so many more are encoded.
 
     Returns
     -------
@@ -221,12 +244,7 @@ def write_audio(
             )
         done = 0
         with encoder as write:
-            for block in blocks:
-                if block.ndim != 2 or block.shape[1] != channels:
-                    raise ValueError(f"a block has shape {block.shape}, not (n, {channels})")
-                # Noise at full scale is what a NaN sounds like in headphones.
-                if not np.isfinite(block).all():
-                    raise ValueError(f"a block has samples that are no numbers, at frame {done}")
+            for block in _regular(blocks, channels):
                 write(block)
                 done += len(block)
                 if on_progress is not None:

@@ -19,7 +19,7 @@ _CRC_AT = 120 + 34
 """Bytes from `Info`: the tag's own part comes after 120 of frames, bytes, table and quality."""
 
 
-def crc16(data: bytes) -> int:
+def crc16(data: bytes | bytearray) -> int:
     """Return the CRC-16 of a LAME tag: polynomial 0x8005, reflected, starting from 0."""
     crc = 0
     for byte in data:

@@ -1,0 +1,42 @@
+"""Small, full and read-only disks for tests, where the system allows mounting them."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+
+@contextmanager
+def small_disk(folder: Path, *, kilobytes: int) -> Iterator[Path]:
+    """Mount a memory disk of that size; skips the test where mounting is not allowed."""
+    folder.mkdir()
+    _mount("-t", "tmpfs", "-o", f"size={kilobytes}k", "tmpfs", str(folder))
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", str(folder)], check=True, timeout=30)
+
+
+def make_read_only(folder: Path) -> None:
+    """Make a mounted disk read-only."""
+    _mount("-o", "remount,ro", str(folder))
+
+
+def _mount(*arguments: str) -> None:
+    if shutil.which("mount") is None:
+        pytest.skip("no mount command here")
+    result = subprocess.run(
+        ["mount", *arguments], capture_output=True, text=True, check=False, timeout=30
+    )
+    if result.returncode:
+        pytest.skip(f"mounting is not allowed here: {result.stderr.strip()}")
+
+
+def names_in(folder: Path) -> list[str]:
+    """The names of everything in a folder, hidden files included, sorted."""
+    return sorted(path.name for path in folder.iterdir())

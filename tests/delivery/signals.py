@@ -1,0 +1,43 @@
+"""Signals that tests put into encoders, and independent ways to get them out again."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.delivery.ffmpeg import find_ffmpeg
+
+Samples = NDArray[np.float32]
+
+
+def drone(frames: int, *, rate: int = 44_100, channels: int = 2, hertz: float = 233.0) -> Samples:
+    """Return a steady tone of six partials, shape (frames, channels), with 0.3 as its peak."""
+    time = np.arange(frames) / rate
+    wave = sum(np.sin(2 * np.pi * hertz * k * time + k * k) / k for k in range(1, 7))
+    wave = np.asarray(wave) * 0.3 / 2.5
+    return np.repeat(wave[:, np.newaxis], channels, axis=1).astype(np.float32)
+
+
+def click_at(frame: int, frames: int, *, channels: int = 2) -> Samples:
+    """Return silence with a short click that begins at `frame`."""
+    samples = np.zeros((frames, channels), np.float32)
+    decay = np.exp(-np.arange(200) / 30) * np.sin(np.arange(200) * 0.5)
+    samples[frame : frame + 200] = 0.8 * decay[:, np.newaxis]
+    return samples
+
+
+def decoded(path: Path, *, channels: int = 2) -> Samples:
+    """Return what ffmpeg, an independent decoder, makes of a file: shape (frames, channels)."""
+    command = [find_ffmpeg(), "-v", "error", "-i", str(path), "-f", "f32le", "-"]
+    result = subprocess.run(command, capture_output=True, check=True, timeout=60)
+    assert result.stderr == b""
+    return np.frombuffer(result.stdout, np.float32).reshape(-1, channels)
+
+
+def metadata_seen_by_ffmpeg(path: Path) -> str:
+    """Return what ffmpeg prints about a file, tags and streams."""
+    command = [find_ffmpeg(), "-hide_banner", "-i", str(path)]
+    return subprocess.run(command, capture_output=True, check=False, timeout=60).stderr.decode()
