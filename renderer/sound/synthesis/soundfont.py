@@ -23,7 +23,6 @@ STROKE_RELEASE_TIMECENTS = 2400  # 4 s: a stroke rings on however short its MIDI
 INFO = {
     "isng": "EMU8000",
     "INAM": "Rungwise chanters, drones and drum",
-    "ICRD": "2025",
     "IENG": "The Rungwise developers",
     "ICOP": "MIT licence, the Rungwise developers",
     "ICMT": "Computed from tables of partials, not recorded. See soundfonts/README.md.",
