@@ -2,9 +2,8 @@
 
 A gracenote group is printed flat, such as `{gBd}` before B. Which of its notes are gracenotes and
 which are inner notes follows from the ornament book where the book has the group; otherwise from
-one rule: an ornament note higher than the one after it, and not itself led by a gracenote, is a
-gracenote to it. An opened movement is written as real notes with their own gracenotes;
-`recognise_opened` gathers those back into one ornamented note.
+the rule of `renderer.notation.groups`. An opened movement is written as real notes with their own
+gracenotes; `recognise_opened` gathers those back into one ornamented note.
 
 Lengths are in beats.
 """
@@ -16,6 +15,7 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
+from renderer.notation.groups import slots_of_group
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Item, Line, MelodyNote, Slot
@@ -28,31 +28,6 @@ def flat_group(slots: Fragment) -> Group:
     """Return the notes before the melody note as a closed gracenote group prints them."""
     flat = [note for slot in slots for note in (slot.gracenote, slot.note) if note is not None]
     return tuple(flat[:-1])
-
-
-def slots_of_group(note: Note, group: Group) -> Fragment:
-    """Return a gracenote group as slots by the rule alone, without the book.
-
-    Parameters
-    ----------
-    note:
-        The melody note.
-    group:
-        The notes printed small before it, in order. A single one is always a gracenote.
-    """
-    if len(group) == 1:
-        return (Slot(note, group[0]),)
-    flat = (*group, note)
-    slots: list[Slot] = []
-    at = 0
-    while at < len(flat):
-        if at + 1 < len(flat) and flat[at] > flat[at + 1]:
-            slots.append(Slot(flat[at + 1], flat[at]))
-            at += 2
-        else:
-            slots.append(Slot(flat[at]))
-            at += 1
-    return tuple(slots)
 
 
 def recognise(
