@@ -151,10 +151,7 @@ class Movement:
         Raises `ValueError`, saying which notes have the movement, where `note` has not.
         """
         if note not in self.fragments:
-            raise ValueError(
-                f"there is no {self.name} on {note}; the notes that have one are "
-                f"{_listed(self.notes)}"
-            )
+            raise ValueError(f"there is no {self.name} on {note}; {_listed(self.notes)}")
         if previous is not None:
             variant = self.approaches.get(previous, {}).get(note)
             if variant is not None:
@@ -164,7 +161,9 @@ class Movement:
 
 def _listed(notes: tuple[Note, ...]) -> str:
     *rest, last = [note.label for note in notes]
-    return f"{', '.join(rest)} and {last}" if rest else f"{last} only"
+    if not rest:
+        return f"only {last} has one"
+    return f"the notes that have one are {', '.join(rest)} and {last}"
 
 
 @dataclass(frozen=True)
@@ -205,7 +204,9 @@ class OrnamentBook:
         names = list(dict.fromkeys(words[word] for word in close))[:3]
         if not names:
             return "`rungwise ornaments` lists the book"
-        return "did you mean " + " or ".join(repr(name) for name in names) + "?"
+        if len(names) == 1:
+            return f"the nearest name is {names[0]!r}"
+        return "the nearest names are " + " and ".join(repr(name) for name in names)
 
     def extended(self, table: Mapping[str, Any]) -> OrnamentBook:
         """Return the book with the movements of a definition's `[ornament-book]` table.
@@ -438,9 +439,7 @@ def _check_words(
             book.movement(name)
         except ValueError as error:
             cause, _, remedy = str(error).partition("; ")
-            problems.append(
-                Problem(cause, remedy[:1].upper() + remedy[1:].rstrip("?"), f"{place}.instead")
-            )
+            problems.append(Problem(cause, remedy[:1].upper() + remedy[1:], f"{place}.instead"))
 
 
 @cache

@@ -1,0 +1,278 @@
+"""`rungwise ornaments`, `check` and `fingering`: what the program knows of technique, printed.
+
+`check` ends with exit code 1 where a line does not fit at a tempo that the exercise itself asks
+for, so that a script notices; everything else that is wrong ends with 2, as with every command.
+"""
+
+from __future__ import annotations
+
+import enum
+import json
+import sys
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from renderer.commands.options import read_with_options
+from renderer.errors import failure
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from renderer.notation.score import Exercise
+    from renderer.technique.ornaments import Movement, OrnamentBook
+    from renderer.technique.report import LineReport
+
+
+class ReportFormat(enum.StrEnum):
+    """How a report is printed."""
+
+    TABLE = "table"
+    JSON = "json"
+
+
+def _table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, title=Text(title) if title else None, title_justify="left")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    for row in rows:
+        # As Text: what a teacher writes in brackets is no markup.
+        table.add_row(*(Text(cell) for cell in row))
+    Console().print(table)
+
+
+def ornaments(
+    name: Annotated[
+        str | None, typer.Argument(help="One movement; the whole book if left out.")
+    ] = None,
+    coming_from: Annotated[
+        str | None, typer.Option("--from", help="The note before it, such as 'high G'.")
+    ] = None,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="A definition whose own [ornament-book] counts.")
+    ] = None,
+) -> None:
+    """Print the ornament book, or one movement with its slots and finger moves.
+
+    Reads the book that ships with the program, and that of a definition file where one is named;
+    writes to the screen. Slots are in ABC letters (G A B c d e f g a for low G to high A),
+    gracenotes in braces.
+
+    Example: rungwise ornaments doubling --from "high A"
+    """
+    from renderer.notation.pitch import note_named
+    from renderer.technique import tables
+    from renderer.technique.ornaments import load_book
+
+    book = load_book() if file is None else _book_of(file)
+    if name is None:
+        _table(tables.BOOK_HEADINGS, tables.book_rows(book))
+        return
+    try:
+        movement = book.movement(name)
+    except ValueError as error:
+        raise _refused(error, "NAME") from None
+    _about(movement)
+    if coming_from is None:
+        _table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
+        return
+    try:
+        previous = note_named(coming_from)
+    except ValueError as error:
+        raise _refused(error, "--from") from None
+    rows = tables.approach_rows(book, movement, previous)
+    _table(tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
+
+
+def _book_of(file: Path) -> OrnamentBook:
+    from renderer.notation.definition import read_definition
+    from renderer.technique.ornaments import load_book
+
+    own = read_definition(file).ornament_book
+    return load_book().extended(own) if own else load_book()
+
+
+def _refused(error: ValueError, place: str) -> Exception:
+    cause, _, remedy = str(error).partition("; ")
+    return failure(cause, remedy[:1].upper() + remedy[1:], place=place)
+
+
+def _about(movement: Movement) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    facts = [("Family", movement.family), ("Source", movement.source)]
+    if movement.spellings:
+        facts.append(("Also written", ", ".join(movement.spellings)))
+    if movement.instead:
+        facts.append(("Where it cannot be played", ", then ".join(movement.instead)))
+    console = Console()
+    console.print(Text(movement.name, style="bold"))
+    if movement.description:
+        console.print(Text(movement.description))
+    for heading, fact in facts:
+        console.print(Text(f"{heading}: {fact}"))
+
+
+def check(
+    file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
+    form: Annotated[
+        ReportFormat, typer.Option("--format", help="For people or for machines.")
+    ] = ReportFormat.TABLE,
+    gracenote: Annotated[
+        str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
+    ] = None,
+) -> None:
+    """Say what each line plays, what to watch in it, how hard it is and how fast it fits.
+
+    Reads an exercise; writes a report to the screen. Ends with exit code 1 if a line does not fit
+    at the exercise's own tempo or at a rung of its ladder. Difficulty is in points a beat and says
+    nothing but which lines are harder than others.
+
+    Example: rungwise check doublings.toml --format json
+    """
+    from renderer.technique.report import assess
+    from renderer.timing.fit import fastest_tempo
+    from renderer.timing.ladder import rungs
+
+    exercise = read_with_options(file, gracenote=gracenote)
+    reports = assess(exercise)
+    fastest = [fastest_tempo(exercise, index) for index in range(len(reports))]
+    asked = max(exercise.tempo, *rungs(exercise.ladder, exercise.tempo))
+    too_fast = [limit is not None and limit < asked for limit in fastest]
+    if form is ReportFormat.JSON:
+        sys.stdout.write(json.dumps(_as_fields(exercise, reports, fastest, asked), indent=1) + "\n")
+    else:
+        _print_reports(exercise, reports, fastest, asked)
+    if any(too_fast):
+        raise typer.Exit(1)
+
+
+def _floor_tenths(tempo: Fraction) -> float:
+    # Never faster than what fits.
+    return tempo.numerator * 10 // tempo.denominator / 10
+
+
+def _as_fields(
+    exercise: Exercise,
+    reports: Sequence[LineReport],
+    fastest: Sequence[Fraction | None],
+    asked: Fraction,
+) -> dict[str, Any]:
+    from renderer.technique.tables import report_fields
+
+    lines = [
+        {
+            **report_fields(report),
+            "fastest_tempo": None if limit is None else _floor_tenths(limit),
+            "fits": limit is None or limit >= asked,
+        }
+        for report, limit in zip(reports, fastest, strict=True)
+    ]
+    return {
+        "title": exercise.title,
+        "tempo": float(exercise.tempo),
+        "fastest_rung": float(asked),
+        "remarks": list(exercise.remarks),
+        "lines": lines,
+        "totals": _totals(reports),
+    }
+
+
+def _totals(reports: Sequence[LineReport]) -> dict[str, int]:
+    from renderer.technique.cautions import CautionKind
+
+    totals = {
+        "lines": len(reports),
+        "notes": sum(report.notes for report in reports),
+        "gracenotes": sum(report.gracenotes for report in reports),
+        "inner notes": sum(report.inner_notes for report in reports),
+    }
+    return totals | {kind.value: sum(r.count(kind) for r in reports) for kind in CautionKind}
+
+
+def _print_reports(
+    exercise: Exercise,
+    reports: Sequence[LineReport],
+    fastest: Sequence[Fraction | None],
+    asked: Fraction,
+) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    from renderer.technique import tables
+    from renderer.timing.fit import spoken_tempo
+
+    console = Console()
+    console.print(Text(exercise.title, style="bold"))
+    for remark in exercise.remarks:
+        console.print(Text(remark))
+    for report, limit in zip(reports, fastest, strict=True):
+        heading = f": {report.heading}" if report.heading else ""
+        console.print(Text(f"\nLine {report.line}{heading}", style="bold"))
+        console.print(Text(report.played))
+        console.print(Text(f"Difficulty {report.difficulty:.1f}; {_speed(limit, asked)}"))
+        for sentence in report.advice:
+            console.print(Text(f"  {sentence}"))
+        rows = tables.flag_rows(report)
+        if rows:
+            _table(tables.FLAG_HEADINGS, rows)
+    totals = ", ".join(f"{count} {name}" for name, count in _totals(reports).items() if count)
+    console.print(Text(f"\nTotals: {totals}"))
+    ordered = sorted(reports, key=lambda report: report.difficulty)
+    if len(ordered) > 1:
+        order = ", ".join(str(report.line) for report in ordered)
+        console.print(Text(f"Lines from easy to hard: {order}"))
+    slow = [limit for limit in fastest if limit is not None and limit < asked]
+    if slow:
+        console.print(
+            Text(
+                f"Not every line fits at {spoken_tempo(asked)} beats a minute, the fastest that "
+                "the exercise asks for."
+            )
+        )
+
+
+def _speed(limit: Fraction | None, asked: Fraction) -> str:
+    from renderer.timing.fit import spoken_tempo
+
+    if limit is None:
+        return "fits at every tempo"
+    if limit == 0:
+        return "fits at no tempo: an inner note is too short for its gracenote"
+    verdict = f"fits up to {spoken_tempo(limit)} beats a minute"
+    return verdict if limit >= asked else f"{verdict}, and {spoken_tempo(asked)} are asked for"
+
+
+def fingering(
+    file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
+    line: Annotated[int, typer.Option(help="Which line, from 1.")] = 1,
+) -> None:
+    """Print what the fingers do in one line, change by change.
+
+    Reads an exercise; writes a table to the screen: what lifts, then what closes, the fingering
+    after each step (x closed, - open, from the left thumb down) and the note that it sounds.
+
+    Example: rungwise fingering doublings.toml --line 2
+    """
+    from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
+
+    exercise = read_with_options(file)
+    count = len(exercise.lines)
+    if not 1 <= line <= count:
+        raise failure(
+            f"the exercise has no line {line}",
+            f"Choose one from 1 to {count}",
+            place="--line",
+            file=str(file),
+        )
+    chosen = exercise.lines[line - 1]
+    title = f"Line {line}: {chosen.heading}" if chosen.heading else f"Line {line}"
+    _table(FINGERING_HEADINGS, fingering_rows(chosen), title)

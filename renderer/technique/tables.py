@@ -1,0 +1,265 @@
+"""What the program knows of technique as rows of text: book, finger changes and reports to print.
+
+Every function returns a tuple of rows, each a tuple of strings under the headings of the constant
+named beside it. How they are drawn is the command line's and the sheet's business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any
+
+from renderer.notation.pitch import Note
+from renderer.notation.score import Line
+from renderer.technique.cautions import Caution, CautionKind, cautions_of
+from renderer.technique.choose import Choice, lead_into, obstacle
+from renderer.technique.difficulty import points_of
+from renderer.technique.fingering import Change, Finger, Step, change, fingering, written
+from renderer.technique.ornaments import Fragment, Movement, OrnamentBook, fragment_abc
+from renderer.technique.recognise import flat_group
+from renderer.technique.report import LineReport, changes_of
+
+Row = tuple[str, ...]
+
+NONE = "-"
+
+
+def beat_words(beat: Fraction) -> str:
+    """Return a beat counted from 1 as players read it: `2`, `2 1/2`."""
+    whole, part = divmod(beat, 1)
+    return f"{whole} {part}" if part else str(whole)
+
+
+def finger_words(fingers: Iterable[Finger]) -> str:
+    """Return fingers, from the top, as a list: `left ring, right little`."""
+    return ", ".join(str(finger) for finger in fingers) or NONE
+
+
+def change_words(change: Change) -> str:
+    """Return a change in words: `C to E by a high G gracenote`."""
+    way = (
+        f"{change.previous} to {change.note}"
+        if change.previous is not change.note
+        else f"{change.note}"
+    )
+    return way if change.gracenote is None else f"{way} by a {change.gracenote} gracenote"
+
+
+def step_words(step: Step) -> str:
+    """Return a step in words, with what sounds after it: `lift left index (high G)`."""
+    moves = [("lift", step.lifted), ("close", step.closed)]
+    words = ", ".join(f"{verb} {finger_words(fingers)}" for verb, fingers in moves if fingers)
+    return f"{words} ({step.sounds})"
+
+
+def printed_group(slots: Fragment) -> str:
+    """Return an ornament as a closed gracenote group prints in ABC: `{gBd}B`."""
+    group = "".join(note.abc for note in flat_group(slots))
+    return (f"{{{group}}}" if group else "") + slots[-1].note.abc
+
+
+def slot_changes(slots: Fragment, previous: Note | None = None) -> tuple[Change, ...]:
+    """Return what the fingers do at each slot of an ornament, coming from `previous`."""
+    changes = []
+    for slot in slots:
+        changes.append(change(previous, slot.gracenote, slot.note))
+        previous = slot.note
+    return tuple(changes)
+
+
+BOOK_HEADINGS = ("Movement", "Goes to", "Description", "Source")
+
+
+def book_rows(book: OrnamentBook) -> tuple[Row, ...]:
+    """Return one row a movement, under `BOOK_HEADINGS`, in the book's order."""
+    return tuple((m.name, note_range(m.notes), m.description, m.source) for m in book)
+
+
+def note_range(notes: tuple[Note, ...]) -> str:
+    """Return notes from the lowest, neighbours joined: `low G to C, E`."""
+    runs: list[list[Note]] = []
+    for note in notes:
+        if runs and note == runs[-1][-1] + 1:
+            runs[-1].append(note)
+        else:
+            runs.append([note])
+    words = []
+    for run in runs:
+        if len(run) > 2:
+            words.append(f"{run[0]} to {run[-1]}")
+        else:
+            words += [note.label for note in run]
+    return ", ".join(words)
+
+
+MOVEMENT_HEADINGS = ("On", "Coming from", "Slots", "Printed", "Finger moves")
+
+
+def movement_rows(movement: Movement) -> tuple[Row, ...]:
+    """Return one row for each form of a movement, under `MOVEMENT_HEADINGS`.
+
+    A form without a note before it is fingered from its own first note.
+    """
+    rows = []
+    for note in movement.notes:
+        rows.append(_form_row(movement.fragments[note], note, None))
+        for previous in sorted(movement.approaches):
+            if note in movement.approaches[previous]:
+                rows.append(_form_row(movement.approaches[previous][note], note, previous))
+    return tuple(rows)
+
+
+def _form_row(slots: Fragment, note: Note, previous: Note | None) -> Row:
+    steps = [step for change in slot_changes(slots, previous) for step in change.steps]
+    return (
+        note.label,
+        previous.label if previous is not None else "any other note",
+        fragment_abc(slots),
+        printed_group(slots),
+        "; ".join(map(step_words, steps)) or NONE,
+    )
+
+
+APPROACH_HEADINGS = ("On", "Played as", "Slots", "Printed", "Finger moves")
+
+
+def approach_rows(book: OrnamentBook, movement: Movement, previous: Note) -> tuple[Row, ...]:
+    """Return what is played for a movement on each of its notes coming from one note.
+
+    Under `APPROACH_HEADINGS`; where it cannot be played, what players do instead.
+    """
+    rows = []
+    for note in movement.notes:
+        choice = lead_into(book, movement.name, note, previous)
+        rows.append((note.label, _played_as(choice), *_form_row(choice.slots, note, previous)[2:]))
+    return tuple(rows)
+
+
+def _played_as(choice: Choice) -> str:
+    name = choice.name or "plain note"
+    return name if choice.remark is None else f"{name} instead"
+
+
+def playable_from(movement: Movement, note: Note) -> tuple[Note, ...]:
+    """Return the notes from which a movement on `note` can be played as named."""
+    return tuple(
+        previous for previous in Note if obstacle(movement.slots(note, previous), previous) is None
+    )
+
+
+FINGERING_HEADINGS = ("Bar", "Beat", "Change", "Step", "Fingering", "Sounds", "Watch")
+
+
+def fingering_rows(line: Line) -> tuple[Row, ...]:
+    """Return the finger changes of a line, one row a step, under `FINGERING_HEADINGS`.
+
+    The first row is the fingering that the line begins on. Fingerings are written as in the
+    chart, x closed and - open. Bar, beat and change stand in the first row of each change only.
+    """
+    rows: list[Row] = []
+    for placed in changes_of(line):
+        change = placed.change
+        where = str(placed.bar), beat_words(placed.beat)
+        if not rows:
+            first = change.previous
+            rows.append((*where, f"begin on {first}", "", *_state(first), ""))
+        watch = _watch(change)
+        lead: Row = (*where, change_words(change))
+        for step in change.steps:
+            words = step_words(step).rpartition(" (")[0]
+            rows.append((*lead, words, written(step.after), step.sounds.label, watch))
+            lead, watch = ("", "", ""), ""
+    return tuple(rows)
+
+
+def _state(note: Note) -> tuple[str, str]:
+    return written(fingering(note)), note.label
+
+
+def _watch(change: Change) -> str:
+    return "; ".join(caution.kind for caution in cautions_of(change))
+
+
+PAIR_HEADINGS = ("Pair", "Lifts", "Closes", "Crossing noise", "Silent", "Hold")
+
+
+def pair_rows() -> tuple[Row, ...]:
+    """Return one row for each of the 72 ordered pairs of notes, under `PAIR_HEADINGS`.
+
+    Crossing noise: the low note that may sound, and what avoids it. Hold: the fewest fingers that
+    close holes at any moment, and the finger that can come down first where they are too few.
+    """
+    return tuple(
+        _pair_row(change(first, None, second))
+        for first in Note
+        for second in Note
+        if first is not second
+    )
+
+
+def _pair_row(change: Change) -> Row:
+    crossing = NONE
+    if change.crossing is not None:
+        noise = change.crossing
+        if not noise.within_hand:
+            rule = f"{noise.hand_first} hand first"
+        else:
+            rule = f"{finger_words(noise.fingers)} {'last' if noise.close_last else 'first'}"
+        crossing = f"{noise.heard}: {rule}"
+    hold = str(change.loosest)
+    if change.is_loose:
+        hold += f": {change.steady or 'nothing'} first"
+    return (
+        change_words(change),
+        finger_words(change.lifted),
+        finger_words(change.closed),
+        crossing,
+        finger_words(change.silent),
+        hold,
+    )
+
+
+FLAG_HEADINGS = ("Watch", "Where (bar:beat)", "What to do")
+
+
+def flag_rows(report: LineReport) -> tuple[Row, ...]:
+    """Return one row for each different caution of a line, with all its places."""
+    places: dict[Caution, list[str]] = {}
+    for flag in report.flags:
+        place = f"{flag.bar}:{beat_words(flag.beat)}"
+        places.setdefault(flag.caution, []).append(place)
+    gravity = list(CautionKind)
+    ordered = sorted(places, key=lambda caution: gravity.index(caution.kind))
+    return tuple(
+        (caution.kind, ", ".join(dict.fromkeys(places[caution])), caution.text)
+        for caution in ordered
+    )
+
+
+def report_fields(report: LineReport) -> dict[str, Any]:
+    """Return a line's report as plain values, ready to be written as JSON."""
+    return {
+        "line": report.line,
+        "heading": report.heading,
+        "played": report.played,
+        "notes": report.notes,
+        "gracenotes": report.gracenotes,
+        "inner_notes": report.inner_notes,
+        "difficulty": round(report.difficulty, 2),
+        "points": points_of(report.causes),
+        "flags": [
+            {
+                "kind": flag.kind.value,
+                "bar": flag.bar,
+                "beat": float(flag.beat),
+                "item": flag.item,
+                "slot": flag.slot,
+                "text": flag.caution.text,
+                "fingers": [finger.label for finger in flag.caution.fingers],
+                "heard": flag.caution.heard.label if flag.caution.heard is not None else None,
+            }
+            for flag in report.flags
+        ],
+        "advice": list(report.advice),
+    }
