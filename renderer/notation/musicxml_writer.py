@@ -1,0 +1,370 @@
+"""An exercise to MusicXML 4.0: what a notation editor opens and the sheet is engraved from.
+
+Pipe notation is written out in full: gracenotes stem up and are beamed as 32nds, melody notes stem
+down and are beamed by the beat. Each line of the exercise begins a system, with its heading as a
+rehearsal mark, and ends with a double bar line. Two sharps hold (C and F sound sharp) and are not
+printed. Every note's `id` is the name that the timed events know it by; a further note tied to it
+adds `-T2`, `-T3`. The same exercise gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from math import lcm
+from xml.etree import ElementTree
+
+from renderer.notation.note_values import (
+    SHORTEST_TYPE,
+    TYPE_NAMES,
+    Value,
+    beam_groups,
+    beams_of_group,
+    values_of_bar,
+)
+from renderer.notation.pitch import Note
+from renderer.notation.printed import (
+    Opened,
+    Printed,
+    SmallNote,
+    pickup_offset,
+    printed_line,
+)
+from renderer.notation.score import Bar, Exercise, Meter
+
+GM_BAGPIPE = 110
+"""Of 128, counted from 1 as General MIDI's instrument table and MusicXML do."""
+
+PIPES_SOUND = "wind.pipes.bagpipe"
+"""MusicXML's standard sounds (from memory)."""
+
+_GRACE_BEAMS = 3
+_HEADER = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+    '"http://www.musicxml.org/dtds/partwise.dtd">\n'
+)
+_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+Element = ElementTree.Element
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """What the score is played on.
+
+    Parameters
+    ----------
+    name:
+        Of the part.
+    transpose_semitones:
+        From written pitch to sound: 0 for a pipe chanter at A = 440 Hz, -12 for a practice chanter,
+        1 and -11 at B flat.
+    """
+
+    name: str = "Pipe chanter"
+    transpose_semitones: int = 0
+
+
+PIPE_CHANTER = Instrument()
+
+
+def clean_text(text: str) -> str:
+    """The text without what XML cannot hold."""
+    return _NOT_IN_XML.sub("", text)
+
+
+def _add(parent: Element, tag: str, text: str | int | None = None, **attributes: str) -> Element:
+    named = {name.replace("_", "-"): value for name, value in attributes.items()}
+    child = ElementTree.SubElement(parent, tag, named)
+    if text is not None:
+        child.text = clean_text(str(text))
+    return child
+
+
+def decimal_text(number: Fraction) -> str:
+    """A number with up to six decimals, as plain digits."""
+    value = Decimal(number.numerator) / Decimal(number.denominator)
+    return f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def settings_of(exercise: Exercise) -> dict[str, str]:
+    """Return what MusicXML has no element for, as the names and values of miscellaneous fields."""
+    settings = {
+        "for": exercise.audience,
+        "purpose": exercise.purpose,
+        "level": exercise.level,
+        "gracenote length": str(exercise.gracenotes.length),
+        "gracenote placement": exercise.gracenotes.placement,
+        "inner length": str(exercise.inner),
+    }
+    for number, line in enumerate(exercise.lines, start=1):
+        if line.inner is not None:
+            settings[f"inner length of line {number}"] = str(line.inner)
+    ladder = exercise.ladder
+    if ladder is not None:
+        sign = "%" if ladder.percent else ""
+        settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
+        settings["ladder repeats"] = str(ladder.repeats)
+    return {name: value for name, value in settings.items() if value}
+
+
+class _Writer:
+    def __init__(
+        self,
+        exercise: Exercise,
+        opened: Opened,
+        instrument: Instrument,
+        headings: bool,
+        tempo_marks: bool,
+    ) -> None:
+        self.exercise = exercise
+        self.instrument = instrument
+        self.headings, self.tempo_marks = headings, tempo_marks
+        numbers = range(1, len(exercise.lines) + 1)
+        self.lines = [printed_line(exercise, number, opened) for number in numbers]
+        lengths = (note.length for line in self.lines for bar in line for note in bar)
+        beats = (bar.meter.beat_value for line in exercise.lines for bar in line.bars)
+        # Notes may be parted at the beat, and what is left is no finer than note and beat.
+        self.divisions = lcm(4, *{length.denominator for length in (*lengths, *beats)})
+        self.meter: Meter | None = None
+        self.beat_tempo = exercise.tempo
+        self.quarter_tempo: Fraction | None = None
+        self.measure_number = 0
+
+    def score(self) -> Element:
+        root = ElementTree.Element("score-partwise", {"version": "4.0"})
+        _add(_add(root, "work"), "work-title", self.exercise.title)
+        self._identification(_add(root, "identification"))
+        self._part_list(_add(root, "part-list"))
+        part = _add(root, "part", id="P1")
+        for number in range(1, len(self.lines) + 1):
+            self._line(part, number)
+        return root
+
+    def _identification(self, parent: Element) -> None:
+        encoding = _add(parent, "encoding")
+        _add(encoding, "software", "Rungwise")
+        for element in ("accidental", "beam", "stem"):
+            _add(encoding, "supports", element=element, type="yes")
+        _add(encoding, "supports", element="print", type="yes", attribute="new-system", value="yes")
+        miscellaneous = _add(parent, "miscellaneous")
+        for name, value in settings_of(self.exercise).items():
+            _add(miscellaneous, "miscellaneous-field", value, name=name)
+
+    def _part_list(self, parent: Element) -> None:
+        part = _add(parent, "score-part", id="P1")
+        _add(part, "part-name", self.instrument.name, print_object="no")
+        instrument = _add(part, "score-instrument", id="P1-I1")
+        _add(instrument, "instrument-name", self.instrument.name)
+        _add(instrument, "instrument-sound", PIPES_SOUND)
+        midi = _add(part, "midi-instrument", id="P1-I1")
+        _add(midi, "midi-channel", 1)
+        _add(midi, "midi-program", GM_BAGPIPE)
+
+    def _line(self, part: Element, line_number: int) -> None:
+        line = self.exercise.lines[line_number - 1]
+        is_last_line = line_number == len(self.lines)
+        for number, (bar, notes) in enumerate(
+            zip(line.bars, self.lines[line_number - 1], strict=True), start=1
+        ):
+            offset = pickup_offset(line.bars, number)
+            measure = self._measure(part, is_pickup=bool(offset))
+            begins_line = number == 1
+            if begins_line and line_number > 1:
+                _add(measure, "print", new_system="yes")
+            self._attributes(measure, bar, is_first=begins_line and line_number == 1)
+            if begins_line and self.headings and line.heading:
+                direction = _add(measure, "direction", placement="above")
+                kind = _add(direction, "direction-type")
+                _add(kind, "rehearsal", line.heading, enclosure="none")
+            self._tempo(measure, bar)
+            self._notes(measure, notes, bar, offset)
+            if number == len(line.bars):
+                barline = _add(measure, "barline", location="right")
+                _add(barline, "bar-style", "light-heavy" if is_last_line else "light-light")
+
+    def _measure(self, part: Element, *, is_pickup: bool) -> Element:
+        if is_pickup and self.measure_number == 0:
+            return _add(part, "measure", number="0", implicit="yes")
+        self.measure_number += 1
+        implicit = {"implicit": "yes"} if is_pickup else {}
+        return _add(part, "measure", number=str(self.measure_number), **implicit)
+
+    def _attributes(self, measure: Element, bar: Bar, *, is_first: bool) -> None:
+        if not is_first and bar.meter == self.meter:
+            return
+        attributes = _add(measure, "attributes")
+        if is_first:
+            _add(attributes, "divisions", self.divisions // 4)
+            _add(_add(attributes, "key", print_object="no"), "fifths", 2)
+        time = _add(attributes, "time")
+        _add(time, "beats", bar.meter.count)
+        _add(time, "beat-type", bar.meter.unit)
+        self.meter = bar.meter
+        if not is_first:
+            return
+        clef = _add(attributes, "clef")
+        _add(clef, "sign", "G")
+        _add(clef, "line", 2)
+        semitones = self.instrument.transpose_semitones
+        if semitones:
+            octaves, chromatic = divmod(semitones, 12)
+            if octaves < 0 and chromatic > 6:
+                octaves, chromatic = octaves + 1, chromatic - 12
+            transpose = _add(attributes, "transpose")
+            _add(transpose, "diatonic", _diatonic(chromatic))
+            _add(transpose, "chromatic", chromatic)
+            if octaves:
+                _add(transpose, "octave-change", octaves)
+
+    def _tempo(self, measure: Element, bar: Bar) -> None:
+        self.beat_tempo = bar.tempo or self.beat_tempo
+        quarter_tempo = self.beat_tempo * bar.meter.beat_value * 4
+        if quarter_tempo == self.quarter_tempo:
+            return
+        is_mark = self.quarter_tempo is None or bar.tempo is not None
+        self.quarter_tempo = quarter_tempo
+        if not (is_mark and self.tempo_marks):
+            _add(measure, "sound", tempo=decimal_text(quarter_tempo))
+            return
+        direction = _add(measure, "direction", placement="above")
+        metronome = _add(_add(direction, "direction-type"), "metronome")
+        meter = bar.meter
+        base = meter.beat_value * 2 / 3 if meter.is_compound else meter.beat_value
+        _add(metronome, "beat-unit", TYPE_NAMES[base])
+        if meter.is_compound:
+            _add(metronome, "beat-unit-dot")
+        _add(metronome, "per-minute", decimal_text(self.beat_tempo))
+        _add(direction, "sound", tempo=decimal_text(quarter_tempo))
+
+    def _notes(self, measure: Element, notes: list[Printed], bar: Bar, offset: Fraction) -> None:
+        values = values_of_bar([note.length for note in notes], bar.meter.beat_value)
+        owners = [note for note, row in zip(notes, values, strict=True) for _ in row]
+        flat = beam_groups(
+            [value for row in values for value in row],
+            [owner.note is None for owner in owners],
+            bar.meter,
+            offset,
+        )
+        at = 0
+        for note, row in zip(notes, values, strict=True):
+            pieces = flat[at : at + len(row)]
+            at += len(row)
+            self._group(measure, note.group)
+            whole_bar = note.note is None and len(notes) == 1 and not offset
+            for index, value in enumerate(pieces):
+                is_last = index + 1 == len(pieces)
+                self._note(
+                    measure,
+                    note,
+                    value,
+                    name=note.id if index == 0 else f"{note.id}-T{index + 1}",
+                    tie_stop=note.note is not None and (index > 0 or note.tied_from_before),
+                    tie_start=note.note is not None and (not is_last or note.tied_on),
+                    whole_bar=whole_bar and bar.beats == bar.meter.beats and len(pieces) == 1,
+                )
+
+    def _group(self, measure: Element, group: tuple[SmallNote, ...]) -> None:
+        beams = beams_of_group([_GRACE_BEAMS] * len(group))
+        for small, levels in zip(group, beams, strict=True):
+            element = _add(measure, "note", id=small.id)
+            _add(element, "grace", slash="no")
+            _pitch(element, small.note)
+            _add(element, "voice", 1)
+            _add(element, "type", "32nd")
+            _add(element, "stem", "up")
+            for level, beam in enumerate(levels, start=1):
+                _add(element, "beam", beam, number=str(level))
+
+    def _note(
+        self,
+        measure: Element,
+        note: Printed,
+        value: Value,
+        *,
+        name: str,
+        tie_stop: bool,
+        tie_start: bool,
+        whole_bar: bool,
+    ) -> None:
+        element = _add(measure, "note", id=name)
+        if note.note is None:
+            _add(element, "rest", **({"measure": "yes"} if whole_bar else {}))
+        else:
+            _pitch(element, note.note)
+        duration = value.length * self.divisions
+        assert duration.denominator == 1, "divisions hold every length"
+        _add(element, "duration", int(duration))
+        ties = [kind for kind, wanted in (("stop", tie_stop), ("start", tie_start)) if wanted]
+        for kind in ties:
+            _add(element, "tie", type=kind)
+        _add(element, "voice", 1)
+        _add(element, "type", TYPE_NAMES.get(value.base, SHORTEST_TYPE))
+        for _ in range(value.dots):
+            _add(element, "dot")
+        if value.actual > 1:
+            modification = _add(element, "time-modification")
+            _add(modification, "actual-notes", value.actual)
+            _add(modification, "normal-notes", value.normal)
+        if note.note is not None and value.base < 1:
+            _add(element, "stem", "down")
+        for level, beam in enumerate(value.beams, start=1):
+            _add(element, "beam", beam, number=str(level))
+        if ties or value.begins_tuplet or value.ends_tuplet:
+            notations = _add(element, "notations")
+            for kind in ties:
+                _add(notations, "tied", type=kind)
+            if value.begins_tuplet:
+                _add(notations, "tuplet", type="start", number="1")
+            if value.ends_tuplet:
+                _add(notations, "tuplet", type="stop", number="1")
+
+
+def _diatonic(chromatic: int) -> int:
+    """Staff steps of an interval in semitones as it is usually spelled: a semitone is a second."""
+    size = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)[abs(chromatic)]
+    return size if chromatic >= 0 else -size
+
+
+def _pitch(parent: Element, note: Note) -> None:
+    pitch = _add(parent, "pitch")
+    _add(pitch, "step", note.step)
+    if note in (Note.C, Note.F):
+        _add(pitch, "alter", 1)
+    _add(pitch, "octave", note.octave)
+
+
+def write_musicxml(
+    exercise: Exercise,
+    *,
+    opened: Opened = "as written",
+    instrument: Instrument = PIPE_CHANTER,
+    headings: bool = True,
+    tempo_marks: bool = True,
+) -> bytes:
+    """Return an exercise as an uncompressed MusicXML 4.0 file.
+
+    Parameters
+    ----------
+    exercise:
+        What is written.
+    opened:
+        `as written`: ornaments whose inner length is a share of the beat are written out as real
+        notes with their own gracenotes, others as gracenote groups; `open` and `closed` choose one
+        for all.
+    instrument:
+        The part's name and its transposition.
+    headings, tempo_marks:
+        Whether lines' headings and tempo marks are printed; tempos stay in the file either way.
+
+    Raises
+    ------
+    RungwiseError
+        If an opened ornament has more parts than its note has room for.
+    """
+    root = _Writer(exercise, opened, instrument, headings, tempo_marks).score()
+    ElementTree.indent(root, " ")
+    return (_HEADER + ElementTree.tostring(root, encoding="unicode") + "\n").encode()
