@@ -1,0 +1,311 @@
+"""How loud each part of a track is to be: a timeline, an instrument and settings to gains.
+
+A track's loudness is worked out without rendering it: the loops' K-weighted powers are known, the
+timeline's sections say when which of them sound, and the gating of ITU-R BS.1770 is applied to
+the powers of 100 ms cells. Powers are K-weighted mean squares summed over channels, gains are
+amplitude factors.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.notation.pitch import Note
+from renderer.notation.score import Exercise, Line, MelodyNote
+from renderer.sound.bank import DroneBank, Stroke, Tone
+from renderer.sound.instrument import Instrument
+from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
+from renderer.sound.rolls import roll_sound
+from renderer.sound.settings import Layout, MixSettings
+from renderer.sound.units import db_to_gain
+from renderer.timing.timeline import Click, ClickKind, Event, Roll, Section, SectionKind
+
+TARGET_LUFS = -16.0
+"""Loudness of every track. Source: the design; within the -20 to -16 LUFS that AES TD1004 asks of
+programmes for headphones (from memory)."""
+
+HIGHEST_PEAK_DBTP = -1.0
+"""No true peak lies above this. Source: EBU R 128."""
+
+_TENOR_SPREAD_DEGREES = 22.0
+# Less by what may pass between the samples of a click; loops are sampled at all their phases.
+_CEILING = 10 ** ((HIGHEST_PEAK_DBTP - 0.3) / 20)
+_LEAST_STROKES = 0.5
+_ROUNDS = 6
+_CELL_S = BLOCK_S / 4
+_CLICK_REFERENCE_S = 0.05
+
+_PAN_CHANTER = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (1.0, 0.0)}
+_PAN_STROKES = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (0.0, 1.0)}
+
+
+class TrackTimeline(Protocol):
+    """What a mix needs to know of a timeline (`renderer.timing.expand.Timeline`)."""
+
+    @property
+    def exercise(self) -> Exercise:
+        """What is played."""
+
+    @property
+    def duration(self) -> Fraction:
+        """The track's length in seconds."""
+
+    @property
+    def sections(self) -> tuple[Section, ...]:
+        """The stretches that the track consists of."""
+
+    @property
+    def rolls(self) -> tuple[Roll, ...]:
+        """The snare drum's rolls."""
+
+    @property
+    def drones_start(self) -> Fraction:
+        """When the drones strike in, in seconds."""
+
+    def __iter__(self) -> Iterator[Event]:
+        """Yield the chanter's events."""
+
+    def clicks(self) -> Iterator[Click]:
+        """Yield the metronome's clicks."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Balance:
+    """The parts of a track at their final levels, every array of shape (frames, channels).
+
+    Parameters
+    ----------
+    tones:
+        The loop of each note; empty if the chanter is not heard.
+    drones:
+        The loop of all drones together, or None.
+    clicks:
+        The clicks.
+    rolls:
+        The rolls in the order of the timeline.
+    loudness_lufs:
+        The integrated loudness that the track will have; minus infinity if nothing sounds.
+    """
+
+    tones: dict[Note, NDArray[np.float32]]
+    drones: NDArray[np.float32] | None
+    clicks: dict[ClickKind, NDArray[np.float32]]
+    rolls: tuple[NDArray[np.float32], ...]
+    loudness_lufs: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Gains:
+    """Gains of the parts relative to one another, and the drones of each channel."""
+
+    chanter: float
+    drones: float
+    strokes: float
+    drone_channels: tuple[Tone | None, ...]
+    drone_power: float
+
+
+def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettings) -> Balance:
+    """Bring the parts of a track to their levels and the whole of it to -16 LUFS.
+
+    The peaks of all parts together stay below -1 dBTP even where they coincide: clicks and rolls
+    give way first, by up to 6 dB, then the whole track does.
+    """
+    layout = settings.layout
+    gains = _relative_gains(instrument, settings)
+    rolls = tuple(roll_sound(roll, instrument.percussion) for roll in timeline.rolls)
+    steady, struck = _block_powers(timeline, instrument, settings, gains, rolls)
+    moments = _peaks(instrument, settings, gains, rolls)
+    strokes = gains.strokes
+    gain = loudness = 0.0
+    for _ in range(_ROUNDS):
+        powers = steady + struck * strokes**2
+        gain = min(_gain_to_target(powers), _gain_to_ceiling(moments, _LEAST_STROKES * strokes))
+        strokes = min(gains.strokes, _strokes_below_ceiling(moments, gain))
+        loudness = integrated_lufs(steady + struck * strokes**2, gain)
+    tones = {
+        note: _panned(tone.samples, gain * gains.chanter, _PAN_CHANTER[layout])
+        for note, tone in zip(Note, instrument.chanter.tones, strict=True)
+        if settings.has_chanter
+    }
+    clicks = instrument.percussion.clicks.items()
+    pan = _PAN_STROKES[layout]
+    return Balance(
+        tones,
+        _side_by_side(gains, gain) if settings.has_drones else None,
+        {kind: _panned(stroke.samples, gain * strokes, pan) for kind, stroke in clicks},
+        tuple(_panned(roll.samples, gain * strokes, pan) for roll in rolls),
+        loudness,
+    )
+
+
+def _drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...]:
+    if layout is Layout.STEREO:
+        near = math.cos(math.radians(45 - _TENOR_SPREAD_DEGREES))
+        far = math.sin(math.radians(45 - _TENOR_SPREAD_DEGREES))
+        middle = math.sqrt(0.5)
+        return drones.blend(near, far, middle), drones.blend(far, near, middle)
+    together = drones.blend(1.0, 1.0, 1.0)
+    return (together,) if layout is Layout.MONO else (None, together)
+
+
+def _weight(pan: Iterable[float]) -> float:
+    return sum(gain**2 for gain in pan)
+
+
+def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Gains:
+    """Give every part its level relative to the mean power of the chanter's nine notes."""
+    layout, levels = settings.layout, settings.levels
+    mean = float(np.mean([tone.power for tone in instrument.chanter.tones]))
+    reference = mean * _weight(_PAN_CHANTER[layout])
+    channels: tuple[Tone | None, ...] = ()
+    drone_gain = drone_power = 0.0
+    if settings.has_drones:
+        channels = _drone_channels(instrument.drones, layout)
+        power = sum(tone.power for tone in channels if tone is not None)
+        drone_gain = math.sqrt(reference / power) * db_to_gain(levels.drone)
+        drone_power = power * drone_gain**2
+    beat = instrument.percussion.clicks[ClickKind.BEAT]
+    beat_power = (
+        beat.energy * _weight(_PAN_STROKES[layout]) / (_CLICK_REFERENCE_S * instrument.rate)
+    )
+    return _Gains(
+        db_to_gain(levels.chanter),
+        drone_gain,
+        math.sqrt(reference / beat_power) * db_to_gain(levels.metronome),
+        channels,
+        drone_power,
+    )
+
+
+def _block_powers(
+    timeline: TrackTimeline,
+    instrument: Instrument,
+    settings: MixSettings,
+    gains: _Gains,
+    rolls: tuple[Stroke, ...],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the power of each 400 ms gating block before the track's gain.
+
+    First that of chanter and drones at their gains, then that of clicks and rolls at gain 1.
+    """
+    duration = float(timeline.duration)
+    edges = np.arange(max(4, int(duration / _CELL_S)) + 1) * _CELL_S
+    energy = np.zeros(len(edges))
+
+    if settings.has_drones:
+        start = min(float(timeline.drones_start), duration)
+        energy += np.interp(edges, (start, duration), (0.0, gains.drone_power * (duration - start)))
+
+    if settings.has_chanter:
+        tone_powers = np.array([tone.power for tone in instrument.chanter.tones])
+        tone_powers *= gains.chanter**2 * _weight(_PAN_CHANTER[settings.layout])
+        of_line = [_line_power(line, tone_powers) for line in timeline.exercise.lines]
+        starts = [float(section.start) for section in timeline.sections]
+        heard = [
+            of_line[section.line - 1] * float(section.length)
+            if section.kind is SectionKind.LINE
+            else 0.0
+            for section in timeline.sections
+        ]
+        energy += np.interp(edges, [*starts, duration], np.concatenate(([0.0], np.cumsum(heard))))
+
+    struck = np.zeros(len(edges) - 1)
+    clicks = instrument.percussion.clicks
+    for click in timeline.clicks():
+        if settings.has_click(click.section):
+            cell = min(int(float(click.start) / _CELL_S), len(struck) - 1)
+            struck[cell] += clicks[click.kind].energy
+    for roll, sound in zip(timeline.rolls, rolls, strict=True):
+        span = (float(roll.start), float(roll.start + roll.length))
+        struck += np.diff(np.interp(edges, span, (0.0, sound.energy)))
+    struck *= _weight(_PAN_STROKES[settings.layout]) / instrument.rate
+    return _blocks(np.diff(energy)), _blocks(struck)
+
+
+def _blocks(cells: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the mean powers of overlapping blocks of four cells, given each cell's energy."""
+    return np.asarray(np.convolve(cells, np.ones(4), "valid") / BLOCK_S, np.float64)
+
+
+def _line_power(line: Line, tone_powers: NDArray[np.float64]) -> float:
+    """Return the mean power of a line, by the written lengths of its melody notes."""
+    beats = np.zeros(len(tone_powers))
+    for item in (item for bar in line.bars for item in bar.items):
+        if isinstance(item, MelodyNote):
+            beats[item.note] += float(item.beats)
+    return float(beats @ tone_powers) / (float(line.beats) or 1.0)
+
+
+def _gain_to_target(powers: NDArray[np.float64]) -> float:
+    loudest = float(powers.max())
+    if loudest <= 0.0:
+        return 1.0
+    gain = math.sqrt(power_at(TARGET_LUFS) / loudest)
+    # The absolute gate depends on the gain; it settles at once.
+    for _ in range(3):
+        gain *= db_to_gain(TARGET_LUFS - integrated_lufs(powers, gain))
+    return gain
+
+
+def _peaks(
+    instrument: Instrument, settings: MixSettings, gains: _Gains, rolls: tuple[Stroke, ...]
+) -> list[tuple[float, float]]:
+    """Return the highest peaks that can coincide before the track's gain.
+
+    One entry for each channel within the lines and outside them: the peak of chanter and drones
+    at their gains, and that of clicks and rolls at gain 1.
+    """
+    layout = settings.layout
+    chanter = max(tone.peak for tone in instrument.chanter.tones) * gains.chanter
+    click = max(stroke.peak for stroke in instrument.percussion.clicks.values())
+    roll = max((sound.peak for sound in rolls), default=0.0)
+    moments = []
+    for channel in range(layout.channels):
+        tone = gains.drone_channels[channel] if gains.drone_channels else None
+        drones = 0.0 if tone is None else tone.peak * gains.drones
+        if settings.has_chanter:
+            metronome = click if settings.has_click(SectionKind.LINE) else 0.0
+            playing = drones + chanter * _PAN_CHANTER[layout][channel]
+            moments.append((playing, metronome * _PAN_STROKES[layout][channel]))
+        moments.append((drones, max(click, roll) * _PAN_STROKES[layout][channel]))
+    return moments
+
+
+def _gain_to_ceiling(moments: list[tuple[float, float]], strokes: float) -> float:
+    """Return the greatest gain of the track, strokes having gain `strokes` before it."""
+    return _CEILING / max(*(steady + strokes * struck for steady, struck in moments), 1e-12)
+
+
+def _strokes_below_ceiling(moments: list[tuple[float, float]], gain: float) -> float:
+    """Return the greatest gain of the strokes, the track having gain `gain`."""
+    room = ((_CEILING / gain - steady) / struck for steady, struck in moments if struck > 0.0)
+    return max(0.0, min(room, default=math.inf))
+
+
+def _panned(
+    samples: NDArray[np.float32], gain: float, pan: tuple[float, ...]
+) -> NDArray[np.float32]:
+    columns = [samples * np.float32(gain * share) for share in pan]
+    return np.ascontiguousarray(np.stack(columns, axis=1))
+
+
+def _side_by_side(gains: _Gains, gain: float) -> NDArray[np.float32]:
+    frames = max(len(tone.samples) for tone in gains.drone_channels if tone is not None)
+    loop = np.zeros((frames, len(gains.drone_channels)), np.float32)
+    for channel, tone in enumerate(gains.drone_channels):
+        if tone is not None:
+            loop[:, channel] = tone.samples * np.float32(gain * gains.drones)
+    return loop
+
+
+def shortfall_lu(loudness_lufs: float) -> float:
+    """Return by how much a track stays under the target, 0 if it reaches it or is silent."""
+    return max(0.0, TARGET_LUFS - loudness_lufs) if math.isfinite(loudness_lufs) else 0.0

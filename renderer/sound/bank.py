@@ -1,0 +1,458 @@
+"""The tone bank: the presets of a SoundFont to the loops and strokes that a track is made of.
+
+FluidSynth plays each note once, held and steady. Of what comes out, the steady part is found, its
+pitch measured, and a loop of whole periods cut (`renderer.sound.steady`), which is then resampled
+to exactly the frequency wanted at exactly the track's rate. FluidSynth's own tuning, in whole cents
+rounded down, would beat against the drones. Every tone is an array of 32-bit floats (frames,),
+full scale 1, at the track's rate.
+
+Loops are read at the number of the frame in the track, modulo their length: as if all nine notes
+always ran, so a note that returns never returns the same way, and nothing depends on where in a
+track rendering begins.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import soxr
+from numpy.typing import NDArray
+
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.pitch import Note
+from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
+from renderer.sound.loudness import k_energy, lufs, series_power
+from renderer.sound.pitch import (
+    Chanter,
+    PitchStandard,
+    Scale,
+    frequency_hz,
+    tenor_drone_hz,
+)
+from renderer.sound.shipped import shipped_soundfont
+from renderer.sound.steady import (
+    WIDEST_MISTUNING,
+    LoopSpectrum,
+    NotSteadyError,
+    measure_period,
+    retuned,
+    seamless_loop,
+    spectrum_of,
+    steady_start,
+)
+from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
+from renderer.sound.units import key_to_hz, ratio_to_cents
+from renderer.timing.timeline import ClickKind
+
+Samples = NDArray[np.float32]
+
+TENOR_DRONE_KEY = 57
+BASS_DRONE_KEY = 45
+"""The keys that sound an octave and two below the pipe chanter's low A (key 69)."""
+
+_ATTACK_S = 1.0
+_CHANTER_LOOP_S = (2.2, 5.0)
+_CHANTER_SEAM_S = 0.15
+_DRONE_LOOP_S = (9.0, 12.0)
+_DRONE_SEAM_S = 1.0
+_STROKE_S = 1.0
+_SILENT_DB = -84.0
+_REPORTED_CENTS = 0.5
+_UNEVEN_LU = 2.0
+_FADING_DB = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """A preset of a SoundFont file."""
+
+    soundfont: Path
+    bank: int
+    program: int
+
+    def __str__(self) -> str:
+        return f"{self.soundfont.name} {self.bank}:{self.program}"
+
+
+def parse_preset(text: str) -> tuple[int, int]:
+    """Read a preset given as `BANK:PROGRAM`, such as `0:109`; raise `RungwiseError` otherwise."""
+    parts = text.strip().split(":")
+    if len(parts) == 2 and all(part.isdecimal() and len(part) <= 5 for part in parts):
+        bank, program = int(parts[0]), int(parts[1])
+        if bank <= 16_383 and program <= 127:
+            return bank, program
+    raise failure(
+        f"{text!r} is no preset", "write bank and program with a colon between, such as 0:109"
+    )
+
+
+def shipped_voice(chanter: Chanter) -> Voice:
+    """Return the project's own voice of a chanter."""
+    return Voice(shipped_soundfont(), 0, 0 if chanter is Chanter.PRACTICE else 1)
+
+
+def shipped_drones() -> tuple[Voice, Voice]:
+    """Return the project's own voices of the tenor and the bass drone."""
+    soundfont = shipped_soundfont()
+    return Voice(soundfont, 0, 2), Voice(soundfont, 0, 3)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tone:
+    """A steady tone as a loop at the track's rate.
+
+    Parameters
+    ----------
+    samples:
+        Shape (frames,); repeats without a seam.
+    periods:
+        How many periods the loop holds.
+    power:
+        K-weighted mean square (`renderer.sound.loudness`).
+    peak:
+        Greatest absolute sample.
+    """
+
+    samples: Samples
+    periods: int
+    power: float
+    peak: float
+
+    def hz(self, rate: int) -> float:
+        """Return what the tone sounds, in hertz."""
+        return self.periods * rate / len(self.samples)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ToneBank:
+    """The nine notes of a chanter at the track's rate, from low G to high A.
+
+    `remarks` are sentences on what had to be corrected.
+    """
+
+    rate: int
+    tones: tuple[Tone, ...]
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DroneBank:
+    """Two tenor drones and a bass drone, locked: the bass has half as many periods to a loop.
+
+    Parameters
+    ----------
+    rate:
+        The track's rate.
+    tenor_hz:
+        What the tenors sound.
+    tenor, second_tenor, bass:
+        Their loops as Fourier series. The second tenor is the first one half a loop on, its
+        partials shifted in phase and level, so that the two sound as two and never beat.
+    remarks:
+        Sentences on what had to be corrected.
+    """
+
+    rate: int
+    tenor_hz: float
+    tenor: LoopSpectrum
+    second_tenor: LoopSpectrum
+    bass: LoopSpectrum
+    remarks: tuple[str, ...] = ()
+
+    def blend(self, tenor: float, second_tenor: float, bass: float) -> Tone:
+        """Return one loop of the three with these amplitude factors; the period is a tenor's."""
+        parts = (
+            (tenor, self.tenor.bins),
+            (second_tenor, self.second_tenor.bins),
+            (bass, self.bass.bins),
+        )
+        # All three have as many bins to the hertz, so those beyond the shortest are inaudible.
+        heard = min(len(bins) for _, bins in parts)
+        bins = sum(
+            (np.float32(gain) * bins[:heard] for gain, bins in parts),
+            np.zeros(heard, np.complex64),
+        )
+        return _tone(
+            LoopSpectrum(bins, self.tenor.periods, self.tenor.frames), self.tenor_hz, self.rate
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stroke:
+    """A struck sound at the track's rate, from its first frame to where it has died away.
+
+    `energy` is its K-weighted sum of squares, `peak` its greatest absolute sample.
+    """
+
+    samples: Samples
+    energy: float
+    peak: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Percussion:
+    """The metronome's clicks and the snare drum's strokes at the track's rate."""
+
+    rate: int
+    clicks: dict[ClickKind, Stroke]
+    snare_left: Stroke
+    snare_right: Stroke
+    snare_buzz: Stroke
+
+
+def check_rate(rate: int) -> None:
+    """Raise `RungwiseError` if tracks cannot be rendered at `rate` frames a second."""
+    if not LOWEST_RATE <= rate <= HIGHEST_RATE:
+        raise failure(
+            f"a track cannot be rendered at {rate} Hz",
+            f"choose a rate from {LOWEST_RATE} to {HIGHEST_RATE}; 44100 or 48000 suit every player",
+        )
+
+
+@lru_cache(maxsize=8)
+def tone_bank(
+    voice: Voice, pitch: PitchStandard, scale: Scale, chanter: Chanter, rate: int
+) -> ToneBank:
+    """Make the nine notes of a chanter.
+
+    Parameters
+    ----------
+    voice:
+        The preset that plays them.
+    pitch, scale, chanter:
+        What they sound.
+    rate:
+        The track's rate, 8000 to 192000 frames a second.
+
+    Raises
+    ------
+    RungwiseError
+        If FluidSynth is missing, the file is no SoundFont or lacks the preset, or any of the nine
+        notes is silent, dies away or has no pitch.
+    """
+    check_rate(rate)
+    played = _nine_notes(voice, chanter)
+    targets = [frequency_hz(note, pitch, scale, chanter) for note in Note]
+    tones = [
+        _tone(spectrum, target, rate)
+        for spectrum, target in zip(played.spectra, targets, strict=True)
+    ]
+    loudness = np.array([lufs(tone.power) for tone in tones])
+    remarks = list(played.remarks)
+    if np.ptp(loudness) > _UNEVEN_LU:
+        tones = [
+            _louder(tone, float(loudness.mean()) - float(level))
+            for tone, level in zip(tones, loudness, strict=True)
+        ]
+        remarks.append(
+            f"{voice} plays its notes up to {np.ptp(loudness):.1f} LU apart; "
+            "they have been brought to one loudness."
+        )
+    return ToneBank(rate, tuple(tones), tuple(remarks))
+
+
+@lru_cache(maxsize=8)
+def drone_bank(tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int) -> DroneBank:
+    """Make the drones; parameters and errors as for `tone_bank`."""
+    check_rate(rate)
+    played = _drones(tenor, bass)
+    tenors, low = played.spectra
+    return DroneBank(
+        rate, tenor_drone_hz(pitch), tenors, _second_tenor(tenors), low, played.remarks
+    )
+
+
+_CLICK_KEYS = {ClickKind.SUBDIVISION: 75, ClickKind.ACCENT: 76, ClickKind.BEAT: 77}
+_SNARE_RIGHT_KEY, _SNARE_BUZZ_KEY, _SNARE_LEFT_KEY = 38, 39, 40
+
+
+@lru_cache(maxsize=8)
+def percussion(rate: int) -> Percussion:
+    """Make the clicks and strokes of the project's own SoundFont; errors as for `tone_bank`."""
+    check_rate(rate)
+    with SoundFontPlayer(shipped_soundfont()) as player:
+
+        def stroke(key: int) -> Stroke:
+            return _stroke(player.play(128, 0, key, round(_STROKE_S * SYNTH_RATE)), rate)
+
+        return Percussion(
+            rate,
+            {kind: stroke(key) for kind, key in _CLICK_KEYS.items()},
+            snare_left=stroke(_SNARE_LEFT_KEY),
+            snare_right=stroke(_SNARE_RIGHT_KEY),
+            snare_buzz=stroke(_SNARE_BUZZ_KEY),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Played:
+    """Notes as FluidSynth plays them on their keys, cut to loops at `SYNTH_RATE`."""
+
+    spectra: tuple[LoopSpectrum, ...]
+    remarks: tuple[str, ...]
+
+
+@lru_cache(maxsize=8)
+def _nine_notes(voice: Voice, chanter: Chanter) -> _Played:
+    octave = 12 if chanter is Chanter.PRACTICE else 0
+    reading = _Reading(voice)
+    spectra = []
+    with SoundFontPlayer(voice.soundfont) as player:
+        for note in Note:
+            key = note.midi - octave
+            counts = _counts(key, *_CHANTER_LOOP_S)
+            spectra.append(reading.loop(player, key, note.label, counts, _CHANTER_SEAM_S))
+    return reading.played(spectra)
+
+
+@lru_cache(maxsize=8)
+def _drones(tenor: Voice, bass: Voice) -> _Played:
+    high, low = _Reading(tenor), _Reading(bass)
+    key = TENOR_DRONE_KEY
+    with SoundFontPlayer(tenor.soundfont) as player:
+        # Even, so that the bass, an octave below, has whole periods in the same loop.
+        counts = _counts(key, *_DRONE_LOOP_S, step=2)
+        one = high.loop(player, key, "the tenor drone", counts, _DRONE_SEAM_S)
+    tenors = high.played([one])
+    half = tenors.spectra[0].periods // 2
+    with SoundFontPlayer(bass.soundfont) as player:
+        counts = range(half, half + 1)
+        two = low.loop(player, BASS_DRONE_KEY, "the bass drone", counts, _DRONE_SEAM_S)
+    basses = low.played([two])
+    return _Played(tenors.spectra + basses.spectra, tenors.remarks + basses.remarks)
+
+
+def _counts(key: int, shortest_s: float, longest_s: float, step: int = 1) -> range:
+    """Return the whole numbers of periods, multiples of `step`, that last about so long."""
+    hz = key_to_hz(key)
+    return range(math.ceil(shortest_s * hz / step) * step, int(longest_s * hz) + 1, step)
+
+
+class _Reading:
+    """Reads the notes of one preset, collecting what is wrong and what was corrected."""
+
+    def __init__(self, voice: Voice) -> None:
+        self._voice = voice
+        self._problems: list[Problem] = []
+        self._mistuned: list[str] = []
+        self._faded: list[str] = []
+
+    def loop(
+        self, player: SoundFontPlayer, key: int, name: str, counts: range, seam_s: float
+    ) -> LoopSpectrum | None:
+        """Return the loop of one note, or None, the reason then being among the problems."""
+        voice = self._voice
+        seam = round(seam_s * SYNTH_RATE)
+        keys_period = SYNTH_RATE / key_to_hz(key)
+        longest = math.ceil(counts[-1] * keys_period * WIDEST_MISTUNING)
+        frames = round(_ATTACK_S * SYNTH_RATE) + seam + longest
+        note = player.play(voice.bank, voice.program, key, frames)
+        try:
+            tone, fading_db = _without_fading(note[steady_start(note, SYNTH_RATE) :])
+            period = measure_period(tone, keys_period)
+            room = int((len(tone) - seam) / period)
+            counts = range(counts.start, min(counts.stop, room), counts.step) or counts
+            if counts[-1] * period + seam > len(tone):
+                raise NotSteadyError("takes too long to settle")
+            spectrum = spectrum_of(seamless_loop(tone, period, counts, seam))
+        except NotSteadyError as error:
+            self._problems.append(
+                Problem(
+                    f"preset {voice.bank}:{voice.program} cannot play {name}: it {error}",
+                    "choose a preset that holds its notes as a bagpipe or a reed organ does",
+                    file=str(voice.soundfont),
+                )
+            )
+            return None
+        cents = ratio_to_cents(keys_period * spectrum.periods / spectrum.frames)
+        if abs(cents) > _REPORTED_CENTS:
+            self._mistuned.append(f"{name} {cents:+.1f}")
+        if abs(fading_db) > _FADING_DB:
+            self._faded.append(name)
+        return spectrum
+
+    def played(self, spectra: list[LoopSpectrum | None]) -> _Played:
+        """Return the loops with the remarks on them; raise `RungwiseError` if any is missing."""
+        if self._problems:
+            raise RungwiseError(self._problems)
+        remarks = []
+        if self._mistuned:
+            remarks.append(
+                f"{self._voice} is out of tune by itself and has been corrected (cents): "
+                f"{', '.join(self._mistuned)}."
+            )
+        if self._faded:
+            remarks.append(
+                f"{self._voice} swells or fades while it is held and has been levelled: "
+                f"{', '.join(self._faded)}."
+            )
+        return _Played(tuple(one for one in spectra if one is not None), tuple(remarks))
+
+
+def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
+    """Return the other tenor drone: same pitch, other moment, partials a little different.
+
+    The constants spread phases over plus or minus 60 degrees and levels over plus or minus 1.5 dB
+    without any pattern that repeats from partial to partial: fractional parts of multiples of the
+    golden ratio and of the square root of 2.
+    """
+    index = np.arange(len(tenor.bins))
+    partial = np.round(index / tenor.periods)
+    turns = ((partial * 0.6180339887) % 1.0 - 0.5) / 3.0
+    levels_db = 3.0 * ((partial * 0.4142135624) % 1.0 - 0.5)
+    half_a_loop_on = np.where(index % 2 == 0, 1.0, -1.0)
+    factors = half_a_loop_on * 10 ** (levels_db / 20) * np.exp(2j * np.pi * turns)
+    bins = (tenor.bins * factors).astype(np.complex64)
+    return LoopSpectrum(bins, tenor.periods, tenor.frames)
+
+
+def _without_fading(tone: Samples) -> tuple[Samples, float]:
+    """Return the tone with a steady rise or fall of its level taken out, and how many dB it was."""
+    window = SYNTH_RATE // 4
+    count = len(tone) // window
+    levels = 10 * np.log10(np.mean(tone[: count * window].reshape(count, window) ** 2, axis=1))
+    slope_db = float(np.polyfit(np.arange(count), levels, 1)[0])
+    fading_db = slope_db * count
+    if abs(fading_db) <= _FADING_DB:
+        return tone, fading_db
+    inverse = np.power(10.0, -slope_db / 20 * (np.arange(len(tone)) / window))
+    return (tone * inverse).astype(np.float32), fading_db
+
+
+def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int) -> Tone:
+    loop = retuned(spectrum, rate / target_hz)
+    loop.samples.flags.writeable = False
+    hz_per_bin = target_hz / spectrum.periods
+    below_half_the_rate = spectrum.bins[: int(rate / 2 / hz_per_bin)]
+    return Tone(
+        loop.samples,
+        loop.periods,
+        series_power(below_half_the_rate, hz_per_bin),
+        float(np.abs(loop.samples).max()),
+    )
+
+
+def _louder(tone: Tone, db: float) -> Tone:
+    gain = 10 ** (db / 20)
+    samples = (tone.samples * gain).astype(np.float32)
+    samples.flags.writeable = False
+    return Tone(samples, tone.periods, tone.power * gain**2, tone.peak * gain)
+
+
+def _stroke(played: Samples, rate: int) -> Stroke:
+    """Cut a stroke to where it is heard, and bring it to the track's rate."""
+    peak = float(np.abs(played).max())
+    heard = np.flatnonzero(np.abs(played) > peak * 10 ** (_SILENT_DB / 20))
+    cut = played[heard[0] : heard[-1] + 1]
+    samples = (
+        cut
+        if rate == SYNTH_RATE
+        else np.asarray(soxr.resample(cut, SYNTH_RATE, rate, quality="VHQ"), np.float32)
+    )
+    samples = samples.copy()
+    samples.flags.writeable = False
+    return Stroke(samples, k_energy(samples, rate), float(np.abs(samples).max()))

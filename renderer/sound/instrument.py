@@ -1,0 +1,67 @@
+"""All that sounds in a track: pitch, scale, chanter and presets to loops and strokes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from renderer.sound.bank import (
+    DroneBank,
+    Percussion,
+    ToneBank,
+    Voice,
+    drone_bank,
+    percussion,
+    shipped_drones,
+    shipped_voice,
+    tone_bank,
+)
+from renderer.sound.pitch import Chanter, PitchStandard, Scale
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Instrument:
+    """All that sounds in a track, at one pitch and one rate."""
+
+    rate: int
+    chanter: ToneBank
+    drones: DroneBank
+    percussion: Percussion
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Sentences on what had to be corrected in the presets."""
+        return self.chanter.remarks + self.drones.remarks
+
+
+def make_instrument(
+    pitch: PitchStandard,
+    scale: Scale,
+    chanter: Chanter = Chanter.PRACTICE,
+    *,
+    rate: int = 44_100,
+    voice: Voice | None = None,
+    drone_voice: Voice | None = None,
+) -> Instrument:
+    """Make everything that sounds in a track.
+
+    Parameters
+    ----------
+    pitch, scale, chanter:
+        What the nine notes sound.
+    rate:
+        The track's rate, 8000 to 192000 frames a second.
+    voice, drone_voice:
+        Presets for the chanter and for all three drones; the project's own if left out.
+
+    Raises
+    ------
+    RungwiseError
+        If FluidSynth is missing, or a preset cannot be used.
+    """
+    tenor, bass = (drone_voice, drone_voice) if drone_voice else shipped_drones()
+    return Instrument(
+        rate,
+        tone_bank(voice or shipped_voice(chanter), pitch, scale, chanter, rate),
+        drone_bank(tenor, bass, pitch, rate),
+        percussion(rate),
+    )

@@ -1,0 +1,231 @@
+"""The mix: a timeline and an instrument to the blocks of a track.
+
+Blocks are 32-bit float arrays (frames, channels), full scale 1, each `BLOCK_FRAMES` long but the
+last. They are made one after another from the tone bank, so memory does not grow with the length
+of a track, and no second pass is needed: the gain that brings a track to -16 LUFS is known
+beforehand (`renderer.sound.balance`).
+
+What sounds:
+
+| mix | chanter | drones | clicks of count-in and gaps, rolls | metronome in the lines |
+|---|---|---|---|---|
+| full | yes | yes | yes | yes |
+| echo | in its turns | yes | yes | yes |
+| backing | no | yes | yes | yes |
+| chanter | yes | no | yes | no |
+
+Drones and the metronome in the lines can each be switched off. Every mix comes to the same
+loudness, so that nobody has to reach for the volume between tracks.
+
+Samples never pass full scale: the gain keeps the peaks of all parts together below -1 dBTP even
+where they coincide, so there is no limiter. Nothing is dithered: blocks are floats, and under a
+chanter that never falls silent the rounding to 16 bits stays 80 dB below it.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.notation.pitch import Note
+from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance, shortfall_lu
+from renderer.sound.frames import frame_at
+from renderer.sound.instrument import Instrument
+from renderer.sound.settings import MixSettings
+from renderer.sound.splice import (
+    EndlessTone,
+    add_stretch,
+    falling_gain,
+    rising_gain,
+    stretches,
+)
+
+Block = NDArray[np.float32]
+
+BLOCK_FRAMES = 16_384
+"""Frames in a block: few enough that a stereo block stays in a processor's cache."""
+
+DRONES_SWELL_S = 0.35
+"""How long the drones take to come up when they are struck in. Judgement."""
+
+CUT_OFF_S = 0.04
+"""How long everything takes to stop at the end of the track. Judgement."""
+
+_REPORTED_SHORTFALL_LU = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """A track ready to be rendered; iterating yields its blocks, each time anew.
+
+    Parameters
+    ----------
+    timeline:
+        What happens when.
+    instrument:
+        What it sounds like.
+    settings:
+        How it is mixed.
+    """
+
+    timeline: TrackTimeline
+    instrument: Instrument
+    settings: MixSettings
+
+    @property
+    def rate(self) -> int:
+        """Frames a second."""
+        return self.instrument.rate
+
+    @property
+    def channels(self) -> int:
+        """Channels of each block."""
+        return self.settings.layout.channels
+
+    @property
+    def frames(self) -> int:
+        """The length of the track in frames."""
+        return frame_at(self.timeline.duration, self.rate)
+
+    @property
+    def loudness_lufs(self) -> float:
+        """The integrated loudness that the track will have; minus infinity if nothing sounds."""
+        return self._balance.loudness_lufs
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Sentences that the user should know about the sound."""
+        if shortfall_lu(self.loudness_lufs) <= _REPORTED_SHORTFALL_LU:
+            return self.instrument.remarks
+        return (
+            *self.instrument.remarks,
+            f"The track comes to {self.loudness_lufs:.1f} LUFS instead of {TARGET_LUFS:g}: "
+            "its peaks leave no room for more.",
+        )
+
+    @cached_property
+    def _balance(self) -> Balance:
+        return balance(self.timeline, self.instrument, self.settings)
+
+    def __iter__(self) -> Iterator[Block]:
+        levels = self._balance
+        tones = {note: EndlessTone(loop) for note, loop in levels.tones.items()}
+        chanter = _Chanter(self.timeline, self.rate, self.frames, tones)
+        drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
+        strokes = _Strokes(self._strokes(levels))
+        cut_off = min(self.frames, round(CUT_OFF_S * self.rate))
+        for start in range(0, self.frames, BLOCK_FRAMES):
+            block = np.empty((min(BLOCK_FRAMES, self.frames - start), self.channels), np.float32)
+            drones.fill(block, start)
+            chanter.add_to(block, start)
+            strokes.add_to(block, start)
+            first = max(0, self.frames - cut_off - start)
+            if first < len(block):
+                done = start + first - (self.frames - cut_off)
+                block[first:] *= falling_gain(cut_off)[done : done + len(block) - first]
+            yield block
+
+    def _strokes(self, levels: Balance) -> Iterator[tuple[int, Block]]:
+        """Yield clicks and rolls in order: first frame and sound."""
+        rate, settings = self.rate, self.settings
+        rolls = (
+            (frame_at(roll.start, rate), sound)
+            for roll, sound in zip(self.timeline.rolls, levels.rolls, strict=True)
+        )
+        clicks = (
+            (frame_at(click.start, rate), levels.clicks[click.kind])
+            for click in self.timeline.clicks()
+            if settings.has_click(click.section)
+        )
+        return heapq.merge(rolls, clicks, key=_first_frame)
+
+
+def _first_frame(stroke: tuple[int, Block]) -> int:
+    return stroke[0]
+
+
+class _Chanter:
+    """Adds the chanter's part to one block after another."""
+
+    def __init__(
+        self,
+        timeline: TrackTimeline,
+        rate: int,
+        frames: int,
+        tones: dict[Note, EndlessTone],
+    ) -> None:
+        self._tones = tones
+        self._stretches = stretches(timeline, rate, frames) if tones else iter(())
+        self._stretch = next(self._stretches, None)
+
+    def add_to(self, block: Block, start: int) -> None:
+        stop = start + len(block)
+        while self._stretch is not None and self._stretch.start < stop:
+            add_stretch(block, start, self._stretch, self._tones)
+            if self._stretch.stop > stop:
+                break
+            self._stretch = next(self._stretches, None)
+
+
+class _Drones:
+    """Fills one block after another with the drones, or with silence."""
+
+    def __init__(self, loop: Block | None, start: int, rate: int) -> None:
+        self._tone = None if loop is None else EndlessTone(loop)
+        self._start = start
+        self._swell = rising_gain(round(DRONES_SWELL_S * rate))
+
+    def fill(self, block: Block, start: int) -> None:
+        silent = max(0, self._start - start)
+        if self._tone is None or silent >= len(block):
+            block.fill(0.0)
+            return
+        block[:silent] = 0.0
+        sounding = block[silent:]
+        done = start + silent - self._start
+        self._tone.copy_to(sounding, start + silent)
+        swell = self._swell[done : done + len(sounding)]
+        sounding[: len(swell)] *= swell
+
+
+class _Strokes:
+    """Adds clicks and rolls to one block after another."""
+
+    def __init__(self, strokes: Iterator[tuple[int, Block]]) -> None:
+        self._coming = strokes
+        self._next = next(strokes, None)
+        self._sounding: list[tuple[int, Block]] = []
+
+    def add_to(self, block: Block, start: int) -> None:
+        stop = start + len(block)
+        while self._next is not None and self._next[0] < stop:
+            self._sounding.append(self._next)
+            self._next = next(self._coming, None)
+        if not self._sounding:
+            return
+        for at, sound in self._sounding:
+            first, last = max(at, start), min(at + len(sound), stop)
+            block[first - start : last - start] += sound[first - at : last - at]
+        self._sounding = [s for s in self._sounding if s[0] + len(s[1]) > stop]
+
+
+def mix_track(
+    timeline: TrackTimeline, instrument: Instrument, settings: MixSettings | None = None
+) -> Track:
+    """Prepare a track; iterating over it yields its blocks.
+
+    Parameters
+    ----------
+    timeline:
+        What happens when (`renderer.timing.expand.expand`).
+    instrument:
+        What it sounds like (`renderer.sound.instrument.make_instrument`).
+    settings:
+        How it is mixed; the defaults of `MixSettings` if left out.
+    """
+    return Track(timeline, instrument, settings or MixSettings())
