@@ -18,16 +18,18 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from renderer.delivery.ffmpeg import MP3_RATES, mp3_encoder, mp3_kbit_per_s
+from renderer.delivery.ffmpeg import mp3_encoder
 from renderer.delivery.files import whole_file
-from renderer.delivery.formats import AudioFormat
+from renderer.delivery.formats import (
+    WAV_SAMPLE_BYTES,
+    AudioFormat,
+    check_rate,
+    mp3_kbit_per_s,
+)
 from renderer.delivery.lame_tag import note_length
 from renderer.delivery.tags import Tags, info_strings, write_tags
-from renderer.errors import failure
 
 Write = Callable[[NDArray[np.float32]], None]
-
-WAV_SAMPLE_BYTES = 2
 
 LARGEST_WAV_BYTES = 2**32 - 2**20
 """RIFF counts its bytes in 32 bits; a megabyte is left for header and tags. Larger files are
@@ -48,17 +50,6 @@ class Written:
 
     frames: int
     bytes: int
-
-
-def check_rate(audio_format: AudioFormat, rate: int) -> None:
-    """Raise a `RungwiseError` if the format has no such sample rate (frames per second)."""
-    if audio_format is AudioFormat.MP3 and rate not in MP3_RATES:
-        nearest = min(MP3_RATES, key=lambda other: abs(other - rate))
-        known = ", ".join(str(other) for other in MP3_RATES)
-        raise failure(
-            f"mp3 has no sample rate of {rate}",
-            f"choose {nearest} (mp3 has {known}), or write wav, flac or ogg",
-        )
 
 
 class _Sink:

@@ -20,11 +20,8 @@ from threading import Thread
 import numpy as np
 from numpy.typing import NDArray
 
+from renderer.delivery.formats import mp3_kbit_per_s
 from renderer.errors import failure
-
-MP3_RATES = (8_000, 11_025, 12_000, 16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
-"""Sample rates that MPEG-1, MPEG-2 and MPEG-2.5 Layer III have (ISO/IEC 11172-3 and 13818-3; the
-lowest three are the unofficial MPEG-2.5)."""
 
 LAME_SPEED = 5
 """LAME's `-q`, from 0 (slow) to 9. On drones and chanter 4 and below gave the same bytes and signal
@@ -32,24 +29,6 @@ to noise at 0.85 times the speed (measured); 7 and above switch the psychoacoust
 
 _OWN_GROUP: int = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
 """What `start_new_session` is on Windows, which has no sessions."""
-
-
-def mp3_kbit_per_s(rate: int, channels: int) -> int:
-    """Return the constant bit rate that tracks are encoded at, in kbit/s.
-
-    Constant, not variable: the length and the place that a player jumps to are then right in every
-    player, those that ignore the seek table included, and the size is known beforehand. A chanter
-    over drones is so steady that a variable rate has nothing to save (193 kbit/s at LAME's best
-    variable setting, measured).
-
-    Each rate is one that the standards have for that sample rate: up to 320 kbit/s from 32 kHz,
-    160 from 16 kHz, 64 below.
-    """
-    if rate >= 32_000:
-        return 192 if channels == 2 else 96
-    if rate >= 16_000:
-        return 128 if channels == 2 else 64
-    return 64 if channels == 2 else 32
 
 
 def _encodes_mp3(program: str) -> bool:
@@ -146,7 +125,7 @@ def mp3_encoder(
     path:
         The file to write; it is replaced.
     rate, channels:
-        Frames per second, one of `MP3_RATES`; 1 or 2.
+        Frames per second, one of `renderer.delivery.formats.MP3_RATES`; 1 or 2.
 
     Yields
     ------

@@ -19,8 +19,7 @@ from hypothesis import strategies as st
 
 from renderer.delivery import audio
 from renderer.delivery.audio import Written, write_audio
-from renderer.delivery.ffmpeg import MP3_RATES, mp3_kbit_per_s
-from renderer.delivery.formats import AudioFormat, format_named
+from renderer.delivery.formats import MP3_RATES, AudioFormat, format_named, mp3_kbit_per_s
 from renderer.delivery.tags import Tags
 from renderer.errors import RungwiseError
 from tests.delivery.disks import make_read_only, names_in, small_disk

@@ -1,0 +1,374 @@
+"""From planned tracks to files on disk, over the cores, and their playlists.
+
+`render` is the Python interface. Its three steps can be taken one by one: `plan_tracks` (in
+`renderer.delivery.plan`) turns an exercise and settings into jobs, `render_jobs` turns jobs into
+files, `write_playlists` lists them.
+
+Tracks are rendered in threads, not processes: MP3 is encoded by a process of its own for each
+track, numpy, libsndfile and soxr let other threads run while they compute, and the tone bank is
+shared. A script that calls `render` therefore needs no main guard.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from threading import Event
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.delivery.audio import write_audio
+from renderer.delivery.files import make_folder
+from renderer.delivery.formats import AudioFormat
+from renderer.delivery.free_space import Need, check_free_space, least_bytes
+from renderer.delivery.names import Series
+from renderer.delivery.plan import TrackJob, plan_tracks
+from renderer.delivery.playlist import Entry, write_playlist
+from renderer.delivery.settings import RenderSettings
+from renderer.delivery.tags import Tags
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.definition_fields import WrongValueError, read_gracenote_length
+from renderer.notation.score import Exercise, Ladder
+from renderer.sound.mix import Track
+from renderer.sound.settings import Mix
+
+OnProgress = Callable[[float, float], None]
+"""Called with the seconds of audio rendered so far and the seconds there are in all."""
+
+
+@dataclass(frozen=True, slots=True)
+class RenderedTrack:
+    """A track on disk.
+
+    Parameters
+    ----------
+    path:
+        The file.
+    title:
+        The exercise's title.
+    tempo:
+        Beats per minute.
+    pitch, mix, audio_format:
+        Which track of its exercise it is; `pitch` by its label, such as `B flat`.
+    series, tags:
+        What it is practised with, and what a player shows.
+    duration:
+        Seconds, exact.
+    frames, bytes:
+        The length in frames and the size of the file.
+    loudness_lufs:
+        Integrated loudness.
+    remarks:
+        What was decided that the user should know, in sentences.
+    """
+
+    path: Path
+    title: str
+    tempo: Fraction
+    pitch: str
+    mix: Mix
+    audio_format: AudioFormat
+    series: Series
+    tags: Tags
+    duration: Fraction
+    frames: int
+    bytes: int
+    loudness_lufs: float
+    remarks: tuple[str, ...] = field(default=(), compare=False)
+
+
+class RenderingStoppedError(RungwiseError):
+    """A track could not be rendered; the tracks that were finished before stay on disk.
+
+    Parameters
+    ----------
+    problems:
+        Why it stopped.
+    finished:
+        The tracks that are complete.
+    """
+
+    def __init__(
+        self, problems: Problem | Iterable[Problem], finished: Sequence[RenderedTrack] = ()
+    ) -> None:
+        super().__init__(problems)
+        self.finished = tuple(finished)
+
+
+class _StoppedError(Exception):
+    """Another track has failed, or the user has had enough."""
+
+
+def _until(track: Track, stop: Event) -> Iterator[NDArray[np.float32]]:
+    for block in track:
+        if stop.is_set():
+            raise _StoppedError
+        yield block
+
+
+def _render(job: TrackJob, stop: Event, rendered: Callable[[int], None]) -> RenderedTrack:
+    if stop.is_set():
+        raise _StoppedError
+    track = job.track()
+    written = write_audio(
+        _until(track, stop),
+        job.path,
+        audio_format=job.audio_format,
+        rate=track.rate,
+        channels=track.channels,
+        frames=track.frames,
+        tags=job.tags,
+        on_progress=rendered,
+    )
+    remark = (job.pitch.remark,) if job.pitch.remark else ()
+    timeline_remarks = job.exercise.remarks + job.timeline().remarks
+    return RenderedTrack(
+        path=job.path,
+        title=job.exercise.title,
+        tempo=job.tempo,
+        pitch=job.pitch.label,
+        mix=job.mix,
+        audio_format=job.audio_format,
+        series=job.series,
+        tags=job.tags,
+        duration=job.duration,
+        frames=written.frames,
+        bytes=written.bytes,
+        loudness_lufs=track.loudness_lufs,
+        remarks=tuple(dict.fromkeys((*timeline_remarks, *remark, *track.remarks))),
+    )
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _check_space(jobs: Iterable[TrackJob]) -> None:
+    check_free_space(
+        Need(
+            job.path,
+            least_bytes(
+                job.audio_format,
+                frames=int(job.duration * job.settings.rate),
+                rate=job.settings.rate,
+                channels=job.resolved.layout.channels,
+            ),
+        )
+        for job in jobs
+    )
+
+
+def render_jobs(
+    jobs: Sequence[TrackJob],
+    *,
+    workers: int | None = None,
+    on_progress: OnProgress | None = None,
+    on_track: Callable[[RenderedTrack], None] | None = None,
+) -> tuple[RenderedTrack, ...]:
+    """Render tracks, several at a time.
+
+    Files do not depend on how many are rendered at a time. Ctrl-C, or any exception, stops all of
+    them; finished tracks stay, nothing half-written does.
+
+    Parameters
+    ----------
+    jobs:
+        From `plan_tracks`. Their folders are made.
+    workers:
+        How many tracks at a time; None for one for each core.
+    on_progress:
+        Called in this thread with the seconds of audio rendered so far, and in all.
+    on_track:
+        Called in this thread with each track as it is finished, in any order.
+
+    Returns
+    -------
+    The tracks in the order of the jobs.
+
+    Raises
+    ------
+    RungwiseError
+        If a folder cannot be made or the disk lacks room; then nothing was rendered.
+    RenderingStoppedError
+        If a track could not be rendered; its `finished` are the tracks that were.
+    """
+    for folder in dict.fromkeys(job.path.parent for job in jobs):
+        make_folder(folder)
+    _check_space(jobs)
+    total_s = float(sum(job.duration for job in jobs))
+    stop = Event()
+    news: queue.SimpleQueue[float] = queue.SimpleQueue()
+    done_s = 0.0
+
+    def report() -> None:
+        nonlocal done_s
+        before = done_s
+        while not news.empty():
+            done_s += news.get_nowait()
+        if on_progress is not None and done_s != before:
+            on_progress(done_s, total_s)
+
+    def rendering(job: TrackJob) -> RenderedTrack:
+        try:
+            return _render(job, stop, lambda frames: news.put(frames / job.settings.rate))
+        except BaseException:
+            # At once, and not when the main thread gets round to it: others stop sooner.
+            stop.set()
+            raise
+
+    finished: dict[int, RenderedTrack] = {}
+    failed: dict[int, BaseException] = {}
+    with ThreadPoolExecutor(max_workers=min(workers or cores(), max(1, len(jobs)))) as pool:
+        numbers: dict[Future[RenderedTrack], int] = {}
+        try:
+            numbers = {pool.submit(rendering, job): number for number, job in enumerate(jobs)}
+            pending = set(numbers)
+            while pending:
+                # Short waits, so that Ctrl-C is heard on every system and progress moves.
+                done, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)
+                report()
+                for future in sorted(done, key=numbers.__getitem__):
+                    error = future.exception()
+                    if error is not None:
+                        failed[numbers[future]] = error
+                    else:
+                        finished[numbers[future]] = future.result()
+                        if on_track is not None:
+                            on_track(future.result())
+        except BaseException:
+            stop.set()
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
+    tracks = tuple(finished[number] for number in sorted(finished))
+    causes = [failed[n] for n in sorted(failed) if not isinstance(failed[n], _StoppedError)]
+    for cause in causes:
+        if not isinstance(cause, RungwiseError):
+            raise cause
+    if causes:
+        problems = dict.fromkeys(problem for cause in causes for problem in _problems(cause))
+        raise RenderingStoppedError(problems, tracks) from causes[0]
+    return tracks
+
+
+def _problems(error: BaseException) -> tuple[Problem, ...]:
+    return error.problems if isinstance(error, RungwiseError) else ()
+
+
+def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
+    """Write a playlist for each series, in each of its formats, and return their paths.
+
+    Where a series comes in several formats, the playlists' names end with the format.
+
+    Raises a `RungwiseError` if a list cannot be written.
+    """
+    lists: dict[tuple[Path, Series, AudioFormat], list[RenderedTrack]] = {}
+    for track in tracks:
+        key = (track.path.parent, track.series, track.audio_format)
+        lists.setdefault(key, []).append(track)
+    paths = []
+    for (folder, series, audio_format), members in lists.items():
+        several = sum(1 for other in lists if other[:2] == (folder, series)) > 1
+        path = folder / f"{series.name}{f' - {audio_format}' if several else ''}.m3u8"
+        entries = [Entry(track.path, track.tags.title, track.duration) for track in members]
+        write_playlist(entries, path, title=members[0].tags.album)
+        paths.append(path)
+    return tuple(paths)
+
+
+def _as_ladder(tempos: Iterable[float | Fraction]) -> Ladder:
+    return Ladder(tuple(Fraction(tempo).limit_denominator(1000) for tempo in tempos))
+
+
+def _as_levels(levels: str | Mapping[str, float]) -> str:
+    if isinstance(levels, str):
+        return levels
+    return ",".join(f"{part}={level}" for part, level in levels.items())
+
+
+def render(
+    exercise: Exercise,
+    out_dir: str | Path,
+    *,
+    tempos: Iterable[float | Fraction] | None = None,
+    pitches: Iterable[str | float] = ("A",),
+    scale: str = "harmonic",
+    chanter: str = "practice",
+    mixes: Iterable[str] = ("full",),
+    formats: Iterable[str] = ("mp3",),
+    count_in: int = 1,
+    metronome: bool = True,
+    drone: bool = True,
+    repeats: int | None = None,
+    rate: int = 44_100,
+    gracenote: str | None = None,
+    layout: str = "stereo",
+    levels: str | Mapping[str, float] = "",
+    workers: int | None = None,
+    on_progress: OnProgress | None = None,
+) -> tuple[RenderedTrack, ...]:
+    """Render an exercise as play-along tracks, with a playlist for each pitch and mix.
+
+    Parameters
+    ----------
+    exercise:
+        From `renderer.read_exercise`.
+    out_dir:
+        The folder for the files; it is made.
+    tempos:
+        Beats per minute, in practice order; the exercise's own ladder, or its tempo, if left out.
+    gracenote:
+        Their length, such as `45 ms`; the exercise's own if left out.
+    levels:
+        Levels of `chanter`, `drone` and `metronome` in dB, as a mapping or as text.
+    pitches, scale, chanter, mixes, formats, count_in, metronome, drone, repeats, rate, layout:
+        As for `renderer.delivery.settings.RenderSettings`.
+    workers, on_progress:
+        As for `render_jobs`.
+
+    Returns
+    -------
+    The tracks in practice order.
+
+    Raises
+    ------
+    RungwiseError
+        For whatever the user can put right; see `plan_tracks` and `render_jobs`.
+    """
+    try:
+        length = None if gracenote is None else read_gracenote_length(gracenote)
+    except WrongValueError as error:
+        raise failure(error.cause, error.remedy, place="gracenote") from None
+    settings = RenderSettings(
+        ladder=None if tempos is None else _as_ladder(tempos),
+        pitches=(pitches,) if isinstance(pitches, str) else tuple(pitches),
+        scale=scale,
+        chanter=chanter,
+        mixes=_several(mixes),
+        formats=_several(formats),
+        count_in=count_in,
+        metronome=metronome,
+        drone=drone,
+        repeats=repeats,
+        gracenote=length,
+        rate=rate,
+        layout=layout,
+        levels=_as_levels(levels),
+    )
+    jobs = plan_tracks(exercise, Path(out_dir), settings)
+    tracks = render_jobs(jobs, workers=workers, on_progress=on_progress)
+    write_playlists(tracks)
+    return tracks
+
+
+def _several(items: Iterable[str]) -> tuple[str, ...]:
+    # A single name is iterable too, letter by letter.
+    return (items,) if isinstance(items, str) else tuple(items)
