@@ -22,7 +22,7 @@ class EventFormat(enum.StrEnum):
 
 def with_gracenote_length(exercise: Exercise, text: str) -> Exercise:
     """Return the exercise with its gracenotes lasting as long as an option says (`45 ms`)."""
-    from renderer.notation.definition import WrongValueError, read_gracenote_length
+    from renderer.notation.definition_fields import WrongValueError, read_gracenote_length
 
     try:
         length = read_gracenote_length(text)

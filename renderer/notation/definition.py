@@ -7,7 +7,6 @@ problem with its place, such as `lines[3].run` (the third line), the cause and t
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,12 +14,26 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, Field, ValidationError, field_validator, model_validator
 from rapidfuzz import process
 
 from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.definition_fields import (
+    Table,
+    WrongValueError,
+    in_range,
+    read_gracenote_length,
+    read_inner_length,
+    read_meter,
+)
+from renderer.notation.definition_lines import (
+    NOTES_PER_BEAT,
+    DefinitionLine,
+    LineTable,
+    definition_line,
+)
 from renderer.notation.ladder import steps
-from renderer.notation.length import Length, parse_length
+from renderer.notation.length import Length
 from renderer.notation.limits import (
     FASTEST_TEMPO,
     LONGEST_FILE_BYTES,
@@ -28,11 +41,10 @@ from renderer.notation.limits import (
     LONGEST_TITLE,
     MOST_LINES,
     MOST_REPEATS,
-    MOST_RUN_NOTES,
     MOST_RUNGS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.pitch import Note, note_named
+from renderer.notation.patterns import AgainstTable, RunsTable, ScaleTable
 from renderer.notation.score import (
     USUAL_GRACENOTE,
     USUAL_GRACENOTES,
@@ -44,42 +56,6 @@ from renderer.notation.score import (
 )
 
 Impossible = Literal["replace", "error"]
-
-
-@dataclass(frozen=True, slots=True)
-class RunLine:
-    """A line given as a run of melody notes, one beat each.
-
-    Parameters
-    ----------
-    notes:
-        The run.
-    ornament:
-        The movement's name as written, or None for a plain run.
-    walk:
-        Whether a plain pass comes first and then one pass for each note with the ornament on it.
-        Otherwise there is one pass, with the ornament on every note.
-    heading, inner:
-        As in `Line`.
-    """
-
-    notes: tuple[Note, ...]
-    ornament: str | None = None
-    walk: bool = False
-    heading: str = ""
-    inner: Length | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class AbcLine:
-    """A line written out in ABC."""
-
-    abc: str
-    heading: str = ""
-    inner: Length | None = None
-
-
-DefinitionLine = RunLine | AbcLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,96 +77,7 @@ class Definition:
     source: str = ""
 
 
-class WrongValueError(ValueError):
-    """A value that a field refuses, with what would be right."""
-
-    def __init__(self, cause: str, remedy: str) -> None:
-        super().__init__(cause)
-        self.cause, self.remedy = cause, remedy
-
-
-def _in_range(value: float, least: float, most: float, what: str) -> None:
-    if not least <= value <= most:
-        raise WrongValueError(
-            f"{what} of {value:g} is out of range", f"write a number from {least:g} to {most:g}"
-        )
-
-
-def read_gracenote_length(text: str) -> Length:
-    """Read a gracenote's length; raise `WrongValueError` unless it is from 10 to 250 ms."""
-    try:
-        length = parse_length(text)
-    except ValueError:
-        raise WrongValueError(f"{text!r} is no length", "write it like '45 ms'") from None
-    if length.is_share_of_beat:
-        raise WrongValueError(
-            "a gracenote's length does not change with the beat", "write it like '45 ms'"
-        )
-    if not 10 <= length.value <= 250:
-        raise WrongValueError(
-            f"a gracenote of {length} is out of range", "write a length from 10 ms to 250 ms"
-        )
-    return length
-
-
-def read_inner_length(text: str) -> Length:
-    """Read the length of inner notes: 20 to 2,000 ms, or up to 4 beats."""
-    try:
-        length = parse_length(text)
-    except ValueError:
-        raise WrongValueError(
-            f"{text!r} is no length", "write it like '100 ms', or '1/2 beat' to open movements out"
-        ) from None
-    if length.is_share_of_beat and not 0 < length.value <= 4:
-        raise WrongValueError(
-            f"an inner length of {length} is out of range", "write up to 4 beats, above 0"
-        )
-    if not length.is_share_of_beat and not 20 <= length.value <= 2000:
-        raise WrongValueError(
-            f"an inner length of {length} is out of range", "write a length from 20 ms to 2000 ms"
-        )
-    return length
-
-
-def read_meter(text: str) -> Meter:
-    """Read a meter such as `3/4` or `6/8`; raise `WrongValueError` for what nobody can count."""
-    remedy = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
-    match = re.fullmatch(r"\s*(\d{1,3})\s*/\s*(\d{1,3})\s*", text)
-    if match is None:
-        raise WrongValueError(f"{text!r} is no meter", remedy)
-    count, unit = int(match[1]), int(match[2])
-    if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16):
-        raise WrongValueError(f"a meter of {count}/{unit} is out of range", remedy)
-    return Meter(count, unit)
-
-
-def read_run(text: str) -> tuple[Note, ...]:
-    """Read a run such as `low A, B, D`; raise `WrongValueError` for notes a chanter lacks."""
-    names = [name.strip() for name in re.split(r"[,;]", text) if name.strip()]
-    remedy = "write the notes' names with commas between, as 'low A, B, D'"
-    if not names:
-        raise WrongValueError("the run has no notes", remedy)
-    if len(names) > MOST_RUN_NOTES:
-        raise WrongValueError(
-            f"a run of {len(names)} notes is too long",
-            f"write at most {MOST_RUN_NOTES} and go on in another line",
-        )
-    notes, wrong = [], []
-    for name in names:
-        try:
-            notes.append(note_named(name))
-        except ValueError as error:
-            wrong.append(str(error))
-    if wrong:
-        raise WrongValueError("; ".join(wrong), remedy)
-    return tuple(notes)
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
-
-
-class _Gracenotes(_Table):
+class _Gracenotes(Table):
     length: str = str(USUAL_GRACENOTE)
     placement: Placement = "on the beat"
 
@@ -201,7 +88,7 @@ class _Gracenotes(_Table):
         return value
 
 
-class _Ornaments(_Table):
+class _Ornaments(Table):
     inner: str = str(USUAL_INNER)
     impossible: Impossible = "replace"
 
@@ -212,47 +99,7 @@ class _Ornaments(_Table):
         return value
 
 
-class _Line(_Table):
-    heading: str = Field(default="", max_length=LONGEST_TITLE)
-    run: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    ornament: str | None = Field(default=None, max_length=LONGEST_TITLE)
-    walk: bool = False
-    abc: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    inner: str | None = None
-
-    @field_validator("run")
-    @classmethod
-    def _run(cls, value: str) -> str:
-        read_run(value)
-        return value
-
-    @field_validator("inner")
-    @classmethod
-    def _inner(cls, value: str) -> str:
-        read_inner_length(value)
-        return value
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> _Line:
-        given = [name for name in ("run", "abc") if getattr(self, name) is not None]
-        if len(given) != 1:
-            raise WrongValueError(
-                "the line has no music" if not given else f"the line has {' and '.join(given)}",
-                "give it either a `run` or `abc`",
-            )
-        if self.abc is not None and (self.ornament is not None or self.walk):
-            raise WrongValueError(
-                "`ornament` and `walk` go with a `run`, and this line is written out in `abc`",
-                "write the ornaments into the `abc`, or give a `run`",
-            )
-        if self.walk and self.ornament is None:
-            raise WrongValueError(
-                "`walk` has no ornament to move from note to note", "add an `ornament`"
-            )
-        return self
-
-
-class _Ladder(_Table):
+class _Ladder(Table):
     start: float | None = Field(default=None, alias="from")
     stop: float | None = Field(default=None, alias="to")
     step: float | None = None
@@ -262,7 +109,7 @@ class _Ladder(_Table):
 
     @model_validator(mode="after")
     def _complete(self) -> _Ladder:
-        _in_range(self.repeats, 1, MOST_REPEATS, "a number of repeats")
+        in_range(self.repeats, 1, MOST_REPEATS, "a number of repeats")
         span = (self.start, self.stop, self.step)
         remedy = "write from, to and step, or a list of tempos"
         if self.tempos is not None:
@@ -291,11 +138,11 @@ class _Ladder(_Table):
                 raise WrongValueError(cause, remedy) from None
         low, high = (1, 400) if self.percent else (SLOWEST_TEMPO, FASTEST_TEMPO)
         for tempo in tempos:
-            _in_range(float(tempo), low, high, "a rung of the ladder")
+            in_range(float(tempo), low, high, "a rung of the ladder")
         return Ladder(tempos, self.percent, self.repeats)
 
 
-class _Definition(_Table):
+class _Definition(Table):
     title: str = Field(default="", max_length=LONGEST_TITLE)
     audience: str = Field(default="", alias="for", max_length=LONGEST_TITLE)
     purpose: str = Field(default="", max_length=LONGEST_TEXT)
@@ -304,7 +151,7 @@ class _Definition(_Table):
     tempo: float = 60.0
     gracenotes: _Gracenotes = _Gracenotes()
     ornaments: _Ornaments = _Ornaments()
-    lines: list[_Line]
+    lines: list[LineTable]
     ladder: _Ladder | None = None
     ornament_book: dict[str, Any] | None = Field(default=None, alias="ornament-book")
 
@@ -317,12 +164,24 @@ class _Definition(_Table):
     @field_validator("tempo")
     @classmethod
     def _tempo(cls, value: float) -> float:
-        _in_range(value, SLOWEST_TEMPO, FASTEST_TEMPO, "a tempo")
+        in_range(value, SLOWEST_TEMPO, FASTEST_TEMPO, "a tempo")
         return value
+
+    @model_validator(mode="after")
+    def _beats_divide(self) -> _Definition:
+        meter = Meter(4, 4) if self.meter is None else read_meter(self.meter)
+        known = NOTES_PER_BEAT[meter.is_compound]
+        for number, line in enumerate(self.lines, start=1):
+            if line.notes_per_beat not in known:
+                raise WrongValueError(
+                    f"line {number} divides the beat of {meter} into {line.notes_per_beat}",
+                    f"write {', '.join(map(str, known[:-1]))} or {known[-1]} `notes-per-beat`",
+                )
+        return self
 
     @field_validator("lines")
     @classmethod
-    def _lines(cls, value: list[_Line]) -> list[_Line]:
+    def _lines(cls, value: list[LineTable]) -> list[LineTable]:
         if not 1 <= len(value) <= MOST_LINES:
             raise WrongValueError(
                 f"the file has {len(value)} lines", f"give it 1 to {MOST_LINES} [[lines]]"
@@ -345,19 +204,21 @@ def _place(path: Sequence[int | str]) -> str:
     return place
 
 
+_TABLES: dict[str, type[BaseModel]] = {
+    "gracenotes": _Gracenotes,
+    "ornaments": _Ornaments,
+    "ladder": _Ladder,
+    "lines": LineTable,
+    "runs": RunsTable,
+    "scale": ScaleTable,
+    "against": AgainstTable,
+}
+
+
 def _table_at(path: Sequence[int | str]) -> type[BaseModel]:
     """The table that a path leads into, for the names of its keys."""
-    match path:
-        case ["gracenotes", *_]:
-            return _Gracenotes
-        case ["ornaments", *_]:
-            return _Ornaments
-        case ["ladder", *_]:
-            return _Ladder
-        case ["lines", int(), *_]:
-            return _Line
-        case _:
-            return _Definition
+    named = [_TABLES[part] for part in path if isinstance(part, str) and part in _TABLES]
+    return named[-1] if named else _Definition
 
 
 def _keys(table: type[BaseModel]) -> list[str]:
@@ -366,7 +227,7 @@ def _keys(table: type[BaseModel]) -> list[str]:
 
 def _unknown_key(path: Sequence[int | str]) -> Problem:
     key = str(path[-1])
-    known = _keys(_table_at(path[:-1] or [""]))
+    known = _keys(_table_at(path[:-1]))
     nearest = process.extractOne(key, known, score_cutoff=60)
     listed = "known here: " + ", ".join(known)
     remedy = f"did you mean `{nearest[0]}`? ({listed})" if nearest else listed
@@ -412,14 +273,6 @@ def _problem(error: Any) -> Problem:
     return Problem(cause, remedy, place)
 
 
-def _definition_line(line: _Line) -> DefinitionLine:
-    inner = None if line.inner is None else read_inner_length(line.inner)
-    if line.abc is not None:
-        return AbcLine(line.abc, line.heading, inner)
-    assert line.run is not None
-    return RunLine(read_run(line.run), line.ornament, line.walk, line.heading, inner)
-
-
 def parse_definition(text: str, *, name: str = "", source: str = "") -> Definition:
     """Read a definition from TOML text.
 
@@ -460,7 +313,7 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         raise RungwiseError(problems).in_file(source) from None
     return Definition(
         title=raw.title.strip() or name or "Untitled",
-        lines=tuple(_definition_line(line) for line in raw.lines),
+        lines=tuple(definition_line(line) for line in raw.lines),
         meter=None if raw.meter is None else read_meter(raw.meter),
         tempo=_exact(raw.tempo),
         gracenotes=Gracenotes(

@@ -1,29 +1,11 @@
-"""Where the data files that come with Rungwise are: names to paths.
-
-An installed wheel carries them inside the package (`renderer/_shipped`, see `pyproject.toml`); in
-a clone they stand beside it.
-"""
+"""Where the SoundFont that comes with Rungwise is."""
 
 from __future__ import annotations
 
-from importlib import resources
 from pathlib import Path
 
 from renderer.errors import failure
-
-
-def shipped_folder(name: str) -> Path:
-    """Return the folder `name` (`soundfonts` or `exercises`) of a wheel or a clone.
-
-    Raises `RungwiseError` where neither has it, which only a damaged installation brings about.
-    """
-    package = Path(str(resources.files("renderer")))
-    for folder in (package / "_shipped" / name, package.parent / name):
-        if folder.is_dir():
-            return folder
-    raise failure(
-        f"this installation of Rungwise lacks its folder {name}", "install Rungwise again"
-    )
+from renderer.shipped import shipped_folder
 
 
 def shipped_soundfont() -> Path:

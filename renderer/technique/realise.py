@@ -1,70 +1,93 @@
 """From a definition to music: runs are laid into bars and ornaments put on their notes.
 
-A run takes one beat a note. Without a meter one pass of the run is one bar; with a meter each pass
-begins a bar and its last note is held to the end of its bar. A walk is a plain pass and then one
-pass for each note, with the ornament on it.
+A run takes one beat a note unless its rhythm says otherwise. Without a meter one pass of the run is
+one bar; with a meter each pass begins a bar and its last note is held to the end of its bar. A walk
+is a plain pass and then one pass for each note and ornament. An entry that stands for many lines is
+written out first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from fractions import Fraction
+from itertools import cycle
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.abc import read_abc_line
-from renderer.notation.definition import AbcLine, Definition, RunLine
+from renderer.notation.definition import Definition
+from renderer.notation.definition_lines import AbcLine, DefinitionLine, PatternLine, RunLine
+from renderer.notation.limits import MOST_LINES
+from renderer.notation.patterns import Runs
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Slot
 from renderer.technique.choose import lead_into
+from renderer.technique.layout import into_bars, shares
 from renderer.technique.ornaments import OrnamentBook, load_book
+from renderer.technique.patterns import written_out
 from renderer.technique.recognise import recognise
+from renderer.technique.report import line_difficulty
 
-BEAT = Fraction(1)
+WrittenLine = RunLine | AbcLine
 
 
-def _passes(line: RunLine) -> Iterator[frozenset[int]]:
-    """Yield, for each pass of a run, the positions that carry the ornament."""
+def _carriers(line: RunLine) -> list[int]:
+    """Return the positions of the run that carry an ornament."""
     everywhere = range(len(line.notes))
-    if line.ornament is None:
-        yield frozenset()
-    elif not line.walk:
-        yield frozenset(everywhere)
-    else:
-        yield frozenset()
-        yield from (frozenset({position}) for position in everywhere)
+    match line.on:
+        case "every":
+            return list(everywhere)
+        case "first":
+            return [0]
+        case "last":
+            return [everywhere[-1]]
+        case chosen:
+            return [position for position in everywhere if line.notes[position] in chosen]
 
 
-def _into_bars(items: list[MelodyNote], meter: Meter) -> Iterator[Bar]:
-    """Lay one pass of a run into bars, holding its last note to the end of its bar."""
-    whole = meter.beats
-    for start in range(0, len(items), whole):
-        bar: list[Item] = list(items[start : start + whole])
-        missing = whole - len(bar)
-        if missing:
-            last = bar[-1]
-            bar[-1] = replace(last, beats=last.beats + missing)
-        yield Bar(tuple(bar), meter)
+def _passes(line: RunLine) -> Iterator[dict[int, str]]:
+    """Yield, for each pass of a run, the ornaments by the positions that carry them."""
+    carriers = _carriers(line)
+    if not line.walk:
+        pairs = zip(carriers, cycle(line.ornaments or (None,)), strict=False)
+        yield {position: name for position, name in pairs if name is not None}
+        return
+    if line.plain:
+        yield {}
+    for position in carriers:
+        for name in line.ornaments:
+            if name is not None:
+                yield {position: name}
+
+
+def _grouped(notes: list[MelodyNote], groups: tuple[int, ...]) -> Iterator[list[MelodyNote]]:
+    start = 0
+    for size in groups or (len(notes),):
+        yield notes[start : start + size]
+        start += size
 
 
 def _realise_run(
     line: RunLine, definition: Definition, book: OrnamentBook, remark: Callable[[str], None]
 ) -> Line:
-    meter = definition.meter or Meter(len(line.notes), 4)
+    meter = definition.meter
+    compound = meter is not None and meter.is_compound
+    rhythm = shares(line.rhythm, line.notes_per_beat, compound=compound)
     bars: list[Bar] = []
     previous: Note | None = None
-    for ornamented in _passes(line):
-        items = []
+    for ornaments in _passes(line):
+        notes = []
         for position, note in enumerate(line.notes):
-            if line.ornament is not None and position in ornamented:
-                choice = lead_into(book, line.ornament, note, previous, definition.impossible)
+            if position in ornaments:
+                name = ornaments[position]
+                choice = lead_into(book, name, note, previous, definition.impossible)
                 if choice.remark:
                     remark(choice.remark)
-                items.append(MelodyNote(BEAT, choice.slots, choice.name))
+                notes.append(MelodyNote(rhythm[0], choice.slots, choice.name))
             else:
-                items.append(MelodyNote(BEAT, (Slot(note),)))
+                notes.append(MelodyNote(rhythm[0], (Slot(note),)))
             previous = note
-        bars += _into_bars(items, meter)
+        for group in _grouped(notes, line.groups):
+            bars += into_bars(group, meter, rhythm)
     return Line(tuple(bars), line.heading, line.inner)
 
 
@@ -91,13 +114,101 @@ def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> L
     return Line(recognise_bars(bars, book), line.heading, line.inner)
 
 
+def _written_lines(line: DefinitionLine, meter: Meter | None) -> Iterator[WrittenLine]:
+    if isinstance(line, PatternLine):
+        yield from written_out(line, meter)
+    else:
+        yield line
+
+
+class _Realiser:
+    """Realises a definition's entries one after the other and gathers what is wrong with them."""
+
+    def __init__(self, definition: Definition) -> None:
+        self._definition = definition
+        self.problems: dict[Problem, None] = {}
+        self.remarks: dict[str, None] = {}
+        self.lines: list[tuple[WrittenLine, Line]] = []
+        self._book = load_book()
+        if definition.ornament_book:
+            try:
+                self._book = self._book.extended(definition.ornament_book)
+            except RungwiseError as error:
+                self.problems |= dict.fromkeys(error.problems)
+
+    def add(self, number: int, entry: DefinitionLine) -> None:
+        """Realise the entry of that number (from 1)."""
+        place = f"lines[{number}]"
+        realised: list[tuple[WrittenLine, Line, list[str]]] = []
+        try:
+            for line in _written_lines(entry, self._definition.meter):
+                remarks: list[str] = []
+                realised.append((line, self._line(line, remarks), remarks))
+        except ValueError as error:
+            cause, _, remedy = str(error).partition("; ")
+            if isinstance(entry, PatternLine) and isinstance(entry.pattern, Runs):
+                key = "ornament" if realised or "ornament" in cause else "runs"
+            else:
+                key = "ornament"
+            self.problems[Problem(cause, remedy.rstrip("?"), f"{place}.{key}")] = None
+        except RungwiseError as error:
+            place += ".abc" if isinstance(entry, AbcLine) else ".ornament"
+            for problem in error.problems:
+                where = f"{place}: {problem.place}" if problem.place else place
+                self.problems[replace(problem, place=where)] = None
+        if isinstance(entry, PatternLine) and isinstance(entry.pattern, Runs):
+            if entry.pattern.order == "difficulty":
+                realised.sort(key=lambda one: line_difficulty(one[1]))
+            realised = realised[: entry.pattern.limit]
+        for line, music, remarks in realised:
+            self.lines.append((line, music))
+            for sentence in remarks:
+                self.remarks.setdefault(f"Line {len(self.lines)}: {sentence}")
+
+    def _line(self, line: WrittenLine, remarks: list[str]) -> Line:
+        if isinstance(line, AbcLine):
+            return _realise_abc(line, self._definition, self._book)
+        return _realise_run(line, self._definition, self._book, remarks.append)
+
+
+def _realised(definition: Definition) -> _Realiser:
+    realiser = _Realiser(definition)
+    for number, entry in enumerate(definition.lines, start=1):
+        realiser.add(number, entry)
+        if len(realiser.lines) > MOST_LINES:
+            too_many = Problem(
+                f"the patterns come to more than {MOST_LINES} lines",
+                "set a `limit`, or choose narrower runs",
+                f"lines[{number}]",
+            )
+            realiser.problems[too_many] = None
+            break
+    if realiser.problems:
+        raise RungwiseError(realiser.problems).in_file(definition.source)
+    return realiser
+
+
+def expand_definition(definition: Definition) -> Definition:
+    """Return the definition with every pattern written out as runs, in the order of the music.
+
+    Realised, it gives the same music as the definition itself.
+
+    Raises
+    ------
+    RungwiseError
+        As `realise` does.
+    """
+    lines = tuple(written for written, _ in _realised(definition).lines)
+    return replace(definition, lines=lines)
+
+
 def realise(definition: Definition) -> Exercise:
     """Turn a definition into an exercise.
 
     Parameters
     ----------
     definition:
-        As read from a file, with runs, ornament names and ABC.
+        As read from a file, with runs, patterns, ornament names and ABC.
 
     Returns
     -------
@@ -106,38 +217,13 @@ def realise(definition: Definition) -> Exercise:
     Raises
     ------
     RungwiseError
-        With every problem of every line: unknown movements, notes that lack one, wrong ABC.
+        With every problem of every line: unknown movements, notes that lack one, wrong ABC,
+        patterns that stand for nothing or for too much.
     """
-    problems: list[Problem] = []
-    remarks: dict[str, None] = {}
-    book = load_book()
-    if definition.ornament_book:
-        try:
-            book = book.extended(definition.ornament_book)
-        except RungwiseError as error:
-            problems += error.problems
-    lines: list[Line] = []
-    for number, line in enumerate(definition.lines, start=1):
-
-        def remark(sentence: str, number: int = number) -> None:
-            remarks.setdefault(f"Line {number}: {sentence}")
-
-        try:
-            if isinstance(line, AbcLine):
-                lines.append(_realise_abc(line, definition, book))
-            else:
-                lines.append(_realise_run(line, definition, book, remark))
-        except RungwiseError as error:
-            place = f"lines[{number}]." + ("abc" if isinstance(line, AbcLine) else "ornament")
-            problems += [
-                replace(p, place=f"{place}: {p.place}" if p.place else place)
-                for p in error.problems
-            ]
-    if problems:
-        raise RungwiseError(problems).in_file(definition.source)
+    realiser = _realised(definition)
     return Exercise(
         title=definition.title,
-        lines=tuple(lines),
+        lines=tuple(music for _, music in realiser.lines),
         tempo=definition.tempo,
         gracenotes=definition.gracenotes,
         inner=definition.inner,
@@ -145,6 +231,6 @@ def realise(definition: Definition) -> Exercise:
         audience=definition.audience,
         purpose=definition.purpose,
         level=definition.level,
-        remarks=tuple(remarks),
+        remarks=tuple(realiser.remarks),
         source=definition.source,
     )

@@ -162,6 +162,11 @@ def crossings(line: Line) -> tuple[PlacedCrossing, ...]:
     )
 
 
+def line_difficulty(line: Line) -> float:
+    """Return how hard a line is, as its `LineReport` has it, without the rest of the report."""
+    return difficulty(causes_of(placed.change for placed in changes_of(line)), line.beats)
+
+
 def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineReport, ...]:
     """Return what a teacher would say about each line of an exercise.
 

@@ -8,12 +8,8 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import (
-    AbcLine,
-    RunLine,
-    parse_definition,
-    read_definition,
-)
+from renderer.notation.definition import parse_definition, read_definition
+from renderer.notation.definition_lines import AbcLine, RunLine
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Meter
@@ -91,7 +87,7 @@ def test_a_definition_is_read_as_it_was_written() -> None:
     assert definition.gracenotes.placement == "before the beat"
     assert definition.inner == Length(Fraction(1, 3), "beat")
     run, abc = definition.lines
-    assert run == RunLine((Note.LOW_A, Note.B, Note.D), "doubling", True, "Low A to D")
+    assert run == RunLine((Note.LOW_A, Note.B, Note.D), ("doubling",), True, "Low A to D")
     assert isinstance(abc, AbcLine)
     assert abc.inner == Length(Fraction(80), "ms")
     assert definition.ladder is not None

@@ -1,0 +1,147 @@
+"""Single values of a definition, as a teacher writes them: text in, values out.
+
+Lengths, meters, runs and sets of notes. What a field refuses is a `WrongValueError` with what would
+be right; `renderer.notation.definition` adds the place and reports all of them at once.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pydantic import BaseModel, ConfigDict
+
+from renderer.notation.length import Length, parse_length
+from renderer.notation.limits import MOST_RUN_NOTES
+from renderer.notation.pitch import Note, note_named
+from renderer.notation.score import Meter
+
+
+class Table(BaseModel):
+    """A table of a definition: unknown keys and wrong types are problems."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
+
+
+class WrongValueError(ValueError):
+    """A value that a field refuses, with what would be right."""
+
+    def __init__(self, cause: str, remedy: str) -> None:
+        super().__init__(cause)
+        self.cause, self.remedy = cause, remedy
+
+
+def in_range(value: float, least: float, most: float, what: str) -> None:
+    if not least <= value <= most:
+        raise WrongValueError(
+            f"{what} of {value:g} is out of range", f"write a number from {least:g} to {most:g}"
+        )
+
+
+def read_gracenote_length(text: str) -> Length:
+    """Read a gracenote's length; raise `WrongValueError` unless it is from 10 to 250 ms."""
+    try:
+        length = parse_length(text)
+    except ValueError:
+        raise WrongValueError(f"{text!r} is no length", "write it like '45 ms'") from None
+    if length.is_share_of_beat:
+        raise WrongValueError(
+            "a gracenote's length does not change with the beat", "write it like '45 ms'"
+        )
+    if not 10 <= length.value <= 250:
+        raise WrongValueError(
+            f"a gracenote of {length} is out of range", "write a length from 10 ms to 250 ms"
+        )
+    return length
+
+
+def read_inner_length(text: str) -> Length:
+    """Read the length of inner notes: 20 to 2,000 ms, or up to 4 beats."""
+    try:
+        length = parse_length(text)
+    except ValueError:
+        raise WrongValueError(
+            f"{text!r} is no length", "write it like '100 ms', or '1/2 beat' to open movements out"
+        ) from None
+    if length.is_share_of_beat and not 0 < length.value <= 4:
+        raise WrongValueError(
+            f"an inner length of {length} is out of range", "write up to 4 beats, above 0"
+        )
+    if not length.is_share_of_beat and not 20 <= length.value <= 2000:
+        raise WrongValueError(
+            f"an inner length of {length} is out of range", "write a length from 20 ms to 2000 ms"
+        )
+    return length
+
+
+def read_meter(text: str) -> Meter:
+    """Read a meter such as `3/4` or `6/8`; raise `WrongValueError` for what nobody can count."""
+    remedy = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
+    match = re.fullmatch(r"\s*(\d{1,3})\s*/\s*(\d{1,3})\s*", text)
+    if match is None:
+        raise WrongValueError(f"{text!r} is no meter", remedy)
+    count, unit = int(match[1]), int(match[2])
+    if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16):
+        raise WrongValueError(f"a meter of {count}/{unit} is out of range", remedy)
+    return Meter(count, unit)
+
+
+_FROM_TO = re.compile(r"(?P<first>.+?)\s+to\s+(?P<last>.+)", re.IGNORECASE)
+
+RUN_REMEDY = "write the notes' names with commas between, as 'low A, B, D' or 'low G to F'"
+
+
+def _notes_of(name: str) -> tuple[Note, ...]:
+    match = _FROM_TO.fullmatch(name)
+    if match is None:
+        return (note_named(name),)
+    first, last = note_named(match["first"]), note_named(match["last"])
+    step = 1 if first <= last else -1
+    return tuple(Note(index) for index in range(first, last + step, step))
+
+
+def read_run(text: str) -> tuple[tuple[Note, ...], ...]:
+    """Read a run such as `low A, B, D`, `low G to F` or, in bars, `low A, B | low A, C`.
+
+    Returns
+    -------
+    The notes of each group that a `|` ends; a run without one is one group.
+
+    Raises
+    ------
+    WrongValueError
+        For notes that a chanter lacks, and for a run that is empty or too long.
+    """
+    groups: list[tuple[Note, ...]] = []
+    wrong: list[str] = []
+    for part in text.split("|"):
+        notes: list[Note] = []
+        for name in re.split(r"[,;]", part):
+            if not name.strip():
+                continue
+            try:
+                notes += _notes_of(name.strip())
+            except ValueError as error:
+                wrong.append(str(error))
+        if notes:
+            groups.append(tuple(notes))
+    if wrong:
+        raise WrongValueError("; ".join(wrong), RUN_REMEDY)
+    count = sum(len(group) for group in groups)
+    if not count:
+        raise WrongValueError("the run has no notes", RUN_REMEDY)
+    if count > MOST_RUN_NOTES:
+        raise WrongValueError(
+            f"a run of {count} notes is too long",
+            f"write at most {MOST_RUN_NOTES} and go on in another line",
+        )
+    return tuple(groups)
+
+
+def read_notes(text: str) -> tuple[Note, ...]:
+    """Read a choice of notes, such as `low G to F`: in the order written, each once."""
+    return tuple(dict.fromkeys(note for group in read_run(text) for note in group))
+
+
+def run_text(groups: tuple[tuple[Note, ...], ...]) -> str:
+    """Return the text that `read_run` reads as these groups."""
+    return " | ".join(", ".join(note.label for note in group) for group in groups)

@@ -1,0 +1,274 @@
+"""One of a definition's `[[lines]]`: what it may say, and what it then is.
+
+`LineTable` checks the keys of an entry; `definition_line` turns it into a `RunLine`, a
+`PatternLine` (which stands for many notes or lines) or an `AbcLine`. Movements are names here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from renderer.notation.definition_fields import (
+    Table,
+    WrongValueError,
+    in_range,
+    read_inner_length,
+    read_notes,
+    read_run,
+)
+from renderer.notation.length import Length
+from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
+from renderer.notation.patterns import AgainstTable, Each, Pattern, RunsTable, ScaleTable
+from renderer.notation.pitch import Note
+
+Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]
+On = Literal["every", "first", "last"] | tuple[Note, ...]
+
+PLAIN = "plain"
+"""What a definition writes in a list of ornaments for a note without one."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunLine:
+    """A line given as a run of melody notes.
+
+    Parameters
+    ----------
+    notes:
+        The run.
+    ornaments:
+        The movements' names as written, None for a plain note. One after the other they go to the
+        notes that carry an ornament, beginning again when all have had their turn. Empty for a
+        plain run.
+    walk:
+        Whether a plain pass comes first and then one pass for each note and ornament, with that
+        ornament on that note alone. Otherwise there is one pass.
+    heading, inner:
+        As in `Line`.
+    plain:
+        Whether a walk begins with its plain pass.
+    on:
+        Which notes of the run carry an ornament: every one, its first, its last, or the notes
+        named.
+    rhythm:
+        `even`; or pairs (in compound meters threes) of dotted and cut notes; or triplets.
+    notes_per_beat:
+        Of an even rhythm.
+    groups:
+        How many notes each bar (without a meter) or stretch of whole bars takes; empty for all of
+        them in one.
+    """
+
+    notes: tuple[Note, ...]
+    ornaments: tuple[str | None, ...] = ()
+    walk: bool = False
+    heading: str = ""
+    inner: Length | None = None
+    plain: bool = True
+    on: On = "every"
+    rhythm: Rhythm = "even"
+    notes_per_beat: int = 1
+    groups: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PatternLine:
+    """An entry that stands for one or many lines.
+
+    Parameters
+    ----------
+    pattern:
+        Which notes.
+    each:
+        How they are played: a run line without notes.
+    """
+
+    pattern: Pattern
+    each: RunLine
+
+
+@dataclass(frozen=True, slots=True)
+class AbcLine:
+    """A line written out in ABC."""
+
+    abc: str
+    heading: str = ""
+    inner: Length | None = None
+
+
+DefinitionLine = RunLine | AbcLine | PatternLine
+
+
+_MUSIC = ("run", "runs", "scale", "against", "each", "abc")
+_MOST_ORNAMENTS = 16
+NOTES_PER_BEAT = {False: (1, 2, 3, 4), True: (1, 2, 3, 6)}
+"""By whether the meter is compound; a dotted beat divides into quarters in no usual note."""
+
+
+class LineTable(Table):
+    """One of `[[lines]]`, its keys checked each and together."""
+
+    heading: str = Field(default="", max_length=LONGEST_TITLE)
+    run: str | None = Field(default=None, max_length=LONGEST_TEXT)
+    runs: RunsTable | None = None
+    scale: ScaleTable | None = None
+    against: AgainstTable | None = None
+    each: str | None = Field(default=None, max_length=LONGEST_TEXT)
+    abc: str | None = Field(default=None, max_length=LONGEST_TEXT)
+    ornament: str | list[str] | None = None
+    walk: bool = False
+    plain: bool = True
+    on: str = Field(default="every", max_length=LONGEST_TEXT)
+    rhythm: Rhythm = "even"
+    notes_per_beat: int = Field(default=1, alias="notes-per-beat")
+    inner: str | None = None
+
+    @field_validator("run", "each")
+    @classmethod
+    def _run(cls, value: str) -> str:
+        read_run(value)
+        return value
+
+    @field_validator("ornament")
+    @classmethod
+    def _ornament(cls, value: str | list[str]) -> str | list[str]:
+        names = [value] if isinstance(value, str) else value
+        if not 1 <= len(names) <= _MOST_ORNAMENTS:
+            raise WrongValueError(
+                f"a list of {len(names)} ornaments is out of range",
+                f"name 1 to {_MOST_ORNAMENTS}",
+            )
+        for name in names:
+            if not 1 <= len(name.strip()) <= LONGEST_TITLE:
+                raise WrongValueError("an ornament's name has the wrong length", "name a movement")
+        return value
+
+    @field_validator("on")
+    @classmethod
+    def _on(cls, value: str) -> str:
+        _read_on(value)
+        return value
+
+    @field_validator("notes_per_beat")
+    @classmethod
+    def _notes_per_beat(cls, value: int) -> int:
+        in_range(value, 1, 6, "a number of notes per beat")
+        return value
+
+    @field_validator("inner")
+    @classmethod
+    def _inner(cls, value: str) -> str:
+        read_inner_length(value)
+        return value
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> LineTable:
+        given = [name for name in _MUSIC if getattr(self, name) is not None]
+        if len(given) != 1:
+            raise WrongValueError(
+                "the line has no music" if not given else f"the line has {' and '.join(given)}",
+                "give it either a `run`, a pattern (`runs`, `scale`, `against`, `each`) or `abc`",
+            )
+        playing = ("ornament", "walk", "plain", "on", "rhythm", "notes_per_beat")
+        if self.abc is not None and any(name in self.model_fields_set for name in playing):
+            raise WrongValueError(
+                "`ornament`, `walk`, `rhythm` and the like go with a `run` or a pattern, and this "
+                "line is written out in `abc`",
+                "write them into the `abc`, or give a `run`",
+            )
+        self._check_ornaments()
+        if self.rhythm != "even" and self.notes_per_beat != 1:
+            raise WrongValueError(
+                f"a {self.rhythm} rhythm says itself how many notes a beat has",
+                "leave `notes-per-beat` out, or the `rhythm`",
+            )
+        return self
+
+    def _check_ornaments(self) -> None:
+        names = self.ornaments()
+        played = any(name is not None for name in names)
+        if self.walk and not played:
+            raise WrongValueError(
+                "`walk` has no ornament to move from note to note", "add an `ornament`"
+            )
+        if self.walk and None in names:
+            raise WrongValueError(
+                "a walk has its plain pass first, not among its ornaments",
+                f"leave '{PLAIN}' out of `ornament`; `plain = false` leaves the plain pass out",
+            )
+        if self.each is not None and not played:
+            raise WrongValueError("`each` has no ornament to put on each note", "add an `ornament`")
+        if self.each is not None and (self.walk or self.on != "every"):
+            raise WrongValueError(
+                "`each` already puts its ornaments on every note in turn",
+                "leave `walk` and `on` out",
+            )
+        if self.against is not None and (self.walk or "on" in self.model_fields_set):
+            raise WrongValueError(
+                "`against` already puts its ornaments on the other notes",
+                "leave `walk` and `on` out, or write a `run`",
+            )
+        if not self.plain and not (self.walk or self.each is not None):
+            raise WrongValueError(
+                "`plain = false` leaves out the plain notes of a `walk` or an `each`, and there is "
+                "neither",
+                "leave `plain` out",
+            )
+        on = _read_on(self.on)
+        if self.on != "every" and not played:
+            raise WrongValueError("`on` has no ornament to put there", "add an `ornament`")
+        if self.run is not None and isinstance(on, tuple):
+            notes = {note for group in read_run(self.run) for note in group}
+            if notes.isdisjoint(on):
+                raise WrongValueError(
+                    f"the run has none of the notes that are to carry the {names[0]}",
+                    "name notes of the run under `on`",
+                )
+
+    def ornaments(self) -> tuple[str | None, ...]:
+        """Return the movements' names, None for a plain note."""
+        if self.ornament is None:
+            return ()
+        names = [self.ornament] if isinstance(self.ornament, str) else self.ornament
+        words = [name.strip() for name in names]
+        return tuple(None if name.casefold() == PLAIN else name for name in words)
+
+
+def _read_on(text: str) -> On:
+    match text.strip().casefold():
+        case "every" | "first" | "last" as word:
+            return word
+        case _:
+            return tuple(sorted(read_notes(text)))
+
+
+def definition_line(line: LineTable) -> DefinitionLine:
+    """Return what a checked table says."""
+    inner = None if line.inner is None else read_inner_length(line.inner)
+    if line.abc is not None:
+        return AbcLine(line.abc, line.heading, inner)
+    groups = () if line.run is None else read_run(line.run)
+    played = RunLine(
+        notes=tuple(note for group in groups for note in group),
+        ornaments=line.ornaments(),
+        walk=line.walk,
+        heading=line.heading,
+        inner=inner,
+        plain=line.plain,
+        on=_read_on(line.on),
+        rhythm=line.rhythm,
+        notes_per_beat=line.notes_per_beat,
+        groups=tuple(len(group) for group in groups) if len(groups) > 1 else (),
+    )
+    pattern = _pattern(line)
+    return played if pattern is None else PatternLine(pattern, played)
+
+
+def _pattern(line: LineTable) -> Pattern | None:
+    if line.each is not None:
+        return Each(read_notes(line.each))
+    table = line.runs or line.scale or line.against
+    return None if table is None else table.value()

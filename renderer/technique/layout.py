@@ -1,0 +1,79 @@
+"""Laying a run into bars: which beat each note begins on and how long it is written.
+
+Lengths are in beats of the meter. A run begins a bar; its last note is held to the end of its bar.
+Without a meter the run is one bar of as many whole beats as it needs.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import cycle
+
+from renderer.notation.definition_lines import Rhythm
+from renderer.notation.score import Bar, Item, MelodyNote, Meter, Slot
+
+_SIMPLE: dict[Rhythm, tuple[Fraction, ...]] = {
+    "dot-cut": (Fraction(3, 4), Fraction(1, 4)),
+    "cut-dot": (Fraction(1, 4), Fraction(3, 4)),
+    "triplets": (Fraction(1, 3),) * 3,
+}
+_COMPOUND: dict[Rhythm, tuple[Fraction, ...]] = {
+    "dot-cut": (Fraction(1, 2), Fraction(1, 6), Fraction(1, 3)),
+    "cut-dot": (Fraction(1, 6), Fraction(1, 2), Fraction(1, 3)),
+    "triplets": (Fraction(1, 3),) * 3,
+}
+"""Shares of a beat. In compound meters a dotted quaver, a semiquaver and a quaver fill the beat
+(common practice)."""
+
+
+def shares(rhythm: Rhythm, notes_per_beat: int, *, compound: bool) -> tuple[Fraction, ...]:
+    """Return the shares of a beat that notes take in turn; they fill one beat."""
+    if rhythm == "even":
+        return (Fraction(1, notes_per_beat),) * notes_per_beat
+    return (_COMPOUND if compound else _SIMPLE)[rhythm]
+
+
+def into_bars(
+    notes: Sequence[MelodyNote], meter: Meter | None, rhythm: tuple[Fraction, ...]
+) -> Iterator[Bar]:
+    """Lay notes into bars.
+
+    Parameters
+    ----------
+    notes:
+        At least one; their `beats` are not looked at.
+    meter:
+        None makes one bar of all.
+    rhythm:
+        The shares that the notes take in turn, as from `shares`.
+
+    Yields
+    ------
+    The bars. A last note that begins off the beat is tied over to the next beat.
+    """
+    lengths = [share for _, share in zip(notes, cycle(rhythm), strict=False)]
+    total = sum(lengths, Fraction(0))
+    meter = meter or Meter(math.ceil(total), 4)
+    whole = meter.beats
+    end = math.ceil(total / whole) * whole
+    last_start = total - lengths[-1]
+    lengths[-1] = end - last_start
+
+    items: list[Item] = []
+    start = Fraction(0)
+    for note, beats in zip(notes, lengths, strict=True):
+        if start and start % whole == 0:
+            yield Bar(tuple(items), meter)
+            items = []
+        next_beat = math.floor(start) + 1
+        if start.denominator != 1 and start + beats > next_beat:
+            held = start + beats - next_beat
+            items.append(replace(note, beats=beats - held))
+            items.append(MelodyNote(held, (Slot(note.note),), tied=True))
+        else:
+            items.append(replace(note, beats=beats))
+        start += beats
+    yield Bar(tuple(items), meter)
