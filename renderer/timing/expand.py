@@ -9,8 +9,8 @@ free for the learner after each playing). A gracenote takes its time from the sl
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
@@ -22,6 +22,7 @@ from renderer.notation.limits import (
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
+from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise
 from renderer.timing.fit import check_fit
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
@@ -39,6 +40,36 @@ CountInStyle = Literal["clicks", "rolls"]
 
 _ROLL_BEATS = 3
 """A pipe band starts on two three-beat rolls (common practice)."""
+
+CROSSING_NOISE_MS = 25
+"""How long a crossing noise sounds where it is to be heard (the project's own choice)."""
+
+NoisePlace = tuple[int, int, int, int, bool]
+"""Line, bar, item and slot from 1, and whether the noise sounds before the slot's gracenote."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A sounding in the track: its start in seconds, its line and its turn."""
+
+    start: Fraction
+    sounding: Sounding
+    line: int
+    turn: int
+
+    def event(self, start: Fraction, end: Fraction, note: Note | None, role: Role) -> Event:
+        written = self.sounding
+        return Event(
+            start,
+            end - start,
+            note,
+            role,
+            self.line,
+            written.bar,
+            written.item,
+            written.slot,
+            self.turn,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +96,8 @@ class Timeline:
         Whether the metronome also marks halves (or thirds, in compound meters) of the beat.
     remarks:
         What was decided that the user should know, in sentences.
+    noises:
+        The crossing noises that sound in every second turn of a line, by their places.
     """
 
     exercise: Exercise
@@ -75,6 +108,7 @@ class Timeline:
     chains: tuple[Chain, ...]
     subdivide: bool
     remarks: tuple[str, ...]
+    noises: Mapping[NoisePlace, Note] = field(default_factory=dict)
 
     @property
     def duration(self) -> Fraction:
@@ -94,23 +128,44 @@ class Timeline:
         current = next(placed, None)
         while current is not None:
             following = next(placed, None)
-            start, sounding, line, turn = current
-            written = (line, sounding.bar, sounding.item, sounding.slot, turn)
-            if sounding.gracenote is not None:
+            start = current.start
+            if current.sounding.gracenote is not None:
                 # Before the first beat of a track there is no time to take.
                 early = before and start >= length
                 grace_start = start - length if early else start
-                yield Event(grace_start, length, sounding.gracenote, Role.GRACENOTE, *written)
+                grace = current.sounding.gracenote
+                yield current.event(grace_start, grace_start + length, grace, Role.GRACENOTE)
                 start = grace_start + length
             if following is None:
                 end = self.duration
             else:
-                end = following[0]
-                if before and following[1].gracenote is not None and end >= length:
+                end = following.start
+                if before and following.sounding.gracenote is not None and end >= length:
                     end -= length
             if end > start:
-                yield Event(start, end - start, sounding.note, sounding.role, *written)
+                yield from self._with_noises(current, following, start, end)
             current = following
+
+    def _with_noises(
+        self, current: _Placed, following: _Placed | None, start: Fraction, end: Fraction
+    ) -> Iterator[Event]:
+        """Yield the note of `current`, with the crossing noises that take their time from it."""
+        most = min(CROSSING_NOISE_MS * MILLISECOND, (end - start) / 4)
+        if (noise := self._noise(current, before_gracenote=False)) is not None:
+            yield current.event(start, start + most, noise, Role.CROSSING_NOISE)
+            start += most
+        after = None if following is None else self._noise(following, before_gracenote=True)
+        note_end = end if after is None else end - most
+        yield current.event(start, note_end, current.sounding.note, current.sounding.role)
+        if after is not None and following is not None:
+            yield following.event(note_end, end, after, Role.CROSSING_NOISE)
+
+    def _noise(self, placed: _Placed, *, before_gracenote: bool) -> Note | None:
+        if placed.turn == 0 or placed.turn % 2:
+            return None
+        sounding = placed.sounding
+        place = (placed.line, sounding.bar, sounding.item, sounding.slot, before_gracenote)
+        return self.noises.get(place)
 
     def clicks(self) -> Iterator[Click]:
         """Yield the metronome's clicks in order, those within the lines included."""
@@ -146,17 +201,17 @@ class Timeline:
                 click = ClickKind.BEAT if index else ClickKind.ACCENT
             yield Click(start + position * spb, click, kind)
 
-    def _placed(self) -> Iterator[tuple[Fraction, Sounding, int, int]]:
-        """Every sounding of the track with its start in seconds, its line and its turn."""
+    def _placed(self) -> Iterator[_Placed]:
         spb = self.seconds_per_beat
         silence = Sounding(Moment(), None, None, Role.REST, 0, 0, 0)
         for section in self.sections:
             chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
-                yield section.start, silence, 0, 0
+                yield _Placed(section.start, silence, 0, 0)
                 continue
             for sounding in chain.soundings:
-                yield section.start + sounding.start.at(spb), sounding, section.line, section.turn
+                start = section.start + sounding.start.at(spb)
+                yield _Placed(start, sounding, section.line, section.turn)
 
 
 def _missing_from_pickup(bar: Bar, bars: tuple[Bar, ...]) -> Fraction:
@@ -232,6 +287,7 @@ def expand(
     echo: bool = False,
     gap: int = 1,
     subdivide: bool = False,
+    noises: Mapping[NoisePlace, Note] | None = None,
 ) -> Timeline:
     """Expand an exercise at one tempo into the timed events of a track.
 
@@ -255,6 +311,9 @@ def expand(
         Bars of clicks between one line and the next.
     subdivide:
         Whether the metronome also marks halves (thirds in compound meters) of the beat.
+    noises:
+        Crossing noises to be heard, by their places. Each line is then played once clean and once
+        with them, `repeats` times over.
 
     Raises
     ------
@@ -266,8 +325,18 @@ def expand(
     _check_counts(count_in, repeats, gap)
     spb = 60 / speed
     chains = tuple(chain_of(exercise, index) for index in range(len(exercise.lines)))
-    check_fit(exercise, chains, speed, repeated=repeats > 1 and not echo, run_on=gap == 0)
+    twice = repeats > 1 or noises is not None
+    check_fit(
+        exercise,
+        chains,
+        speed,
+        repeated=twice and not echo,
+        run_on=gap == 0 and not echo,
+        counted_in=count_in > 0,
+    )
 
+    if noises is not None:
+        repeats *= 2
     lead_in_bars = [gap] * len(chains)
     lead_in_bars[0] = count_in
     roll_bars = 0
@@ -308,4 +377,5 @@ def expand(
         chains=chains,
         subdivide=subdivide,
         remarks=remarks,
+        noises={} if noises is None else noises,
     )

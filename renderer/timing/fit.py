@@ -54,7 +54,9 @@ class Room:
         return None if slowest_that_fits else Fraction(0)
 
 
-def rooms(exercise: Exercise, chain: Chain, *, follows: Sounding | None) -> Iterator[Room]:
+def rooms(
+    exercise: Exercise, chain: Chain, *, follows: Sounding | None, opens_track: bool = False
+) -> Iterator[Room]:
     """Yield the room of every sounding of a line.
 
     Parameters
@@ -65,6 +67,9 @@ def rooms(exercise: Exercise, chain: Chain, *, follows: Sounding | None) -> Iter
         The line's soundings.
     follows:
         What sounds right after the line (its own first sounding where it is repeated), or None.
+    opens_track:
+        Whether nothing at all comes before the line, so that its first gracenote can take time only
+        from its own note.
     """
     gracenote = exercise.gracenotes.length.value * MILLISECOND
     before = exercise.gracenotes.placement == "before the beat"
@@ -76,6 +81,8 @@ def rooms(exercise: Exercise, chain: Chain, *, follows: Sounding | None) -> Iter
         needs = Fraction(0) if sounding.note is None else LEAST_SOUNDING_MS * MILLISECOND
         led = after if before else sounding
         if led is not None and led.gracenote is not None:
+            needs += gracenote
+        if opens_track and before and index == 0 and sounding.gracenote is not None:
             needs += gracenote
         yield Room(sounding, end - sounding.start, needs)
 
@@ -172,6 +179,7 @@ def check_fit(
     *,
     repeated: bool,
     run_on: bool,
+    counted_in: bool,
 ) -> None:
     """Raise a `RungwiseError` that names every note whose ornament does not fit.
 
@@ -185,6 +193,8 @@ def check_fit(
         Whether each line follows itself without a gap.
     run_on:
         Whether each line follows the one before without a gap.
+    counted_in:
+        Whether anything comes before the first line.
     """
     seconds_per_beat = 60 / tempo
     problems: dict[tuple[int, int, int], Problem] = {}
@@ -193,7 +203,8 @@ def check_fit(
         if run_on and index + 1 < len(chains) and chains[index + 1].soundings:
             after = chains[index + 1].soundings[0]
             follows = after if follows is None or after.gracenote is not None else follows
-        for room in rooms(exercise, chain, follows=follows):
+        opens = index == 0 and not counted_in
+        for room in rooms(exercise, chain, follows=follows, opens_track=opens):
             if not room.fits(seconds_per_beat):
                 key = (index, room.sounding.bar, room.sounding.item)
                 problems.setdefault(key, _problem(exercise, index, room, chain, tempo))

@@ -22,6 +22,7 @@ class Role(enum.StrEnum):
     MELODY = "melody"
     INNER = "inner"
     GRACENOTE = "gracenote"
+    CROSSING_NOISE = "crossing noise"
     REST = "rest"
 
 
@@ -36,7 +37,8 @@ class Event:
     note:
         What sounds; None for a rest.
     role:
-        Melody note, inner note of an ornament, gracenote or rest.
+        Melody note, inner note of an ornament, gracenote, rest, or a crossing noise that is there
+        to be heard once.
     line, bar, item, slot:
         The written note that it came from, counted from 1: line in the exercise, bar in the line,
         item in the bar, slot in the melody note. 0 for rests that nobody wrote (count-in, gaps).

@@ -245,6 +245,23 @@ def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
     expand(exercise, Fraction("187.5"))
 
 
+def test_crossing_noises_sound_in_every_second_turn_and_leave_gracenotes_their_length() -> None:
+    line = exercise_of(plain(Note.E), MelodyNote(Fraction(2), (Slot(Note.B, Note.HIGH_G),)))
+    places = {(1, 1, 2, 1, True): Note.LOW_A, (1, 1, 2, 1, False): Note.LOW_G}
+    timeline = expand(line, 60, noises=places)
+    noises = [event for event in timeline if event.role is Role.CROSSING_NOISE]
+    assert [(noise.note, noise.turn) for noise in noises] == [(Note.LOW_A, 2), (Note.LOW_G, 2)]
+    assert {noise.length for noise in noises} == {Fraction(25, 1000)}
+    graces = [event for event in timeline if event.role is Role.GRACENOTE]
+    assert [grace.start for grace in graces] == [4, 7]
+    assert {grace.length for grace in graces} == {Fraction(45, 1000)}
+    now = Fraction(0)
+    for event in timeline:
+        assert event.start == now
+        now = event.end
+    assert now == timeline.duration
+
+
 @pytest.mark.parametrize("tempo", [0, -5, 9, 401, 10_000])
 def test_tempos_that_nobody_plays_are_refused(tempo: int) -> None:
     with pytest.raises(RungwiseError, match="from 10 to 400"):
