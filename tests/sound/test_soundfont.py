@@ -20,10 +20,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from renderer.sound.synthesis.loudness import loudness_of_partials_lufs
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.synthesis.soundfont import build_soundfont
-from renderer.sound.synthesis.tones import loop_length
+from renderer.sound.synthesis.tones import loop_length, loudness_of_partials_lufs
 
 Floats = npt.NDArray[np.float64]
 
@@ -387,3 +386,19 @@ def sample_of(name: str = "tone", loop: tuple[int, int] | None = (64, 164)) -> S
 def test_the_writer_refuses_what_the_standard_forbids(zone: Zone) -> None:
     with pytest.raises(ValueError, match=r"characters|loop|keys"):
         soundfont_bytes([Preset("tone", 0, 0, (zone,), velocity_sensitive=False)], {})
+
+
+def test_a_folder_that_cannot_be_written_is_named_and_nothing_is_left(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file where a folder should be")
+    done = subprocess.run(
+        [sys.executable, "-m", "renderer.sound.synthesis", "-o", str(tmp_path / "taken")],
+        cwd=ROOT,
+        check=False,
+        timeout=60,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 2
+    assert "taken" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["taken"]

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from renderer.sound.synthesis.loudness import loudness_of_partials_lufs
+from renderer.sound.loudness import k_weighting, lufs
 from renderer.sound.synthesis.tables import ToneTable
 from renderer.sound.units import db_to_gain, key_to_hz
 
@@ -43,6 +43,17 @@ class Partials:
     orders: npt.NDArray[np.int64]
     amplitudes: Floats
     phases_turns: Floats
+
+
+def loudness_of_partials_lufs(
+    partials_hz: npt.NDArray[np.floating], amplitudes: npt.NDArray[np.floating]
+) -> float:
+    """Loudness of steady partials in one channel, both arrays (partials,); full scale is 1.
+
+    Worked out on the partials themselves, so that notes are brought to one loudness before there
+    are any samples.
+    """
+    return lufs(float(np.sum(k_weighting(partials_hz.astype(np.float64)) * amplitudes**2)) / 2.0)
 
 
 def loop_length(tone_hz: float, rate_hz: int, about_s: float) -> LoopLength:
