@@ -113,7 +113,7 @@ def _tags(
 ) -> Tags:
     name = "" if mix is Mix.FULL else f", {mix}"
     sounding = f"{pitch.low_a_hz:.2f}".rstrip("0").rstrip(".") + " Hz"
-    named = sounding if pitch.label == sounding else f"{pitch.label} ({sounding})"
+    equals = "" if pitch.label == sounding else f" = {sounding}"
     gracenotes = exercise.gracenotes
     return Tags(
         title=f"{exercise.title}, {tempo_label(tempo)} bpm{name}",
@@ -121,8 +121,8 @@ def _tags(
         artist=exercise.audience,
         tempo=tempo,
         comment=(
-            f"Low A at {named} as the pipe chanter names it, {resolved.scale.name} scale, "
-            f"{resolved.chanter} chanter; {tempo_label(tempo)} beats a minute; "
+            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), {resolved.scale.name} "
+            f"scale, {resolved.chanter} chanter; {tempo_label(tempo)} beats a minute; "
             f"gracenotes {gracenotes.length}, {gracenotes.placement}"
         ),
     )

@@ -1,0 +1,45 @@
+"""Exercises of the invented Larkmoor & District Pipe Band, built from the classes."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Ladder, Line, MelodyNote, Meter, Rest, Slot
+
+
+def doubling(note: Note, separator: Note = Note.D) -> MelodyNote:
+    """A full doubling of one beat."""
+    return MelodyNote(Fraction(1), (Slot(note, Note.HIGH_G), Slot(note, separator)), "doubling")
+
+
+def plain(note: Note) -> MelodyNote:
+    """A melody note of one beat."""
+    return MelodyNote(Fraction(1), (Slot(note),))
+
+
+def doublings(
+    *,
+    title: str = "Doublings on B and C",
+    ladder: Ladder | None = None,
+    lines: int = 1,
+) -> Exercise:
+    """Doublings opened out, in 3/4: a plain bar and one with doublings in each line."""
+    meter = Meter(3, 4)
+    bars = (
+        Bar((plain(Note.LOW_A), plain(Note.B), plain(Note.C)), meter),
+        Bar((doubling(Note.B), doubling(Note.C), Rest(Fraction(1))), meter),
+    )
+    return Exercise(
+        title=title,
+        lines=tuple(Line(bars, heading=f"Line {number + 1}") for number in range(lines)),
+        inner=Length(Fraction(1, 2), "beat"),
+        ladder=ladder,
+        audience="Larkmoor juniors",
+    )
+
+
+def ladder(*tempos: int, repeats: int = 1) -> Ladder:
+    """A ladder of these tempos."""
+    return Ladder(tuple(Fraction(tempo) for tempo in tempos), repeats=repeats)

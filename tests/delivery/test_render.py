@@ -1,0 +1,337 @@
+"""Exercises become folders of tracks in practice order, and failures leave no half of one."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import threading
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+import renderer
+from renderer.delivery.formats import AudioFormat
+from renderer.delivery.free_space import (
+    Need,
+    check_free_space,
+    least_bytes,
+    spoken_bytes,
+)
+from renderer.delivery.plan import plan_tracks
+from renderer.delivery.render import (
+    RenderedTrack,
+    RenderingStoppedError,
+    render,
+    render_jobs,
+    write_playlists,
+)
+from renderer.delivery.settings import RenderSettings
+from renderer.errors import RungwiseError
+from tests.delivery.disks import names_in, small_disk
+from tests.delivery.larkmoor import doublings, ladder
+from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
+
+LOW_RATE = RenderSettings(rate=8_000, formats=("wav",), layout="mono")
+"""Small and quick, where the test is about files and not about their sound."""
+
+
+def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) -> None:
+    seen: list[tuple[float, float]] = []
+    tracks = renderer.render(
+        doublings(ladder=ladder(50, 60)),
+        tmp_path / "new" / "folder",
+        pitches=["A", "B flat"],
+        on_progress=lambda done, total: seen.append((done, total)),
+    )
+    assert names_in(tmp_path / "new" / "folder") == [
+        "Doublings on B and C - A - full - 050 bpm.mp3",
+        "Doublings on B and C - A - full - 060 bpm.mp3",
+        "Doublings on B and C - A - full.m3u8",
+        "Doublings on B and C - B flat - full - 050 bpm.mp3",
+        "Doublings on B and C - B flat - full - 060 bpm.mp3",
+        "Doublings on B and C - B flat - full.m3u8",
+    ]
+    # A count-in of one bar and two bars of three beats each, at 50 and at 60.
+    durations = [Fraction(54, 5), Fraction(9)] * 2
+    assert [track.duration for track in tracks] == durations
+    for track in tracks:
+        assert len(decoded(track.path)) == track.frames == track.duration * 44_100
+        assert track.bytes == track.path.stat().st_size
+    assert seen[-1][0] == pytest.approx(seen[-1][1]) == pytest.approx(float(sum(durations)))
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+    shown = metadata_seen_by_ffmpeg(tracks[3].path)
+    assert ": Doublings on B and C, 60 bpm\n" in shown
+    assert ": Doublings on B and C, B flat\n" in shown
+    assert ": 2/2\n" in shown
+    assert (
+        "Pitch B flat (low A of the pipe chanter = 466.16 Hz), harmonic scale, practice chanter; "
+        "60 beats a minute; gracenotes 45 ms, on the beat"
+    ) in shown
+
+
+@pytest.mark.parametrize("name", ["wav", "flac", "mp3", "ogg"])
+def test_every_format_holds_the_same_track(name: str, tmp_path: Path) -> None:
+    (track,) = render(doublings(), tmp_path, formats=[name])
+    (reference,) = render(doublings(), tmp_path, formats=["wav"])
+    got, expected = decoded(track.path), decoded(reference.path)
+    assert got.shape == expected.shape == (track.frames, 2)
+    noise = np.square(got - expected).mean() / np.square(expected).mean()
+    assert noise <= (0 if name in ("wav", "flac") else 0.01)
+
+
+def test_files_do_not_depend_on_how_many_are_rendered_at_a_time(tmp_path: Path) -> None:
+    settings = replace(LOW_RATE, formats=("flac", "ogg", "mp3"), mixes=("full", "echo"))
+    contents = []
+    for workers in (1, 4):
+        folder = tmp_path / str(workers)
+        tracks = render_jobs(plan_tracks(doublings(), folder, settings), workers=workers)
+        contents.append([(track.path.name, track.path.read_bytes()) for track in tracks])
+    assert contents[0] == contents[1]
+    assert [name for name, _ in contents[0]] == [
+        f"Doublings on B and C - A - {mix} - 060 bpm.{ending}"
+        for mix in ("full", "echo")
+        for ending in ("flac", "ogg", "mp3")
+    ]
+
+
+def test_an_echo_track_is_twice_as_long_as_its_lines(tmp_path: Path) -> None:
+    full, echo = plan_tracks(doublings(), tmp_path, replace(LOW_RATE, mixes=("full", "echo")))
+    assert (full.duration, echo.duration) == (9, 15)
+
+
+def test_several_exercises_are_numbered_and_told_apart(tmp_path: Path) -> None:
+    jobs = plan_tracks(
+        [doublings(title=title) for title in ("Grips", "grips", "Birls: all/nine")],
+        tmp_path,
+        replace(LOW_RATE, pitches=("A", 478)),
+    )
+    names = [job.path.name for job in jobs]
+    assert names == [
+        "1 Grips - A - full - 060 bpm.wav",
+        "1 Grips - 478 Hz - full - 060 bpm.wav",
+        "2 grips - A - full - 060 bpm.wav",
+        "2 grips - 478 Hz - full - 060 bpm.wav",
+        "3 Birls- all-nine - A - full - 060 bpm.wav",
+        "3 Birls- all-nine - 478 Hz - full - 060 bpm.wav",
+    ]
+    assert {job.path.parent for job in jobs} == {tmp_path}
+
+
+@pytest.mark.parametrize(
+    "title", ["../../up", "a/b\\c", "dots...", "\"quoted\" 'title'", "🎵🎶", "long " * 60, "CON"]
+)
+def test_every_title_gives_tracks_inside_the_folder(title: str, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    tracks = render(doublings(title=title), out, formats=["wav"], rate=8_000, layout="mono")
+    assert [track.path for track in tracks] == [out / track.path.name for track in tracks]
+    assert len(names_in(out)) == 2
+    assert names_in(tmp_path) == ["out"]
+
+
+def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Path) -> None:
+    settings = replace(LOW_RATE, ladder=ladder(80, 60, 80), formats=("wav", "flac"))
+    tracks = render_jobs(plan_tracks(doublings(), tmp_path, settings))
+    paths = write_playlists(tracks)
+    assert [path.name for path in paths] == [
+        "Doublings on B and C - A - full - wav.m3u8",
+        "Doublings on B and C - A - full - flac.m3u8",
+    ]
+    lines = paths[1].read_text().splitlines()
+    assert lines[2:4] == [
+        "#EXTINF:7,Doublings on B and C, 80 bpm",
+        "Doublings on B and C - A - full - rung 1 - 080 bpm.flac",
+    ]
+    assert len([line for line in lines if not line.startswith("#")]) == 3
+
+
+def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
+    tmp_path: Path,
+) -> None:
+    out = tmp_path / "out"
+    with pytest.raises(RungwiseError, match="fits up to") as caught:
+        render(doublings(), out, tempos=[60, 399], gracenote="200 ms")
+    assert "line 1, bar 2, note 1" in str(caught.value)
+    assert not out.exists()
+
+
+@pytest.mark.parametrize("gracenote", ["0 ms", "5000 ms", "1/2 beat", "short"])
+def test_a_gracenote_length_that_no_piper_plays_is_refused(gracenote: str, tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match="gracenote"):
+        render(doublings(), tmp_path, gracenote=gracenote)
+    assert names_in(tmp_path) == []
+
+
+@pytest.mark.parametrize("tempo", [0, -5, 10_000])
+def test_a_tempo_out_of_range_is_refused(tempo: int, tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match=r"out of range\. Choose one from 10 to 400"):
+        render(doublings(), tmp_path, tempos=[tempo])
+
+
+def test_too_many_tracks_are_refused(tmp_path: Path) -> None:
+    settings = replace(
+        LOW_RATE,
+        ladder=ladder(*range(50, 150)),
+        mixes=("full", "backing", "chanter", "echo"),
+        pitches=("A", "B flat", 478),
+        formats=("wav", "flac"),
+    )
+    with pytest.raises(RungwiseError, match="that makes 2400 tracks"):
+        plan_tracks(doublings(), tmp_path, settings)
+
+
+def test_an_output_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("mine")
+    with pytest.raises(RungwiseError, match="this is a file, not a folder"):
+        render(doublings(), tmp_path / "out")
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_a_remark_on_the_pitch_reaches_the_user(tmp_path: Path) -> None:
+    (track,) = render(doublings(), tmp_path, pitches=[239], formats=["wav"], rate=8_000)
+    assert track.pitch == "478 Hz"
+    assert any("practice chanter's own octave" in remark for remark in track.remarks)
+
+
+def test_a_disk_without_room_is_refused_before_rendering(tmp_path: Path) -> None:
+    with (
+        small_disk(tmp_path / "disk", kilobytes=64) as disk,
+        pytest.raises(RungwiseError, match=r"the tracks need .* and the disk has 6\d\.\d kB free"),
+    ):
+        render_jobs(plan_tracks(doublings(), disk / "out", LOW_RATE))
+    assert not (tmp_path / "disk" / "out").exists()
+
+
+def test_what_was_finished_stays_when_the_disk_fills_up_midway(tmp_path: Path) -> None:
+    # FLAC sizes are only known afterwards: there is room for the first track, not for all.
+    settings = replace(LOW_RATE, formats=("flac",), ladder=ladder(50, 60, 70, 80))
+    sizes = [track.bytes for track in render_jobs(plan_tracks(doublings(), tmp_path, settings))]
+    kilobytes = (sizes[0] + sizes[1] + sizes[2] // 2) // 1024
+    with small_disk(tmp_path / "disk", kilobytes=kilobytes) as disk:
+        told: list[RenderedTrack] = []
+        with pytest.raises(RenderingStoppedError, match="the disk is full") as caught:
+            render_jobs(plan_tracks(doublings(), disk, settings), workers=1, on_track=told.append)
+        finished = caught.value.finished
+        assert [track.tempo for track in finished] == [50, 60]
+        assert list(finished) == told
+        assert names_in(disk) == [track.path.name for track in finished]
+        for track in finished:
+            assert soundfile.info(track.path).frames == track.frames
+
+
+def test_the_first_failure_stops_the_others(tmp_path: Path) -> None:
+    jobs = plan_tracks(
+        doublings(), tmp_path, replace(LOW_RATE, ladder=ladder(50, 60, 70), repeats=3_000)
+    )
+    jobs[1].path.mkdir()
+    with pytest.raises(RenderingStoppedError, match="this is a folder, not a file"):
+        render_jobs(jobs, workers=2)
+    assert names_in(tmp_path) == [jobs[1].path.name]
+
+
+def test_an_exception_in_the_callers_progress_stops_everything(tmp_path: Path) -> None:
+    jobs = plan_tracks(
+        doublings(), tmp_path, replace(LOW_RATE, ladder=ladder(50, 60), repeats=3_000)
+    )
+
+    def bored(_done: float, _total: float) -> None:
+        raise RuntimeError("enough")
+
+    with pytest.raises(RuntimeError, match="enough"):
+        render_jobs(jobs, on_progress=bored)
+    assert names_in(tmp_path) == []
+    assert threading.active_count() == 1
+
+
+@pytest.mark.parametrize("name", ["wav", "mp3", "ogg"])
+def test_ctrl_c_leaves_nothing_half_written(name: str, tmp_path: Path) -> None:
+    script = """
+        import sys
+        from renderer import render
+        from tests.delivery.larkmoor import doublings, ladder
+        try:
+            render(doublings(ladder=ladder(50, 60, 70)), sys.argv[1], formats=[sys.argv[2]],
+                   repeats=1000, workers=2,
+                   on_progress=lambda done, total: print(done, flush=True))
+        except KeyboardInterrupt:
+            sys.exit(130)
+    """
+    process = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(script), str(tmp_path), name],
+        env={**os.environ, "PYTHONPATH": str(Path.cwd())},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.readline()
+    assert len(names_in(tmp_path)) == 2
+    process.send_signal(signal.SIGINT)
+    _, errors = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert errors == ""
+    assert names_in(tmp_path) == []
+
+
+def test_old_tracks_are_replaced(tmp_path: Path) -> None:
+    jobs = plan_tracks(doublings(), tmp_path, LOW_RATE)
+    (first,) = render_jobs(jobs)
+    content = first.path.read_bytes()
+    first.path.write_bytes(b"old")
+    (second,) = render_jobs(jobs)
+    assert second == first
+    assert first.path.read_bytes() == content
+
+
+@pytest.mark.parametrize("layout", ["mono", "stereo"])
+@pytest.mark.parametrize("rate", [8_000, 44_100])
+def test_no_track_is_smaller_than_what_is_asked_of_the_disk(
+    layout: str, rate: int, tmp_path: Path
+) -> None:
+    # A backing track of drones alone is the easiest to compress.
+    tracks = render(
+        doublings(),
+        tmp_path,
+        formats=list(AudioFormat),
+        mixes=["backing"],
+        metronome=False,
+        count_in=0,
+        repeats=5,
+        rate=rate,
+        layout=layout,
+    )
+    for track in tracks:
+        least = least_bytes(
+            track.audio_format,
+            frames=track.frames,
+            rate=rate,
+            channels=1 if layout == "mono" else 2,
+        )
+        assert 0 < least <= track.bytes
+
+
+def test_a_file_that_is_replaced_gives_back_its_room(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", kilobytes=100) as disk:
+        (disk / "old").write_bytes(bytes(40_000))
+        (disk / "other").write_bytes(bytes(10_000))
+        check_free_space([Need(disk / "old", 45_000), Need(disk / "new", 30_000)])
+        with pytest.raises(RungwiseError, match="45 kB and the disk has"):
+            (disk / "more").write_bytes(bytes(20_000))
+            check_free_space([Need(disk / "old", 45_000)])
+
+
+def test_sizes_are_spoken() -> None:
+    assert [spoken_bytes(n) for n in (999, 1_500, 12_345_678, 5_000_000_000, 3 * 10**12)] == [
+        "999 bytes",
+        "1.5 kB",
+        "12.3 MB",
+        "5 GB",
+        "3 TB",
+    ]
