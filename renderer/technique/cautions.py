@@ -92,7 +92,7 @@ def cautions_of(change: Change) -> tuple[Caution, ...]:
         hands = (
             "both hands" if len({f.hand for f in fingers}) == 2 else f"the {fingers[0].hand} hand"
         )
-        text = f"{way}: {_NUMBERS[len(fingers)]} fingers of {hands} move as one."
+        text = f"{way}: a big change, {_NUMBERS[len(fingers)]} fingers of {hands}."
         found.append(Caution(CautionKind.BIG_CHANGE, text, fingers))
     return tuple(found)
 

@@ -236,7 +236,7 @@ class Change:
     @property
     def holding(self) -> tuple[Finger, ...]:
         """The fingers that close holes at the moment when the fewest do."""
-        states = [step.after for step in self.steps] or [fingering(self.note)]
+        states = [fingering(self.previous), *(step.after for step in self.steps)]
         loosest: Fingering = min(states, key=len)
         return _ordered(loosest)
 
@@ -285,7 +285,7 @@ def change(previous: Note | None, gracenote: Note | None, note: Note) -> Change:
     for after in stations:
         steps += _steps(before, after)
         before = after
-    loosest = min((len(step.after) for step in steps), default=len(before))
+    loosest = min(len(closed) for closed in (fingering(start), *(step.after for step in steps)))
     return Change(
         previous=start,
         gracenote=gracenote,

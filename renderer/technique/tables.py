@@ -15,7 +15,7 @@ from renderer.notation.score import Line
 from renderer.technique.cautions import Caution, CautionKind, cautions_of
 from renderer.technique.choose import Choice, lead_into, obstacle
 from renderer.technique.difficulty import points_of
-from renderer.technique.fingering import Change, Finger, Step, change, fingering, written
+from renderer.technique.fingering import Change, Finger, Hand, Step, change, fingering, written
 from renderer.technique.ornaments import Fragment, Movement, OrnamentBook, fragment_abc
 from renderer.technique.recognise import flat_group
 from renderer.technique.report import LineReport, changes_of
@@ -32,8 +32,17 @@ def beat_words(beat: Fraction) -> str:
 
 
 def finger_words(fingers: Iterable[Finger]) -> str:
-    """Return fingers, from the top, as a list: `left ring, right little`."""
-    return ", ".join(str(finger) for finger in fingers) or NONE
+    """Return fingers, from the top, as a short list: `thumb, left index, middle; right little`."""
+    words = ""
+    hand: Hand | None = None
+    for finger in fingers:
+        if finger is Finger.LEFT_THUMB:
+            words = "thumb"
+            continue
+        name = finger.label if finger.hand is not hand else finger.label.removeprefix(f"{hand} ")
+        joint = "" if not words else "; " if hand not in (None, finger.hand) else ", "
+        words, hand = f"{words}{joint}{name}", finger.hand
+    return words or NONE
 
 
 def change_words(change: Change) -> str:

@@ -1,0 +1,189 @@
+"""The ornament book: reading fragments, finding names, a teacher's own entries."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.pitch import Note
+from renderer.notation.score import Slot
+from renderer.technique.ornaments import (
+    Fragment,
+    Movement,
+    OrnamentBook,
+    fragment_abc,
+    load_book,
+    parse_fragment,
+    silent_join,
+)
+
+BOOK = load_book()
+
+
+def every_form() -> list[tuple[Movement, Note | None, Note, Fragment]]:
+    forms: list[tuple[Movement, Note | None, Note, Fragment]] = []
+    for movement in BOOK:
+        forms += [(movement, None, note, slots) for note, slots in movement.fragments.items()]
+        for previous, fragments in movement.approaches.items():
+            forms += [(movement, previous, note, slots) for note, slots in fragments.items()]
+    return forms
+
+
+def problems_of(table: dict[str, Any], book: OrnamentBook = BOOK) -> tuple[Problem, ...]:
+    with pytest.raises(RungwiseError) as caught:
+        book.extended(table)
+    return caught.value.problems
+
+
+slots = st.builds(Slot, st.sampled_from(Note), st.none() | st.sampled_from(Note))
+
+
+@given(st.lists(slots, min_size=1, max_size=16).map(tuple))
+def test_a_fragment_reads_back_as_it_is_written(fragment: Fragment) -> None:
+    assert parse_fragment(fragment_abc(fragment)) == fragment
+
+
+@pytest.mark.parametrize("text", ["", "  ", "{g}", "{gB}B", "H", "B2", "{g}B {d", "B" * 17, "{}B"])
+def test_what_is_no_fragment_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r".+"):
+        parse_fragment(text)
+
+
+@given(st.text(max_size=20))
+def test_any_text_is_a_fragment_or_refused_in_words(text: str) -> None:
+    try:
+        assert parse_fragment(text)
+    except ValueError as error:
+        assert len(str(error)) > 10
+
+
+def test_every_movement_says_where_it_comes_from() -> None:
+    for movement in BOOK:
+        assert movement.description.endswith("."), movement.name
+        assert "common practice" in movement.source or "from memory" in movement.source
+        assert movement.family
+
+
+def test_no_gracenote_of_the_book_equals_a_neighbour() -> None:
+    for movement, previous, note, fragment in every_form():
+        assert fragment[-1].note is note, movement.name
+        assert silent_join(fragment, previous) is None, (movement.name, note)
+
+
+def test_every_gracenote_inside_a_movement_is_a_lift_or_a_tap() -> None:
+    for movement, previous, _, fragment in every_form():
+        before = previous
+        for slot in fragment:
+            if slot.gracenote is not None and before is not None:
+                lifted = slot.gracenote > before and slot.gracenote > slot.note
+                tapped = slot.gracenote < before and slot.gracenote < slot.note
+                assert lifted or tapped, (movement.name, fragment_abc(fragment))
+            before = slot.note
+
+
+def test_every_name_and_spelling_means_one_movement() -> None:
+    for movement in BOOK:
+        for word in (movement.name, *movement.spellings):
+            assert BOOK.movement(word) is movement
+            assert BOOK.movement(f"  {word.upper().replace(' ', '-')} ") is movement
+
+
+def test_every_replacement_is_in_the_book() -> None:
+    for movement in BOOK:
+        for name in movement.instead:
+            assert BOOK.movement(name).name == name
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [("doublin", "'doubling'"), ("Thow on D", "'throw on D'"), ("tarluath", "'taorluath'")],
+)
+def test_a_wrong_name_suggests_the_nearest(wrong: str, right: str) -> None:
+    with pytest.raises(ValueError, match=right):
+        BOOK.movement(wrong)
+
+
+def test_a_name_like_no_other_points_to_the_book() -> None:
+    with pytest.raises(ValueError, match="rungwise ornaments"):
+        BOOK.movement("xqzwv")
+
+
+def test_a_note_without_the_movement_says_which_notes_have_it() -> None:
+    with pytest.raises(ValueError, match="no birl on B; only low A has one"):
+        BOOK.movement("birl").slots(Note.B)
+    with pytest.raises(ValueError, match="low G, low A, B and C"):
+        BOOK.movement("D gracenote").slots(Note.E)
+
+
+def test_a_teacher_can_add_a_movement() -> None:
+    book = BOOK.extended({"echo on E": {"fragments": {"E": "{g}e {f}e {f}e"}}})
+    assert fragment_abc(book.movement("Echo on E").slots(Note.E)) == "{g}e {f}e {f}e"
+    assert book.movement("echo on E").source == "the definition file"
+    assert book.movement("grip") is BOOK.movement("grip")
+
+
+def test_a_teacher_can_override_one_note_of_a_movement_by_any_of_its_names() -> None:
+    book = BOOK.extended({"D throw": {"fragments": {"D": "G {d}G {d}c d"}}})
+    throw = book.movement("throw on D")
+    assert fragment_abc(throw.slots(Note.D)) == "G {d}G {d}c d"
+    assert throw.spellings == BOOK.movement("throw on D").spellings
+
+
+def test_an_overridden_note_loses_the_approaches_that_the_book_gives_it() -> None:
+    book = BOOK.extended({"grip": {"fragments": {"B": "{g}G {d}G B"}}})
+    assert fragment_abc(book.movement("grip").slots(Note.B, Note.D)) == "{g}G {d}G B"
+    assert fragment_abc(book.movement("grip").slots(Note.C, Note.D)) == "G {B}G c"
+
+
+def test_a_teacher_can_override_an_approach_alone() -> None:
+    book = BOOK.extended({"grip": {"from": {"D": {"B": "G {d}G B"}}}})
+    assert fragment_abc(book.movement("grip").slots(Note.B, Note.D)) == "G {d}G B"
+    assert fragment_abc(book.movement("grip").slots(Note.B, Note.E)) == "G {d}G B"
+
+
+def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
+    table = {
+        "throw on D": {"fragments": {"D": "G {d}c"}},
+        "shake": {"fragmints": {}},
+        "knock": {"fragments": {"B": "{q}B", "X": "B"}},
+        "empty": {},
+        "text": "grip",
+        "tap": {"fragments": {"B": "{B}B"}},
+    }
+    found = {problem.place: problem for problem in problems_of(table)}
+    assert found.keys() == {
+        "ornament-book.throw on D.fragments.D",
+        "ornament-book.shake.fragmints",
+        "ornament-book.knock.fragments.B",
+        "ornament-book.knock.fragments.X",
+        "ornament-book.empty",
+        "ornament-book.text",
+        "ornament-book.tap.fragments.B",
+    }
+    assert "'fragments'" in found["ornament-book.shake.fragmints"].remedy
+    assert "low G, low A, B" in found["ornament-book.knock.fragments.X"].remedy
+    assert all(problem.remedy for problem in found.values())
+
+
+@pytest.mark.parametrize(
+    ("table", "place"),
+    [
+        ({"mine": {"fragments": {"B": "{g}B"}, "spellings": ["grip"]}}, "mine.spellings"),
+        ({"mine": {"fragments": {"B": "{g}B"}, "instead": ["doublin"]}}, "mine.instead"),
+        ({"mine": {"fragments": {"B": 3}}}, "mine.fragments.B"),
+        ({"mine": {"fragments": "B"}}, "mine.fragments"),
+        ({"mine": {"fragments": {"B": "{g}B"}, "family": 3}}, "mine.family"),
+        ({"grip": {"from": {"Q": {"B": "G {B}G B"}}}}, "grip.from.Q"),
+        ({"birl": {"from": {"D": {"B": "G A G B"}}}}, "birl.from.D.B"),
+        ({"grip": {"from": {"low G": {"B": "G {d}G B"}}}}, "grip.from.low G.B"),
+        ({"grip": {}, "leumluath": {}}, "leumluath"),
+        ({" ": {}}, " "),
+        ({"x" * 61: {}}, "x" * 61),
+    ],
+)
+def test_a_wrong_entry_is_refused_at_its_place(table: dict[str, Any], place: str) -> None:
+    assert [problem.place for problem in problems_of(table)] == [f"ornament-book.{place}"]
