@@ -12,6 +12,8 @@ import sys
 import typer
 
 from renderer.commands.events import events
+from renderer.commands.render import render
+from renderer.commands.technique import check, fingering, ornaments
 from renderer.errors import RungwiseError
 
 app = typer.Typer(
@@ -25,7 +27,8 @@ app = typer.Typer(
         "metronome, every gracenote of one length."
     ),
 )
-app.command()(events)
+for command in (render, check, events, ornaments, fingering):
+    app.command()(command)
 
 
 def main() -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from renderer.errors import failure
 
 if TYPE_CHECKING:
+    from renderer.notation.length import Length
     from renderer.notation.score import Exercise
 
 
@@ -20,15 +21,14 @@ class EventFormat(enum.StrEnum):
     JSON = "json"
 
 
-def with_gracenote_length(exercise: Exercise, text: str) -> Exercise:
-    """Return the exercise with its gracenotes lasting as long as an option says (`45 ms`)."""
+def gracenote_length(text: str) -> Length:
+    """Read what `--gracenote` says (`45 ms`); raise a `RungwiseError` for what is no length."""
     from renderer.notation.definition_fields import WrongValueError, read_gracenote_length
 
     try:
-        length = read_gracenote_length(text)
+        return read_gracenote_length(text)
     except WrongValueError as error:
         raise failure(error.cause, error.remedy, place="--gracenote") from None
-    return replace(exercise, gracenotes=replace(exercise.gracenotes, length=length))
 
 
 def read_with_options(file: Path, *, gracenote: str | None = None) -> Exercise:
@@ -36,4 +36,7 @@ def read_with_options(file: Path, *, gracenote: str | None = None) -> Exercise:
     from renderer.technique.reading import read_exercise
 
     exercise = read_exercise(file)
-    return exercise if gracenote is None else with_gracenote_length(exercise, gracenote)
+    if gracenote is None:
+        return exercise
+    length = gracenote_length(gracenote)
+    return replace(exercise, gracenotes=replace(exercise.gracenotes, length=length))

@@ -18,12 +18,14 @@ from renderer.delivery.names import Series, distinct, safe_stem, tempo_label, tr
 from renderer.delivery.settings import RenderSettings, Resolved, resolve
 from renderer.delivery.tags import Tags
 from renderer.errors import failure
+from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.pitch import PitchStandard
 from renderer.sound.settings import Mix, MixSettings
-from renderer.timing.expand import Timeline, expand
+from renderer.technique.report import crossings
+from renderer.timing.expand import NoisePlace, Timeline, expand
 from renderer.timing.ladder import rungs
 
 MOST_TRACKS = 2_000
@@ -105,7 +107,17 @@ def _timeline(
         echo=mix is Mix.ECHO,
         gap=settings.gap,
         subdivide=settings.subdivide,
+        noises=_crossing_noises(exercise) if settings.show_crossing else None,
     )
+
+
+def _crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
+    """Return the crossing noises that lurk in an exercise, by their places."""
+    return {
+        (number, noise.bar, noise.item, noise.slot, noise.before_gracenote): noise.heard
+        for number, line in enumerate(exercise.lines, start=1)
+        for noise in crossings(line)
+    }
 
 
 def _tags(
@@ -165,6 +177,8 @@ def plan_tracks(
     if AudioFormat.MP3 in resolved.formats:
         find_ffmpeg()
     jobs: list[TrackJob] = []
+    if settings.show_crossing:
+        exercises = [replace(one, title=f"{one.title}, crossing noises") for one in exercises]
     for exercise, stem in zip(exercises, _stems(exercises), strict=True):
         jobs += _jobs_of(settings.applied_to(exercise), stem, out_dir, settings, resolved)
     if len(jobs) > MOST_TRACKS:

@@ -73,6 +73,8 @@ class RenderSettings:
         Frames per second, 8000 to 192000.
     gracenote, placement:
         Length and placement of gracenotes; None for the exercise's own.
+    show_crossing:
+        Whether each line is played once clean and once with its crossing noises to be heard.
     layout:
         `mono`, `stereo` or `split`.
     levels:
@@ -97,6 +99,7 @@ class RenderSettings:
     rate: int = 44_100
     gracenote: Length | None = None
     placement: Placement | None = None
+    show_crossing: bool = False
     layout: str = "stereo"
     levels: str = ""
     soundfont: Path | None = None

@@ -1,0 +1,260 @@
+"""`rungwise render` and `rungwise demo`: play-along tracks from exercises."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from renderer.commands.options import read_with_options
+from renderer.errors import Problem, RungwiseError, failure
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rich.console import Console
+
+    from renderer.delivery.render import RenderedTrack
+    from renderer.delivery.settings import RenderSettings
+    from renderer.notation.score import Exercise, Ladder
+
+
+def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
+    from fractions import Fraction
+
+    from renderer.notation.ladder import parse_ladder
+    from renderer.notation.score import Ladder
+
+    if tempo is not None and ladder is not None:
+        raise failure(
+            "--tempo and --ladder are both given", "give one tempo or a ladder of several"
+        )
+    if ladder is not None:
+        return parse_ladder(ladder)
+    return None if tempo is None else Ladder((Fraction(repr(tempo)),))
+
+
+def _read_all(files: Sequence[Path]) -> list[Exercise]:
+    """Read every file, and report what is wrong with all of them in one go."""
+    exercises: list[Exercise] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            exercises.append(read_with_options(file))
+        except RungwiseError as error:
+            problems += error.problems
+    if problems:
+        raise RungwiseError(problems)
+    return exercises
+
+
+def _only_line(exercise: Exercise, number: int | None) -> Exercise:
+    from dataclasses import replace
+
+    if number is None:
+        return exercise
+    if not 1 <= number <= len(exercise.lines):
+        raise failure(
+            f"there is no line {number}",
+            f"choose one from 1 to {len(exercise.lines)}",
+            file=exercise.source,
+        )
+    line = exercise.lines[number - 1]
+    return replace(exercise, title=f"{exercise.title}, line {number}", lines=(line,))
+
+
+def spoken_length(seconds: float) -> str:
+    """A playing time as players read it: `3:07`, or `1:02:09` from an hour on."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+
+
+@contextmanager
+def _progress(console: Console) -> Iterator[Callable[[float, float], None]]:
+    """Give a callback that moves a bar; where nobody watches there is none."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f}%"),
+        TimeRemainingColumn(),
+    )
+    bar = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
+    with bar:
+        task = bar.add_task("Rendering", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _print_tracks(console: Console, tracks: Sequence[RenderedTrack]) -> None:
+    from rich.table import Table
+
+    from renderer.delivery.names import tempo_label
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("Track", overflow="fold")
+    for heading in ("Tempo", "Plays", "Size"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for track in tracks:
+        table.add_row(
+            track.path.name,
+            tempo_label(track.tempo),
+            spoken_length(float(track.duration)),
+            f"{track.bytes / 1e6:.1f} MB",
+        )
+    console.print(table)
+    total = sum(float(track.duration) for track in tracks)
+    size = sum(track.bytes for track in tracks) / 1e6
+    one = "1 track" if len(tracks) == 1 else f"{len(tracks)} tracks"
+    console.print(
+        f"{one}, {spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
+        soft_wrap=True,
+        markup=False,
+        highlight=False,
+    )
+
+
+def _render(exercises: Sequence[Exercise], folder: Path, settings: RenderSettings) -> None:
+    from rich.console import Console
+
+    from renderer.delivery.plan import plan_tracks
+    from renderer.delivery.render import RenderingStoppedError, render_jobs, write_playlists
+
+    jobs = plan_tracks(exercises, folder, settings)
+    try:
+        with _progress(Console(stderr=True)) as moved:
+            tracks = render_jobs(jobs, on_progress=moved)
+    except RenderingStoppedError as error:
+        if error.finished:
+            write_playlists(error.finished)
+            _print_tracks(Console(), error.finished)
+        raise
+    write_playlists(tracks)
+    console = Console()
+    for remark in dict.fromkeys(remark for track in tracks for remark in track.remarks):
+        console.print(f"Note: {remark}", markup=False, highlight=False)
+    _print_tracks(console, tracks)
+
+
+def render(
+    files: Annotated[
+        list[Path], typer.Argument(help="Exercises, or names of shipped ones.", show_default=False)
+    ],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="The folder for the tracks; it is made.")
+    ],
+    tempo: Annotated[float | None, typer.Option(help="One tempo, in beats per minute.")] = None,
+    ladder: Annotated[
+        str | None,
+        typer.Option(
+            help="Several tempos: from:to:step as 50:80:10, a list as 50,60,75, or per cent of "
+            "the exercise's tempo as 60%:100%:10%. Left out, the exercise's own ladder."
+        ),
+    ] = None,
+    pitch: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A (440 Hz), 'B flat' (466.16 Hz) or low A in hertz as players say it (478). "
+            "May be given several times.  [default: A]"
+        ),
+    ] = None,
+    scale: Annotated[str, typer.Option(help="harmonic, MacNeill or equal.")] = "harmonic",
+    chanter: Annotated[
+        str, typer.Option(help="practice (sounds an octave lower) or pipe.")
+    ] = "practice",
+    mix: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="full (all), backing (no chanter), chanter (alone) or echo (each line played, "
+            "then left free for the learner). May be given several times.  [default: full]"
+        ),
+    ] = None,
+    form: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--format", help="mp3, wav, flac or ogg. May be given several times.  [default: mp3]"
+        ),
+    ] = None,
+    count_in: Annotated[int, typer.Option(help="Bars of count-in, 0 to 8.")] = 1,
+    count_in_style: Annotated[
+        str, typer.Option(help="clicks, or rolls as pipe bands start.")
+    ] = "clicks",
+    metronome: Annotated[
+        bool, typer.Option(help="Whether the metronome goes on through the lines.")
+    ] = True,
+    subdivide: Annotated[
+        bool, typer.Option("--subdivide", help="Let the metronome mark halves or thirds as well.")
+    ] = False,
+    drone: Annotated[bool, typer.Option(help="Whether drones sound.")] = True,
+    gracenote: Annotated[
+        str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
+    ] = None,
+    repeats: Annotated[
+        int | None, typer.Option(help="How often each line is played on each rung.")
+    ] = None,
+    line: Annotated[int | None, typer.Option(help="Only this line, from 1.")] = None,
+    show_crossing: Annotated[
+        bool,
+        typer.Option(
+            "--show-crossing",
+            help="Play each line clean, then with every crossing noise that lurks in it.",
+        ),
+    ] = False,
+    layout: Annotated[
+        str, typer.Option(help="stereo, mono, or split (chanter left, drone and metronome right).")
+    ] = "stereo",
+    levels: Annotated[
+        str, typer.Option(help="Levels in dB, as chanter=0,drone=-9,metronome=-6.")
+    ] = "",
+    rate: Annotated[int, typer.Option(help="Frames per second of the files.")] = 44_100,
+    soundfont: Annotated[
+        Path | None, typer.Option(help="A SoundFont of your own (SF2 or SF3) for the chanter.")
+    ] = None,
+    preset: Annotated[
+        str | None, typer.Option(help="Its preset, as BANK:PROGRAM, such as 0:109.")
+    ] = None,
+    drone_soundfont: Annotated[
+        Path | None, typer.Option(help="A SoundFont of your own for the drones.")
+    ] = None,
+    drone_preset: Annotated[str | None, typer.Option(help="Its preset, as BANK:PROGRAM.")] = None,
+) -> None:
+    """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
+
+    Reads exercises (TOML, ABC, MusicXML, MIDI); writes audio files and playlists into the folder
+    given by -o. Ends with a table of what was written.
+
+    Example: rungwise render doublings.toml -o tracks --ladder 50:80:10 --pitch A --pitch 'B flat'
+    """
+    from renderer.commands.options import gracenote_length
+    from renderer.delivery.settings import RenderSettings
+
+    settings = RenderSettings(
+        ladder=_ladder(tempo, ladder),
+        pitches=tuple(pitch or ("A",)),
+        scale=scale,
+        chanter=chanter,
+        mixes=tuple(mix or ("full",)),
+        formats=tuple(form or ("mp3",)),
+        count_in=count_in,
+        count_in_style=count_in_style,
+        metronome=metronome,
+        subdivide=subdivide,
+        drone=drone,
+        repeats=repeats,
+        gracenote=None if gracenote is None else gracenote_length(gracenote),
+        show_crossing=show_crossing,
+        rate=rate,
+        layout=layout,
+        levels=levels,
+        soundfont=soundfont,
+        preset=preset,
+        drone_soundfont=drone_soundfont,
+        drone_preset=drone_preset,
+    )
+    exercises = [_only_line(exercise, line) for exercise in _read_all(files)]
+    _render(exercises, output, settings)
