@@ -94,8 +94,9 @@ class _Sink:
 
 def _as_int16(block: NDArray[np.float32]) -> NDArray[np.int16]:
     """Round samples to 16 bits; libsndfile would cut them off in WAV, at twice the error."""
-    scaled = np.rint(block * np.float32(32_768))
-    return np.clip(scaled, -32_768, 32_767, out=scaled).astype(np.int16)
+    scaled: NDArray[np.float32] = np.rint(block * np.float32(32_768))
+    np.clip(scaled, -32_768, 32_767, out=scaled)
+    return scaled.astype(np.int16)
 
 
 @contextmanager
