@@ -1,0 +1,133 @@
+"""Writing definitions: a `Definition` without patterns to the TOML text that reads back as it.
+
+What has its usual value is left out. The text is laid out for a person: settings first, then one
+`[[lines]]` an entry, then the ladder.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+from renderer.notation.definition import Definition
+from renderer.notation.definition_fields import run_text
+from renderer.notation.definition_lines import PLAIN, AbcLine, DefinitionLine, On, PatternLine
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import USUAL_GRACENOTES, USUAL_INNER, Ladder
+
+
+def definition_text(definition: Definition) -> str:
+    """Return the TOML text of a definition.
+
+    Parameters
+    ----------
+    definition:
+        Its patterns written out (`renderer.technique.realise.expand_definition`).
+
+    Raises
+    ------
+    ValueError
+        If a pattern is left in it.
+    """
+    document = tomlkit.document()
+    for key, text in (
+        ("title", definition.title),
+        ("for", definition.audience),
+        ("level", definition.level),
+        ("purpose", definition.purpose),
+    ):
+        if text:
+            document.add(key, tomlkit.item(text))
+    if definition.meter is not None:
+        document.add("meter", tomlkit.item(str(definition.meter)))
+    document.add("tempo", tomlkit.item(_number(definition.tempo)))
+    _add_playing(document, definition)
+    lines = AoT([])
+    for line in definition.lines:
+        lines.append(_line(line))
+    document.add("lines", lines)
+    lines[-1].add(tomlkit.nl())
+    if definition.ladder is not None:
+        document.add("ladder", _ladder(definition.ladder))
+    if definition.ornament_book:
+        document.add("ornament-book", tomlkit.item(definition.ornament_book))
+    return tomlkit.dumps(document)
+
+
+def _add_playing(document: tomlkit.TOMLDocument, definition: Definition) -> None:
+    if definition.gracenotes != USUAL_GRACENOTES:
+        gracenotes = tomlkit.table()
+        gracenotes.add("length", _length(definition.gracenotes.length))
+        gracenotes.add("placement", definition.gracenotes.placement)
+        document.add("gracenotes", gracenotes)
+    if definition.inner != USUAL_INNER or definition.impossible != "replace":
+        ornaments = tomlkit.table()
+        ornaments.add("inner", _length(definition.inner))
+        if definition.impossible != "replace":
+            ornaments.add("impossible", definition.impossible)
+        document.add("ornaments", ornaments)
+
+
+def _number(value: Fraction) -> int | float:
+    return int(value) if value.denominator == 1 else float(value)
+
+
+def _length(length: Length) -> str:
+    value = length.value
+    if length.is_share_of_beat:
+        return str(length)
+    # Milliseconds are written in decimals where decimals hold them exactly.
+    decimals = f"{float(value):.6f}".rstrip("0").rstrip(".")
+    return f"{decimals if Fraction(decimals) == value else value} ms"
+
+
+def _on(on: On) -> str:
+    return on if isinstance(on, str) else ", ".join(note.label for note in on)
+
+
+def _groups(notes: tuple[Note, ...], sizes: tuple[int, ...]) -> tuple[tuple[Note, ...], ...]:
+    groups, start = [], 0
+    for size in sizes or (len(notes),):
+        groups.append(notes[start : start + size])
+        start += size
+    return tuple(groups)
+
+
+def _line(line: DefinitionLine) -> Table:
+    if isinstance(line, PatternLine):
+        raise ValueError("patterns are written out before a definition is written")
+    table = tomlkit.table()
+    if line.heading:
+        table.add("heading", line.heading)
+    if isinstance(line, AbcLine):
+        table.add("abc", line.abc)
+    else:
+        table.add("run", run_text(_groups(line.notes, line.groups)))
+        names = [PLAIN if name is None else name for name in line.ornaments]
+        if names:
+            table.add("ornament", names[0] if len(names) == 1 else names)
+        for key, value, usual in (
+            ("on", _on(line.on), "every"),
+            ("walk", line.walk, False),
+            ("plain", line.plain, True),
+            ("rhythm", line.rhythm, "even"),
+            ("notes-per-beat", line.notes_per_beat, 1),
+        ):
+            if value != usual:
+                table.add(key, tomlkit.item(value))
+    if line.inner is not None:
+        table.add("inner", _length(line.inner))
+    return table
+
+
+def _ladder(ladder: Ladder) -> Table:
+    table = tomlkit.table()
+    table.add("tempos", [_number(tempo) for tempo in ladder.tempos])
+    if ladder.percent:
+        table.add("percent", True)
+    if ladder.repeats != 1:
+        table.add("repeats", ladder.repeats)
+    return table
