@@ -12,7 +12,7 @@ import sys
 import typer
 
 from renderer.commands.events import events
-from renderer.commands.render import render
+from renderer.commands.render import demo, render
 from renderer.commands.technique import check, fingering, ornaments
 from renderer.errors import RungwiseError
 
@@ -27,7 +27,7 @@ app = typer.Typer(
         "metronome, every gracenote of one length."
     ),
 )
-for command in (render, check, events, ornaments, fingering):
+for command in (demo, render, check, events, ornaments, fingering):
     app.command()(command)
 
 
@@ -46,6 +46,15 @@ def main() -> None:
         # The reader of our output has gone (`| head`); what it wanted, it has.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except Exception as error:
+        if os.environ.get("RUNGWISE_TRACEBACK"):
+            raise
+        print(
+            f"Rungwise has a fault of its own: {type(error).__name__}: {error}. Please report it "
+            "with the exercise; RUNGWISE_TRACEBACK=1 before the command shows where it happened.",
+            file=sys.stderr,
+        )
+        sys.exit(70)
 
 
 if __name__ == "__main__":

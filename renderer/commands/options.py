@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,8 +11,17 @@ from typing import TYPE_CHECKING
 from renderer.errors import failure
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from renderer.notation.length import Length
     from renderer.notation.score import Exercise
+
+
+def output_console() -> Console:
+    """Return the console that results are printed on, wide where no terminal sets its width."""
+    from rich.console import Console
+
+    return Console() if sys.stdout.isatty() else Console(width=160)
 
 
 class EventFormat(enum.StrEnum):

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import read_with_options
+from renderer.commands.options import output_console, read_with_options
 from renderer.errors import Problem, RungwiseError, failure
 
 if TYPE_CHECKING:
@@ -23,10 +24,9 @@ if TYPE_CHECKING:
 
 
 def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
-    from fractions import Fraction
-
     from renderer.notation.ladder import parse_ladder
     from renderer.notation.score import Ladder
+    from renderer.timing.expand import exact_tempo
 
     if tempo is not None and ladder is not None:
         raise failure(
@@ -34,7 +34,7 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
         )
     if ladder is not None:
         return parse_ladder(ladder)
-    return None if tempo is None else Ladder((Fraction(repr(tempo)),))
+    return None if tempo is None else Ladder((exact_tempo(tempo),))
 
 
 def _read_all(files: Sequence[Path]) -> list[Exercise]:
@@ -52,8 +52,6 @@ def _read_all(files: Sequence[Path]) -> list[Exercise]:
 
 
 def _only_line(exercise: Exercise, number: int | None) -> Exercise:
-    from dataclasses import replace
-
     if number is None:
         return exercise
     if not 1 <= number <= len(exercise.lines):
@@ -94,16 +92,13 @@ def _progress(console: Console) -> Iterator[Callable[[float, float], None]]:
 def _print_tracks(console: Console, tracks: Sequence[RenderedTrack]) -> None:
     from rich.table import Table
 
-    from renderer.delivery.names import tempo_label
-
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Track", overflow="fold")
-    for heading in ("Tempo", "Plays", "Size"):
+    for heading in ("Plays", "Size"):
         table.add_column(heading, justify="right", no_wrap=True)
     for track in tracks:
         table.add_row(
             track.path.name,
-            tempo_label(track.tempo),
             spoken_length(float(track.duration)),
             f"{track.bytes / 1e6:.1f} MB",
         )
@@ -119,23 +114,46 @@ def _print_tracks(console: Console, tracks: Sequence[RenderedTrack]) -> None:
     )
 
 
+_OPTIONS = {
+    "pitches": "--pitch",
+    "mixes": "--mix",
+    "formats": "--format",
+    "count_in": "--count-in",
+    "count_in_style": "--count-in-style",
+    "drone_soundfont": "--drone-soundfont",
+    **{name: f"--{name}" for name in ("scale", "chanter", "repeats", "rate", "layout", "levels")},
+    "soundfont": "--soundfont",
+}
+
+
+def _by_options(error: RungwiseError) -> RungwiseError:
+    """Return the error with settings named as the command line names them."""
+    return type(error)(
+        replace(problem, place=_OPTIONS.get(problem.place, problem.place))
+        for problem in error.problems
+    )
+
+
 def _render(exercises: Sequence[Exercise], folder: Path, settings: RenderSettings) -> None:
     from rich.console import Console
 
     from renderer.delivery.plan import plan_tracks
     from renderer.delivery.render import RenderingStoppedError, render_jobs, write_playlists
 
-    jobs = plan_tracks(exercises, folder, settings)
+    try:
+        jobs = plan_tracks(exercises, folder, settings)
+    except RungwiseError as error:
+        raise _by_options(error) from None
     try:
         with _progress(Console(stderr=True)) as moved:
             tracks = render_jobs(jobs, on_progress=moved)
     except RenderingStoppedError as error:
         if error.finished:
             write_playlists(error.finished)
-            _print_tracks(Console(), error.finished)
+            _print_tracks(output_console(), error.finished)
         raise
     write_playlists(tracks)
-    console = Console()
+    console = output_console()
     for remark in dict.fromkeys(remark for track in tracks for remark in track.remarks):
         console.print(f"Note: {remark}", markup=False, highlight=False)
     _print_tracks(console, tracks)
@@ -258,3 +276,25 @@ def render(
     )
     exercises = [_only_line(exercise, line) for exercise in _read_all(files)]
     _render(exercises, output, settings)
+
+
+DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
+DEMO_PITCHES = ("A", "B flat")
+
+
+def demo(
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="The folder for the pack; it is made.")
+    ] = Path("out"),
+) -> None:
+    """Render a small pack of the Larkmoor evening class, at A and at B flat, on four rungs.
+
+    Reads exercises that ship with Rungwise; writes audio files and playlists into the folder given
+    by -o. Ends with a table of what was written.
+
+    Example: rungwise demo -o out
+    """
+    from renderer.delivery.settings import RenderSettings
+
+    exercises = [read_with_options(Path(name)) for name in DEMO_EXERCISES]
+    _render(exercises, output, RenderSettings(pitches=DEMO_PITCHES))

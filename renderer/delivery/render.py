@@ -37,6 +37,7 @@ from renderer.notation.definition_fields import WrongValueError, read_gracenote_
 from renderer.notation.score import Exercise, Ladder
 from renderer.sound.mix import Track
 from renderer.sound.settings import Mix
+from renderer.timing.expand import exact_tempo
 
 OnProgress = Callable[[float, float], None]
 """Called with the seconds of audio rendered so far and the seconds there are in all."""
@@ -285,7 +286,7 @@ def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
 
 
 def _as_ladder(tempos: Iterable[float | Fraction]) -> Ladder:
-    return Ladder(tuple(Fraction(tempo).limit_denominator(1000) for tempo in tempos))
+    return Ladder(tuple(exact_tempo(tempo) for tempo in tempos))
 
 
 def _as_levels(levels: str | Mapping[str, float]) -> str:

@@ -228,6 +228,17 @@ def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click
         yield Click(section.start + index * spb, kind, section.kind)
 
 
+def exact_tempo(tempo: Fraction | float) -> Fraction:
+    """Return a tempo as an exact number, or raise a `RungwiseError` if no player needs it."""
+    if isinstance(tempo, float):
+        if not math.isfinite(tempo):
+            raise failure(f"a tempo of {tempo} is no tempo", "write a number, such as 60")
+        # The number that was typed, which a float only comes near to.
+        tempo = Fraction(repr(tempo))
+    check_tempo(Fraction(tempo))
+    return Fraction(tempo)
+
+
 def check_tempo(tempo: Fraction) -> None:
     """Raise a `RungwiseError` for a tempo that no player needs."""
     if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
@@ -320,8 +331,7 @@ def expand(
     RungwiseError
         If a setting is out of range, or an ornament does not fit into its note at this tempo.
     """
-    speed = exercise.tempo if tempo is None else Fraction(tempo).limit_denominator(1000)
-    check_tempo(speed)
+    speed = exact_tempo(exercise.tempo if tempo is None else tempo)
     _check_counts(count_in, repeats, gap)
     spb = 60 / speed
     chains = tuple(chain_of(exercise, index) for index in range(len(exercise.lines)))
