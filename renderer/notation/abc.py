@@ -113,7 +113,8 @@ def _tunes(text: str) -> Iterator[_Tune]:
     common: list[tuple[int, str, str]] = []
     tune: _Tune | None = None
     in_body = False
-    for number, raw in enumerate(text.splitlines(), start=1):
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for number, raw in enumerate(lines, start=1):
         if not raw.strip():
             if tune is not None and in_body:
                 yield tune

@@ -120,7 +120,7 @@ def read_tempo(text: str, unit: Fraction) -> Fraction | None:
     )
     if match is not None:
         beat = sum((Fraction(part) for part in match[1].split()), Fraction(0))
-        return Fraction(match[2]) * beat * 4
+        return Fraction(match[2]).limit_denominator(1000) * beat * 4
     match = re.fullmatch(r"(?:C\s*=\s*)?(\d{1,5}(?:\.\d{1,6})?)", value)
     if match is None:
         raise ValueError(f"{value!r} is no tempo")

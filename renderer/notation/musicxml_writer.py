@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree
 
+from renderer.notation.musicxml_settings import SOFTWARE, decimal_text, settings_of
 from renderer.notation.note_values import (
     SHORTEST_TYPE,
     TYPE_NAMES,
@@ -84,33 +84,6 @@ def _add(parent: Element, tag: str, text: str | int | None = None, **attributes:
     return child
 
 
-def decimal_text(number: Fraction) -> str:
-    """A number with up to six decimals, as plain digits."""
-    value = Decimal(number.numerator) / Decimal(number.denominator)
-    return f"{value:.6f}".rstrip("0").rstrip(".")
-
-
-def settings_of(exercise: Exercise) -> dict[str, str]:
-    """Return what MusicXML has no element for, as the names and values of miscellaneous fields."""
-    settings = {
-        "for": exercise.audience,
-        "purpose": exercise.purpose,
-        "level": exercise.level,
-        "gracenote length": str(exercise.gracenotes.length),
-        "gracenote placement": exercise.gracenotes.placement,
-        "inner length": str(exercise.inner),
-    }
-    for number, line in enumerate(exercise.lines, start=1):
-        if line.inner is not None:
-            settings[f"inner length of line {number}"] = str(line.inner)
-    ladder = exercise.ladder
-    if ladder is not None:
-        sign = "%" if ladder.percent else ""
-        settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
-        settings["ladder repeats"] = str(ladder.repeats)
-    return {name: value for name, value in settings.items() if value}
-
-
 class _Writer:
     def __init__(
         self,
@@ -146,7 +119,7 @@ class _Writer:
 
     def _identification(self, parent: Element) -> None:
         encoding = _add(parent, "encoding")
-        _add(encoding, "software", "Rungwise")
+        _add(encoding, "software", SOFTWARE)
         for element in ("accidental", "beam", "stem"):
             _add(encoding, "supports", element=element, type="yes")
         _add(encoding, "supports", element="print", type="yes", attribute="new-system", value="yes")

@@ -440,9 +440,21 @@ class _Joiner:
 def bars_of(
     measures: Sequence[Measure], reading: ChanterPitches, rests: Rests = "silence"
 ) -> tuple[Bar, ...]:
-    """Return measures in playing order as the bars of one line; empty measures fall away."""
+    """Return measures in playing order as the bars of one line; empty measures fall away.
+
+    A beat lasts the same in every meter, but for tempo marks.
+    """
     joiner = _Joiner(reading, rests)
-    return tuple(joiner.bar(measure, None) for measure in measures if measure.notes)
+    return tuple(joiner.bar(m, _tempo_of(m)) for m in measures if m.notes)
+
+
+def _tempo_of(measure: Measure) -> Fraction | None:
+    """The measure's tempo mark in beats per minute of its meter."""
+    if measure.tempo is None:
+        return None
+    tempo = measure.tempo * QUARTER / _bar_meter(measure).beat_value
+    _check_tempo(tempo, measure.place)
+    return tempo
 
 
 def _check_size(measures: Sequence[Measure]) -> None:

@@ -1,0 +1,190 @@
+"""An exercise to ABC 2.1: a tune in `K:HP`, and single lines for definitions.
+
+Every line of the exercise is a line of music code that ends with a double bar line, its heading an
+annotation above the first note. Notes are joined by beams as the meter has them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from renderer.notation.musicxml_settings import decimal_text
+from renderer.notation.note_values import Value, beam_groups, values_of_bar
+from renderer.notation.printed import Opened, Printed, pickup_offset, printed_line
+from renderer.notation.score import Bar, Exercise, Line, Meter
+
+UNIT = Fraction(1, 8)
+BARS_ON_A_LINE = 8
+MOST_NOTES_OF_A_TUPLET = 9
+
+
+def escaped_text(text: str) -> str:
+    """A text as an ABC text string holds it, on one line."""
+    one_line = " ".join(text.split())
+    escaped = one_line.replace("\\", "\\\\").replace("%", "\\%")
+    return escaped.replace("&", "&amp;").replace('"', "&quot;")
+
+
+def _length(units: Fraction) -> str:
+    if units == 1:
+        return ""
+    if units.denominator == 1:
+        return str(units.numerator)
+    top = "" if units.numerator == 1 else str(units.numerator)
+    return f"{top}/{units.denominator}"
+
+
+def _tuplet_sizes(values: list[Value]) -> dict[int, int]:
+    """Where tuplets begin, and how many notes each has."""
+    sizes: dict[int, int] = {}
+    begin = 0
+    for index, value in enumerate(values):
+        if value.begins_tuplet:
+            begin = index
+        if value.ends_tuplet:
+            sizes[begin] = index - begin + 1
+    return sizes
+
+
+def _bar_code(notes: list[Printed], bar: Bar, offset: Fraction, unit: Fraction) -> str:
+    rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
+    owners = [(n, piece) for n, row in zip(notes, rows, strict=True) for piece in range(len(row))]
+    silent = [note.note is None for note, _ in owners]
+    values = beam_groups([value for row in rows for value in row], silent, bar.meter, offset)
+    sizes = _tuplet_sizes(values)
+    code: list[str] = []
+    last = {id(note): len(row) - 1 for note, row in zip(notes, rows, strict=True)}
+    for index, (value, (note, piece)) in enumerate(zip(values, owners, strict=True)):
+        in_tuplet = 1 < value.actual <= MOST_NOTES_OF_A_TUPLET
+        if index in sizes and in_tuplet:
+            code.append(f"({value.actual}:{value.normal}:{sizes[index]}")
+        if note.group and piece == 0:
+            code.append("{" + "".join(small.note.abc for small in note.group) + "}")
+        shown = value.length * value.actual / value.normal if in_tuplet else value.length
+        code.append("z" if note.note is None else note.note.abc)
+        code.append(_length(shown / unit))
+        if note.note is not None and (piece < last[id(note)] or note.tied_on):
+            code.append("-")
+        if not value.beams or value.beams[0] == "end":
+            code.append(" ")
+    return "".join(code).strip()
+
+
+def _own_meter(bar: Bar) -> Meter | None:
+    """A meter that a bar fills, if there is one."""
+    whole = bar.beats * bar.meter.beat_value
+    unit = max(4, whole.denominator)
+    count = whole * unit
+    if unit not in (4, 8, 16) or count > 32:
+        return None
+    return Meter(int(count), unit)
+
+
+def _may_be_short(line: Line, number: int) -> bool:
+    """Whether a reader takes a short bar as a pickup, or as what completes one."""
+    first = line.bars[0]
+    if number == 1:
+        return True
+    return number == len(line.bars) and first.beats < first.meter.beats
+
+
+@dataclass
+class _State:
+    """The meter in force as lines are written one after the other."""
+
+    meter: Meter | None
+
+
+def _tempo_field(bar: Bar, beat_tempo: Fraction) -> str:
+    return f"[Q:{bar.meter.beat_value}={decimal_text(beat_tempo)}]"
+
+
+def _line_code(
+    exercise: Exercise, line_number: int, opened: Opened, unit: Fraction, state: _State
+) -> Iterator[str]:
+    """Yield the code of each bar, with the fields that it needs and without its bar line."""
+    line = exercise.lines[line_number - 1]
+    for number, (bar, notes) in enumerate(
+        zip(line.bars, printed_line(exercise, line_number, opened), strict=True), start=1
+    ):
+        meter: Meter | None = bar.meter
+        if bar.beats < bar.meter.beats and not _may_be_short(line, number):
+            meter = _own_meter(bar) or meter
+        fields = "" if meter == state.meter else f"[M:{meter}]"
+        state.meter = meter
+        if bar.tempo is not None:
+            fields += _tempo_field(bar, bar.tempo)
+        yield fields + _bar_code(notes, bar, pickup_offset(line.bars, number), unit)
+
+
+def write_abc_line(
+    exercise: Exercise, line_number: int, *, meter: Meter | None, unit: Fraction
+) -> str:
+    """Return a line of an exercise as ABC music code, ornaments as gracenote groups.
+
+    Parameters
+    ----------
+    exercise, line_number:
+        The line, from 1.
+    meter, unit:
+        The meter and the unit length (as a share of a whole note) that hold where it is read.
+    """
+    state = _State(meter)
+    return " | ".join(_line_code(exercise, line_number, "closed", unit, state)) + " |"
+
+
+def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
+    """Return an exercise as an ABC file with one tune, in UTF-8.
+
+    Parameters
+    ----------
+    exercise:
+        What is written.
+    opened:
+        As for `renderer.notation.musicxml_writer.write_musicxml`.
+
+    Raises
+    ------
+    RungwiseError
+        If an opened ornament has more parts than its note has room for.
+    """
+    first = exercise.lines[0].bars[0]
+    meter = first.meter
+    tempo = first.tempo or exercise.tempo
+    header = [
+        "%abc-2.1",
+        "X:1",
+        f"T:{escaped_text(exercise.title)}",
+        f"M:{meter}",
+        f"L:{UNIT}",
+        f"Q:{meter.beat_value}={decimal_text(tempo)}",
+        "K:HP",
+    ]
+    return ("\n".join([*header, *_body(exercise, opened, meter, tempo)]) + "\n").encode()
+
+
+def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> Iterator[str]:
+    state = _State(meter)
+    quarter = tempo * meter.beat_value
+    for line_number, line in enumerate(exercise.lines, start=1):
+        codes = list(_line_code(exercise, line_number, opened, UNIT, state))
+        for index, bar in enumerate(line.bars):
+            # In ABC a tempo holds for a note value: a new beat at the same pace needs a new mark.
+            tempo = bar.tempo or tempo
+            if bar.tempo is None and tempo * bar.meter.beat_value != quarter:
+                codes[index] = _tempo_field(bar, tempo) + codes[index]
+            quarter = tempo * bar.meter.beat_value
+        if line.heading.strip():
+            fields = re.match(r"(?:\[[^\]]*\])*", codes[0])
+            assert fields is not None
+            at = fields.end()
+            heading = f'"^{escaped_text(line.heading)}"'
+            codes[0] = codes[0][:at] + heading + codes[0][at:]
+        for start in range(0, len(codes), BARS_ON_A_LINE):
+            row = " | ".join(codes[start : start + BARS_ON_A_LINE])
+            is_end = start + BARS_ON_A_LINE >= len(codes)
+            end = "|" if not is_end else "|]" if line_number == len(exercise.lines) else "||"
+            yield f"{row} {end}"

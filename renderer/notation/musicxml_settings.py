@@ -1,0 +1,110 @@
+"""How an exercise is played and practised, kept in MusicXML's miscellaneous fields.
+
+MusicXML has no elements for gracenote lengths, ladders and the like; its `<miscellaneous-field>`s
+hold them as text, as a definition file writes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
+from xml.etree.ElementTree import Element
+
+from renderer.errors import RungwiseError
+from renderer.notation.definition_fields import (
+    WrongValueError,
+    read_gracenote_length,
+    read_inner_length,
+)
+from renderer.notation.ladder import parse_ladder
+from renderer.notation.limits import LONGEST_TEXT, MOST_REPEATS
+from renderer.notation.score import Exercise, Gracenotes
+
+SOFTWARE = "Rungwise"
+
+
+def decimal_text(number: Fraction) -> str:
+    """A number with up to six decimals, as plain digits."""
+    value = Decimal(number.numerator) / Decimal(number.denominator)
+    return f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def settings_of(exercise: Exercise) -> dict[str, str]:
+    """Return the names and values of the fields that an exercise needs."""
+    settings = {
+        "for": exercise.audience,
+        "purpose": exercise.purpose,
+        "level": exercise.level,
+        "gracenote length": str(exercise.gracenotes.length),
+        "gracenote placement": exercise.gracenotes.placement,
+        "inner length": str(exercise.inner),
+    }
+    for number, line in enumerate(exercise.lines, start=1):
+        if line.inner is not None:
+            settings[f"inner length of line {number}"] = str(line.inner)
+    ladder = exercise.ladder
+    if ladder is not None:
+        sign = "%" if ladder.percent else ""
+        settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
+        settings["ladder repeats"] = str(ladder.repeats)
+    return {name: value for name, value in settings.items() if value}
+
+
+def with_settings(exercise: Exercise, root: Element) -> Exercise:
+    """Return the exercise with what a score's miscellaneous fields say about it.
+
+    Only scores that this program wrote are asked; a field that cannot be read is left out and said.
+    """
+    software = (s.text or "" for s in root.iterfind("identification/encoding/software"))
+    if not any(name.startswith(SOFTWARE) for name in software):
+        return exercise
+    fields = {
+        element.get("name", ""): (element.text or "")[:LONGEST_TEXT]
+        for element in root.iterfind("identification/miscellaneous/miscellaneous-field")
+    }
+    for name, value in fields.items():
+        try:
+            exercise = _with_setting(exercise, name, value)
+        except (WrongValueError, RungwiseError, ValueError, IndexError):
+            remark = f"The field {name!r} of the score says {value[:60]!r} and is left out."
+            exercise = replace(exercise, remarks=(*exercise.remarks, remark))
+    return exercise
+
+
+def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
+    simple: dict[str, Callable[[], Exercise]] = {
+        "for": lambda: replace(exercise, audience=value),
+        "purpose": lambda: replace(exercise, purpose=value),
+        "level": lambda: replace(exercise, level=value),
+        "gracenote length": lambda: replace(
+            exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
+        ),
+        "gracenote placement": lambda: replace(exercise, gracenotes=_placed(exercise, value)),
+        "inner length": lambda: replace(exercise, inner=read_inner_length(value)),
+        "ladder": lambda: replace(exercise, ladder=parse_ladder(value)),
+        "ladder repeats": lambda: _repeated(exercise, int(value)),
+    }
+    if name in simple:
+        return simple[name]()
+    number = name.removeprefix("inner length of line ")
+    if number == name or not number.isdigit() or int(number) < 1:
+        return exercise
+    lines = list(exercise.lines)
+    lines[int(number) - 1] = replace(lines[int(number) - 1], inner=read_inner_length(value))
+    return replace(exercise, lines=tuple(lines))
+
+
+def _placed(exercise: Exercise, value: str) -> Gracenotes:
+    if value == "on the beat":
+        return replace(exercise.gracenotes, placement="on the beat")
+    if value == "before the beat":
+        return replace(exercise.gracenotes, placement="before the beat")
+    raise ValueError(value)
+
+
+def _repeated(exercise: Exercise, repeats: int) -> Exercise:
+    if exercise.ladder is None or not 1 <= repeats <= MOST_REPEATS:
+        raise ValueError(repeats)
+    return replace(exercise, ladder=replace(exercise.ladder, repeats=repeats))

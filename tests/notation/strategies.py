@@ -1,0 +1,114 @@
+"""Random exercises as a score can hold them: bars that add up, at any legal notes and meters."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from hypothesis import assume
+from hypothesis import strategies as st
+
+from renderer.notation.groups import slots_of_group
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import (
+    Bar,
+    Exercise,
+    Gracenotes,
+    Item,
+    Ladder,
+    Line,
+    MelodyNote,
+    Meter,
+    Rest,
+    Slot,
+)
+
+METERS = [Meter(2, 4), Meter(3, 4), Meter(4, 4), Meter(6, 8), Meter(9, 8), Meter(2, 2), Meter(5, 8)]
+PARTS_OF_A_BEAT = [Fraction(1), Fraction(1, 2), Fraction(1, 4), Fraction(3, 4), Fraction(1, 3)]
+TEXT = st.text(
+    st.characters(min_codepoint=32, max_codepoint=0x2FFF, exclude_categories=("Cs", "Cc", "Co")),
+    min_size=1,
+    max_size=20,
+).filter(lambda text: text == " ".join(text.split()) and bool(text))
+
+
+@st.composite
+def _lengths(draw: st.DrawFn, total: Fraction) -> list[Fraction]:
+    """Lengths that add up to `total` beats."""
+    lengths = []
+    left = total
+    while left > 0:
+        length = min(left, draw(st.sampled_from([Fraction(2), *PARTS_OF_A_BEAT])))
+        lengths.append(length)
+        left -= length
+    return lengths
+
+
+@st.composite
+def _note(draw: st.DrawFn, beats: Fraction) -> MelodyNote:
+    note = draw(st.sampled_from(Note))
+    group = draw(st.lists(st.sampled_from(Note), max_size=4))
+    return MelodyNote(beats, slots_of_group(note, group))
+
+
+@st.composite
+def _bar(draw: st.DrawFn, meter: Meter, beats: Fraction, before: Note | None) -> Bar:
+    items: list[Item] = []
+    for length in draw(_lengths(beats)):
+        kind = draw(st.integers(0, 9))
+        if kind == 0 and not (items and isinstance(items[-1], Rest)):
+            items.append(Rest(length))
+        elif kind == 1 and not items and before is not None:
+            items.append(MelodyNote(length, (Slot(before),), tied=True))
+        else:
+            items.append(draw(_note(length)))
+    return Bar(tuple(items), meter)
+
+
+@st.composite
+def _line(draw: st.DrawFn, meter: Meter, *, pickups: bool) -> Line:
+    pickup = draw(st.sampled_from([Fraction(0), Fraction(1)])) if pickups else Fraction(0)
+    count = draw(st.integers(2 if pickup else 1, 4))
+    bars: list[Bar] = []
+    for number in range(count):
+        beats = Fraction(meter.beats)
+        if pickup and number == 0:
+            beats = pickup
+        elif pickup and number == count - 1:
+            beats -= pickup
+        last = bars[-1].items[-1] if bars else None
+        before = last.note if isinstance(last, MelodyNote) else None
+        bars.append(draw(_bar(meter, beats, before)))
+    return Line(tuple(bars), draw(st.just("") | TEXT))
+
+
+@st.composite
+def written_exercises(draw: st.DrawFn, *, pickups: bool = True) -> Exercise:
+    """An exercise of one to three lines, with the settings that a definition can say."""
+    meter = draw(st.sampled_from(METERS))
+    lines = []
+    for _ in range(draw(st.integers(1, 3))):
+        meter = draw(st.sampled_from([meter, meter, draw(st.sampled_from(METERS))]))
+        lines.append(draw(_line(meter, pickups=pickups)))
+    assume(any(True for line in lines for _ in line.melody_notes))
+    ladder = draw(
+        st.none()
+        | st.builds(
+            Ladder,
+            st.lists(st.sampled_from([Fraction(50), Fraction(125, 2)]), min_size=1).map(tuple),
+            st.booleans(),
+            st.integers(1, 4),
+        )
+    )
+    return Exercise(
+        title=draw(TEXT),
+        lines=tuple(lines),
+        tempo=draw(st.sampled_from([Fraction(60), Fraction(40), Fraction(145, 2)])),
+        gracenotes=Gracenotes(
+            Length(Fraction(draw(st.integers(20, 60))), "ms"),
+            draw(st.sampled_from(["on the beat", "before the beat"])),
+        ),
+        inner=draw(st.sampled_from([Length(Fraction(110), "ms"), Length(Fraction(1, 2), "beat")])),
+        ladder=ladder,
+        audience=draw(st.just("") | TEXT),
+    )
