@@ -35,6 +35,7 @@ from renderer.sound.pitch import (
 )
 from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import (
+    LEAST_LIKENESS,
     WIDEST_MISTUNING,
     LoopSpectrum,
     NotSteadyError,
@@ -46,6 +47,7 @@ from renderer.sound.steady import (
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
 from renderer.sound.units import key_to_hz, ratio_to_cents
+from renderer.sound.vibrato import without_vibrato
 from renderer.timing.timeline import ClickKind
 
 Samples = NDArray[np.float32]
@@ -62,6 +64,8 @@ _DRONE_SEAM_S = 1.0
 _STROKE_S = 1.0
 _SILENT_DB = -84.0
 _REPORTED_CENTS = 0.5
+_STEADY = 0.95
+_REPORTED_VIBRATO_CENTS = 2.0
 _UNEVEN_LU = 2.0
 _FADING_DB = 0.3
 
@@ -340,6 +344,8 @@ class _Reading:
         self._problems: list[Problem] = []
         self._mistuned: list[str] = []
         self._faded: list[str] = []
+        self._vibrating: list[str] = []
+        self._wavering: list[str] = []
 
     def loop(
         self, player: SoundFontPlayer, key: int, name: str, counts: range, seam_s: float
@@ -353,12 +359,19 @@ class _Reading:
         note = player.play(voice.bank, voice.program, key, frames)
         try:
             tone, fading_db = _without_fading(note[steady_start(note, SYNTH_RATE) :])
-            period = measure_period(tone, keys_period)
+            measured = measure_period(tone, keys_period)
+            if measured.steadiness < _STEADY:
+                tone, depth_cents = without_vibrato(tone, SYNTH_RATE / measured.period, SYNTH_RATE)
+                measured = measure_period(tone, keys_period)
+                if depth_cents > _REPORTED_VIBRATO_CENTS:
+                    self._vibrating.append(f"{name} {depth_cents:.0f}")
+            period = measured.period
             room = int((len(tone) - seam) / period)
             counts = range(counts.start, min(counts.stop, room), counts.step) or counts
             if counts[-1] * period + seam > len(tone):
                 raise NotSteadyError("takes too long to settle")
-            spectrum = spectrum_of(seamless_loop(tone, period, counts, seam))
+            slack = 0.0 if measured.steadiness >= LEAST_LIKENESS else 0.25
+            spectrum = spectrum_of(seamless_loop(tone, period, counts, seam, slack=slack))
         except NotSteadyError as error:
             self._problems.append(
                 Problem(
@@ -371,6 +384,8 @@ class _Reading:
         cents = ratio_to_cents(keys_period * spectrum.periods / spectrum.frames)
         if abs(cents) > _REPORTED_CENTS:
             self._mistuned.append(f"{name} {cents:+.1f}")
+        if slack:
+            self._wavering.append(name)
         if abs(fading_db) > _FADING_DB:
             self._faded.append(name)
         return spectrum
@@ -384,6 +399,16 @@ class _Reading:
             remarks.append(
                 f"{self._voice} is out of tune by itself and has been corrected (cents): "
                 f"{', '.join(self._mistuned)}."
+            )
+        if self._vibrating:
+            remarks.append(
+                f"{self._voice} has vibrato, which has been taken out (cents up and down): "
+                f"{', '.join(self._vibrating)}."
+            )
+        if self._wavering:
+            remarks.append(
+                f"{self._voice} wavers by itself, so its pitch is right only on average: "
+                f"{', '.join(self._wavering)}."
             )
         if self._faded:
             remarks.append(

@@ -8,10 +8,10 @@ the distance.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
@@ -19,10 +19,13 @@ Samples = NDArray[np.float32]
 WIDEST_MISTUNING = 2 ** (3.5 / 12)
 """The factor within which a preset's pitch is looked for around that of its key."""
 
+LEAST_LIKENESS = 0.8
+"""How like itself a tone must be, a period or many on, for its period to be measured there."""
+
 _LEVEL_WINDOW_S = 0.05
 _STEADY_DB = 1.5
-_WINDOW_FRAMES = 4_096
-_LEAST_LIKENESS = 0.8
+_MEASURED_FRAMES = 131_072
+_SLACK_STEPS = 9
 _STRIDE = 8
 _LARGEST_OFFSET_FRAMES = 0.3
 
@@ -53,8 +56,18 @@ def steady_start(note: Samples, rate: int) -> int:
     return (first + 2) * window
 
 
-def measure_period(tone: Samples, near_frames: float) -> float:
-    """Return the period of a steady tone in frames.
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The period of a tone in frames, and how like itself the tone still is many periods on (1: the
+    same).
+    """
+
+    period: float
+    steadiness: float
+
+
+def measure_period(tone: Samples, near_frames: float) -> Measured:
+    """Measure the period of a held tone.
 
     Parameters
     ----------
@@ -68,42 +81,46 @@ def measure_period(tone: Samples, near_frames: float) -> float:
     NotSteadyError
         If the tone does not repeat itself at any such distance.
     """
-    window = min(_WINDOW_FRAMES, len(tone) // 4)
-    period, likeness = _best_lag(
-        tone, window, near_frames / WIDEST_MISTUNING, near_frames * WIDEST_MISTUNING
-    )
-    if likeness < _LEAST_LIKENESS:
+    likeness = _likeness(tone[:_MEASURED_FRAMES])
+    lowest, highest = near_frames / WIDEST_MISTUNING, near_frames * WIDEST_MISTUNING
+    period = _peak(likeness, lowest, highest)
+    steadiness = float(likeness[round(period)])
+    if steadiness < LEAST_LIKENESS:
         raise NotSteadyError("has no pitch near that of its key")
-    longest = (len(tone) - window - near_frames) / period
     periods = 1
-    while periods < longest:
-        periods = int(min(8 * periods, longest))
-        # Vibrato moves single periods to and fro; a third of one keeps the count of them right.
-        reach = max(3.0, period / 3)
-        lag, _ = _best_lag(tone, window, periods * period - reach, periods * period + reach)
-        period = lag / periods
-        if periods == int(longest):
+    # Twice as far at each step, while the error of the step before is far below a period. Two
+    # periods less than there are: room for the search around the longest distance.
+    while (longest := int(len(likeness) / period) - 2) > periods:
+        periods = min(2 * periods, longest)
+        reach = max(2.0, 0.1 * period)
+        lag = _peak(likeness, periods * period - reach, periods * period + reach)
+        steadiness = min(steadiness, float(likeness[round(lag)]))
+        # Where vibrato or a second source has blurred the tone, no peak is its own any more.
+        if steadiness < LEAST_LIKENESS:
             break
-    return period
+        period = lag / periods
+    return Measured(period, steadiness)
 
 
-def _best_lag(tone: Samples, window: int, lowest: float, highest: float) -> tuple[float, float]:
-    """Return the lag in frames at which the tone is most like its start, and how like (to 1)."""
-    first = max(1, int(lowest))
-    last = int(np.ceil(highest))
-    here = tone[:window]
-    views = sliding_window_view(tone[first : last + window], window)
-    likeness = (views @ here) / (
-        np.linalg.norm(here) * np.maximum(np.linalg.norm(views, axis=1), 1e-12)
-    )
-    peak = int(np.argmax(likeness))
-    if 0 < peak < len(likeness) - 1:
-        before, top, after = (float(value) for value in likeness[peak - 1 : peak + 2])
-        bend = before - 2 * top + after
-        shift = 0.5 * (before - after) / bend if bend else 0.0
-    else:
-        shift = 0.0
-    return first + peak + shift, float(likeness[peak])
+def _likeness(tone: Samples) -> NDArray[np.float64]:
+    """Return how like itself the tone is at lags 0 to half its length: 1 is the same."""
+    size = 1 << (2 * len(tone) - 1).bit_length()
+    spectrum = np.fft.rfft(tone, size)
+    products = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(tone) // 2]
+    mean = products.astype(np.float64) / (len(tone) - np.arange(len(products)))
+    return np.asarray(mean / mean[0], np.float64)
+
+
+def _peak(likeness: NDArray[np.float64], lowest: float, highest: float) -> float:
+    """Return the lag in frames, fractional, of the greatest likeness between two lags."""
+    first = max(1, math.floor(lowest))
+    last = min(len(likeness) - 2, math.ceil(highest))
+    top = first + int(np.argmax(likeness[first : last + 1]))
+    before, here, after = (float(value) for value in likeness[top - 1 : top + 2])
+    bend = before - 2 * here + after
+    # At the edge of what was searched there may be no peak to interpolate.
+    is_peak = before < here >= after
+    return top + (0.5 * (before - after) / bend if is_peak else 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,7 +139,9 @@ class Loop:
     periods: int
 
 
-def seamless_loop(tone: Samples, period: float, counts: range, seam: int) -> Loop:
+def seamless_loop(
+    tone: Samples, period: float, counts: range, seam: int, *, slack: float = 0.0
+) -> Loop:
     """Cut a loop of whole periods out of a steady tone.
 
     Of the numbers of periods offered, the loop takes one after which the tone is most like itself;
@@ -139,11 +158,16 @@ def seamless_loop(tone: Samples, period: float, counts: range, seam: int) -> Loo
         The numbers of periods that the loop may hold.
     seam:
         How many frames the ends are faded over.
+    slack:
+        By what share of a period the length may differ from whole periods, for tones that are not
+        steady enough to have one.
     """
     before = tone[:seam]
     rough = before[::_STRIDE]
-    numbers = np.array(counts)
-    lags = numbers * period
+    shifts = np.linspace(-slack, slack, _SLACK_STEPS) if slack else np.zeros(1)
+    numbers = np.repeat(np.array(counts), len(shifts))
+    lags = np.add.outer(np.array(counts), shifts).ravel() * period
+    lags = np.clip(lags, seam, len(tone) - seam)
     whole = np.round(lags).astype(int)
     offsets = np.abs(lags - whole)
     # A loop has whole frames: those lengths serve that are nearly whole anyway.
