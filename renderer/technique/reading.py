@@ -12,6 +12,7 @@ from renderer.notation.score import Exercise
 from renderer.technique.library import find_exercise
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
+from renderer.technique.recognise import recognise_opened
 
 
 def _read_score(path: Path) -> Exercise:
@@ -25,8 +26,12 @@ def _read_score(path: Path) -> Exercise:
         )
     exercise = reader(path)
     book = load_book()
-    lines = tuple(replace(line, bars=recognise_bars(line.bars, book)) for line in exercise.lines)
-    return replace(exercise, lines=lines)
+    lines = []
+    for line in exercise.lines:
+        known = recognise_opened(replace(line, bars=recognise_bars(line.bars, book)), book)
+        # What holds for the whole exercise need not be said again by the line.
+        lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
+    return replace(exercise, lines=tuple(lines))
 
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")

@@ -100,8 +100,9 @@ def recognise_opened(line: Line, book: OrnamentBook) -> Line:
 
     Notes count as an opened movement where, within one bar and beginning on a beat, they spell
     a movement of the book slot by slot, every one but the last is equally long and shorter than a
-    beat, and the last is at least as long. The longest movement that fits is taken. The share of
-    the beat becomes the line's `inner`.
+    beat, and the last is at least as long (longer, for a movement without any gracenote, since
+    an even run of low A and low G is more likely a drill than a birl). The longest movement that
+    fits is taken. The share of the beat becomes the line's `inner`.
 
     A line that already holds closed movements with inner notes, or opened ones of different
     shares, is returned as it is, since one line has one `inner`.
@@ -159,7 +160,8 @@ def _opened_at(
             break
         slots = (*slots, item.slots[0])
         names = forms.get(slots, ())
-        if item.beats >= first.beats:
+        has_gracenote = any(slot.gracenote is not None for slot in slots)
+        if item.beats > first.beats or (has_gracenote and item.beats == first.beats):
             for name, approach in names:
                 if approach is None or approach is previous:
                     best = end - start, name

@@ -232,30 +232,38 @@ def _counted(count: int, noun: str) -> str:
 
 
 # How much one flag of each kind asks for a word of advice. Judgement: noises that spoil the music
-# come before what spoils the hold, and both before what is only untidy.
+# come before what spoils the hold, and both before what is only untidy. That a change is big is
+# no advice; it is said only where there is nothing better to say.
 _URGENCY = {
     CautionKind.CROSSING_NOISE: 6.0,
     CautionKind.LOOSE_HOLD: 5.0,
     CautionKind.CHOKE: 4.0,
     CautionKind.SILENT_FINGER: 2.0,
-    CautionKind.BIG_CHANGE: 1.0,
 }
 
 
 def _advice(flags: Iterable[Flag], about_movements: Iterable[str]) -> tuple[str, ...]:
     """Choose the sentences worth saying: what occurs often and weighs most, kinds mixed."""
     counts = Counter(flag.caution for flag in flags)
-    worth = {caution: _URGENCY[caution.kind] * count for caution, count in counts.items()}
+    worth = {
+        caution: _URGENCY[caution.kind] * count
+        for caution, count in counts.items()
+        if caution.kind in _URGENCY
+    }
     chosen: list[str] = []
     while worth and len(chosen) < MOST_ADVICE:
         best = max(worth, key=worth.__getitem__)
         del worth[best]
         chosen.append(best.text)
-        # A second sentence of one kind says less that is new than the first of another.
-        for caution in worth:
-            if caution.kind is best.kind:
+        for caution in list(worth):
+            same_change = caution.text.partition(":")[0] == best.text.partition(":")[0]
+            if same_change and set(caution.fingers) <= set(best.fingers):
+                # The same fingers in the same change: nothing new is said.
+                del worth[caution]
+            elif caution.kind is best.kind or same_change:
                 worth[caution] /= 2
-    return tuple([*chosen, *about_movements][:MOST_ADVICE])
+    big = [caution.text for caution in counts if caution.kind is CautionKind.BIG_CHANGE]
+    return tuple([*chosen, *about_movements, *big][:MOST_ADVICE])
 
 
 def _about_movements(

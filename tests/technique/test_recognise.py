@@ -115,6 +115,14 @@ def test_notes_off_the_beat_or_longer_than_the_last_are_no_opened_movement() -> 
         assert recognise_opened(line, BOOK) == line
 
 
+def test_an_even_run_of_low_g_and_low_a_is_no_birl() -> None:
+    slots = parse_fragment("G A G A")
+    even = line_of(written_out(slots, Fraction(1, 4), Fraction(1, 4)))
+    assert recognise_opened(even, BOOK) == even
+    held = line_of(written_out(slots, Fraction(1, 4), Fraction(5, 4)))
+    assert recognise_opened(held, BOOK).bars[0].items == (MelodyNote(Fraction(2), slots, "birl"),)
+
+
 def test_a_movement_does_not_reach_over_the_bar_line() -> None:
     line = line_of((DOUBLED[0],), (DOUBLED[1],))
     assert recognise_opened(line, BOOK) == line

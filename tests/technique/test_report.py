@@ -131,6 +131,11 @@ def test_the_gravest_and_most_frequent_caution_is_advised_first() -> None:
     assert len(advice) == MOST_ADVICE
 
 
+def test_advice_does_not_say_one_thing_of_one_finger_twice() -> None:
+    advice = report(run("low A, D")).advice
+    assert [sentence for sentence in advice if "right little finger" in sentence] == [advice[0]]
+
+
 def test_advice_on_an_easy_line_is_about_its_movement() -> None:
     advice = report(run("low A, B", "doubling")).advice
     assert advice == ("Make the second gracenote of the doubling as short as the first.",)
