@@ -1,0 +1,194 @@
+"""The command line as a teacher with a deadline uses it: typos, odd values, odd files.
+
+Each wrong call is made in a process of its own, as a user makes it: one clear message, exit code 2,
+no traceback, and nothing left behind.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+GOOD = """
+title = "Doublings over a wide step"
+meter = "3/4"
+tempo = 60
+
+[ornaments]
+inner = "1/2 beat"
+
+[[lines]]
+heading = "Low A to D"
+run = "low A, B, D"
+ornament = "doubling"
+walk = true
+
+[ladder]
+from = 50
+to = 80
+step = 10
+"""
+
+
+def rungwise(
+    *arguments: str | Path, folder: Path, env: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "renderer.cli", *map(str, arguments)],
+        cwd=folder,
+        env={**os.environ, **(env or {})},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "good.toml").write_text(GOOD, "utf-8")
+    return tmp_path
+
+
+def refused(run: subprocess.CompletedProcess[str]) -> str:
+    assert run.returncode == 2, run.stderr
+    assert "Traceback" not in run.stderr
+    assert run.stderr.strip()
+    return run.stderr
+
+
+def left_behind(folder: Path) -> list[str]:
+    return sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file())
+
+
+def test_events_of_an_opened_doubling_are_half_a_beat_apart(folder: Path) -> None:
+    run = rungwise("events", "good.toml", "--tempo", "60", "--format", "csv", folder=folder)
+    assert run.returncode == 0, run.stderr
+    rows = list(csv.DictReader(io.StringIO(run.stdout)))
+    assert list(rows[0]) == ["start_ms", "length_ms", "note", "role", "line", "bar"]
+    doubling = [row for row in rows if row["bar"] == "3" and row["role"] != "melody"]
+    names = [(row["start_ms"], row["length_ms"], row["note"], row["role"]) for row in doubling]
+    # A count-in bar and two bars of 3 s, a beat of low A, then B twice, half a beat apart.
+    assert names == [
+        ("10000", "45", "high G", "gracenote"),
+        ("10045", "455", "B", "inner"),
+        ("10500", "45", "D", "gracenote"),
+    ]
+
+
+def test_printed_events_tile_at_any_tempo(folder: Path) -> None:
+    run = rungwise("events", "good.toml", "--tempo", "71.3", "--format", "json", folder=folder)
+    rows = json.loads(run.stdout, parse_float=Fraction, parse_int=Fraction)
+    now = Fraction(0)
+    for row in rows:
+        assert row["start_ms"] == now
+        now += row["length_ms"]
+    assert {row["role"] for row in rows} == {"melody", "inner", "gracenote", "rest"}
+
+
+def test_render_ends_in_a_table_of_what_it_wrote(folder: Path) -> None:
+    run = rungwise(
+        "render", "good.toml", "-o", "play along/é", "--tempo", "80", "--pitch", "B flat",
+        "--format", "ogg", folder=folder,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    name = "Doublings over a wide step - B flat - full - 080 bpm.ogg"
+    assert name in run.stdout
+    # One bar of count-in and four of three beats, at 80 beats a minute: 11.25 s.
+    assert "1 track, 0:11 of playing" in run.stdout
+    playlist = "Doublings over a wide step - B flat - full.m3u8"
+    assert left_behind(folder / "play along/é") == sorted([name, playlist])
+
+
+def test_several_wrong_files_are_reported_in_one_go(folder: Path) -> None:
+    (folder / "empty.toml").write_text("")
+    (folder / "binary.toml").write_bytes(bytes(range(256)))
+    message = refused(
+        rungwise("render", "none.toml", "empty.toml", "binary.toml", ".", "-o", "x", folder=folder)
+    )
+    for part in ("no such file", "is empty", "not a text file", "folder"):
+        assert part in message
+    assert not (folder / "x").exists()
+
+
+def test_an_unknown_ornament_suggests_the_nearest(folder: Path) -> None:
+    (folder / "typo.toml").write_text('[[lines]]\nrun = "low A, B"\nornament = "dubling"\n')
+    message = refused(rungwise("check", "typo.toml", folder=folder))
+    assert "typo.toml: lines[1].ornament" in message
+    assert "doubling" in message.replace("dubling", "")
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--tempo", "0"), "from 10 to 400"),
+        (("--tempo", "10000"), "from 10 to 400"),
+        (("--tempo", "nan"), "write a number"),
+        (("--gracenote", "0 ms"), "from 10 ms to 250 ms"),
+        (("--gracenote", "5000 ms"), "from 10 ms to 250 ms"),
+        (("--ladder", "50:80"), "from:to:step"),
+        (("--ladder", "80:50:0"), "above 0"),
+        (("--tempo", "60", "--ladder", "50:80:10"), "one tempo or a ladder"),
+        (("--pitch", "H"), "such as 478"),
+        (("--pitch", "300"), "such as 478"),
+        (("--scale", "blues"), "harmonic"),
+        (("--mix", "duet"), "backing"),
+        (("--format", "aiff"), "flac"),
+        (("--layout", "surround"), "split"),
+        (("--levels", "drums=3"), "chanter, drone or metronome"),
+        (("--rate", "1"), "8000"),
+        (("--count-in", "99"), "from 0 to 8"),
+        (("--repeats", "0"), "from 1 to 10000"),
+        (("--line", "7"), "from 1 to 1"),
+        (("--gracenote", "200 ms", "--tempo", "400"), "fits up to"),
+        (("--repeats", "10000", "--tempo", "10"), "hours"),
+    ],
+)
+def test_a_wrong_option_gets_one_clear_message(
+    folder: Path, options: tuple[str, ...], says: str
+) -> None:
+    run = rungwise("render", "good.toml", "-o", "x", *options, folder=folder)
+    assert says in refused(run).casefold()
+    assert not (folder / "x").exists()
+
+
+def test_without_fluidsynth_the_message_says_how_to_install_it(folder: Path) -> None:
+    # What pyfluidsynth meets where the system has no such library: the search finds nothing.
+    hide = folder / "hide"
+    hide.mkdir()
+    (hide / "sitecustomize.py").write_text(
+        "import ctypes.util\nctypes.util.find_library = lambda name: None\n"
+    )
+    env = {"PYTHONPATH": f"{hide}{os.pathsep}{Path(__file__).parent.parent}"}
+    message = refused(rungwise("render", "good.toml", "-o", "x", folder=folder, env=env))
+    assert "apt install libfluidsynth3" in message
+    assert "brew install fluid-synth" in message
+    assert (
+        left_behind(folder) == ["good.toml", "hide/sitecustomize.py"] or not (folder / "x").exists()
+    )
+
+
+def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
+    command = f'"{sys.executable}" -m renderer.cli events good.toml --repeats 2000 | head -n 1'
+    run = subprocess.run(
+        command, shell=True, cwd=folder, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert run.stdout.startswith("start_ms")
+    assert "Traceback" not in run.stderr
+
+
+def test_every_command_says_what_it_reads_and_writes_with_an_example() -> None:
+    from renderer.cli import app
+
+    for command in app.registered_commands:
+        text = command.callback.__doc__ or "" if command.callback else ""
+        assert "Example: rungwise" in text, command
