@@ -1,0 +1,139 @@
+"""`rungwise ornaments`, `check` and `fingering` as a user runs them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+DEFINITION = """
+title = "Wide steps [Larkmoor]"
+meter = "3/4"
+tempo = 60
+
+[ornaments]
+inner = "1/2 beat"
+
+[[lines]]
+heading = "Low A to D"
+run = "low A, E, D"
+ornament = "doubling"
+walk = true
+
+[[lines]]
+heading = "Still fingers"
+run = "low A, B, low A"
+"""
+
+
+def rungwise(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "renderer.cli", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+        env={"COLUMNS": "160", "PATH": "", "HOME": "/nonexistent"},
+    )
+
+
+@pytest.fixture
+def exercise(tmp_path: Path) -> Path:
+    path = tmp_path / "steps.toml"
+    path.write_text(DEFINITION, "utf-8")
+    return path
+
+
+def test_the_book_lists_every_movement() -> None:
+    run = rungwise("ornaments")
+    assert run.returncode == 0
+    for name in ("G gracenote", "throw on D", "crunluath", "shake", "G-D-E gracenotes"):
+        assert name in run.stdout
+
+
+def test_a_movement_shows_its_slots_and_finger_moves() -> None:
+    run = rungwise("ornaments", "leumluath")
+    assert run.returncode == 0
+    assert "G {d}G B" in run.stdout
+    assert "{GdG}B" in run.stdout
+    assert "lift right index (D); close right index (low G)" in run.stdout
+
+
+def test_a_movement_coming_from_a_note_shows_what_is_played_instead() -> None:
+    run = rungwise("ornaments", "doubling", "--from", "high A")
+    assert run.returncode == 0
+    assert "half doubling instead" in run.stdout
+
+
+def test_a_wrong_name_suggests_the_nearest_and_ends_with_2() -> None:
+    run = rungwise("ornaments", "doublin")
+    assert run.returncode == 2
+    assert "'doubling'" in run.stderr
+    assert "Traceback" not in run.stderr
+    assert rungwise("ornaments", "doubling", "--from", "H").returncode == 2
+
+
+def test_the_book_includes_a_definitions_own_movements(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    own = '[ornament-book."knock on E".fragments]\nE = "{g}e {A}e"\n'
+    path.write_text(DEFINITION.replace("[ornaments]", own + "[ornaments]"), "utf-8")
+    run = rungwise("ornaments", "knock on E", "--file", path)
+    assert run.returncode == 0, run.stderr
+    assert "{g}e {A}e" in run.stdout
+
+
+def test_check_reports_flags_difficulty_speed_and_advice(exercise: Path) -> None:
+    run = rungwise("check", exercise)
+    assert run.returncode == 0, run.stderr
+    assert "Wide steps [Larkmoor]" in run.stdout
+    assert "doubling on low A, D and E; 12 notes in 4 bars" in run.stdout
+    assert "right hand away before the left closes, or low A sounds between" in run.stdout
+    assert "fits up to" in run.stdout
+    assert "Lines from easy to hard: 2, 1" in run.stdout
+
+
+def test_check_as_json_has_the_same_for_machines(exercise: Path) -> None:
+    run = rungwise("check", exercise, "--format", "json")
+    assert run.returncode == 0, run.stderr
+    report = json.loads(run.stdout)
+    first, second = report["lines"]
+    flag = first["flags"][0]
+    assert (flag["kind"], flag["bar"], flag["beat"], flag["heard"]) == (
+        "crossing noise", 1, 3, "low A",
+    )  # fmt: skip
+    assert first["difficulty"] > second["difficulty"]
+    assert first["fastest_tempo"] > 60
+    assert first["fits"] is second["fits"] is True
+    assert len(first["advice"]) == 3
+    assert report["totals"]["notes"] == 15
+    assert report["totals"]["crossing noise"] == sum(
+        flag["kind"] == "crossing noise" for line in report["lines"] for flag in line["flags"]
+    )
+
+
+def test_check_ends_with_1_where_a_line_does_not_fit_at_its_own_tempo(exercise: Path) -> None:
+    exercise.write_text(DEFINITION.replace("tempo = 60", "tempo = 380"), "utf-8")
+    run = rungwise("check", exercise, "--gracenote", "100 ms")
+    assert run.returncode == 1, run.stderr
+    assert "Not every line fits at 380 beats a minute" in run.stdout
+    machine = rungwise("check", exercise, "--gracenote", "100 ms", "--format", "json")
+    assert machine.returncode == 1
+    assert [line["fits"] for line in json.loads(machine.stdout)["lines"]] == [False, True]
+
+
+def test_fingering_prints_a_line_change_by_change(exercise: Path) -> None:
+    run = rungwise("fingering", exercise, "--line", "1")
+    assert run.returncode == 0, run.stderr
+    assert "E to D" in run.stdout
+    assert "x xxx | ---x" in run.stdout
+    assert "crossing noise" in run.stdout
+
+
+def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
+    for line in ("0", "3"):
+        run = rungwise("fingering", exercise, "--line", line)
+        assert run.returncode == 2
+        assert "Choose one from 1 to 2" in run.stderr
