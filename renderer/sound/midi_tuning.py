@@ -7,9 +7,8 @@ bits, the equal-tempered key below the pitch and the rest in steps of 100 / 2^14
 
 from __future__ import annotations
 
-import math
+from renderer.sound.units import hz_to_key, key_to_hz
 
-A4_KEY, A4_HZ = 69, 440.0
 STEPS_PER_SEMITONE = 1 << 14
 NO_CHANGE = (0x7F, 0x7F, 0x7F)
 """The word that leaves a key as it is, hence no pitch has it."""
@@ -18,17 +17,12 @@ BEND_CENTER = 8192
 """Of pitch bend's 14 bits; mido counts from it, from -8192 to 8191."""
 
 
-def key_number(hz: float) -> float:
-    """The key number of a pitch with its fraction, such as 69.0 for 440 Hz."""
-    return A4_KEY + 12 * math.log2(hz / A4_HZ)
-
-
 def frequency_word(hz: float) -> tuple[int, int, int]:
     """Return the frequency word nearest to a pitch.
 
     Raises `ValueError` for a pitch outside the words' range, 8.18 to 13,289.73 Hz.
     """
-    steps = round(key_number(hz) * STEPS_PER_SEMITONE)
+    steps = round(hz_to_key(hz) * STEPS_PER_SEMITONE)
     if not 0 <= steps < 128 * STEPS_PER_SEMITONE - 1:
         raise ValueError(f"{hz:g} Hz is outside the range of MIDI tuning")
     return steps >> 14, steps >> 7 & 0x7F, steps & 0x7F
@@ -37,7 +31,7 @@ def frequency_word(hz: float) -> tuple[int, int, int]:
 def word_hz(word: tuple[int, int, int]) -> float:
     """Return the pitch that a frequency word names."""
     steps = word[0] << 14 | word[1] << 7 | word[2]
-    return float(A4_HZ * 2 ** ((steps / STEPS_PER_SEMITONE - A4_KEY) / 12))
+    return key_to_hz(steps / STEPS_PER_SEMITONE)
 
 
 def bend_of(cents: float, range_semitones: int) -> int:

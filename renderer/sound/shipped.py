@@ -1,4 +1,4 @@
-"""Where the SoundFont that comes with Rungwise is."""
+"""The project's own SoundFont: where its file is."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from renderer.shipped import shipped_folder
 
 
 def shipped_soundfont() -> Path:
-    """Return the project's own SoundFont."""
+    """Return the SoundFont that comes with Rungwise.
+
+    Raises `RungwiseError` where it is missing, which only a damaged installation brings about.
+    """
     path = shipped_folder("soundfonts") / "rungwise.sf2"
     if not path.is_file():
         raise failure(

@@ -1,0 +1,183 @@
+"""A short tour of every voice: a pitch to one track that plays them in turn.
+
+Each stop of the tour is a track of its own, mixed as any other and at the same loudness; between
+two there is half a second of silence. Blocks are 32-bit float arrays (frames, 2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
+from renderer.sound.bank import DroneBank, Voice
+from renderer.sound.instrument import Instrument, make_instrument
+from renderer.sound.mix import Track, mix_track
+from renderer.sound.pitch import Chanter, PitchStandard, Scale
+from renderer.sound.settings import Mix, MixSettings
+from renderer.sound.steady import LoopSpectrum
+from renderer.timing.expand import Timeline, expand
+
+_SILENCE_S = 0.5
+_TEMPO = Fraction(80)
+_METER = Meter(4, 4)
+_BEAT = Fraction(1)
+
+_UP_AND_DOWN = (*Note, *reversed(list(Note)[:-1]))
+_DOUBLED = (Note.LOW_A, Note.B, Note.C, Note.E)
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One stop of the tour: what is heard, and the track that lets it be heard."""
+
+    label: str
+    track: Track
+
+
+@dataclass(frozen=True, slots=True)
+class Tour:
+    """The tour; iterating yields its blocks.
+
+    Parameters
+    ----------
+    stops:
+        What is played, in order.
+    rate:
+        Frames a second.
+    remarks:
+        Sentences on what had to be corrected in the presets.
+    """
+
+    stops: tuple[Stop, ...]
+    rate: int
+    remarks: tuple[str, ...]
+
+    channels = 2
+
+    @property
+    def starts(self) -> tuple[int, ...]:
+        """The frame at which each stop begins."""
+        starts, at = [], 0
+        for stop in self.stops:
+            starts.append(at)
+            at += stop.track.frames + self._silence
+        return tuple(starts)
+
+    @property
+    def frames(self) -> int:
+        """The length of the whole tour."""
+        return self.starts[-1] + self.stops[-1].track.frames
+
+    @property
+    def _silence(self) -> int:
+        return round(_SILENCE_S * self.rate)
+
+    def __iter__(self) -> Iterator[NDArray[np.float32]]:
+        for index, stop in enumerate(self.stops):
+            if index:
+                yield np.zeros((self._silence, self.channels), np.float32)
+            yield from stop.track
+
+
+def _exercise(items: tuple[Item, ...], bars: int = 1) -> Exercise:
+    line = Line(tuple(Bar(items, _METER) for _ in range(bars)))
+    return Exercise("Tour", (line,), tempo=_TEMPO)
+
+
+def _notes(*notes: Note, beats: Fraction = _BEAT) -> tuple[Item, ...]:
+    return tuple(MelodyNote(beats, (Slot(note),)) for note in notes)
+
+
+def _doublings(*notes: Note) -> tuple[Item, ...]:
+    def separating(note: Note) -> Note:
+        return Note.F if note is Note.E else Note.D
+
+    return tuple(
+        MelodyNote(_BEAT, (Slot(note, Note.HIGH_G), Slot(note, separating(note)))) for note in notes
+    )
+
+
+def _alone(drones: DroneBank, *, tenors: bool) -> DroneBank:
+    """Return the drones with the tenors, or the bass, silenced."""
+
+    def silenced(one: LoopSpectrum) -> LoopSpectrum:
+        return replace(one, bins=np.zeros_like(one.bins))
+
+    if tenors:
+        return replace(drones, bass=silenced(drones.bass))
+    return replace(drones, tenor=silenced(drones.tenor), second_tenor=silenced(drones.second_tenor))
+
+
+def _only_drones(instrument: Instrument, drones: DroneBank) -> Track:
+    settings = MixSettings(mix=Mix.BACKING, metronome=False)
+    silence = _exercise((Rest(Fraction(4)),))
+    return mix_track(expand(silence, count_in=0), replace(instrument, drones=drones), settings)
+
+
+def tour(
+    pitch: PitchStandard,
+    scale: Scale,
+    *,
+    rate: int = 44_100,
+    voice: Voice | None = None,
+    drone_voice: Voice | None = None,
+) -> Tour:
+    """Prepare a tour of every voice, about a minute and a half long.
+
+    Parameters
+    ----------
+    pitch, scale:
+        What the notes sound.
+    rate:
+        Frames a second.
+    voice, drone_voice:
+        Presets to be heard instead of the project's own, as for `make_instrument`.
+
+    Raises
+    ------
+    RungwiseError
+        If FluidSynth is missing, or a preset cannot be used.
+    """
+
+    def instrument(chanter: Chanter) -> Instrument:
+        return make_instrument(
+            pitch, scale, chanter, rate=rate, voice=voice, drone_voice=drone_voice
+        )
+
+    practice, pipe = instrument(Chanter.PRACTICE), instrument(Chanter.PIPE)
+    alone = MixSettings(mix=Mix.CHANTER)
+    clicks = MixSettings(mix=Mix.BACKING, drone=False)
+
+    def plain(exercise: Exercise, count_in: int = 0) -> Timeline:
+        return expand(exercise, count_in=count_in)
+
+    nine = plain(_exercise(_notes(*_UP_AND_DOWN, beats=_BEAT / 2)))
+    doubled = plain(_exercise(_doublings(*_DOUBLED)))
+    silent = _exercise((Rest(Fraction(4)),), bars=2)
+    tune = _exercise(_doublings(*_DOUBLED), bars=2)
+    stops = (
+        Stop("practice chanter, the nine notes", mix_track(nine, practice, alone)),
+        Stop("practice chanter, doublings", mix_track(doubled, practice, alone)),
+        Stop("pipe chanter, the nine notes", mix_track(nine, pipe, alone)),
+        Stop("pipe chanter, doublings", mix_track(doubled, pipe, alone)),
+        Stop("tenor drones", _only_drones(pipe, _alone(pipe.drones, tenors=True))),
+        Stop("bass drone", _only_drones(pipe, _alone(pipe.drones, tenors=False))),
+        Stop("all drones", _only_drones(pipe, pipe.drones)),
+        Stop(
+            "metronome: accent, beats and subdivisions",
+            mix_track(expand(silent, count_in=0, subdivide=True), pipe, clicks),
+        ),
+        Stop(
+            "pipe band start: two rolls, drones on the second",
+            mix_track(expand(tune, count_in_style="rolls"), pipe, MixSettings(metronome=False)),
+        ),
+        Stop("practice track: count-in, drones, metronome", mix_track(plain(tune, 1), practice)),
+    )
+    remarks = tuple(dict.fromkeys(practice.remarks + pipe.remarks))
+    return Tour(stops, rate, remarks)
