@@ -172,9 +172,7 @@ def test_without_fluidsynth_the_message_says_how_to_install_it(folder: Path) -> 
     message = refused(rungwise("render", "good.toml", "-o", "x", folder=folder, env=env))
     assert "apt install libfluidsynth3" in message
     assert "brew install fluid-synth" in message
-    assert (
-        left_behind(folder) == ["good.toml", "hide/sitecustomize.py"] or not (folder / "x").exists()
-    )
+    assert not (folder / "x").exists() or not left_behind(folder / "x")
 
 
 def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:

@@ -1,0 +1,54 @@
+"""What the README shows runs as printed."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
+DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
+PYTHON = re.search(r"```python\n(.*?)```", README, re.DOTALL)
+COMMANDS = re.findall(r"^    (rungwise (?!demo).*?)(?:\s+#.*)?$", README, re.MULTILINE)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    assert DEFINITION is not None
+    (tmp_path / "wide.toml").write_text(DEFINITION[1], "utf-8")
+    return tmp_path
+
+
+def run(folder: Path, *command: str) -> str:
+    done = subprocess.run(
+        [sys.executable, *command],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=180,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_there_are_commands_to_run() -> None:
+    assert len(COMMANDS) >= 5
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_runs_as_printed(folder: Path, command: str) -> None:
+    assert run(folder, "-m", "renderer.cli", *shlex.split(command)[1:]).strip()
+
+
+def test_the_python_example_runs_as_printed(folder: Path) -> None:
+    assert PYTHON is not None
+    (folder / "example.py").write_text(PYTHON[1], "utf-8")
+    lines = run(folder, "example.py").splitlines()
+    assert lines[1].split() == ["3.0", "1.0", "low", "A", "melody"]
+    assert lines[-1].startswith("tracks")
+    assert len(list((folder / "tracks").glob("*.flac"))) == 4
