@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import cache
 from importlib import resources
@@ -52,8 +52,13 @@ class Causes:
     big_change: int = 0
     choke: int = 0
 
-    def __add__(self, other: Causes) -> Causes:
-        return Causes(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+    @property
+    def counts(self) -> tuple[int, ...]:
+        """The counts in the order of the fields."""
+        return tuple(getattr(self, name) for name in _NAMES)
+
+
+_NAMES = tuple(field.name for field in fields(Causes))
 
 
 @cache
@@ -64,17 +69,15 @@ def _points() -> Causes:
 
 def points_of(causes: Causes) -> dict[str, int]:
     """Return the points that each cause adds, by its name, the largest first."""
-    points = _points()
-    rows = {
-        field.name: getattr(causes, field.name) * getattr(points, field.name)
-        for field in fields(Causes)
-    }
+    weighed = zip(_NAMES, causes.counts, _points().counts, strict=True)
+    rows = {name: count * points for name, count, points in weighed}
     return dict(sorted(rows.items(), key=lambda row: -row[1]))
 
 
 def causes_of(changes: Iterable[Change]) -> Causes:
     """Count what makes a succession of finger changes hard."""
-    return sum((_causes(change) for change in changes), Causes())
+    counts = [_causes(change).counts for change in changes]
+    return Causes(*map(sum, zip(*counts, strict=True))) if counts else Causes()
 
 
 @cache

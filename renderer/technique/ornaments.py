@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from importlib import resources
@@ -65,7 +65,7 @@ def parse_fragment(text: str) -> Fragment:
         )
         end = match.end()
     if not slots:
-        raise ValueError("a fragment needs at least one note, like '{g}B {d}B'")
+        raise ValueError("the fragment is empty; write at least one note, like '{g}B {d}B'")
     if len(slots) > MOST_SLOTS:
         raise ValueError(f"{text!r} has {len(slots)} slots; {MOST_SLOTS} are the most allowed")
     return tuple(slots)
@@ -242,7 +242,7 @@ def _note_key(value: object) -> Note:
 
 def _fragment(value: object) -> Fragment:
     if not isinstance(value, str):
-        raise ValueError("a fragment is text in quotes, like '{g}B {d}B'")
+        raise ValueError("a fragment must be text; write it in quotes, like '{g}B {d}B'")
     return parse_fragment(value)
 
 
@@ -293,8 +293,11 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
             )
             continue
         given[name] = written
+        found = len(problems)
         entry = _checked(raw, place, problems)
-        if entry is not None and _fits(entry, old, place, problems):
+        if entry is not None:
+            _check_fragments(entry, old, place, problems, complete=len(problems) == found)
+        if entry is not None and len(problems) == found:
             merged[name] = _merged(name, old, entry)
     result = OrnamentBook(tuple(merged.values()))
     for name, written in given.items():
@@ -305,7 +308,10 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
 
 
 def _checked(raw: object, place: str, problems: list[Problem]) -> _Entry | None:
-    """Return the table `raw` with its notes and fragments read, or add what is wrong with it."""
+    """Return the table `raw` with its notes and fragments read, or add what is wrong with it.
+
+    What cannot be read is left out of the entry, so that the rest is checked all the same.
+    """
     if not isinstance(raw, Mapping):
         problems.append(
             Problem(
@@ -319,7 +325,20 @@ def _checked(raw: object, place: str, problems: list[Problem]) -> _Entry | None:
         return _Entry.model_validate(dict(raw))
     except ValidationError as error:
         problems.extend(_problem(detail, place) for detail in error.errors())
-        return None
+        readable = _without(raw, [detail["loc"] for detail in error.errors()])
+        return _Entry.model_validate(readable)
+
+
+def _without(table: Mapping[str, Any], paths: Sequence[tuple[int | str, ...]]) -> dict[str, Any]:
+    """Return a table without the entries at these paths, or the lists that hold them."""
+    kept: dict[str, Any] = {}
+    for key, value in table.items():
+        below = [path[1:] for path in paths if path[0] == key]
+        if not below:
+            kept[key] = value
+        elif isinstance(value, Mapping) and all(path and path[0] != "[key]" for path in below):
+            kept[key] = _without(value, below)
+    return kept
 
 
 def _problem(detail: ErrorDetails, place: str) -> Problem:
@@ -340,11 +359,12 @@ def _problem(detail: ErrorDetails, place: str) -> Problem:
     )
 
 
-def _fits(entry: _Entry, old: Movement | None, place: str, problems: list[Problem]) -> bool:
-    """Return whether the entry's fragments hang together, or add what is wrong with them."""
-    before = len(problems)
+def _check_fragments(
+    entry: _Entry, old: Movement | None, place: str, problems: list[Problem], *, complete: bool
+) -> None:
+    """Add what is wrong with an entry's fragments; `complete` if nothing of it was left out."""
     taken = set(entry.fragments) | set(old.fragments if old is not None else ())
-    if not taken:
+    if complete and not taken:
         problems.append(
             Problem(
                 "a new movement needs its fragments",
@@ -369,7 +389,7 @@ def _fits(entry: _Entry, old: Movement | None, place: str, problems: list[Proble
                     where,
                 )
             )
-        elif note not in taken:
+        elif complete and note not in taken:
             problems.append(
                 Problem(
                     f"there is an approach to {note} but no fragment for it",
@@ -381,7 +401,6 @@ def _fits(entry: _Entry, old: Movement | None, place: str, problems: list[Proble
             problems.append(
                 Problem(unheard, "Let each gracenote and note differ from its neighbours", where)
             )
-    return len(problems) == before
 
 
 def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:

@@ -86,7 +86,9 @@ def book_rows(book: OrnamentBook) -> tuple[Row, ...]:
 
 
 def note_range(notes: tuple[Note, ...]) -> str:
-    """Return notes from the lowest, neighbours joined: `low G to C, E`."""
+    """Return notes from the lowest, neighbours joined: `low G to C, E`; all nine: `any note`."""
+    if len(notes) == len(Note):
+        return "any note"
     runs: list[list[Note]] = []
     for note in notes:
         if runs and note == runs[-1][-1] + 1:
@@ -108,26 +110,28 @@ MOVEMENT_HEADINGS = ("On", "Coming from", "Slots", "Printed", "Finger moves")
 def movement_rows(movement: Movement) -> tuple[Row, ...]:
     """Return one row for each form of a movement, under `MOVEMENT_HEADINGS`.
 
-    A form without a note before it is fingered from its own first note.
+    `Coming from` names the notes from which the form can be played as named. Finger moves begin
+    from the form's own first note.
     """
-    rows = []
+    rows: list[Row] = []
     for note in movement.notes:
-        rows.append(_form_row(movement.fragments[note], note, None))
-        for previous in sorted(movement.approaches):
-            if note in movement.approaches[previous]:
-                rows.append(_form_row(movement.approaches[previous][note], note, previous))
+        forms: dict[Fragment, list[Note]] = {movement.fragments[note]: []}
+        for previous in Note:
+            slots = movement.slots(note, previous)
+            forms.setdefault(slots, [])
+            if obstacle(slots, previous) is None:
+                forms[slots].append(previous)
+        rows += [
+            (note.label, note_range(tuple(approached)) or NONE, *_form_cells(slots))
+            for slots, approached in forms.items()
+        ]
     return tuple(rows)
 
 
-def _form_row(slots: Fragment, note: Note, previous: Note | None) -> Row:
+def _form_cells(slots: Fragment, previous: Note | None = None) -> Row:
     steps = [step for change in slot_changes(slots, previous) for step in change.steps]
-    return (
-        note.label,
-        previous.label if previous is not None else "any other note",
-        fragment_abc(slots),
-        printed_group(slots),
-        "; ".join(map(step_words, steps)) or NONE,
-    )
+    moves = "; ".join(map(step_words, steps)) or NONE
+    return fragment_abc(slots), printed_group(slots), moves
 
 
 APPROACH_HEADINGS = ("On", "Played as", "Slots", "Printed", "Finger moves")
@@ -141,20 +145,13 @@ def approach_rows(book: OrnamentBook, movement: Movement, previous: Note) -> tup
     rows = []
     for note in movement.notes:
         choice = lead_into(book, movement.name, note, previous)
-        rows.append((note.label, _played_as(choice), *_form_row(choice.slots, note, previous)[2:]))
+        rows.append((note.label, _played_as(choice), *_form_cells(choice.slots, previous)))
     return tuple(rows)
 
 
 def _played_as(choice: Choice) -> str:
     name = choice.name or "plain note"
     return name if choice.remark is None else f"{name} instead"
-
-
-def playable_from(movement: Movement, note: Note) -> tuple[Note, ...]:
-    """Return the notes from which a movement on `note` can be played as named."""
-    return tuple(
-        previous for previous in Note if obstacle(movement.slots(note, previous), previous) is None
-    )
 
 
 FINGERING_HEADINGS = ("Bar", "Beat", "Change", "Step", "Fingering", "Sounds", "Watch")

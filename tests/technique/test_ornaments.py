@@ -147,7 +147,7 @@ def test_a_teacher_can_override_an_approach_alone() -> None:
 
 def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
     table = {
-        "throw on D": {"fragments": {"D": "G {d}c"}},
+        "throw on D": {"fragments": {"D": "G {d}c"}, "sauce": "mine"},
         "shake": {"fragmints": {}},
         "knock": {"fragments": {"B": "{q}B", "X": "B"}},
         "empty": {},
@@ -156,6 +156,7 @@ def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
     }
     found = {problem.place: problem for problem in problems_of(table)}
     assert found.keys() == {
+        "ornament-book.throw on D.sauce",
         "ornament-book.throw on D.fragments.D",
         "ornament-book.shake.fragmints",
         "ornament-book.knock.fragments.B",
@@ -187,3 +188,30 @@ def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
 )
 def test_a_wrong_entry_is_refused_at_its_place(table: dict[str, Any], place: str) -> None:
     assert [problem.place for problem in problems_of(table)] == [f"ornament-book.{place}"]
+
+
+toml_values: st.SearchStrategy[Any] = st.recursive(
+    st.none().map(lambda _: "{g}B {d}B") | st.text(max_size=6) | st.integers() | st.booleans(),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(["fragments", "from", "instead", "spellings", "B", "D", "low A", "Q"]),
+            inner,
+            max_size=4,
+        )
+    ),
+    max_leaves=12,
+)
+
+
+@given(
+    st.dictionaries(st.sampled_from(["grip", "mine", "D throw"]) | st.text(max_size=5), toml_values)
+)
+def test_any_table_is_taken_or_refused_with_its_places(table: dict[str, Any]) -> None:
+    try:
+        book = BOOK.extended(table)
+    except RungwiseError as error:
+        assert all(problem.place.startswith("ornament-book.") for problem in error.problems)
+        assert all(problem.remedy for problem in error.problems)
+    else:
+        assert len(book.movements) >= len(BOOK.movements)
