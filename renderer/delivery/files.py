@@ -74,6 +74,20 @@ def make_folder(folder: Path) -> None:
         raise disk_failure(error, folder) from error
 
 
+def _part_in(folder: Path) -> Path:
+    return folder / f"{PART_PREFIX}{secrets.token_hex(8)}{PART_SUFFIX}"
+
+
+def check_writable(folder: Path) -> None:
+    """Raise a `RungwiseError` if no file can be made in `folder`, by making one for a moment."""
+    part = _part_in(folder)
+    try:
+        part.open("xb").close()
+        part.unlink()
+    except OSError as error:
+        raise disk_failure(error, folder) from error
+
+
 def _refuse_to_replace(path: Path) -> None:
     if path.is_dir():
         raise disk_failure(IsADirectoryError(errno.EISDIR, ""), path)
@@ -103,7 +117,7 @@ def whole_file(path: Path) -> Iterator[Path]:
     """
     try:
         _refuse_to_replace(path)
-        part = path.with_name(f"{PART_PREFIX}{secrets.token_hex(8)}{PART_SUFFIX}")
+        part = _part_in(path.parent)
         try:
             part.open("xb").close()
             yield part

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.files import make_folder
+from renderer.delivery.files import check_writable, make_folder
 from renderer.delivery.formats import AudioFormat
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
 from renderer.delivery.names import Series
@@ -37,7 +37,6 @@ from renderer.notation.definition_fields import WrongValueError, read_gracenote_
 from renderer.notation.score import Exercise, Ladder
 from renderer.sound.mix import Track
 from renderer.sound.settings import Mix
-from renderer.timing.expand import exact_tempo
 
 OnProgress = Callable[[float, float], None]
 """Called with the seconds of audio rendered so far and the seconds there are in all."""
@@ -198,12 +197,13 @@ def render_jobs(
     Raises
     ------
     RungwiseError
-        If a folder cannot be made or the disk lacks room; then nothing was rendered.
+        If a folder cannot be made or written to, or the disk lacks room; nothing was rendered then.
     RenderingStoppedError
         If a track could not be rendered; its `finished` are the tracks that were.
     """
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
+        check_writable(folder)
     _check_space(jobs)
     total_s = float(sum(job.duration for job in jobs))
     stop = Event()
@@ -286,7 +286,15 @@ def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
 
 
 def _as_ladder(tempos: Iterable[float | Fraction]) -> Ladder:
-    return Ladder(tuple(exact_tempo(tempo) for tempo in tempos))
+    try:
+        rungs = tuple(Fraction(tempo).limit_denominator(1000) for tempo in tempos)
+    except (TypeError, ValueError, OverflowError):
+        raise failure(
+            f"{tempos!r} are no tempos", "list numbers, such as [50, 60, 70]", place="tempos"
+        ) from None
+    if not rungs:
+        raise failure("there is none", "list at least one, or leave them out", place="tempos")
+    return Ladder(rungs)
 
 
 def _as_levels(levels: str | Mapping[str, float]) -> str:
@@ -300,11 +308,11 @@ def render(
     out_dir: str | Path,
     *,
     tempos: Iterable[float | Fraction] | None = None,
-    pitches: Iterable[str | float] = ("A",),
+    pitches: str | float | Iterable[str | float] = ("A",),
     scale: str = "harmonic",
     chanter: str = "practice",
-    mixes: Iterable[str] = ("full",),
-    formats: Iterable[str] = ("mp3",),
+    mixes: str | Iterable[str] = ("full",),
+    formats: str | Iterable[str] = ("mp3",),
     count_in: int = 1,
     metronome: bool = True,
     drone: bool = True,
@@ -350,7 +358,7 @@ def render(
         raise failure(error.cause, error.remedy, place="gracenote") from None
     settings = RenderSettings(
         ladder=None if tempos is None else _as_ladder(tempos),
-        pitches=(pitches,) if isinstance(pitches, str) else tuple(pitches),
+        pitches=tuple([pitches] if isinstance(pitches, str | int | float) else pitches),
         scale=scale,
         chanter=chanter,
         mixes=_several(mixes),
@@ -370,6 +378,6 @@ def render(
     return tracks
 
 
-def _several(items: Iterable[str]) -> tuple[str, ...]:
+def _several(items: str | Iterable[str]) -> tuple[str, ...]:
     # A single name is iterable too, letter by letter.
     return (items,) if isinstance(items, str) else tuple(items)

@@ -11,6 +11,7 @@ import threading
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ from renderer.delivery.render import (
 )
 from renderer.delivery.settings import RenderSettings
 from renderer.errors import RungwiseError
-from tests.delivery.disks import names_in, small_disk
+from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 
@@ -174,6 +175,19 @@ def test_a_tempo_out_of_range_is_refused(tempo: int, tmp_path: Path) -> None:
         render(doublings(), tmp_path, tempos=[tempo])
 
 
+@pytest.mark.parametrize("tempos", [[], ["fast"], [float("nan")], [None], 60])
+def test_tempos_that_are_none_are_refused(tempos: Any, tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match="tempos: "):
+        render(doublings(), tmp_path, tempos=tempos)
+
+
+def test_a_single_pitch_mix_or_format_needs_no_list(tmp_path: Path) -> None:
+    (track,) = render(
+        doublings(), tmp_path, pitches="B flat", mixes="echo", formats="wav", rate=8_000
+    )
+    assert track.path.name == "Doublings on B and C - B flat - echo - 060 bpm.wav"
+
+
 def test_too_many_tracks_are_refused(tmp_path: Path) -> None:
     settings = replace(
         LOW_RATE,
@@ -206,6 +220,16 @@ def test_a_disk_without_room_is_refused_before_rendering(tmp_path: Path) -> None
     ):
         render_jobs(plan_tracks(doublings(), disk / "out", LOW_RATE))
     assert not (tmp_path / "disk" / "out").exists()
+
+
+def test_a_read_only_disk_is_refused_before_rendering(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", kilobytes=9_000) as disk:
+        make_read_only(disk)
+        seen: list[float] = []
+        jobs = plan_tracks(doublings(), disk, LOW_RATE)
+        with pytest.raises(RungwiseError, match=r"read-only disk\. Choose another folder"):
+            render_jobs(jobs, on_progress=lambda done, _: seen.append(done))
+        assert seen == []
 
 
 def test_what_was_finished_stays_when_the_disk_fills_up_midway(tmp_path: Path) -> None:
