@@ -19,6 +19,7 @@ setup-test: system $(VENV)/.installed-test
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Rungwise needs Python 3.11 or newer; try: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 2; }
+	@echo "Setting up Python packages in $(VENV); this takes a minute or two the first time ..."
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.installed: pyproject.toml $(VENV)/bin/python
