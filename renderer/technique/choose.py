@@ -103,7 +103,10 @@ def lead_into(
     if impossible == "error":
         if note not in movement.fragments:
             movement.slots(note, previous)
-        raise ValueError(f"{_titled(movement, note, previous)} cannot be played: {reason}")
+        raise ValueError(
+            f"{_titled(movement, note, previous)} cannot be played: {reason}; choose another "
+            "movement, or write impossible = 'replace'"
+        )
     standing = [book.movement(name) for name in movement.instead]
     for other in standing:
         if _reason(other, note, previous) is None:
