@@ -20,6 +20,10 @@ _BEATS_WITHOUT_METER = 4
 """Beats in a bar of a long pattern where the file has no meter."""
 
 
+class PatternError(ValueError):
+    """A pattern that cannot be written out: the cause, a semicolon, the remedy."""
+
+
 def written_out(line: PatternLine, meter: Meter | None) -> Iterator[RunLine]:
     """Yield the run lines that an entry stands for, by pitch where there are many.
 
@@ -32,7 +36,7 @@ def written_out(line: PatternLine, meter: Meter | None) -> Iterator[RunLine]:
 
     Raises
     ------
-    ValueError
+    PatternError
         Where it stands for no line at all, or for one too long to be a line.
     """
     match line.pattern:
@@ -68,7 +72,7 @@ def _runs(choice: Runs, each: RunLine) -> Iterator[RunLine]:
         found = True
         yield replace(each, notes=notes, heading=_heading(each.heading, notes))
     if not found:
-        raise ValueError(
+        raise PatternError(
             "there is no such run; choose a narrower span, fewer notes, or more notes to take part"
         )
 
@@ -125,7 +129,7 @@ def _each(each: RunLine, notes: tuple[Note, ...]) -> RunLine:
 
 def _check_length(notes: tuple[Note, ...]) -> None:
     if len(notes) > MOST_RUN_NOTES:
-        raise ValueError(
+        raise PatternError(
             f"the pattern comes to {len(notes)} notes, and a line has at most {MOST_RUN_NOTES}; "
             "choose fewer notes and go on in another line"
         )

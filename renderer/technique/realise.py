@@ -23,7 +23,7 @@ from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter
 from renderer.technique.choose import lead_into
 from renderer.technique.layout import into_bars, shares
 from renderer.technique.ornaments import OrnamentBook, load_book
-from renderer.technique.patterns import written_out
+from renderer.technique.patterns import PatternError, written_out
 from renderer.technique.recognise import recognise
 from renderer.technique.report import line_difficulty
 
@@ -146,10 +146,9 @@ class _Realiser:
                 realised.append((line, self._line(line, remarks), remarks))
         except ValueError as error:
             cause, _, remedy = str(error).partition("; ")
-            if isinstance(entry, PatternLine) and isinstance(entry.pattern, Runs):
-                key = "ornament" if realised or "ornament" in cause else "runs"
-            else:
-                key = "ornament"
+            key = "ornament"
+            if isinstance(error, PatternError) and isinstance(entry, PatternLine):
+                key = type(entry.pattern).__name__.lower()
             self.problems[Problem(cause, remedy.rstrip("?"), f"{place}.{key}")] = None
         except RungwiseError as error:
             place += ".abc" if isinstance(entry, AbcLine) else ".ornament"
