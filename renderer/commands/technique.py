@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.options import read_with_options
+from renderer.commands.options import output_console, read_with_options
 from renderer.errors import failure
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ class ReportFormat(enum.StrEnum):
 
 def _table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
     from rich import box
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
@@ -45,7 +44,7 @@ def _table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = 
     for row in rows:
         # As Text: what a teacher writes in brackets is no markup.
         table.add_row(*(Text(cell) for cell in row))
-    Console().print(table)
+    output_console().print(table)
 
 
 def ornaments(
@@ -105,7 +104,6 @@ def _refused(error: ValueError, place: str) -> Exception:
 
 
 def _about(movement: Movement) -> None:
-    from rich.console import Console
     from rich.text import Text
 
     facts = [("Family", movement.family), ("Source", movement.source)]
@@ -113,7 +111,7 @@ def _about(movement: Movement) -> None:
         facts.append(("Also written", ", ".join(movement.spellings)))
     if movement.instead:
         facts.append(("Where it cannot be played", ", then ".join(movement.instead)))
-    console = Console()
+    console = output_console()
     console.print(Text(movement.name, style="bold"))
     if movement.description:
         console.print(Text(movement.description))
@@ -204,13 +202,12 @@ def _print_reports(
     fastest: Sequence[Fraction | None],
     asked: Fraction,
 ) -> None:
-    from rich.console import Console
     from rich.text import Text
 
     from renderer.technique import tables
     from renderer.timing.fit import spoken_tempo
 
-    console = Console()
+    console = output_console()
     console.print(Text(exercise.title, style="bold"))
     for remark in exercise.remarks:
         console.print(Text(remark))
