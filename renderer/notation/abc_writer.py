@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from renderer.notation.musicxml_settings import decimal_text
+from renderer.notation.kept_settings import decimal_text
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
 from renderer.notation.printed import Opened, Printed, pickup_offset, printed_line
 from renderer.notation.score import Bar, Exercise, Line, Meter

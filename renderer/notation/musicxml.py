@@ -15,8 +15,8 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.kept_settings import musicxml_settings, with_settings
 from renderer.notation.musicxml_file import read_score_element
-from renderer.notation.musicxml_settings import with_settings
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import (
@@ -375,7 +375,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
         found = parts[index].problems
         remedy = "a chanter plays one note at a time: leave one in, or choose another part"
         raise RungwiseError([*found[:-1], replace(found[-1], remedy=remedy)])
-    exercise = with_settings(exercise_of(scores[index], reading), root)
+    exercise = with_settings(exercise_of(scores[index], reading), musicxml_settings(root))
     if len(parts) == 1:
         return exercise
     name = parts[index].name or f"number {index + 1}"

@@ -15,7 +15,7 @@ from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree
 
-from renderer.notation.musicxml_settings import SOFTWARE, decimal_text, settings_of
+from renderer.notation.kept_settings import SOFTWARE, decimal_text, settings_of
 from renderer.notation.note_values import (
     SHORTEST_TYPE,
     TYPE_NAMES,

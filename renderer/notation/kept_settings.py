@@ -1,12 +1,12 @@
-"""How an exercise is played and practised, kept in MusicXML's miscellaneous fields.
+"""How an exercise is played and practised, kept as text in forms that have no place for it.
 
-MusicXML has no elements for gracenote lengths, ladders and the like; its `<miscellaneous-field>`s
-hold them as text, as a definition file writes them.
+MusicXML and MIDI do not know gracenote lengths, ladders and the like. MusicXML's
+`<miscellaneous-field>`s and MIDI's text events hold them as a definition file writes them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
@@ -23,6 +23,10 @@ from renderer.notation.limits import LONGEST_TEXT, MOST_REPEATS
 from renderer.notation.score import Exercise, Gracenotes
 
 SOFTWARE = "Rungwise"
+
+MIDI_SHIFT = "semitones above the written notes"
+MIDI_STRETCH = "note values times"
+"""How a MIDI file differs from the written notes; readers of settings leave them alone."""
 
 
 def decimal_text(number: Fraction) -> str:
@@ -52,23 +56,34 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
     return {name: value for name, value in settings.items() if value}
 
 
-def with_settings(exercise: Exercise, root: Element) -> Exercise:
-    """Return the exercise with what a score's miscellaneous fields say about it.
+def setting_text(name: str, value: str) -> str:
+    """Return the MIDI text event that keeps a setting: `Rungwise: inner length = 100 ms`."""
+    return f"{SOFTWARE}: {name} = {value}"
 
-    Only scores that this program wrote are asked; a field that cannot be read is left out and said.
-    """
+
+def setting_of(text: str) -> tuple[str, str] | None:
+    """Return the name and value of a setting's text event, or None for any other text."""
+    head, _, rest = text.partition(": ")
+    name, sign, value = rest.partition(" = ")
+    return (name, value) if head == SOFTWARE and sign else None
+
+
+def musicxml_settings(root: Element) -> dict[str, str]:
+    """Return the settings in the miscellaneous fields of a score that this program wrote."""
     software = (s.text or "" for s in root.iterfind("identification/encoding/software"))
     if not any(name.startswith(SOFTWARE) for name in software):
-        return exercise
-    fields = {
-        element.get("name", ""): (element.text or "")[:LONGEST_TEXT]
-        for element in root.iterfind("identification/miscellaneous/miscellaneous-field")
-    }
-    for name, value in fields.items():
+        return {}
+    fields = root.iterfind("identification/miscellaneous/miscellaneous-field")
+    return {field.get("name", ""): (field.text or "")[:LONGEST_TEXT] for field in fields}
+
+
+def with_settings(exercise: Exercise, settings: Mapping[str, str]) -> Exercise:
+    """Return the exercise with its settings; one that cannot be read is left out and said."""
+    for name, value in settings.items():
         try:
             exercise = _with_setting(exercise, name, value)
         except (WrongValueError, RungwiseError, ValueError, IndexError):
-            remark = f"The field {name!r} of the score says {value[:60]!r} and is left out."
+            remark = f"The file says {name} = {value[:60]!r}, which is left out."
             exercise = replace(exercise, remarks=(*exercise.remarks, remark))
     return exercise
 

@@ -1,0 +1,204 @@
+"""Opening standard MIDI files: bytes to notes, tempos, meters, markers and texts.
+
+Places are in quarter notes from the start, exact; times in seconds where a name says so.
+"""
+
+from __future__ import annotations
+
+import io
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+
+import mido
+
+from renderer.errors import failure
+from renderer.notation.kept_settings import setting_of
+from renderer.notation.musicxml_file import read_bytes
+from renderer.notation.score import Meter
+
+LARGEST_MIDI_BYTES = 1_500_000
+"""Some 400,000 events, which take seconds to read; a hundred times a long exercise."""
+
+MOST_QUARTERS = 100_000
+PERCUSSION_CHANNEL = 9
+_USUAL_MICROSECONDS = 500_000
+"""To a quarter where a file has no tempo (MIDI 1.0)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """A note of a MIDI file: its key, start and end in quarter notes."""
+
+    key: int
+    start: Fraction
+    end: Fraction
+
+
+@dataclass
+class Voice:
+    """The notes of one channel in one track, by start."""
+
+    name: str
+    notes: list[Sounded] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class MidiContents:
+    """What a file holds.
+
+    Parameters
+    ----------
+    title:
+        The first track's name; may be empty.
+    tick:
+        The length of a tick in quarter notes.
+    voices:
+        Without percussion.
+    tempos:
+        Places and microseconds to a quarter, by place; the first at 0.
+    meters:
+        Places and meters, by place; the first at 0.
+    markers:
+        Places and texts.
+    settings:
+        What this program keeps in text events.
+    end:
+        Where the longest track ends.
+    """
+
+    title: str
+    tick: Fraction
+    voices: list[Voice]
+    tempos: list[tuple[Fraction, int]]
+    meters: list[tuple[Fraction, Meter]]
+    markers: list[tuple[Fraction, str]]
+    settings: dict[str, str]
+    end: Fraction
+
+    def seconds(self, place: Fraction) -> float:
+        """The time of a place."""
+        index = bisect_right(self._tempo_places, place) - 1
+        start, microseconds = self.tempos[index]
+        return self._tempo_seconds[index] + float(place - start) * microseconds / 1e6
+
+    def __post_init__(self) -> None:
+        places, seconds = [], []
+        now = 0.0
+        for index, (place, _) in enumerate(self.tempos):
+            if index:
+                before, microseconds = self.tempos[index - 1]
+                now += float(place - before) * microseconds / 1e6
+            places.append(place)
+            seconds.append(now)
+        object.__setattr__(self, "_tempo_places", places)
+        object.__setattr__(self, "_tempo_seconds", seconds)
+
+    _tempo_places: list[Fraction] = field(init=False, repr=False)
+    _tempo_seconds: list[float] = field(init=False, repr=False)
+
+
+def _load(path: Path) -> mido.MidiFile:
+    data = read_bytes(path, LARGEST_MIDI_BYTES)
+    remedy = "name a standard MIDI file, or export it again"
+    if data[:4] != b"MThd":
+        raise failure("it is no MIDI file", remedy)
+    for charset in ("utf-8", "latin-1"):
+        try:
+            file = mido.MidiFile(file=io.BytesIO(data), clip=True, charset=charset)
+            break
+        except UnicodeDecodeError:
+            continue
+        except (EOFError, OSError, ValueError, LookupError, TypeError) as error:
+            # mido raises whatever it stumbles over in a damaged file.
+            raise failure(f"it is a damaged MIDI file ({str(error)[:60]})", remedy) from None
+    if file.type == 2:
+        raise failure("it is a MIDI file of separate patterns (format 2)", remedy)
+    if file.ticks_per_beat <= 0:
+        raise failure("its time is in film frames, not in beats", "export it with beats as ticks")
+    return file
+
+
+def _meter(message: mido.MetaMessage) -> Meter | None:
+    count, unit = message.numerator, message.denominator
+    return Meter(count, unit) if 1 <= count <= 64 and 1 <= unit <= 64 else None
+
+
+class _Collector:
+    """Gathers the events of all tracks."""
+
+    def __init__(self, ticks_per_quarter: int) -> None:
+        self.tick = Fraction(1, ticks_per_quarter)
+        self.tempos: dict[Fraction, int] = {}
+        self.meters: dict[Fraction, Meter] = {}
+        self.markers: dict[Fraction, str] = {}
+        self.settings: dict[str, str] = {}
+        self.voices: list[Voice] = []
+        self.end = Fraction(0)
+
+    def track(self, track: mido.MidiTrack) -> None:
+        tick = 0
+        voices: dict[int, Voice] = {}
+        sounding: dict[tuple[int, int], int] = {}
+        for message in track:
+            tick += message.time
+            if tick * self.tick > MOST_QUARTERS:
+                raise failure(f"it is longer than {MOST_QUARTERS} beats", "divide it")
+            if message.is_meta:
+                self._meta(message, tick * self.tick)
+            elif message.type in ("note_on", "note_off"):
+                if message.channel == PERCUSSION_CHANNEL:
+                    continue
+                voice = voices.setdefault(message.channel, Voice(track.name.strip()))
+                where = (message.channel, message.note)
+                begun = sounding.pop(where, None)
+                if begun is not None and tick > begun:
+                    voice.notes.append(Sounded(message.note, begun * self.tick, tick * self.tick))
+                if message.type == "note_on" and message.velocity:
+                    sounding[where] = tick
+        self.end = max(self.end, tick * self.tick)
+        for voice in voices.values():
+            if voice.notes:
+                voice.notes.sort(key=lambda note: (note.start, note.end))
+                self.voices.append(voice)
+
+    def _meta(self, message: mido.MetaMessage, place: Fraction) -> None:
+        match message.type:
+            case "set_tempo" if message.tempo > 0:
+                self.tempos[place] = message.tempo
+            case "time_signature":
+                meter = _meter(message)
+                if meter is not None:
+                    self.meters[place] = meter
+            case "marker":
+                self.markers[place] = message.text.strip()
+            case "text":
+                setting = setting_of(message.text)
+                if setting is not None:
+                    self.settings[setting[0]] = setting[1]
+            case _:
+                pass
+
+
+def read_contents(path: Path) -> MidiContents:
+    """Return what a MIDI file holds.
+
+    Raises `RungwiseError` for what is no MIDI file, is damaged, or is too large.
+    """
+    file = _load(path)
+    collector = _Collector(file.ticks_per_beat)
+    for track in file.tracks:
+        collector.track(track)
+    collector.tempos.setdefault(Fraction(0), _USUAL_MICROSECONDS)
+    collector.meters.setdefault(Fraction(0), Meter(4, 4))
+    return MidiContents(
+        title=file.tracks[0].name.strip() if file.tracks and file.type == 1 else "",
+        tick=collector.tick,
+        voices=collector.voices,
+        tempos=sorted(collector.tempos.items()),
+        meters=sorted(collector.meters.items(), key=lambda event: event[0]),
+        markers=sorted(collector.markers.items()),
+        settings=collector.settings,
+        end=collector.end,
+    )
