@@ -23,12 +23,24 @@ from numpy.typing import NDArray
 from renderer.delivery.formats import mp3_kbit_per_s
 from renderer.errors import failure
 
-LAME_SPEED = 5
-"""LAME's `-q`, from 0 (slow) to 9. On drones and chanter 4 and below gave the same bytes and signal
-to noise at 0.85 times the speed (measured); 7 and above switch the psychoacoustic model off."""
+LAME_SPEED = 7
+"""LAME's `-q`, from 0 (slow) to 9. From 7 on it no longer moves noise about by what it takes to be
+masked, and at a constant rate that is better here: measured on full, backing, split and mono
+tracks, 4 to 15 dB less noise, less of it in every octave up to 12.8 kHz (above, under -98 dBFS) and
+before the clicks, at 1.5 times the speed of `-q 5`."""
 
 _OWN_GROUP: int = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
 """What `start_new_session` is on Windows, which has no sessions."""
+
+
+def lame_scale(kbit_per_s: int) -> float:
+    """Return the factor that LAME makes samples quieter by at a constant bit rate.
+
+    It guards loud music against clipping. Tracks have headroom and are to keep their loudness, so
+    it is made good beforehand. Source: the column `scale` of the table in LAME's `presets.c`
+    (3.100), confirmed by measuring.
+    """
+    return 0.97 if kbit_per_s > 128 else 0.95
 
 
 def _encodes_mp3(program: str) -> bool:
@@ -138,6 +150,7 @@ def mp3_encoder(
     """
     program = find_ffmpeg()
     kbit_per_s = mp3_kbit_per_s(rate, channels)
+    gain = np.float32(1 / lame_scale(kbit_per_s))
     command = [program, "-hide_banner", "-loglevel", "error"]
     command += ["-f", "f32le", "-ar", str(rate), "-ac", str(channels), "-i", "pipe:0"]
     command += ["-c:a", "libmp3lame", "-b:a", f"{kbit_per_s}k"]
@@ -158,7 +171,7 @@ def mp3_encoder(
 
     def write(block: NDArray[np.float32]) -> None:
         assert process.stdin is not None
-        process.stdin.write(np.ascontiguousarray(block, dtype="<f4").data)
+        process.stdin.write(np.ascontiguousarray(block * gain, dtype="<f4").data)
 
     try:
         try:

@@ -110,6 +110,16 @@ def test_the_size_of_the_blocks_does_not_change_the_file(
     assert files[0] == files[1]
 
 
+@pytest.mark.parametrize("rate", MP3_RATES)
+@pytest.mark.parametrize("channels", [1, 2])
+def test_an_mp3_is_as_loud_as_what_went_in(rate: int, channels: int, tmp_path: Path) -> None:
+    samples = drone(3 * rate, rate=rate, channels=channels, hertz=200)
+    write(samples, tmp_path / "track.mp3", rate=rate)
+    got = decoded(tmp_path / "track.mp3", channels=channels)
+    gain = float((got * samples).sum() / np.square(samples).sum())
+    assert abs(20 * np.log10(gain)) < 0.02
+
+
 def test_wav_and_flac_round_every_sample_to_the_nearest_of_16_bits(tmp_path: Path) -> None:
     samples = drone(30_000)
     for name in ("track.wav", "track.flac"):
