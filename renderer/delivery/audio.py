@@ -36,8 +36,8 @@ LARGEST_WAV_BYTES = 2**32 - 2**20
 written as RF64 (EBU Tech 3306), the standard's extension to 64 bits."""
 
 _VORBIS_COMPRESSION = 0.2
-"""Vorbis quality 8 of 10 as libsndfile turns it around; 29 dB signal to noise on drones and
-chanter, as MP3 at 192 kbit/s, where the usual quality 4 has 23 (measured)."""
+"""Vorbis quality 8 of 10 as libsndfile turns it around: 32 to 34 dB signal to noise at 166 to 182
+kbit/s on backing and full tracks, where libsndfile's usual quality 4 has 24 to 27 (measured)."""
 
 FRAMES_A_WRITE = 16_384
 """Encoders get blocks of this length whatever comes in, so that a file does not depend on how its

@@ -55,9 +55,9 @@ def mp3_kbit_per_s(rate: int, channels: int) -> int:
     """Return the constant bit rate that tracks are encoded at, in kbit/s.
 
     Constant, not variable: the length and the place that a player jumps to are then right in every
-    player, those that ignore the seek table included, and the size is known beforehand. A chanter
-    over drones is so steady that a variable rate has nothing to save (193 kbit/s at LAME's best
-    variable setting, measured).
+    player, those that ignore the seek table included, and the size is known beforehand. Tracks are
+    so steady that a variable rate has nothing to save: LAME's best variable setting came to 193
+    kbit/s on drones, with more noise (measured).
 
     Each rate is one that the standards have for that sample rate: up to 320 kbit/s from 32 kHz,
     160 from 16 kHz, 64 below.
