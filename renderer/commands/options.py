@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from renderer.errors import failure
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from rich.console import Console
 
     from renderer.notation.length import Length
@@ -29,6 +31,28 @@ class EventFormat(enum.StrEnum):
 
     CSV = "csv"
     JSON = "json"
+
+
+class ReportFormat(enum.StrEnum):
+    """How a report is printed."""
+
+    TABLE = "table"
+    JSON = "json"
+
+
+def print_table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
+    """Print a table of texts; long ones fold."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, title=Text(title) if title else None, title_justify="left")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    for row in rows:
+        # As Text: what a teacher writes in brackets is no markup.
+        table.add_row(*(Text(cell) for cell in row))
+    output_console().print(table)
 
 
 def gracenote_length(text: str) -> Length:

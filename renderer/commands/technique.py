@@ -6,7 +6,6 @@ for, so that a script notices; everything else that is wrong ends with 2, as wit
 
 from __future__ import annotations
 
-import enum
 import json
 import sys
 from fractions import Fraction
@@ -15,36 +14,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.options import output_console, read_with_options
+from renderer.commands.options import ReportFormat, output_console, print_table, read_with_options
 from renderer.errors import failure
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from renderer.notation.score import Exercise
     from renderer.technique.ornaments import Movement, OrnamentBook
     from renderer.technique.report import LineReport
-
-
-class ReportFormat(enum.StrEnum):
-    """How a report is printed."""
-
-    TABLE = "table"
-    JSON = "json"
-
-
-def _table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=box.SIMPLE_HEAD, title=Text(title) if title else None, title_justify="left")
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
-    for row in rows:
-        # As Text: what a teacher writes in brackets is no markup.
-        table.add_row(*(Text(cell) for cell in row))
-    output_console().print(table)
 
 
 def ornaments(
@@ -72,7 +50,7 @@ def ornaments(
 
     book = load_book() if file is None else _book_of(file)
     if name is None:
-        _table(tables.BOOK_HEADINGS, tables.book_rows(book))
+        print_table(tables.BOOK_HEADINGS, tables.book_rows(book))
         return
     try:
         movement = book.movement(name)
@@ -80,14 +58,14 @@ def ornaments(
         raise _refused(error, "NAME") from None
     _about(movement)
     if coming_from is None:
-        _table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
+        print_table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
         return
     try:
         previous = note_named(coming_from)
     except ValueError as error:
         raise _refused(error, "--from") from None
     rows = tables.approach_rows(book, movement, previous)
-    _table(tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
+    print_table(tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
 
 
 def _book_of(file: Path) -> OrnamentBook:
@@ -220,7 +198,7 @@ def _print_reports(
             console.print(Text(f"  {sentence}"))
         rows = tables.flag_rows(report)
         if rows:
-            _table(tables.FLAG_HEADINGS, rows)
+            print_table(tables.FLAG_HEADINGS, rows)
     totals = ", ".join(f"{count} {name}" for name, count in _totals(reports).items() if count)
     console.print(Text(f"\nTotals: {totals}"))
     ordered = sorted(reports, key=lambda report: report.difficulty)
@@ -272,4 +250,4 @@ def fingering(
         )
     chosen = exercise.lines[line - 1]
     title = f"Line {line}: {chosen.heading}" if chosen.heading else f"Line {line}"
-    _table(FINGERING_HEADINGS, fingering_rows(chosen), title)
+    print_table(FINGERING_HEADINGS, fingering_rows(chosen), title)
