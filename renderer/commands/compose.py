@@ -1,0 +1,457 @@
+"""`rungwise expand`, `coverage`, `abridge`, `plan` and `list`: exercise books as a whole.
+
+What patterns stand for, what a book covers, which few lines stand for it, how it is practised over
+days, and which exercises ship.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import sys
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from renderer.commands.options import (
+    ReportFormat,
+    output_console,
+    print_table,
+    read_with_options,
+)
+from renderer.errors import Problem, RungwiseError, failure
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from renderer.notation.definition import Definition
+    from renderer.notation.pitch import Note
+    from renderer.notation.score import Exercise
+    from renderer.technique.abridge import Selection
+    from renderer.technique.coverage import Coverage
+    from renderer.technique.ornaments import OrnamentBook
+    from renderer.timing.practice import Day, PracticePlan
+
+MOST_NAMED = 60
+"""How many missing approaches are named before the rest is only counted."""
+
+
+def _written_out(file: Path) -> Definition:
+    """Read a definition, or any other form, with one entry a line."""
+    from renderer.notation.definition import read_definition
+    from renderer.notation.definition_writer import definition_of
+    from renderer.technique.library import find_exercise
+    from renderer.technique.realise import expand_definition
+
+    path = find_exercise(file)
+    if path.suffix.casefold() == ".toml":
+        return expand_definition(read_definition(path))
+    return definition_of(read_with_options(path))
+
+
+def _write(output: Path | None, text: str) -> None:
+    if output is None:
+        sys.stdout.write(text)
+        return
+    from renderer.delivery.files import write_whole
+
+    write_whole(output, text.encode())
+
+
+def expand(
+    file: Annotated[Path, typer.Argument(help="A definition, or the name of a shipped exercise.")],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
+    ] = None,
+) -> None:
+    """Print a definition with every pattern written out: what `runs` and the like stand for.
+
+    Reads a definition; writes a definition that reads back to the same music, to the screen or to
+    -o.
+
+    Example: rungwise expand full-book-of-doublings
+    """
+    from renderer.notation.definition_text import definition_text
+
+    _write(output, definition_text(_written_out(file)))
+
+
+def coverage(
+    files: Annotated[list[Path], typer.Argument(help="Exercises, or names of shipped ones.")],
+    among: Annotated[
+        str, typer.Option(help="The notes that are to be covered, such as 'low G to F'.")
+    ] = "low G to high A",
+    ornament: Annotated[
+        str | None, typer.Option(help="One movement only; all of them if left out.")
+    ] = None,
+    form: Annotated[
+        ReportFormat, typer.Option("--format", help="How to print it.")
+    ] = ReportFormat.TABLE,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="A heat map to write: .png or .svg.")
+    ] = None,
+) -> None:
+    """Show which ways into each movement a book practises, how often, and which it leaves out.
+
+    Reads exercises, which count together; writes tables to the screen (rows: the note before,
+    columns: the melody note) and a heat map to -o.
+
+    Example: rungwise coverage full-book-of-doublings --among "low G to F" -o doublings.png
+    """
+    from renderer.delivery.heat_map import check_suffix, heat_map
+    from renderer.technique.coverage import coverage as covered
+
+    if output is not None:
+        check_suffix(output)
+    notes = _notes(among)
+    exercises, book = _exercises(files)
+    found = covered(exercises, book=book, among=notes)
+    if ornament is not None:
+        found = _only(found, ornament, book)
+    if output is not None:
+        from renderer.delivery.files import write_whole
+
+        title = ", ".join(exercise.title for exercise in exercises[:3])
+        more = f" and {len(exercises) - 3} more" if len(exercises) > 3 else ""
+        write_whole(output, heat_map(found, output.suffix, title=title + more))
+    if form is ReportFormat.JSON:
+        sys.stdout.write(json.dumps([_coverage_fields(one) for one in found], indent=1) + "\n")
+        return
+    if not found:
+        output_console().print("There are no movements and no gracenotes in it.")
+    for one in found:
+        _print_coverage(one)
+
+
+def _notes(text: str) -> tuple[Note, ...]:
+    from renderer.notation.definition_fields import WrongValueError, read_notes
+
+    try:
+        return read_notes(text)
+    except WrongValueError as error:
+        raise failure(error.cause, error.remedy, place="--among") from None
+
+
+def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
+    """Read exercises, and the ornament book with what their definitions add to it."""
+    from renderer.notation.definition import read_definition
+    from renderer.technique.library import find_exercise
+    from renderer.technique.ornaments import load_book
+    from renderer.technique.realise import realise
+
+    book = load_book()
+    exercises: list[Exercise] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            path = find_exercise(file)
+            if path.suffix.casefold() == ".toml":
+                definition = read_definition(path)
+                exercises.append(realise(definition))
+                book = book.extended(definition.ornament_book or {})
+            else:
+                exercises.append(read_with_options(path))
+        except RungwiseError as error:
+            problems += error.problems
+    if problems:
+        raise RungwiseError(problems)
+    return exercises, book
+
+
+def _only(found: tuple[Coverage, ...], ornament: str, book: OrnamentBook) -> tuple[Coverage, ...]:
+    from renderer.technique.coverage import Coverage, possible_approaches
+
+    try:
+        name = book.movement(ornament).name
+    except ValueError as error:
+        cause, _, remedy = str(error).partition("; ")
+        raise failure(cause, remedy.rstrip("?"), place="--ornament") from None
+    chosen = tuple(one for one in found if one.ornament == name)
+    return chosen or (Coverage(name, {}, possible_approaches(name, book)),)
+
+
+def _print_coverage(one: Coverage) -> None:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    from renderer.notation.pitch import Note
+
+    console = output_console()
+    table = Table(
+        box=box.SIMPLE_HEAD,
+        title=Text(_summary(one), style="bold"),
+        title_justify="left",
+    )
+    table.add_column("from \\ on")
+    for note in Note:
+        table.add_column(note.label, justify="right")
+    befores: list[Note | None] = [*reversed(Note), None]
+    for before in befores:
+        cells = [_cell(one, before, note) for note in Note]
+        if before is not None or any(cell.plain for cell in cells):
+            table.add_row("start" if before is None else before.label, *cells)
+    console.print(table)
+    if one.missing:
+        console.print(Text(f"Missing: {_missing(one)}\n"))
+
+
+def _summary(one: Coverage) -> str:
+    total = sum(one.counts.values())
+    played = f"{one.ornament}: {total} played"
+    if not one.possible:
+        return f"{played}; the ornament book does not say what could be"
+    return f"{played}, {one.covered} of {len(one.possible)} ways in"
+
+
+def _cell(one: Coverage, before: Note | None, note: Note) -> Any:
+    from rich.text import Text
+
+    count = one.counts.get((before, note), 0)
+    if count:
+        return Text(str(count), style="bold")
+    if before is not None and (before, note) in one.possible:
+        return Text("0", style="red")
+    return Text("")
+
+
+def _missing(one: Coverage) -> str:
+    by_note: dict[Note, list[str]] = {}
+    for before, note in one.missing[:MOST_NAMED]:
+        by_note.setdefault(note, []).append(before.label)
+    parts = [f"on {note} from {', '.join(befores)}" for note, befores in by_note.items()]
+    rest = len(one.missing) - MOST_NAMED
+    return "; ".join(parts) + (f"; and {rest} more" if rest > 0 else "") + "."
+
+
+def _coverage_fields(one: Coverage) -> dict[str, Any]:
+
+    return {
+        "ornament": one.ornament,
+        "possible": len(one.possible),
+        "covered": one.covered,
+        "counts": [
+            {"from": None if before is None else before.label, "on": note.label, "count": count}
+            for (before, note), count in sorted(
+                one.counts.items(),
+                key=lambda row: (row[0][1], -1 if row[0][0] is None else row[0][0]),
+            )
+        ],
+        "missing": [{"from": before.label, "on": note.label} for before, note in one.missing],
+    }
+
+
+def abridge(
+    file: Annotated[Path, typer.Argument(help="A book, or the name of a shipped one.")],
+    lines: Annotated[int | None, typer.Option(help="How many lines to choose.")] = None,
+    cover: Annotated[
+        str | None, typer.Option(help="'all': the fewest lines that cover everything.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="The definition to write.")
+    ] = None,
+) -> None:
+    """Choose the few lines of a book that miss as little as possible.
+
+    Reads an exercise; writes a definition with the lines chosen to -o, or to the screen. They cover
+    as many ways into the movements as any choice of that size can; of such choices, the one most
+    even over spans and directions; of those, the easiest.
+
+    Example: rungwise abridge full-book-of-doublings --lines 12 -o one-page.toml
+    """
+    from dataclasses import replace
+
+    from renderer.notation.definition_text import definition_text
+    from renderer.technique.abridge import abridge as choose
+    from renderer.technique.abridge import candidate, cover_all
+    from renderer.technique.realise import realise
+
+    if (lines is None) == (cover is None):
+        raise failure("it is not clear how short the book is to be", "give --lines or --cover all")
+    if cover is not None and cover != "all":
+        raise failure(f"{cover!r} is not known here", "write --cover all", place="--cover")
+    definition = _written_out(file)
+    music = realise(definition)
+    candidates = [
+        candidate(line, written)
+        for line, written in zip(music.lines, definition.lines, strict=True)
+    ]
+    with _at_work("Choosing lines"):
+        selection = cover_all(candidates) if lines is None else choose(candidates, lines)
+    chosen = tuple(definition.lines[index] for index in selection.lines)
+    text = definition_text(
+        replace(definition, title=f"{definition.title} (abridged)", lines=chosen)
+    )
+    _write(output, text)
+    _print_selection(selection, len(candidates), on_screen=output is not None)
+
+
+def _at_work(doing: str) -> Any:
+    from rich.console import Console
+
+    return Console(stderr=True).status(doing)
+
+
+def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
+    from rich.console import Console
+
+    # Where the definition itself goes to the screen, what is said about it must not mix with it.
+    console = output_console() if on_screen else Console(stderr=True)
+    total = len(selection.covered) + len(selection.uncovered)
+    chosen = len(selection.lines)
+    console.print(
+        f"{chosen} of {of} lines cover {len(selection.covered)} of {total} ways into the movements."
+    )
+    if selection.fewest_lines is not None:
+        console.print(f"No choice of fewer than {selection.fewest_lines} lines covers them all.")
+    else:
+        console.print(f"No choice of {chosen} lines covers more than {selection.most_coverable}.")
+    if not selection.is_proven:
+        console.print("The solver ran out of time before it had proved this the best choice.")
+    if selection.uncovered:
+        names = [str(approach) for approach in sorted(selection.uncovered)]
+        rest = len(names) - MOST_NAMED
+        more = f"; and {rest} more" if rest > 0 else ""
+        console.print(f"Left uncovered: {'; '.join(names[:MOST_NAMED])}{more}.")
+
+
+def plan(
+    file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
+    minutes: Annotated[int, typer.Option(help="Minutes a day, rests included.")] = 20,
+    days: Annotated[int, typer.Option(help="How many days.")] = 14,
+    repeats: Annotated[
+        int | None, typer.Option(help="How often a line is played at a tempo.")
+    ] = None,
+    start: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], help="The first day; tomorrow if left out."),
+    ] = None,
+    at: Annotated[
+        datetime, typer.Option(formats=["%H:%M"], help="When practice begins.")
+    ] = datetime(2000, 1, 1, 18, 0),
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="A calendar (.ics) or a table (.csv) to write."),
+    ] = None,
+) -> None:
+    """Spread an exercise's lines and tempos over days of practice.
+
+    Reads an exercise and its ladder; writes a table to the screen, and a calendar or a table to -o.
+    Every line comes up, harder ones more often; each new tempo is followed by a step back.
+
+    Example: rungwise plan birls --minutes 20 --days 14 -o birls.ics
+    """
+    from renderer.delivery.practice_calendar import practice_calendar
+    from renderer.timing.practice import practice_plan
+
+    if output is not None and output.suffix.casefold() not in (".ics", ".csv"):
+        raise failure(
+            f"plans that end in {output.suffix!r} are not written",
+            "name a file that ends in .ics or .csv",
+            file=str(output),
+        )
+    first = date.today() + timedelta(days=1) if start is None else start.date()
+    exercise = read_with_options(file)
+    with _at_work("Planning"):
+        made = practice_plan(exercise, minutes, days, repeats=repeats)
+    if output is not None:
+        from renderer.delivery.files import write_whole
+
+        is_calendar = output.suffix.casefold() == ".ics"
+        content = (
+            practice_calendar(made, first, at.time())
+            if is_calendar
+            else _plan_csv(made, first).encode()
+        )
+        write_whole(output, content)
+    _print_plan(made, first)
+
+
+def _plan_csv(made: PracticePlan, first: date) -> str:
+    from renderer.timing.practice import Block
+
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("day", "date", "line", "heading", "tempo", "repeats", "seconds", "what"))
+    for day in made.days:
+        when = (first + timedelta(days=day.number - 1)).isoformat()
+        for item in day.items:
+            seconds = round(float(item.seconds), 1)
+            if isinstance(item, Block):
+                heading = made.exercise.lines[item.line - 1].heading
+                tempo = f"{float(item.tempo):g}"
+                what = "step back" if item.is_step_back else "play"
+                row: tuple[object, ...] = (item.line, heading, tempo, item.repeats, seconds, what)
+            else:
+                row = ("", "", "", "", seconds, "rest")
+            writer.writerow((day.number, when, *row))
+    return out.getvalue()
+
+
+def _day_text(day: Day) -> str:
+    from renderer.timing.fit import spoken_tempo
+    from renderer.timing.practice import Block
+
+    parts: list[str] = []
+    for item in day.items:
+        if not isinstance(item, Block):
+            parts.append("rest")
+        elif item.is_step_back:
+            parts[-1] += f" and back to {spoken_tempo(item.tempo)}"
+        else:
+            parts.append(f"line {item.line} at {spoken_tempo(item.tempo)}")
+    return "; ".join(parts)
+
+
+def _print_plan(made: PracticePlan, first: date) -> None:
+    console = output_console()
+    rows = [
+        (
+            str(day.number),
+            f"{first + timedelta(days=day.number - 1):%a %d %b}",
+            f"{float(day.seconds) / 60:.0f} min",
+            _day_text(day),
+        )
+        for day in made.days
+    ]
+    print_table(("Day", "Date", "Time", "Practice"), rows, made.exercise.title)
+    for remark in made.remarks:
+        console.print(remark, markup=False)
+
+
+def list_exercises(
+    level: Annotated[str | None, typer.Option(help="One level only, such as 'beginner'.")] = None,
+) -> None:
+    """List the exercises that ship with the program.
+
+    Writes names, levels, lengths and what each trains to the screen. `rungwise render NAME` works
+    from anywhere.
+
+    Example: rungwise list --level beginner
+    """
+    from renderer.technique.library import shipped_exercises
+
+    library = shipped_exercises()
+    levels = list(dict.fromkeys(exercise.level for exercise in library))
+    if level is not None and level.casefold() not in levels:
+        raise failure(
+            f"there is no level {level!r}", f"write one of {', '.join(levels)}", place="--level"
+        )
+    rows = []
+    for shipped in library:
+        if level is None or shipped.level == level.casefold():
+            exercise = read_with_options(shipped.path)
+            beats = sum(line.beats for line in exercise.lines)
+            rows.append(
+                (
+                    shipped.name,
+                    shipped.level,
+                    str(len(exercise.lines)),
+                    f"{float(beats / exercise.tempo):.1f} min",
+                    exercise.purpose,
+                )
+            )
+    print_table(("Name", "Level", "Lines", "Once through", "Trains"), rows)
