@@ -1,0 +1,224 @@
+"""What a sheet says: an exercise to headings, staves, advice, boxes and legend.
+
+Everything is text or drawings here, nothing is markup: the page template gets it as data, so that
+whatever a teacher writes is printed as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from renderer.delivery.names import tempo_label
+from renderer.delivery.sheet.drawing import Drawing, Extent, Mark, extent_of, framed, mark_svg
+from renderer.delivery.sheet.engraving import engrave
+from renderer.delivery.sheet.fingers import (
+    STRIP_HEIGHT,
+    FingerColumn,
+    finger_columns,
+    label_middles,
+    sign_svg,
+    strip_svg,
+)
+from renderer.delivery.sheet.fonts import clean, missing_letters, printable
+from renderer.delivery.sheet.layout import Form, SheetSettings, clock_text
+from renderer.delivery.sheet.systems import System, lay_systems
+from renderer.errors import RungwiseError
+from renderer.notation.score import Exercise, MelodyNote, note_id
+from renderer.technique.fingering import Hand
+from renderer.technique.report import LineReport, assess, crossings
+from renderer.timing.expand import expand
+from renderer.timing.ladder import rungs
+
+CAUTION = (
+    "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "
+    "before they tire. Your teacher's and your doctor's advice comes first."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Staff:
+    """A system's drawing and its size in units, with the places of its strip's labels in it."""
+
+    svg: str
+    width: float
+    height: float
+    alternative: str
+    labels: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LineContent:
+    """A line: its heading (or `Line 3`), whether it has one, its systems, advice and rungs."""
+
+    number: int
+    heading: str
+    staves: tuple[Staff, ...]
+    advice: tuple[str, ...]
+    rungs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LegendItem:
+    """A sign and what it means; the sign is a drawing or, for a box, `box`."""
+
+    sign: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExerciseContent:
+    """All that is printed of an exercise."""
+
+    title: str
+    audience: str
+    facts: tuple[str, ...]
+    purpose: str
+    level: str
+    lines: tuple[LineContent, ...]
+    tracks: tuple[tuple[str, str], ...]
+    legend: tuple[LegendItem, ...]
+    remarks: tuple[str, ...]
+
+
+def _marks(exercise: Exercise, number: int) -> Iterator[Mark]:
+    line = exercise.lines[number - 1]
+    for crossing in crossings(line):
+        item = line.bars[crossing.bar - 1].items[crossing.item - 1]
+        assert isinstance(item, MelodyNote)
+        has_gracenote = item.slots[crossing.slot - 1].gracenote is not None
+        name = note_id(
+            number,
+            crossing.bar,
+            crossing.item,
+            crossing.slot,
+            gracenote=crossing.before_gracenote and has_gracenote,
+        )
+        yield Mark(name, crossing.hand_first)
+
+
+def _staff(
+    system: System,
+    extent: Extent,
+    symbols: dict[str, str],
+    marks: Sequence[Mark],
+    fingers: Sequence[FingerColumn],
+    alternative: str,
+) -> Staff:
+    drawing = Drawing(system, extent, symbols, marks)
+    labels: tuple[tuple[str, float], ...] = ()
+    if fingers:
+        above = drawing.bottom - drawing.top
+        strip = strip_svg(fingers, drawing.places, 0.0)
+        drawing.add_below(strip, STRIP_HEIGHT)
+        if strip:
+            labels = tuple((text, above + y) for text, y in label_middles().items())
+    width, height = drawing.size
+    return Staff(drawing.svg, width, height, alternative, labels)
+
+
+def _facts(exercise: Exercise, form: Form) -> Iterator[str]:
+    meters = dict.fromkeys(str(bar.meter) for line in exercise.lines for bar in line.bars)
+    yield ", ".join(list(meters)[:4])
+    yield f"Target {tempo_label(exercise.tempo)} beats a minute"
+    yield f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}"
+    if form is Form.BOTH:
+        yield "Upper staff opened out, lower staff as played"
+
+
+def _legend(
+    content: Sequence[LineContent], hands: set[Hand], fingering: bool
+) -> Iterator[LegendItem]:
+    for hand in Hand:
+        if hand in hands:
+            upper = "upper" if hand is Hand.LEFT else "lower"
+            sign = framed(mark_svg(0, 0, hand), -100, -190, 200, 380)
+            text = f"a low note may sound between: the {hand} ({upper}) hand moves first"
+            yield LegendItem(sign, text)
+    if any(line.rungs for line in content):
+        yield LegendItem("box", "tick when three playings in a row are clean at that tempo")
+    if fingering:
+        for kind, text in (
+            ("lifts", "lifts"),
+            ("closes", "closes"),
+            ("flicks", "flick: lifts and closes again"),
+            ("taps", "tap: closes and lifts again"),
+            ("closed", "stays closed"),
+            ("open", "stays open"),
+        ):
+            yield LegendItem(framed(sign_svg(kind, 0, 0), -90, -90, 180, 180), text)
+
+
+def _tracks(exercise: Exercise, tempos: Sequence[Fraction]) -> Iterator[tuple[str, str]]:
+    """Yield each rung's tempo and the length of its track as `rungwise render` makes it."""
+    repeats = 1 if exercise.ladder is None else exercise.ladder.repeats
+    for tempo in tempos:
+        try:
+            length = clock_text(expand(exercise, tempo, repeats=repeats).duration)
+        except RungwiseError:
+            # Too fast for its ornaments: there is no track, and `check` says why.
+            length = "does not fit"
+        yield tempo_label(tempo), length
+
+
+def _alternative(exercise: Exercise, report: LineReport, part: int, parts: int) -> str:
+    heading = clean(exercise.lines[report.line - 1].heading)
+    name = f"Line {report.line}" + (f", {heading}" if heading else "")
+    name += f", part {part} of {parts}" if parts > 1 else ""
+    return f"{name}: {report.played}"
+
+
+def _remarks(exercise: Exercise) -> Iterator[str]:
+    texts = [exercise.title, exercise.audience, exercise.purpose, exercise.level]
+    texts += [line.heading for line in exercise.lines]
+    missing = missing_letters(clean("".join(texts)))
+    if missing:
+        shown = " ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
+        yield f"The print fonts lack these characters, so empty boxes stand for them: {shown}"
+
+
+def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
+    """Return all that is printed of an exercise.
+
+    Raises
+    ------
+    RungwiseError
+        If an opened ornament has more parts than its note has room for, or a rung is out of range.
+    """
+    engravings = [engrave(exercise, opened) for opened in settings.form.staves]
+    symbols = {code: path for one in engravings for code, path in one.symbols.items()}
+    width = settings.system_units - 2 * 30
+    lines = lay_systems([engraving.lines for engraving in engravings], width)
+    marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
+    extent = extent_of([system for line in lines for system in line], any(marks))
+    tempos = rungs(exercise.ladder, exercise.tempo)
+    labels = tuple(tempo_label(tempo) for tempo in tempos)
+    content = []
+    for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
+        line = exercise.lines[number - 1]
+        fingers = finger_columns(line, number) if settings.fingering else ()
+        staves = tuple(
+            _staff(
+                system,
+                extent,
+                symbols,
+                marks[number - 1],
+                fingers,
+                _alternative(exercise, report, part, len(systems)),
+            )
+            for part, system in enumerate(systems, start=1)
+        )
+        content.append(LineContent(number, printable(line.heading), staves, report.advice, labels))
+    hands = {mark.hand_first for line in marks for mark in line}
+    return ExerciseContent(
+        title=printable(exercise.title),
+        audience=printable(exercise.audience),
+        facts=tuple(_facts(exercise, settings.form)),
+        purpose=printable(exercise.purpose),
+        level=printable(exercise.level),
+        lines=tuple(content),
+        tracks=tuple(_tracks(exercise, tempos)),
+        legend=tuple(_legend(content, hands, settings.fingering)),
+        remarks=tuple(_remarks(exercise)),
+    )

@@ -1,0 +1,328 @@
+"""From systems to SVG drawings in black: staves, marks over the notes, strips of finger changes.
+
+Every note is a group of class `note`, every gracenote one of class `gracenote`, both with the
+written note's name; groups of class `bar`, `beam` and `tie` hold the rest. Drawings of one exercise
+share their height, so that systems stand evenly on the page. Text is not drawn here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from xml.sax.saxutils import quoteattr
+
+from renderer.delivery.sheet.engraving import GRACE_TOP, STAFF_HEIGHT, STAFF_LINE, Column
+from renderer.delivery.sheet.layout import UNITS_A_SPACE
+from renderer.delivery.sheet.pieces import Box, Glyph, Piece, Stroke, Tie, XMap, union
+from renderer.delivery.sheet.systems import CLEF_LEFT, PlacedBar, System
+from renderer.technique.fingering import Hand
+
+_BARLINE = 27.0
+_DOUBLE_GAP = 99.0
+_THICK = 90.0
+_EDGE = 30.0
+"""White around a drawing, so that nothing is cut off."""
+
+_METER_LEFT = 0.35 * UNITS_A_SPACE
+_STAFF_GAP = 2.0 * UNITS_A_SPACE
+"""Between the extents of two staves of a system."""
+
+MARK_HALF = 82.0
+_MARK_WIDTH = 30.0
+_MARK_DOT = 34.0
+_MARK_DOT_AWAY = 140.0
+_MARK_GAP = 90.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A crossing noise that lurks before a note or gracenote called `name`."""
+
+    name: str
+    hand_first: Hand
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """How far the staves of an exercise reach up and down, from the top line of each staff.
+
+    Parameters
+    ----------
+    top, bottom:
+        Of all notes, marks left out; top is at most 0, bottom at least a staff's height.
+    marks:
+        How much the marks over the notes need; 0 without any.
+    """
+
+    top: float
+    bottom: float
+    marks: float
+
+    @property
+    def staff_step(self) -> float:
+        """From the top line of a staff to that of the next in the same system."""
+        return self.bottom - self.top + _STAFF_GAP
+
+
+def extent_of(systems: Iterable[System], has_marks: bool) -> Extent:
+    """Return how far the staves of systems reach up and down."""
+    boxes = [
+        piece.box
+        for system in systems
+        for bar in system.bars
+        for engraved in bar.staves
+        for piece in _all_pieces(engraved.columns, engraved.beams, engraved.over_columns)
+    ]
+    everything = union([*boxes, Box(0, -1.5 * UNITS_A_SPACE, 0, STAFF_HEIGHT + 230)])
+    marks = 2 * (_MARK_DOT_AWAY + _MARK_DOT) + _MARK_GAP if has_marks else 0.0
+    return Extent(everything.top, everything.bottom, marks)
+
+
+def _all_pieces(
+    columns: Sequence[Column], beams: Iterable[Iterable[Piece]], over: Iterable[Piece]
+) -> Iterator[Piece]:
+    for column in columns:
+        yield from column.pieces
+    for beam in beams:
+        yield from beam
+    yield from over
+
+
+def _column_places(bar: PlacedBar, columns: Sequence[Column]) -> list[tuple[float, float, float]]:
+    """Return each column's old left and right edge, and how far it moves right."""
+    places = []
+    for column in columns:
+        box = column.box
+        if column.fills_bar:
+            middle = (column.head.box.left + column.head.box.right) / 2
+            shift = bar.left + bar.width / 2 - middle
+        else:
+            shift = bar.left + bar.places[column.start] - column.anchor
+        places.append((box.left, box.right, shift))
+    return places
+
+
+def _map_between(places: Sequence[tuple[float, float, float]]) -> XMap:
+    """Return the map that moves columns as a whole and stretches what lies between them."""
+
+    def x_map(x: float) -> float:
+        before: tuple[float, float] | None = None
+        for left, right, shift in places:
+            if x < left:
+                if before is None:
+                    return x + shift
+                edge, moved = before
+                return moved + (x - edge) * (left + shift - moved) / (left - edge)
+            if x <= right:
+                return x + shift
+            before = (right, right + shift)
+        assert before is not None
+        return before[1] + x - before[0]
+
+    return x_map
+
+
+def _lower(piece: str, by: float) -> str:
+    return f'<g transform="translate(0 {by:.1f})">{piece}</g>' if by else piece
+
+
+class Drawing:
+    """A system as an SVG drawing.
+
+    Parameters
+    ----------
+    system, extent:
+        What is drawn, and how much room it gets.
+    symbols:
+        The outlines of the music font's glyphs by code point.
+    marks:
+        The marks over the notes of the top staff.
+    """
+
+    def __init__(
+        self,
+        system: System,
+        extent: Extent,
+        symbols: Mapping[str, str],
+        marks: Sequence[Mark] = (),
+    ) -> None:
+        self.system, self.extent, self.symbols = system, extent, symbols
+        self.staves = len(system.bars[0].staves)
+        self.places: dict[str, float] = {}
+        self._codes: set[str] = set()
+        self._parts: list[str] = []
+        for staff in range(self.staves):
+            self._staff(staff)
+        self._barlines()
+        for mark in marks:
+            if mark.name in self.places:
+                self._parts.append(self._mark(mark))
+        self.bottom = extent.bottom + (self.staves - 1) * extent.staff_step
+
+    @property
+    def top(self) -> float:
+        """The upper edge of the drawing, from the top line of its top staff."""
+        return self.extent.top - self.extent.marks - _EDGE
+
+    def _staff(self, staff: int) -> None:
+        lower = staff * self.extent.staff_step
+        system = self.system
+        parts = [
+            Stroke(0, y, system.width, y, STAFF_LINE).svg
+            for y in range(0, STAFF_HEIGHT + 1, UNITS_A_SPACE)
+        ]
+        clef = Glyph(system.clef.code, CLEF_LEFT, system.clef.y, system.clef.scale)
+        parts.append(self._drawn([clef]))
+        for bar in system.bars:
+            parts.append(self._bar(bar, staff))
+        parts += self._ties(staff)
+        self._parts.append(_lower("".join(parts), lower))
+
+    def _drawn(self, pieces: Iterable[Piece]) -> str:
+        drawn = []
+        for piece in pieces:
+            if isinstance(piece, Glyph):
+                self._codes.add(piece.code)
+            drawn.append(piece.svg)
+        return "".join(drawn)
+
+    def _bar(self, bar: PlacedBar, staff: int) -> str:
+        engraved = bar.staves[staff]
+        parts = []
+        if engraved.meter:
+            left = bar.left + _METER_LEFT
+            parts.append(self._drawn(replace(g, x=g.x + left) for g in engraved.meter))
+        places = _column_places(bar, engraved.columns)
+        x_map = _map_between(places)
+        for column in engraved.columns:
+            parts.append(self._column(column, x_map))
+        for beam in engraved.beams:
+            pieces = "".join(self._beam_piece(polygon.box, places, x_map) for polygon in beam)
+            parts.append(f'<g class="beam">{pieces}</g>')
+        parts += [
+            self._drawn([p.stretched(x_map) if isinstance(p, Stroke) else p.mapped(x_map)])
+            for p in engraved.over_columns
+        ]
+        return f'<g class="bar">{"".join(parts)}</g>'
+
+    def _column(self, column: Column, x_map: XMap) -> str:
+        groups = [(name, pieces, "gracenote") for name, pieces in column.gracenotes]
+        groups.append((column.id, column.note, "rest" if column.is_rest else "note"))
+        shift = x_map(column.anchor) - column.anchor
+        parts = []
+        for name, pieces, kind in groups:
+            place = column.place_of(name)
+            assert place is not None
+            self.places.setdefault(name, place + shift)
+            drawn = self._drawn(piece.mapped(lambda x: x + shift) for piece in pieces)
+            parts.append(f'<g class="{kind}" id={quoteattr(name)}>{drawn}</g>')
+        if column.grace_beams:
+            beams = self._drawn(beam.mapped(lambda x: x + shift) for beam in column.grace_beams)
+            parts.insert(-1, f'<g class="beam gracenotes">{beams}</g>')
+        return "".join(parts)
+
+    def _beam_piece(
+        self, box: Box, places: Sequence[tuple[float, float, float]], x_map: XMap
+    ) -> str:
+        """Draw a beam; one that ends between notes is a hook and keeps its length."""
+        ends = (box.left, box.right)
+        held = [any(left <= x <= right for left, right, _ in places) for x in ends]
+        left, right = map(x_map, ends)
+        if held == [True, False]:
+            right = left + box.right - box.left
+        elif held == [False, True]:
+            left = right - (box.right - box.left)
+        return (
+            f'<rect x="{left:.1f}" y="{box.top:.1f}" width="{right - left:.1f}" '
+            f'height="{box.bottom - box.top:.1f}" stroke="none"/>'
+        )
+
+    def _ties(self, staff: int) -> Iterator[str]:
+        bars = self.system.bars
+        row = [(bar, column) for bar in bars for column in bar.staves[staff].columns]
+        for (bar, column), following in zip(row, [*row[1:], None], strict=True):
+            if not column.tie:
+                continue
+            head = column.head.box
+            start = bar.left + bar.places[column.start] + head.right - head.left + 25
+            dots = [
+                piece.box.right for piece in column.note if not isinstance(piece, (Glyph, Stroke))
+            ]
+            if dots:
+                start = max(
+                    start, bar.left + bar.places[column.start] + max(dots) - column.anchor + 25
+                )
+            if following is None:
+                end = self.system.width - 40
+            else:
+                after, note = following
+                end = after.left + after.places[note.start] - 25
+            y = (head.top + head.bottom) / 2 + column.tie * 55
+            yield f'<g class="tie">{Tie(start, max(end, start + 120), y, column.tie).svg}</g>'
+
+    def _barlines(self) -> None:
+        system = self.system
+        bottom = STAFF_HEIGHT + (self.staves - 1) * self.extent.staff_step
+        tops = [staff * self.extent.staff_step for staff in range(self.staves)]
+        parts = []
+        for bar in system.bars:
+            right = bar.left + bar.width
+            is_last = bar is system.bars[-1]
+            lines = [(right - _BARLINE / 2, _BARLINE)]
+            if is_last and system.ends_exercise:
+                lines = [(right - _THICK / 2, _THICK), (right - _THICK - 75, _BARLINE)]
+            elif is_last and system.ends_line:
+                lines.append((right - _BARLINE / 2 - _DOUBLE_GAP, _BARLINE))
+            for x, width in lines:
+                parts += [Stroke(x, top, x, top + STAFF_HEIGHT, width).svg for top in tops]
+        if self.staves > 1:
+            parts.append(Stroke(_BARLINE / 2, 0, _BARLINE / 2, bottom, _BARLINE).svg)
+        self._parts.append(f'<g class="barlines">{"".join(parts)}</g>')
+
+    def _mark(self, mark: Mark) -> str:
+        x = self.places[mark.name]
+        y = min(self.extent.top, GRACE_TOP) - _MARK_GAP - _MARK_DOT_AWAY - _MARK_DOT
+        return f'<g class="mark">{mark_svg(x, y, mark.hand_first)}</g>'
+
+    def add_below(self, drawing: str, height: float) -> None:
+        """Add a drawing of the given height, its y counted from the lower edge."""
+        self._parts.append(_lower(drawing, self.bottom))
+        self.bottom += height
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height in units."""
+        return self.system.width + 2 * _EDGE, self.bottom + _EDGE - self.top
+
+    @property
+    def svg(self) -> str:
+        """The whole drawing."""
+        symbols = "".join(
+            f'<path id="g{code}" transform="scale(1 -1)" d="{self.symbols[code]}" stroke="none"/>'
+            for code in sorted(self._codes)
+        )
+        return framed(f"<defs>{symbols}</defs>{''.join(self._parts)}", -_EDGE, self.top, *self.size)
+
+
+def framed(content: str, left: float, top: float, width: float, height: float) -> str:
+    """Return drawn content as an SVG document in black."""
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}" '
+        f'width="{width:.1f}" height="{height:.1f}" fill="black" stroke="black">{content}</svg>'
+    )
+
+
+def mark_svg(x: float, y: float, hand_first: Hand) -> str:
+    """Draw the mark of a crossing noise: a cross, with a dot on the side of the hand to move first.
+
+    The left hand is the upper one on the chanter, so its dot stands above.
+    """
+    half = MARK_HALF
+    dot = y - _MARK_DOT_AWAY if hand_first is Hand.LEFT else y + _MARK_DOT_AWAY
+    return (
+        f'<path d="M{x - half:.1f} {y - half:.1f}L{x + half:.1f} {y + half:.1f}'
+        f'M{x - half:.1f} {y + half:.1f}L{x + half:.1f} {y - half:.1f}" '
+        f'stroke-width="{_MARK_WIDTH}" stroke-linecap="round" fill="none"/>'
+        f'<circle cx="{x:.1f}" cy="{dot:.1f}" r="{_MARK_DOT}" stroke="none"/>'
+    )

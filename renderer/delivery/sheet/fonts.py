@@ -1,0 +1,91 @@
+"""The fonts that pages are set in: the same on every machine, whatever the machine has installed.
+
+Typst brings Libertinus Serif; two packages add letters that it lacks: Noto fonts for most scripts,
+symbols and emoji (in outline, so that they photocopy), and IPAex Gothic for Japanese. What none of
+them has is replaced by an empty box, and named in a remark.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+
+TEXT_FONT = "Libertinus Serif"
+_PACKAGES = ("manimgx_fonts", "matplotlib_fontja")
+_FIRST = (TEXT_FONT, "Noto Sans", "IPAexGothic", "Noto Emoji", "Noto Sans Symbols")
+MISSING = "□"
+_INVISIBLE = {0x200D, 0xFE0E, 0xFE0F}
+"""Joiner and variation selectors: they choose between glyphs and need none of their own."""
+
+
+@cache
+def font_folders() -> tuple[Path, ...]:
+    """Return the folders of the packages that carry fonts, without importing the packages."""
+    folders = []
+    for package in _PACKAGES:
+        spec = find_spec(package)
+        for place in (spec.submodule_search_locations or ()) if spec else ():
+            folders.append(Path(place))
+    return tuple(folders)
+
+
+@cache
+def _fonts() -> tuple[tuple[str, frozenset[int]], ...]:
+    """Return the family and the characters of each font file, in a fixed order."""
+    from fontTools.ttLib import TTFont
+
+    found = []
+    files = sorted(file for folder in font_folders() for file in folder.rglob("*.ttf"))
+    for file in files:
+        with TTFont(file, lazy=True) as font:
+            name = font["name"].getBestFamilyName()
+            found.append((str(name), frozenset(font.getBestCmap())))
+    return tuple(found)
+
+
+def families() -> list[str]:
+    """Return the families to look for a letter in, in order."""
+    others = sorted({family for family, _ in _fonts()} - set(_FIRST))
+    return [*_FIRST, *others]
+
+
+def _is_plain(text: str) -> bool:
+    return all(" " <= char <= "~" for char in text)
+
+
+def clean(text: str) -> str:
+    """Return text on one line, without what cannot be printed; in Unicode normal form C."""
+    text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", text)).strip()
+    if _is_plain(text):
+        return text
+    return "".join(
+        char
+        for char in text
+        if ord(char) in _INVISIBLE or unicodedata.category(char) not in {"Cc", "Cs", "Co", "Cn"}
+    )
+
+
+def missing_letters(text: str) -> list[str]:
+    """Return the characters of a text that no font has, in order, each once."""
+    if _is_plain(text):
+        return []
+    known = frozenset().union(*(letters for _, letters in _fonts()))
+    missing = (
+        char
+        for char in text
+        if ord(char) not in known
+        and ord(char) not in _INVISIBLE
+        and unicodedata.category(char) != "Cf"
+    )
+    return list(dict.fromkeys(missing))
+
+
+def printable(text: str) -> str:
+    """Return clean text with an empty box in place of every character that no font has."""
+    cleaned = clean(text)
+    for char in missing_letters(cleaned):
+        cleaned = cleaned.replace(char, MISSING)
+    return cleaned

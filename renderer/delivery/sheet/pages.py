@@ -1,0 +1,229 @@
+"""From a sheet's content to pages: PDF, SVG or PNG, laid out by Typst.
+
+A PDF is tagged as PDF/UA-1 asks, with its fonts inside, bookmarks and metadata; the same content
+gives the same bytes, since nothing of the day or the machine goes in.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from renderer.delivery.sheet.content import CAUTION, ExerciseContent, LegendItem, LineContent
+from renderer.delivery.sheet.fonts import families, font_folders, printable
+from renderer.delivery.sheet.layout import (
+    MARGIN_MM,
+    UNITS_A_SPACE,
+    PrintSize,
+    SheetSettings,
+)
+
+UNTITLED = "Exercise"
+_RUNGS_BESIDE = 8
+_LONG_TITLE = 60
+_PIXELS_PER_INCH = 150
+
+
+@dataclass(frozen=True, slots=True)
+class Booklet:
+    """The cover of a booklet: its title, and the class or band that it is for."""
+
+    title: str
+    audience: str = ""
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _title_scale(title: str) -> float:
+    """How large a title is set: long ones smaller, down to half the size."""
+    return max(0.5, min(1.0, math.sqrt(_LONG_TITLE / max(1, len(title)))))
+
+
+def _legend_fields(item: LegendItem) -> dict[str, Any]:
+    return {"sign": item.sign, "text": item.text, "tall": "stroke-linecap" in item.sign}
+
+
+def _line_fields(line: LineContent) -> dict[str, Any]:
+    return {
+        "number": line.number,
+        "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
+        "outlined": bool(line.heading),
+        "advice": line.advice,
+        "rungs": line.rungs,
+        "staves": [
+            {
+                "svg": staff.svg,
+                "width": staff.width,
+                "alternative": staff.alternative,
+                "labels": staff.labels,
+            }
+            for staff in line.staves
+        ],
+    }
+
+
+def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
+    return {
+        "title": exercise.title,
+        "title_scale": 2.0 * _title_scale(exercise.title),
+        "audience": exercise.audience,
+        "level": exercise.level,
+        "facts": exercise.facts,
+        "purpose": exercise.purpose,
+        "lines": [_line_fields(line) for line in exercise.lines],
+        "tracks": exercise.tracks,
+        "legend": [_legend_fields(item) for item in exercise.legend],
+    }
+
+
+def _code(link: str) -> dict[str, str] | None:
+    """The link and its QR code (ISO/IEC 18004), or None without a link."""
+    if not link:
+        return None
+    import segno
+
+    out = io.BytesIO()
+    segno.make(link, error="m", micro=False).save(
+        out, kind="svg", border=4, xmldecl=False, svgns=True, omitsize=True, nl=False
+    )
+    return {"address": link, "shown": printable(link), "svg": out.getvalue().decode()}
+
+
+def _date(seconds: int | None) -> dict[str, int] | None:
+    if seconds is None:
+        return None
+    date = datetime.datetime.fromtimestamp(seconds, tz=datetime.UTC)
+    return {"year": date.year, "month": date.month, "day": date.day}
+
+
+def _shown_date(seconds: int | None) -> str:
+    date = _date(seconds)
+    return "" if date is None else "{year}-{month:02d}-{day:02d}".format(**date)
+
+
+def _foot_mm(exercises: Sequence[ExerciseContent], settings: SheetSettings) -> float:
+    """How tall the footer is: its lines, estimated from the letters that they hold."""
+    text_mm = settings.size.text_pt * 0.82 * 25.4 / 72
+    width = settings.page_mm[0] - 2 * MARGIN_MM
+    letters = width / (text_mm * 0.43)
+    # The page number takes room beside the caution; signs and gaps beside the legend's words.
+    rows = -(-len(CAUTION) // max(1, int(letters - 34)))
+    legend = max((sum(len(item.text) + 8 for item in e.legend) for e in exercises), default=0)
+    rows += -(-legend // max(1, int(letters * 0.9)))
+    return 2.5 + (rows + 0.5) * text_mm * 1.25
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """Laid-out pages, ready to be written in one form or another.
+
+    Parameters
+    ----------
+    exercises:
+        What is printed, in order; at least one.
+    settings:
+        How.
+    booklet:
+        The cover, if there are to be a cover and contents.
+    """
+
+    exercises: tuple[ExerciseContent, ...]
+    settings: SheetSettings
+    booklet: Booklet | None = None
+
+    @property
+    def title(self) -> str:
+        """Of the document."""
+        if self.booklet is not None:
+            return printable(self.booklet.title) or UNTITLED
+        return self.exercises[0].title or UNTITLED
+
+    def _data(self) -> dict[str, Any]:
+        settings = self.settings
+        first = self.exercises[0]
+        audience = printable(self.booklet.audience) if self.booklet else first.audience
+        width, height = settings.page_mm
+        lines = sum(len(exercise.lines) for exercise in self.exercises)
+        count = len(self.exercises)
+        title = self.title
+        return {
+            "title": title,
+            "short_title": title if len(title) <= 40 else title[:39].rstrip() + "…",
+            "authors": [audience] if audience else [],
+            "description": first.purpose if self.booklet is None else f"{count} exercises",
+            "keywords": ["Highland pipes", "practice", *([first.level] if first.level else [])],
+            "date": _date(settings.dated),
+            "shown_date": _shown_date(settings.dated),
+            "large": settings.size is PrintSize.LARGE,
+            "text_pt": settings.size.text_pt,
+            "space_mm": settings.size.space_mm,
+            "units_a_space": UNITS_A_SPACE,
+            "margin_mm": MARGIN_MM,
+            "width_mm": width,
+            "height_mm": height,
+            "foot_mm": _foot_mm(self.exercises, settings),
+            "line_gap_em": 1.6,
+            "rungs_beside": _RUNGS_BESIDE,
+            "families": families(),
+            "caution": CAUTION,
+            "link": _code(settings.link),
+            "booklet": self.booklet is not None,
+            "cover": {
+                "audience": audience,
+                "title_scale": _title_scale(title),
+                "summary": f"{_counted(count, 'exercise')}, {_counted(lines, 'line')}",
+            },
+            "exercises": [_exercise_fields(exercise) for exercise in self.exercises],
+        }
+
+    def _source(self) -> dict[str, bytes]:
+        data = json.dumps(self._data(), ensure_ascii=False, sort_keys=True)
+        return {"main.typ": _template(), "data.json": data.encode()}
+
+    def _compiled(self, form: str, **options: Any) -> list[bytes]:
+        import typst
+
+        # Its type hints leave out that the input can be files by name.
+        compile_files: Any = typst.compile
+        result = compile_files(
+            self._source(),
+            format=form,
+            font_paths=[str(folder) for folder in font_folders()],
+            ignore_system_fonts=True,
+            **options,
+        )
+        return [result] if isinstance(result, bytes) else list(result)
+
+    def pdf(self) -> bytes:
+        """Return the pages as a tagged PDF."""
+        options: dict[str, Any] = {"pdf_standards": ["ua-1"]}
+        if self.settings.dated is not None:
+            options["timestamp"] = self.settings.dated
+        (content,) = self._compiled("pdf", **options)
+        return content
+
+    def svgs(self) -> list[bytes]:
+        """Return each page as an SVG drawing; letters are outlines there."""
+        return self._compiled("svg")
+
+    def pngs(self, pixels_per_inch: float = _PIXELS_PER_INCH) -> list[bytes]:
+        """Return each page as a PNG picture."""
+        return self._compiled("png", ppi=pixels_per_inch)
+
+    def count(self) -> int:
+        """Return how many pages there are."""
+        return len(self.svgs())
+
+
+@cache
+def _template() -> bytes:
+    return (resources.files(__package__) / "sheet.typ").read_bytes()

@@ -1,0 +1,156 @@
+"""Where notes stand in a bar and how wide bars are: pure arithmetic in the engraver's units.
+
+The classic model of rods and springs: neighbours keep at least a rod's length apart, and what room
+is left goes to the springs between them, each as strong as the note value is short. A note of twice
+the length gets about half as much room again, not twice (common practice of engravers). Staves that
+are printed one under the other share their springs, so that what sounds together stands together.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from renderer.delivery.sheet.engraving import Column, EngravedBar
+from renderer.delivery.sheet.layout import UNITS_A_SPACE
+
+_GAP = 0.55 * UNITS_A_SPACE
+"""Between the extents of neighbours."""
+
+_LEFT_PAD = 0.9 * UNITS_A_SPACE
+_RIGHT_PAD = 0.8 * UNITS_A_SPACE
+_METER_PAD = 0.6 * UNITS_A_SPACE
+"""Between a bar line and what follows or precedes it, and around a time signature."""
+
+_EIGHTH_ROOM = 3.0 * UNITS_A_SPACE
+_GROWTH = 0.6
+"""Comfortable room of an eighth, and the power of the note value that room grows with (judgement,
+after common practice)."""
+
+_PRECISION = 0.5
+
+
+def room(length: Fraction) -> float:
+    """The comfortable distance from a note of this length (of a whole note) to the next."""
+    return float(_EIGHTH_ROOM * (float(length) * 8) ** _GROWTH)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rod:
+    before: int
+    after: int
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class BarSpacing:
+    """The rods and springs of a bar, or of bars that stand one under the other.
+
+    Parameters
+    ----------
+    times:
+        Where something begins, as shares of a whole note, in order; the bar's end last.
+    rods:
+        Least distances; index -1 is the bar's left edge.
+    springs:
+        From each time to the next, at force 1.
+    """
+
+    times: tuple[Fraction, ...]
+    rods: tuple[_Rod, ...]
+    springs: tuple[float, ...]
+
+    def places(self, force: float) -> list[float]:
+        """Return the x of each time at a force, the bar's end last."""
+        xs: list[float] = []
+        for index in range(len(self.times)):
+            stretched = xs[index - 1] + force * self.springs[index - 1] if index else 0.0
+            rods = [
+                (0.0 if rod.before < 0 else xs[rod.before]) + rod.length
+                for rod in self.rods
+                if rod.after == index
+            ]
+            xs.append(max([stretched, *rods]))
+        return xs
+
+    @property
+    def least(self) -> float:
+        """The least width of the bar."""
+        return self.places(0)[-1]
+
+    @property
+    def comfortable(self) -> float:
+        """The width at force 1."""
+        return self.places(1)[-1]
+
+    def filling(self, width: float) -> Mapping[Fraction, float]:
+        """Return the x of each time in a bar of this width; of its least width if that is more."""
+        low, high = 0.0, 1.0
+        while self.places(high)[-1] < width and high < 1000:
+            high *= 2
+        while high - low > 1e-4 and self.places(high)[-1] - self.places(low)[-1] > _PRECISION:
+            middle = (low + high) / 2
+            if self.places(middle)[-1] < width:
+                low = middle
+            else:
+                high = middle
+        places = self.places(low)
+        places[-1] = max(width, places[-1])
+        return dict(zip(self.times, places, strict=True))
+
+
+def _rods(
+    columns: Sequence[Column], index: Mapping[Fraction, int], start: float, end: int
+) -> list[_Rod]:
+    rods = []
+    before, reach = -1, start
+    for column in columns:
+        box = column.box
+        after = index[column.start]
+        rods.append(_Rod(before, after, reach + column.anchor - box.left))
+        before, reach = after, box.right - column.anchor + _GAP
+    rods.append(_Rod(before, end, reach - _GAP + _RIGHT_PAD if before >= 0 else 4 * _RIGHT_PAD))
+    return rods
+
+
+def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
+    """Return the rods and springs of bars that stand one under the other; at least one."""
+    length = max(bar.length for bar in bars)
+    spaced = [[column for column in bar.columns if not column.fills_bar] for bar in bars]
+    starts = {column.start for columns in spaced for column in columns}
+    times = (*sorted(starts), length) if starts else (Fraction(0), length)
+    index = {time: number for number, time in enumerate(times)}
+    rods: list[_Rod] = []
+    for bar, columns in zip(bars, spaced, strict=True):
+        meter = bar.meter_width
+        start = _LEFT_PAD + (meter + _METER_PAD if meter else 0.0)
+        rods += _rods(columns, index, start, len(times) - 1)
+    springs = tuple(room(after - before) for before, after in itertools.pairwise(times))
+    return BarSpacing(times, tuple(rods), springs)
+
+
+def share_out(width: float, least: Sequence[float], weights: Sequence[float]) -> list[float]:
+    """Return widths that sum to `width`, in proportion to their weights but none below its least.
+
+    Parameters
+    ----------
+    width:
+        At least the sum of `least`; if it is less, the least widths are returned.
+    least, weights:
+        One a bar; weights above 0.
+    """
+    fixed: set[int] = set()
+    while True:
+        free = [number for number in range(len(least)) if number not in fixed]
+        left = width - sum(least[number] for number in fixed)
+        total = sum(weights[number] for number in free)
+        short = {n for n in free if left * weights[n] / total < least[n]}
+        if not short:
+            return [
+                least[n] if n in fixed else left * weights[n] / total for n in range(len(least))
+            ]
+        fixed |= short
+        if len(fixed) == len(least):
+            return list(least)
