@@ -11,6 +11,7 @@ import sys
 
 import typer
 
+from renderer.commands.compose import abridge, coverage, expand, list_exercises, plan
 from renderer.commands.events import events
 from renderer.commands.render import demo, render
 from renderer.commands.technique import check, fingering, ornaments
@@ -29,6 +30,9 @@ app = typer.Typer(
 )
 for command in (demo, render, check, events, ornaments, fingering):
     app.command()(command)
+for command in (expand, coverage, abridge, plan):
+    app.command()(command)
+app.command("list")(list_exercises)
 
 
 def main() -> None:
