@@ -56,8 +56,8 @@ def mp3_kbit_per_s(rate: int, channels: int) -> int:
 
     Constant, not variable: the length and the place that a player jumps to are then right in every
     player, those that ignore the seek table included, and the size is known beforehand. Tracks are
-    so steady that a variable rate has little to save: LAME's best came to 178 and 200 kbit/s on full
-    and backing tracks, with 6 to 7 dB more noise (measured).
+    so steady that a variable rate has little to save: LAME's best came to 178 and 200 kbit/s on
+    full and backing tracks, with 6 to 7 dB more noise (measured).
 
     Each rate is one that the standards have for that sample rate: up to 320 kbit/s from 32 kHz,
     160 from 16 kHz, 64 below.
