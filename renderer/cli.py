@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 
 import typer
 
@@ -28,9 +29,19 @@ app = typer.Typer(
         "metronome, every gracenote of one length."
     ),
 )
-for command in (demo, render, check, events, ornaments, fingering):
-    app.command()(command)
-for command in (expand, coverage, abridge, plan):
+_COMMANDS: tuple[Callable[..., None], ...] = (
+    demo,
+    render,
+    check,
+    events,
+    ornaments,
+    fingering,
+    expand,
+    coverage,
+    abridge,
+    plan,
+)
+for command in _COMMANDS:
     app.command()(command)
 app.command("list")(list_exercises)
 
