@@ -40,7 +40,9 @@ format:
 	$(BIN)/ruff format .
 
 benchmarks: setup-test
-	for file in tests/benchmarks/bench_*.py; do echo "== $$file"; $(BIN)/python $$file || exit 1; done
+	for name in $$(cd tests/benchmarks && ls bench_*.py); do \
+		echo "== $$name"; $(BIN)/python -m tests.benchmarks.$${name%.py} || exit 1; \
+	done
 
 soundfont: setup
 	$(BIN)/python -m renderer.sound.synthesis

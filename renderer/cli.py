@@ -7,6 +7,7 @@ in a traceback.
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Callable
 
@@ -15,6 +16,7 @@ import typer
 from renderer.commands.compose import abridge, coverage, expand, list_exercises, plan
 from renderer.commands.events import events
 from renderer.commands.render import demo, render
+from renderer.commands.sheet import sheet
 from renderer.commands.technique import check, fingering, ornaments
 from renderer.errors import RungwiseError
 
@@ -32,6 +34,7 @@ app = typer.Typer(
 _COMMANDS: tuple[Callable[..., None], ...] = (
     demo,
     render,
+    sheet,
     check,
     events,
     ornaments,
@@ -46,8 +49,14 @@ for command in _COMMANDS:
 app.command("list")(list_exercises)
 
 
+def _stop(_signal: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
 def main() -> None:
     """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
+    # A polite request to end is treated as Ctrl-C is, so that it leaves nothing half-written.
+    signal.signal(signal.SIGTERM, _stop)
     try:
         app()
     except RungwiseError as error:
