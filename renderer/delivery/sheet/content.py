@@ -134,10 +134,12 @@ def _legend(
         if hand in hands:
             upper = "upper" if hand is Hand.LEFT else "lower"
             sign = framed(mark_svg(0, 0, hand), -100, -190, 200, 380)
-            text = f"a low note may sound between: the {hand} ({upper}) hand moves first"
+            text = f"a low note may sound between: mind the {upper} ({hand}) hand first"
             yield LegendItem(sign, text)
     if any(line.rungs for line in content):
-        yield LegendItem("box", "tick when three playings in a row are clean at that tempo")
+        yield LegendItem(
+            "box", "a box for each tempo of the ladder: tick it once the line is clean there"
+        )
     if fingering:
         for kind, text in (
             ("lifts", "lifts"),

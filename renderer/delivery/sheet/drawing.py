@@ -23,7 +23,7 @@ _THICK = 90.0
 _EDGE = 30.0
 """White around a drawing, so that nothing is cut off."""
 
-_METER_LEFT = 0.35 * UNITS_A_SPACE
+_METER_LEFT = 0.55 * UNITS_A_SPACE
 _STAFF_GAP = 2.0 * UNITS_A_SPACE
 """Between the extents of two staves of a system."""
 
@@ -267,11 +267,10 @@ class Drawing:
         parts = []
         for bar in system.bars:
             right = bar.left + bar.width
-            is_last = bar is system.bars[-1]
             lines = [(right - _BARLINE / 2, _BARLINE)]
-            if is_last and system.ends_exercise:
+            if bar.staves[0].ends_exercise:
                 lines = [(right - _THICK / 2, _THICK), (right - _THICK - 75, _BARLINE)]
-            elif is_last and system.ends_line:
+            elif bar.staves[0].ends_line:
                 lines.append((right - _BARLINE / 2 - _DOUBLE_GAP, _BARLINE))
             for x, width in lines:
                 parts += [Stroke(x, top, x, top + STAFF_HEIGHT, width).svg for top in tops]

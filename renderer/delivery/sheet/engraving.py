@@ -138,6 +138,8 @@ class EngravedBar:
         The glyphs of a time signature, if the bar shows one; x from the left edge of the widest.
     length:
         The sum of its notes, as a share of a whole note.
+    ends_line, ends_exercise:
+        Whether a double or a final bar line ends it.
     """
 
     columns: tuple[Column, ...]
@@ -145,6 +147,8 @@ class EngravedBar:
     over_columns: tuple[Piece, ...]
     meter: tuple[Glyph, ...]
     length: Fraction
+    ends_line: bool = False
+    ends_exercise: bool = False
 
     @property
     def meter_width(self) -> float:
@@ -158,7 +162,6 @@ class EngravedLine:
 
     bars: tuple[EngravedBar, ...]
     clef: Glyph
-    is_last: bool
 
 
 @dataclass(slots=True)
@@ -408,5 +411,7 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
             clef = clef or bar.clef
             bars.append(bar.engraved())
         assert clef is not None, f"line {number} ({len(line.bars)} bars) begins with a clef"
-        lines.append(EngravedLine(tuple(bars), clef, number == len(exercise.lines)))
+        ends_exercise = number == len(exercise.lines)
+        bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)
+        lines.append(EngravedLine(tuple(bars), clef))
     return Engraving(tuple(lines), symbols)

@@ -18,10 +18,10 @@ from renderer.notation.score import Line, note_id
 from renderer.technique.fingering import Change, Finger, Hand, fingering
 from renderer.technique.report import changes_of
 
-ROW = 0.9 * UNITS_A_SPACE
+ROW = UNITS_A_SPACE
 _GAP_AFTER = {Finger.LEFT_THUMB: 0.35 * UNITS_A_SPACE, Finger.LEFT_RING: 0.55 * UNITS_A_SPACE}
 _ABOVE = 0.9 * UNITS_A_SPACE
-_HALF = 0.36 * UNITS_A_SPACE
+_HALF = 0.41 * UNITS_A_SPACE
 _STAYS = 26.0
 _OUTLINE = 16.0
 

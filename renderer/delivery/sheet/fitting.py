@@ -32,12 +32,18 @@ def lines_that_fit(exercise: Exercise, pages: int, settings: SheetSettings = USU
     -------
     The largest number of lines whose sheet has no more pages; 0 if not even one line fits.
     """
-    total = len(exercise.lines)
-    fits, too_many = 0, total + 1
-    while too_many - fits > 1:
-        count = (fits + too_many) // 2
-        if pages_of(replace(exercise, lines=exercise.lines[:count]), settings) <= pages:
-            fits = count
-        else:
-            too_many = count
+    wanted = len(exercise.lines)
+    ends = Pages((content_of(exercise, settings),), settings).line_pages()[0]
+    fits = sum(page <= pages for page in ends)
+    if fits == wanted:
+        return fits
+    # Without the lines left out, bars may be wider or narrower, and lines take other room.
+    while fits and not _fits(exercise, fits, pages, settings):
+        fits -= 1
+    while fits + 1 < wanted and _fits(exercise, fits + 1, pages, settings):
+        fits += 1
     return fits
+
+
+def _fits(exercise: Exercise, count: int, pages: int, settings: SheetSettings) -> bool:
+    return pages_of(replace(exercise, lines=exercise.lines[:count]), settings) <= pages

@@ -52,8 +52,9 @@ def _legend_fields(item: LegendItem) -> dict[str, Any]:
     return {"sign": item.sign, "text": item.text, "tall": "stroke-linecap" in item.sign}
 
 
-def _line_fields(line: LineContent) -> dict[str, Any]:
+def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
     return {
+        "exercise": exercise,
         "number": line.number,
         "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
         "outlined": bool(line.heading),
@@ -71,7 +72,7 @@ def _line_fields(line: LineContent) -> dict[str, Any]:
     }
 
 
-def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
+def _exercise_fields(exercise: ExerciseContent, number: int) -> dict[str, Any]:
     return {
         "title": exercise.title,
         "title_scale": 2.0 * _title_scale(exercise.title),
@@ -79,7 +80,7 @@ def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
         "level": exercise.level,
         "facts": exercise.facts,
         "purpose": exercise.purpose,
-        "lines": [_line_fields(line) for line in exercise.lines],
+        "lines": [_line_fields(line, number) for line in exercise.lines],
         "tracks": exercise.tracks,
         "legend": [_legend_fields(item) for item in exercise.legend],
     }
@@ -182,25 +183,27 @@ class Pages:
                 "title_scale": _title_scale(title),
                 "summary": f"{_counted(count, 'exercise')}, {_counted(lines, 'line')}",
             },
-            "exercises": [_exercise_fields(exercise) for exercise in self.exercises],
+            "exercises": [
+                _exercise_fields(exercise, number)
+                for number, exercise in enumerate(self.exercises, start=1)
+            ],
         }
 
     def _source(self) -> dict[str, bytes]:
         data = json.dumps(self._data(), ensure_ascii=False, sort_keys=True)
         return {"main.typ": _template(), "data.json": data.encode()}
 
+    @property
+    def _fonts(self) -> dict[str, Any]:
+        folders = [str(folder) for folder in font_folders()]
+        return {"font_paths": folders, "ignore_system_fonts": True}
+
     def _compiled(self, form: str, **options: Any) -> list[bytes]:
         import typst
 
         # Its type hints leave out that the input can be files by name.
         compile_files: Any = typst.compile
-        result = compile_files(
-            self._source(),
-            format=form,
-            font_paths=[str(folder) for folder in font_folders()],
-            ignore_system_fonts=True,
-            **options,
-        )
+        result = compile_files(self._source(), format=form, **self._fonts, **options)
         return [result] if isinstance(result, bytes) else list(result)
 
     def pdf(self) -> bytes:
@@ -219,9 +222,20 @@ class Pages:
         """Return each page as a PNG picture."""
         return self._compiled("png", ppi=pixels_per_inch)
 
+    def line_pages(self) -> tuple[tuple[int, ...], ...]:
+        """Return, for each exercise, the page that each of its lines ends on, from 1."""
+        import typst
+
+        query: Any = typst.query
+        found = json.loads(query(self._source(), "<line-end>", field="value", **self._fonts))
+        return tuple(
+            tuple(end["page"] for end in found if end["exercise"] == number)
+            for number in range(1, len(self.exercises) + 1)
+        )
+
     def count(self) -> int:
-        """Return how many pages there are."""
-        return len(self.svgs())
+        """Return how many pages there are; every page has a line that ends on it, or the cover."""
+        return self.line_pages()[-1][-1]
 
 
 @cache

@@ -16,13 +16,17 @@ from fractions import Fraction
 from renderer.delivery.sheet.engraving import Column, EngravedBar
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 
-_GAP = 0.55 * UNITS_A_SPACE
+_GAP = 0.65 * UNITS_A_SPACE
 """Between the extents of neighbours."""
 
 _LEFT_PAD = 0.9 * UNITS_A_SPACE
 _RIGHT_PAD = 0.8 * UNITS_A_SPACE
-_METER_PAD = 0.6 * UNITS_A_SPACE
+_METER_PAD = 0.85 * UNITS_A_SPACE
 """Between a bar line and what follows or precedes it, and around a time signature."""
+
+_DOUBLE_ROOM = 0.45 * UNITS_A_SPACE
+_FINAL_ROOM = 0.85 * UNITS_A_SPACE
+"""What a double and a final bar line need more than a single one."""
 
 _EIGHTH_ROOM = 3.0 * UNITS_A_SPACE
 _GROWTH = 0.6
@@ -102,7 +106,7 @@ class BarSpacing:
 
 
 def _rods(
-    columns: Sequence[Column], index: Mapping[Fraction, int], start: float, end: int
+    columns: Sequence[Column], index: Mapping[Fraction, int], start: float, end_pad: float
 ) -> list[_Rod]:
     rods = []
     before, reach = -1, start
@@ -111,7 +115,8 @@ def _rods(
         after = index[column.start]
         rods.append(_Rod(before, after, reach + column.anchor - box.left))
         before, reach = after, box.right - column.anchor + _GAP
-    rods.append(_Rod(before, end, reach - _GAP + _RIGHT_PAD if before >= 0 else 4 * _RIGHT_PAD))
+    last = reach - _GAP + end_pad if before >= 0 else start + _EIGHTH_ROOM + end_pad
+    rods.append(_Rod(before, max(index.values()), last))
     return rods
 
 
@@ -122,11 +127,14 @@ def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
     starts = {column.start for columns in spaced for column in columns}
     times = (*sorted(starts), length) if starts else (Fraction(0), length)
     index = {time: number for number, time in enumerate(times)}
+    end_pad = _RIGHT_PAD
+    if bars[0].ends_line:
+        end_pad += _FINAL_ROOM if bars[0].ends_exercise else _DOUBLE_ROOM
     rods: list[_Rod] = []
     for bar, columns in zip(bars, spaced, strict=True):
         meter = bar.meter_width
         start = _LEFT_PAD + (meter + _METER_PAD if meter else 0.0)
-        rods += _rods(columns, index, start, len(times) - 1)
+        rods += _rods(columns, index, start, end_pad)
     springs = tuple(room(after - before) for before, after in itertools.pairwise(times))
     return BarSpacing(times, tuple(rods), springs)
 

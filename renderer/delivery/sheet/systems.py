@@ -23,7 +23,7 @@ CLEF_LEFT = 0.5 * UNITS_A_SPACE
 CLEF_ROOM = 3.4 * UNITS_A_SPACE
 """Of the clef at the start of every system."""
 
-_TIGHTEST = 0.72
+_TIGHTEST = 0.8
 """How much of its comfortable width a bar must have before a line is broken (judgement)."""
 
 _WIDEST = 2.3
@@ -65,15 +65,11 @@ class System:
         In order.
     clef:
         Its glyph.
-    ends_line, ends_exercise:
-        Whether a double or a final bar line ends it.
     """
 
     line: int
     bars: tuple[PlacedBar, ...]
     clef: Glyph
-    ends_line: bool
-    ends_exercise: bool
 
     @property
     def width(self) -> float:
@@ -155,7 +151,7 @@ def _bars_a_system(group: Sequence[_StackedLine], width: float) -> int:
             break
     if most == count:
         return count
-    for size in range(most, math.ceil(most * 0.6) - 1, -1):
+    for size in range(most, math.ceil(most * 0.75) - 1, -1):
         if count % size == 0:
             return size
     return math.ceil(count / math.ceil(count / most))
@@ -185,14 +181,7 @@ def _systems_of(line: _StackedLine, widths: Sequence[float]) -> Iterator[System]
             )
             for number, left, width in zip(chunk, lefts, widths, strict=False)
         )
-        ends = chunk.stop == count
-        yield System(
-            line=line.number,
-            bars=bars,
-            clef=line.forms[0].clef,
-            ends_line=ends,
-            ends_exercise=ends and line.forms[0].is_last,
-        )
+        yield System(line.number, bars, line.forms[0].clef)
 
 
 def lay_systems(
