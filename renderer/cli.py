@@ -49,6 +49,10 @@ for command in _COMMANDS:
 app.command("list")(list_exercises)
 
 
+_INTERRUPTED = 130
+"""The exit code of a command that was stopped by Ctrl-C (128 and the signal's number)."""
+
+
 def _stop(_signal: int, _frame: object) -> None:
     raise KeyboardInterrupt
 
@@ -63,9 +67,11 @@ def main() -> None:
         for problem in error.problems:
             print(problem, file=sys.stderr)
         sys.exit(2)
-    except KeyboardInterrupt:
-        print("Stopped; nothing half-written was left behind.", file=sys.stderr)
-        sys.exit(130)
+    except SystemExit as end:
+        # Typer turns Ctrl-C into this code without a word.
+        if end.code == _INTERRUPTED:
+            print("Stopped; nothing half-written was left behind.", file=sys.stderr)
+        raise
     except BrokenPipeError:
         # The reader of our output has gone (`| head`); what it wanted, it has.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
