@@ -17,7 +17,13 @@ from typing import Literal
 
 import mido
 
-from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, setting_text, settings_of
+from renderer.notation.kept_settings import (
+    MIDI_SHIFT,
+    MIDI_SHORT_BARS,
+    MIDI_STRETCH,
+    setting_text,
+    settings_of,
+)
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Meter
 from renderer.sound.midi_tuning import bend_of, frequency_word
@@ -287,6 +293,10 @@ def _conductor(
         MIDI_SHIFT: str(sound.shift),
         MIDI_STRETCH: str(clock.stretch),
     }
+    for number, line in enumerate(exercise.lines, start=1):
+        first = line.bars[0]
+        if first.beats < first.meter.beats:
+            settings[f"{MIDI_SHORT_BARS}{number}"] = str(first.meter)
     for name, value in settings.items():
         track.add(0, mido.MetaMessage("text", text=setting_text(name, value)))
     marks: list[tuple[int, int, mido.MetaMessage]] = [

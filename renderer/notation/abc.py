@@ -68,7 +68,7 @@ def read_abc_line(text: str, meter: Meter | None) -> tuple[Bar, ...]:
         code.field(letter, value, f"{letter}:")
     # Positions in messages count from the start of the text as the user wrote it.
     code.feed(" " * (len(text) - len(rest)) + re.sub(r"%[^\n]*", _blank, rest))
-    measures = code.finish()
+    measures = code.finish(strict=True)
     pitches = ChanterPitches()
     wrong = off_the_chanter(measures, pitches, keyless=False, remedy=NINE_IN_ABC)
     if wrong:
@@ -178,7 +178,8 @@ def _score_of(tune: _Tune, source: str) -> Score:
             code.field(match[1], match[2], f"line {number}")
         else:
             code.feed(line.removesuffix("\\"), number)
-    return Score(tune.title, code.finish(), code.keyless, source, tuple(code.remarks))
+    measures = code.finish(strict=False)
+    return Score(tune.title, measures, code.keyless, source, tuple(code.remarks))
 
 
 def _chosen(tunes: list[_Tune], part: str) -> _Tune:
@@ -203,8 +204,9 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
     Raises
     ------
     RungwiseError
-        For a file that cannot be read, code that is no ABC (with its line), bars that do not add
-        up, and every note that is not on the chanter.
+        For a file that cannot be read, code that is no ABC (with its line), and every note that is
+        not on the chanter. Bars that do not add up are a remark here: tunes collected from all
+        over have them.
     """
     path = Path(path)
     try:

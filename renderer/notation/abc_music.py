@@ -38,17 +38,20 @@ _TOKEN = re.compile(
     | (?P<broken>>{1,3}|<{1,3})
     | (?P<tie>-)
     | (?P<text>"(?P<said>[^"]*)")
-    | (?P<decoration>![^!]*!|\+[a-zA-Z.()<>0-9]+\+|[.~HLMOPSTuv](?=[^:]))
+    | (?P<decoration>![^!]*!|\+[a-zA-Z.()<>0-9]+\+|[.~H-Wh-w])
     | (?P<slur>[()])
-    | (?P<spacer>y\d*)
+    | (?P<spacer>y\d*|!)
     """,
     re.VERBOSE,
 )
-_GRACE = re.compile(r"\s*(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?:\d*/*\d*)\s*")
+_GRACE = re.compile(
+    r"\s*[.~H-Wh-w]?(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?:\d*/*\d*)\s*"
+)
 _ENDING_NUMBERS = re.compile(r"\s*(\d{1,2}(?:[,-]\d{1,2})*)")
 _SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 MOST_UNITS = 4096
+MOST_BARS_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +168,11 @@ class MusicCode:
             at = match.end()
             after_bar = match["bar"] is not None
 
-    def finish(self) -> tuple[Measure, ...]:
+    def finish(self, *, strict: bool) -> tuple[Measure, ...]:
         """End the tune and return its measures.
 
-        Raises `RungwiseError` with every bar whose notes do not add up to its meter.
+        Bars whose notes do not add up to their meter raise a `RungwiseError` if `strict`, else a
+        remark names them.
         """
         if self._grace:
             raise failure(
@@ -176,8 +180,15 @@ class MusicCode:
             )
         self._end_bar(double=True)
         problems = list(self._bars_that_do_not_add_up())
-        if problems:
+        if problems and strict:
             raise RungwiseError(problems)
+        if problems:
+            named = "; ".join(f"{p.place}: {p.cause}" for p in problems[:MOST_BARS_NAMED])
+            rest = len(problems) - MOST_BARS_NAMED
+            more = f"; and {rest} more" if rest > 0 else ""
+            self.remarks[
+                f"Bars that do not add up are played as they are written ({named}{more})."
+            ] = None
         return tuple(self._measures)
 
     # Tokens
@@ -314,6 +325,9 @@ class MusicCode:
     # Bars
 
     def _begin_ending(self, text: str) -> None:
+        if text.startswith('"'):
+            self.remarks["Endings without a number are played every time."] = None
+            return
         numbers: list[int] = []
         for part in text.split(","):
             first, _, last = part.partition("-")

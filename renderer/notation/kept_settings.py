@@ -26,7 +26,8 @@ SOFTWARE = "Rungwise"
 
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
-"""How a MIDI file differs from the written notes; readers of settings leave them alone."""
+MIDI_SHORT_BARS = "meter of the short bars in line "
+"""How a MIDI file differs from the written notes; `with_settings` leaves them alone."""
 
 
 def decimal_text(number: Fraction) -> str:

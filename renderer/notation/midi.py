@@ -10,15 +10,20 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from renderer.errors import RungwiseError, failure
-from renderer.notation.definition_fields import WrongValueError, read_inner_length
+from renderer.notation.definition_fields import WrongValueError, read_inner_length, read_meter
 from renderer.notation.groups import slots_of_group
-from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_settings
+from renderer.notation.kept_settings import (
+    MIDI_SHIFT,
+    MIDI_SHORT_BARS,
+    MIDI_STRETCH,
+    with_settings,
+)
 from renderer.notation.midi_file import MidiContents, Sounded, Voice, read_contents
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Meter, Placement
@@ -229,7 +234,9 @@ class _Quantiser:
         end = tones[index].main.end
         after = tones[index + 1].start if index + 1 < len(tones) else None
         _, beat = self._grid.segment(end)
-        if after is not None and after - end < beat / 8:
+        # Our own files play legato but for rests; others may part notes by way of phrasing.
+        least_rest = self._tolerance if self._contents.settings else beat / 8
+        if after is not None and after - end < least_rest:
             return after + MOST_OVERLAP
         if is_exact:
             exact = self._grid.snapped(end, self._parts, self._tolerance)
@@ -332,7 +339,7 @@ def _measures(contents: MidiContents, onsets: list[_Onset], is_ours: bool) -> li
             )
         )
         tempo = here
-    return _with_pickups(measures)
+    return _with_short_bars(_with_pickups(measures), contents.settings)
 
 
 def _with_pickups(measures: list[Measure]) -> list[Measure]:
@@ -351,6 +358,20 @@ def _with_pickups(measures: list[Measure]) -> list[Measure]:
         ends = after is None or after.begins_line
         if ends and pickup_in_line and before is not None and _is_shorter(measure, before):
             found[index] = replace(measure, meter=before.meter)
+    return found
+
+
+def _with_short_bars(measures: list[Measure], settings: Mapping[str, str]) -> list[Measure]:
+    """Give the short bars of our own files the meter that they were written in."""
+    found = []
+    line = 0
+    for measure in measures:
+        line += measure.begins_line or not line
+        try:
+            written = replace(measure, meter=read_meter(settings[f"{MIDI_SHORT_BARS}{line}"]))
+        except (KeyError, WrongValueError):
+            written = measure
+        found.append(written if _is_shorter(measure, written) else measure)
     return found
 
 
@@ -431,7 +452,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     settings = {
         name: value
         for name, value in contents.settings.items()
-        if name not in (MIDI_SHIFT, MIDI_STRETCH)
+        if name not in (MIDI_SHIFT, MIDI_STRETCH) and not name.startswith(MIDI_SHORT_BARS)
     }
     exercise = with_settings(exercise, settings)
     if len(melodies) == 1:
