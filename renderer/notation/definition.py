@@ -257,7 +257,8 @@ def _problem(error: Any) -> Problem:
         case "extra_forbidden":
             return _unknown_key(path)
         case "missing":
-            cause, remedy = f"`{path[-1]}` is missing", "add it; a definition needs [[lines]]"
+            cause = f"`{path[-1]}` is missing"
+            remedy = "a definition needs [[lines]]" if len(path) == 1 else "add it"
         case "string_too_long":
             cause = f"{len(str(value))} characters are too many"
             remedy = f"write up to {context['max_length']}"
