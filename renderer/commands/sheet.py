@@ -184,7 +184,7 @@ def _write(
     from renderer.commands.options import output_console
     from renderer.delivery.sheet.content import content_of
     from renderer.delivery.sheet.output import write_pages
-    from renderer.delivery.sheet.pages import Pages
+    from renderer.delivery.sheet.pages import lay_out
 
     with Console(stderr=True).status("Engraving") as status:
         contents = []
@@ -193,7 +193,7 @@ def _write(
                 status.update(f"Engraving exercise {number} of {len(exercises)}")
             contents.append(content_of(exercise, settings))
         status.update("Laying out pages")
-        paths = write_pages(Pages(tuple(contents), settings, booklet), output)
+        paths = write_pages(lay_out(contents, settings, booklet), output)
     console = output_console()
     remarks = [remark for one in contents for remark in one.remarks]
     for text in (*(f"Note: {remark}" for remark in dict.fromkeys(remarks)), *map(str, paths)):

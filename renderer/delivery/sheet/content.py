@@ -193,13 +193,13 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
     width = settings.system_units - 2 * 30
     lines = lay_systems([engraving.lines for engraving in engravings], width)
     marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
-    extent = extent_of([system for line in lines for system in line], any(marks))
     tempos = rungs(exercise.ladder, exercise.tempo)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
     content = []
     for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
         line = exercise.lines[number - 1]
         fingers = finger_columns(line, number) if settings.fingering else ()
+        extent = extent_of(systems, bool(marks[number - 1]))
         staves = tuple(
             _staff(
                 system,

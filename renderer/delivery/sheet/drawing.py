@@ -1,8 +1,8 @@
 """From systems to SVG drawings in black: staves, marks over the notes, strips of finger changes.
 
 Every note is a group of class `note`, every gracenote one of class `gracenote`, both with the
-written note's name; groups of class `bar`, `beam` and `tie` hold the rest. Drawings of one exercise
-share their height, so that systems stand evenly on the page. Text is not drawn here.
+written note's name; groups of class `bar`, `beam` and `tie` hold the rest. Drawings of one line
+share their height, so that its systems stand evenly. Text is not drawn here.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import quoteattr
 
-from renderer.delivery.sheet.engraving import GRACE_TOP, STAFF_HEIGHT, STAFF_LINE, Column
+from renderer.delivery.sheet.engraving import STAFF_HEIGHT, STAFF_LINE, Column
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.pieces import Box, Glyph, Piece, Stroke, Tie, XMap, union
 from renderer.delivery.sheet.systems import CLEF_LEFT, PlacedBar, System
@@ -44,7 +44,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Extent:
-    """How far the staves of an exercise reach up and down, from the top line of each staff.
+    """How far the staves of a line reach up and down, from the top line of each staff.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ class Extent:
 
 
 def extent_of(systems: Iterable[System], has_marks: bool) -> Extent:
-    """Return how far the staves of systems reach up and down."""
+    """Return how far the staves of a line's systems reach up and down."""
     boxes = [
         piece.box
         for system in systems
@@ -280,7 +280,7 @@ class Drawing:
 
     def _mark(self, mark: Mark) -> str:
         x = self.places[mark.name]
-        y = min(self.extent.top, GRACE_TOP) - _MARK_GAP - _MARK_DOT_AWAY - _MARK_DOT
+        y = self.extent.top - _MARK_GAP - _MARK_DOT_AWAY - _MARK_DOT
         return f'<g class="mark">{mark_svg(x, y, mark.hand_first)}</g>'
 
     def add_below(self, drawing: str, height: float) -> None:

@@ -232,8 +232,9 @@ class _Bar:
     def _polygon(self, element: Element) -> Polygon:
         flat = _numbers(element.get("points", ""))
         points = zip(flat[::2], [y - self.top for y in flat[1::2]], strict=True)
-        outline = float(element.get("stroke-width", "0")) if element.tag == "polyline" else 0.0
-        return Polygon(tuple(points), outline)
+        if element.tag == "polyline":
+            return Polygon(tuple(points), float(element.get("stroke-width", "18")), is_open=True)
+        return Polygon(tuple(points))
 
     def _walk(self, element: Element) -> None:
         for child in element:

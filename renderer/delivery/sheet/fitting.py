@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
-from renderer.delivery.sheet.pages import Pages
+from renderer.delivery.sheet.pages import Pages, lay_out
 from renderer.notation.score import Exercise
 
 
@@ -15,7 +15,7 @@ def pages_of(exercise: Exercise, settings: SheetSettings = USUAL_SETTINGS) -> in
 
     Raises a `RungwiseError` if an ornament cannot be printed as asked.
     """
-    return Pages((content_of(exercise, settings),), settings).count()
+    return lay_out([content_of(exercise, settings)], settings).count()
 
 
 def lines_that_fit(exercise: Exercise, pages: int, settings: SheetSettings = USUAL_SETTINGS) -> int:

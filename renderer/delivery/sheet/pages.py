@@ -11,7 +11,7 @@ import io
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -21,11 +21,16 @@ from renderer.delivery.sheet.fonts import families, font_folders, printable
 from renderer.delivery.sheet.layout import (
     MARGIN_MM,
     UNITS_A_SPACE,
+    USUAL_SETTINGS,
     PrintSize,
     SheetSettings,
 )
 
 UNTITLED = "Exercise"
+USUAL_GAP_EM = 1.7
+TIGHT_GAP_EM = 0.9
+"""Between lines: usually, and where that saves a page (judgement)."""
+
 _RUNGS_BESIDE = 8
 _LONG_TITLE = 60
 _PIXELS_PER_INCH = 150
@@ -135,11 +140,15 @@ class Pages:
         How.
     booklet:
         The cover, if there are to be a cover and contents.
+    line_gap_em:
+        The room between lines, in heights of the text.
     """
 
     exercises: tuple[ExerciseContent, ...]
     settings: SheetSettings
     booklet: Booklet | None = None
+
+    line_gap_em: float = USUAL_GAP_EM
 
     @property
     def title(self) -> str:
@@ -172,7 +181,7 @@ class Pages:
             "width_mm": width,
             "height_mm": height,
             "foot_mm": _foot_mm(self.exercises, settings),
-            "line_gap_em": 1.6,
+            "line_gap_em": self.line_gap_em,
             "rungs_beside": _RUNGS_BESIDE,
             "families": families(),
             "caution": CAUTION,
@@ -236,6 +245,20 @@ class Pages:
     def count(self) -> int:
         """Return how many pages there are; every page has a line that ends on it, or the cover."""
         return self.line_pages()[-1][-1]
+
+
+def lay_out(
+    exercises: Sequence[ExerciseContent],
+    settings: SheetSettings = USUAL_SETTINGS,
+    booklet: Booklet | None = None,
+) -> Pages:
+    """Return the pages of a sheet or booklet, with less room between lines if that saves a page."""
+    pages = Pages(tuple(exercises), settings, booklet)
+    ends = pages.line_pages()
+    if all(one[0] == one[-1] for one in ends):
+        return pages
+    tight = replace(pages, line_gap_em=TIGHT_GAP_EM)
+    return tight if tight.count() < ends[-1][-1] else pages
 
 
 @cache

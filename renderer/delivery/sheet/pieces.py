@@ -133,10 +133,11 @@ class Dot:
 
 @dataclass(frozen=True, slots=True)
 class Polygon:
-    """A polygon, filled or drawn by its outline with strokes of `outline` units."""
+    """A polygon, filled or drawn by its outline with strokes of `outline` units, open or closed."""
 
     points: tuple[tuple[float, float], ...]
     outline: float = 0.0
+    is_open: bool = False
 
     @property
     def box(self) -> Box:
@@ -160,7 +161,7 @@ class Polygon:
             style = f'fill="none" stroke-width="{_number(self.outline)}" stroke-linejoin="round"'
         else:
             style = 'stroke="none"'
-        return f'<polygon points="{points}" {style}/>'
+        return f'<{"polyline" if self.is_open else "polygon"} points="{points}" {style}/>'
 
 
 @dataclass(frozen=True, slots=True)
