@@ -17,7 +17,7 @@ from renderer.timing.timeline import Roll
 BUZZES_A_SECOND = 11
 """Between the 8 and 13 strokes a second of a closed roll (from memory)."""
 
-_BUZZ_DB = -5.0
+_BUZZ_DB = -2.0
 _SWELL_DB = 3.0
 _LEFT_HAND_DB = -0.8
 _LIVELINESS_DB = 1.2

@@ -3,9 +3,10 @@
 A note change is a crossfade centred on the frame at which the new note begins, so that half the old
 and half the new note sound there. Its gains are raised cosines that add up to 1: what sounds is
 always an average of two steady tones, so it can make no larger step from sample to sample than they
-do. Gains whose squares add up to 1 would keep the power but not that promise; the dip they would
-save lasts a millisecond. Measured over all changes of the shipped chanters in
-`tests/sound/test_splice.py`.
+do. Gains whose squares add up to 1 would keep the power through the change, but not that promise:
+over all changes of the shipped chanters they made steps up to 1.3 times, and peaks up to 1.34 times
+those of the tones (measured, 2880 changes a chanter); what they would save is a dip of 2.6 dB that
+lasts a millisecond.
 """
 
 from __future__ import annotations
@@ -55,21 +56,25 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
     note_change = round(NOTE_CHANGE_S * rate) // 2
     silence_change = round(SILENCE_CHANGE_S * rate) // 2
     note: Note | None = None
-    begun = 0
     at = 0
     for event in events:
         start, end = frame_at(event.start, rate), frame_at(event.end, rate)
         if end <= start or event.note is note:
             continue
         half = silence_change if note is None or event.note is None else note_change
-        # The very first note has silence before it for as long as it likes, but only from frame 0.
-        half = min(half, (start - begun) // 2 if note is not None else start, (end - start) // 2)
-        if start - half > at:
-            yield Stretch(at, start - half, note, note)
+        if start:
+            half = min(half, (end - start) // 2, start - at)
+            first = start - half
+        else:
+            # Nothing comes before the track: the whole change comes after its first frame.
+            half = min(half, (end - start) // 4)
+            first = 0
+        stop = first + 2 * half
+        if first > at:
+            yield Stretch(at, first, note, note)
         if half:
-            yield Stretch(start - half, start + half, note, event.note)
-        at = start + half
-        begun = start
+            yield Stretch(first, stop, note, event.note)
+        at = stop
         note = event.note
     if frames > at:
         yield Stretch(at, frames, note, note)

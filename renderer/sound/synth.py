@@ -178,7 +178,7 @@ class SoundFontPlayer:
         self._synth.noteon(0, key, _VELOCITY)
         _write_float()(self._synth.synth, frames, left.ctypes.data, 0, 1, right.ctypes.data, 0, 1)
         self._synth.all_sounds_off(0)
-        both = (left + right) / 2
+        both = np.asarray((left + right) / 2, np.float32)
         # Wide stereo samples can cancel in the sum; then one side tells more than both.
         louder = left if np.dot(left, left) >= np.dot(right, right) else right
         lost = 10 ** (-_MONO_LOSS_DB / 10)

@@ -1,0 +1,89 @@
+"""Exercises, instruments and rendered tracks for the tests of sound."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.notation.length import Length
+from renderer.notation.pitch import Note
+from renderer.notation.score import (
+    Bar,
+    Exercise,
+    Gracenotes,
+    Item,
+    Line,
+    MelodyNote,
+    Meter,
+    Rest,
+    Slot,
+)
+from renderer.sound.instrument import Instrument, make_instrument
+from renderer.sound.mix import mix_track
+from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.sound.settings import Layout, Mix, MixSettings
+from renderer.timing.expand import Timeline
+
+Samples = NDArray[np.float32]
+
+ALONE = MixSettings(mix=Mix.CHANTER, layout=Layout.MONO)
+
+
+@cache
+def instrument(
+    pitch: str = "478",
+    scale: str = "harmonic",
+    chanter: Chanter = Chanter.PRACTICE,
+    rate: int = 44_100,
+) -> Instrument:
+    """The shipped voices."""
+    return make_instrument(parse_pitch(pitch), scale_named(scale), chanter, rate=rate)
+
+
+def plain(*notes: Note | None, beats: int | Fraction = 1) -> tuple[Item, ...]:
+    """Notes without gracenotes, all of one length; None is a rest."""
+    length = Fraction(beats)
+    return tuple(
+        Rest(length) if note is None else MelodyNote(length, (Slot(note),)) for note in notes
+    )
+
+
+def doubled(*notes: Note) -> tuple[Item, ...]:
+    """Doublings, one beat each."""
+    return tuple(
+        MelodyNote(
+            Fraction(1),
+            (Slot(note, Note.HIGH_G), Slot(note, Note.F if note is Note.E else Note.D)),
+        )
+        for note in notes
+    )
+
+
+def exercise(
+    *lines: tuple[Item, ...],
+    tempo: int = 60,
+    meter: Meter | None = None,
+    gracenote_ms: int = 45,
+    inner: Length | None = None,
+) -> Exercise:
+    """One bar a line, of just as many beats as the line has."""
+    return Exercise(
+        "Test",
+        tuple(
+            Line((Bar(items, meter or Meter(int(sum(item.beats for item in items)), 4)),))
+            for items in lines
+        ),
+        tempo=Fraction(tempo),
+        gracenotes=Gracenotes(Length(Fraction(gracenote_ms), "ms")),
+        inner=inner or Length(Fraction(1, 2), "beat"),
+    )
+
+
+def rendered(
+    timeline: Timeline, settings: MixSettings = ALONE, played_on: Instrument | None = None
+) -> Samples:
+    """A whole track, shape (frames, channels)."""
+    return np.concatenate(list(mix_track(timeline, played_on or instrument(), settings)))

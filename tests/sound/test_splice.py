@@ -1,0 +1,201 @@
+"""Note changes: where they are, how long they take, and that none of them clicks."""
+
+from __future__ import annotations
+
+from collections import deque
+from fractions import Fraction
+from itertools import pairwise, permutations
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from renderer.notation.pitch import Note
+from renderer.sound.frames import frame_at
+from renderer.sound.mix import mix_track
+from renderer.sound.pitch import Chanter
+from renderer.sound.settings import Layout, MixSettings
+from renderer.sound.splice import NOTE_CHANGE_S, falling_gain, rising_gain, stretches
+from renderer.timing.expand import Timeline, expand
+from renderer.timing.timeline import Event, Role
+from tests.sound.measuring import Samples, onsets_s
+from tests.sound.playing import ALONE, doubled, exercise, instrument, plain, rendered
+
+RATE = 44_100
+
+
+def changes(timeline: Timeline) -> list[Event]:
+    """The events at which the chanter changes to another note, or begins or stops."""
+    found = []
+    note: Note | None = None
+    for event in timeline:
+        if event.note is not note:
+            found.append(event)
+        note = event.note
+    return found
+
+
+notes = st.one_of(st.none(), st.sampled_from(list(Note)))
+lengths = st.fractions(min_value=Fraction(1, 1000), max_value=2, max_denominator=10_000)
+
+
+@given(st.lists(st.tuples(notes, lengths), min_size=1, max_size=30), st.sampled_from([8000, 44100]))
+def test_the_chanters_part_tiles_any_track(
+    part: list[tuple[Note | None, Fraction]], rate: int
+) -> None:
+    events, now = [], Fraction(0)
+    for note, length in part:
+        events.append(Event(now, length, note, Role.MELODY))
+        now += length
+    frames = frame_at(now, rate)
+    found = list(stretches(events, rate, frames))
+    assert sum(one.stop - one.start for one in found) == frames
+    if found:
+        assert found[0].start == 0
+        assert found[-1].stop == frames
+    for one, two in pairwise(found):
+        assert one.stop == two.start
+        assert one.after is two.before
+    # Wherever there is room for it, a change is centred on the frame at which its note begins.
+    begins = {frame_at(event.start, rate) for event in events}
+    for one in found:
+        if one.before is not one.after and one.start:
+            assert (one.start + one.stop) // 2 in begins
+
+
+def test_a_note_change_is_where_the_tones_say_to_the_sample() -> None:
+    timeline = expand(exercise(doubled(Note.B, Note.LOW_A, Note.C)), count_in=0)
+    track = mix_track(timeline, instrument(), ALONE)
+    samples = np.concatenate(list(track))[:, 0]
+    # The tones at this track's gain, read off the note that sounds for longest.
+    tones = [tone.samples for tone in instrument().chanter.tones]
+    at = np.arange(RATE // 8, RATE // 4)
+    gain = float(samples[at[0]] / tones[Note.B][at[0] % len(tones[Note.B])])
+
+    def always(note: Note, where: NDArray[np.int64]) -> Samples:
+        return np.asarray(gain * tones[note][where % len(tones[note])], np.float32)
+
+    half = round(NOTE_CHANGE_S * RATE) // 2
+    for before, event in pairwise(changes(timeline)):
+        if before.note is None or event.note is None:
+            continue
+        start = frame_at(event.start, RATE)
+        where = np.arange(start - half, start + half)
+        wanted = always(before.note, where) * falling_gain(2 * half)[:, 0]
+        wanted += always(event.note, where) * rising_gain(2 * half)[:, 0]
+        assert np.allclose(samples[where], wanted, atol=1e-6)
+        after = np.arange(start + half, start + half + 200)
+        assert np.allclose(samples[after], always(event.note, after), atol=1e-6)
+
+
+@pytest.mark.parametrize("chanter", Chanter)
+def test_no_note_change_makes_a_larger_step_than_the_steady_tones_do(chanter: Chanter) -> None:
+    played_on = instrument(chanter=chanter)
+    row = [note for pair in permutations(Note, 2) for note in pair]
+    timeline = expand(exercise(plain(*row, beats=Fraction(1, 5))), count_in=0)
+    samples = rendered(timeline, ALONE, played_on)[:, 0]
+    tones = [tone.samples for tone in played_on.chanter.tones]
+    at = np.arange(1000, 2000)
+    gain = float(np.median(samples[at] / tones[Note.LOW_G][at]))
+    largest = [gain * float(np.abs(np.diff(tone)).max()) for tone in tones]
+    peaks = [gain * float(np.abs(tone).max()) for tone in tones]
+    half = round(NOTE_CHANGE_S * RATE) // 2
+    for before, event in pairwise(changes(timeline)):
+        assert before.note is not None
+        assert event.note is not None
+        start = frame_at(event.start, RATE)
+        join = samples[start - half - 1 : start + half + 1]
+        steady = max(largest[before.note], largest[event.note])
+        assert np.abs(np.diff(join)).max() <= 1.001 * steady, f"{before.note} to {event.note}"
+        assert np.abs(join).max() <= 1.001 * max(peaks[before.note], peaks[event.note])
+
+
+@pytest.mark.parametrize("chanter", Chanter)
+def test_a_gracenote_of_25_ms_stands_at_its_tones_level_for_more_than_half_its_length(
+    chanter: Chanter,
+) -> None:
+    # Measured on the part that is the gracenote's alone: its fundamental's neighbourhood holds
+    # other notes' partials, so the level is that of the gain it is played with.
+    timeline = expand(
+        exercise(doubled(Note.LOW_A, Note.B, Note.C, Note.E), gracenote_ms=25), count_in=0
+    )
+    played_on = instrument(chanter=chanter)
+    samples = rendered(timeline, ALONE, played_on)[:, 0]
+    for event in timeline:
+        if event.role is not Role.GRACENOTE:
+            continue
+        assert event.note is not None
+        tone = played_on.chanter.tones[event.note].samples
+        start, stop = frame_at(event.start, RATE), frame_at(event.end, RATE)
+        where = np.arange(start, stop)
+        heard, alone = samples[where], tone[where % len(tone)]
+        # Level of the gracenote's own tone in a window of 3 ms that moves through it.
+        size = 132
+        level = [
+            float(np.dot(heard[i : i + size], alone[i : i + size]))
+            / float(np.dot(alone[i : i + size], alone[i : i + size]))
+            for i in range(len(where) - size + 1)
+        ]
+        settled = float(np.median(level))
+        within = np.abs(20 * np.log10(np.maximum(level, 1e-6) / settled)) < 1
+        assert within.sum() > 0.5 * len(where)
+
+
+@pytest.mark.parametrize("chanter", Chanter)
+@pytest.mark.parametrize("with_drones", [False, True], ids=["chanter alone", "over drones"])
+def test_onsets_heard_in_a_file_are_the_events_within_3_ms(
+    chanter: Chanter, with_drones: bool, tmp_path: Path
+) -> None:
+    lines = (
+        doubled(Note.LOW_A, Note.B, Note.C, Note.E, Note.LOW_A),
+        plain(*Note, *reversed(Note), beats=Fraction(1, 2)),
+    )
+    timeline = expand(exercise(*lines), count_in=0, gap=0)
+    settings = MixSettings(metronome=False, layout=Layout.MONO) if with_drones else ALONE
+    path = tmp_path / "track.wav"
+    soundfile.write(path, rendered(timeline, settings, instrument(chanter=chanter)), RATE)
+    samples, rate = soundfile.read(path, dtype="float32")
+    heard = onsets_s(samples, rate)
+    wanted = np.array([float(event.start) for event in changes(timeline)])
+    # Whoever looks at windows cannot see what begins with the file itself.
+    wanted = wanted[wanted > 0.05]
+    heard = heard[heard > 0.6]
+    for onset in wanted[wanted > 0.6]:
+        assert np.abs(heard - onset).min() < 0.003, f"nothing heard at {onset:.3f} s"
+    for onset in heard:
+        assert np.abs(wanted - onset).min() < 0.003, f"nothing happens at {onset:.3f} s"
+
+
+def test_an_hour_of_one_line_drifts_by_no_sample() -> None:
+    # 7 notes at 61 beats a minute: no beat falls on a whole frame.
+    row = (Note.LOW_A, Note.B, Note.C, Note.D, Note.E, Note.F, Note.HIGH_G)
+    timeline = expand(exercise(plain(*row), tempo=61), repeats=523, count_in=0)
+    assert timeline.duration > 3600
+    track = mix_track(timeline, instrument(), ALONE)
+    frames = 0
+    kept: deque[Samples] = deque(maxlen=4)
+    for block in track:
+        frames += len(block)
+        kept.append(block[:, 0])
+    last = np.concatenate(kept)
+    assert frames == track.frames == (523 * 7 * 60 * RATE * 2 + 61) // (2 * 61)
+    starts = [one for one in stretches(timeline, RATE, track.frames) if one.before != one.after]
+    # The first begins with the track; all others are centred on their beat.
+    for index, change in enumerate(starts[1:], 1):
+        exact = Fraction(index * 60 * RATE, 61)
+        assert abs((change.start + change.stop) // 2 - exact) <= Fraction(1, 2)
+    # The last change, heard in the last blocks, is where arithmetic says it is.
+    change = starts[-1]
+    first = track.frames - len(last)
+    assert first < change.start - 500
+    tones = [tone.samples for tone in instrument().chanter.tones]
+    before = np.arange(change.start - 500, change.start)
+    after = np.arange(change.stop, change.stop + 500)
+    low, high = tones[Note.F][before % len(tones[Note.F])], tones[Note.HIGH_G]
+    gain = float(np.dot(last[before - first], low) / np.dot(low, low))
+    assert np.allclose(last[before - first], gain * low, atol=1e-5)
+    assert np.allclose(last[after - first], gain * high[after % len(high)], atol=1e-5)
