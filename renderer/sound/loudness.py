@@ -49,7 +49,8 @@ def series_power(bins: NDArray[np.complex64] | NDArray[np.complex128], hz_per_bi
     `bins`, shape (frames // 2 + 1,), is `numpy.fft.rfft` of the loop divided by its length.
     """
     power = np.square(bins.real, dtype=np.float64) + np.square(bins.imag, dtype=np.float64)
-    return float(2 * np.dot(power, _weights_at(np.arange(len(bins), dtype=np.float64) * hz_per_bin)))
+    hz = np.arange(len(bins), dtype=np.float64) * hz_per_bin
+    return float(2 * np.dot(power, _weights_at(hz)))
 
 
 def loop_power(loop: NDArray[np.float32], rate: int) -> float:
