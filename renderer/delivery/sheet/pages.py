@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import datetime
 import io
+import itertools
 import json
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -27,8 +29,7 @@ from renderer.delivery.sheet.layout import (
 )
 
 UNTITLED = "Exercise"
-USUAL_GAP_EM = 1.7
-TIGHT_GAP_EM = 0.9
+LINE_GAPS_EM = (1.7, 1.3, 0.9)
 """Between lines: usually, and where that saves a page (judgement)."""
 
 _RUNGS_BESIDE = 8
@@ -57,8 +58,9 @@ def _legend_fields(item: LegendItem) -> dict[str, Any]:
     return {"sign": item.sign, "text": item.text, "tall": "stroke-linecap" in item.sign}
 
 
-def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
+def _line_fields(line: LineContent, exercise: int, begins_page: bool) -> dict[str, Any]:
     return {
+        "begins_page": begins_page,
         "exercise": exercise,
         "number": line.number,
         "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
@@ -77,7 +79,9 @@ def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
     }
 
 
-def _exercise_fields(exercise: ExerciseContent, number: int) -> dict[str, Any]:
+def _exercise_fields(
+    exercise: ExerciseContent, number: int, page_starts: frozenset[tuple[int, int]]
+) -> dict[str, Any]:
     return {
         "title": exercise.title,
         "title_scale": 2.0 * _title_scale(exercise.title),
@@ -85,7 +89,10 @@ def _exercise_fields(exercise: ExerciseContent, number: int) -> dict[str, Any]:
         "level": exercise.level,
         "facts": exercise.facts,
         "purpose": exercise.purpose,
-        "lines": [_line_fields(line, number) for line in exercise.lines],
+        "lines": [
+            _line_fields(line, number, (number, line.number) in page_starts)
+            for line in exercise.lines
+        ],
         "tracks": exercise.tracks,
         "legend": [_legend_fields(item) for item in exercise.legend],
     }
@@ -142,13 +149,16 @@ class Pages:
         The cover, if there are to be a cover and contents.
     line_gap_em:
         The room between lines, in heights of the text.
+    page_starts:
+        The lines that begin a page although there is room before: exercise and line, from 1.
     """
 
     exercises: tuple[ExerciseContent, ...]
     settings: SheetSettings
     booklet: Booklet | None = None
 
-    line_gap_em: float = USUAL_GAP_EM
+    line_gap_em: float = LINE_GAPS_EM[0]
+    page_starts: frozenset[tuple[int, int]] = frozenset()
 
     @property
     def title(self) -> str:
@@ -193,7 +203,7 @@ class Pages:
                 "summary": f"{_counted(count, 'exercise')}, {_counted(lines, 'line')}",
             },
             "exercises": [
-                _exercise_fields(exercise, number)
+                _exercise_fields(exercise, number, self.page_starts)
                 for number, exercise in enumerate(self.exercises, start=1)
             ],
         }
@@ -252,13 +262,47 @@ def lay_out(
     settings: SheetSettings = USUAL_SETTINGS,
     booklet: Booklet | None = None,
 ) -> Pages:
-    """Return the pages of a sheet or booklet, with less room between lines if that saves a page."""
+    """Return the pages of a sheet or booklet, laid out as well as they can be.
+
+    Lines stand closer together where that saves a page. Where an exercise's last page would be
+    nearly empty, its lines are shared out evenly over its pages.
+    """
     pages = Pages(tuple(exercises), settings, booklet)
     ends = pages.line_pages()
     if all(one[0] == one[-1] for one in ends):
         return pages
-    tight = replace(pages, line_gap_em=TIGHT_GAP_EM)
-    return tight if tight.count() < ends[-1][-1] else pages
+    for gap in LINE_GAPS_EM[1:]:
+        tight = replace(pages, line_gap_em=gap)
+        tight_ends = tight.line_pages()
+        if tight_ends[-1][-1] < ends[-1][-1]:
+            pages, ends = tight, tight_ends
+    starts = frozenset(
+        (number, line)
+        for number, one in enumerate(ends, start=1)
+        for line in _even_starts(Counter(one))
+    )
+    if starts:
+        for gap in LINE_GAPS_EM:
+            even = replace(pages, page_starts=starts, line_gap_em=gap)
+            if even.count() == ends[-1][-1]:
+                return even
+    return pages
+
+
+def _even_starts(lines_on: Counter[int]) -> list[int]:
+    """Return the lines that begin pages if an exercise's lines are shared out evenly.
+
+    None if its last page is at least half as full as the others, or if it has lines that take
+    several pages.
+    """
+    counts = [lines_on[page] for page in sorted(lines_on)]
+    total, pages = sum(counts), max(lines_on) - min(lines_on) + 1
+    if pages == 1 or len(counts) < pages or counts[-1] * 2 * pages >= total:
+        return []
+    # The first page has the title on it, so the fuller pages come last.
+    fewer, more = divmod(total, pages)
+    sizes = [fewer] * (pages - more) + [fewer + 1] * more
+    return [1 + line for line in itertools.accumulate(sizes[:-1])]
 
 
 @cache

@@ -29,6 +29,10 @@ _TIGHTEST = 0.8
 _WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
+_NEARLY_FULL = 0.85
+"""From this share of a system's width on, bars are stretched to fill it, so that no edge is ragged
+(judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class PlacedBar:
@@ -161,7 +165,7 @@ def _widths(group: Sequence[_StackedLine], size: int, width: float) -> list[floa
     positions = _positions(group, size)
     stretched = sum(position.comfortable for position in positions) * _WIDEST
     return share_out(
-        min(width, stretched),
+        width if stretched >= width * _NEARLY_FULL else stretched,
         [position.least for position in positions],
         [position.weight for position in positions],
     )
