@@ -17,6 +17,7 @@ from typing import Literal
 
 import mido
 
+from renderer.errors import failure
 from renderer.notation.kept_settings import (
     MIDI_SHIFT,
     MIDI_SHORT_BARS,
@@ -40,6 +41,8 @@ from renderer.timing.expand import Timeline
 from renderer.timing.timeline import Click, ClickKind, Section, SectionKind
 
 Tuning = Literal["mts", "bend", "none"]
+
+TUNINGS: tuple[Tuning, ...] = ("mts", "bend", "none")
 
 TICK_SECONDS = Fraction(1, 10_000)
 """A tick is shorter than this."""
@@ -68,6 +71,14 @@ ROLL_STROKES_PER_SECOND = 20
 _CHANTER_VELOCITY, _DRONE_VELOCITY, _ROLL_VELOCITY = 100, 60, 80
 _CLICK_SECONDS = Fraction(1, 20)
 _BEND_RANGE_SEMITONES = 2
+
+
+def tuning_named(name: str) -> Tuning:
+    """Return the tuning of that name; raise a `RungwiseError` for any other."""
+    for tuning in TUNINGS:
+        if name == tuning:
+            return tuning
+    raise failure(f"{name!r} is no way to tune a MIDI file", f"choose {', '.join(TUNINGS)}")
 
 
 @dataclass(frozen=True, slots=True)

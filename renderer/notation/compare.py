@@ -6,11 +6,15 @@ Used after writing a file and reading it back, so that nothing is lost without a
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote
+from renderer.errors import RungwiseError
+from renderer.notation.printed import printed_line
+from renderer.notation.score import Bar, Exercise, Item, MelodyNote
 
 MOST_DIFFERENCES = 12
+MOST_BARS_NAMED = 8
 _CLOSE = Fraction(1, 100_000)
 """Tempos are written with six decimals."""
 
@@ -26,13 +30,41 @@ def _one_line(text: str) -> str:
 
 
 def music_of(bar: Bar) -> tuple[tuple[object, ...], ...]:
-    """A bar's music, without how its ornaments are divided into slots or named."""
-    return tuple(
-        (item.beats, item.note, item.group, item.tied)
-        if isinstance(item, MelodyNote)
-        else (item.beats,)
-        for item in bar.items
-    )
+    """A bar's music, without how its ornaments are divided into slots or named.
+
+    A note tied to the one before it in the bar is one longer note.
+    """
+    music: list[tuple[object, ...]] = []
+    joined: list[Item] = []
+    for item in bar.items:
+        last = joined[-1] if joined else None
+        if isinstance(item, MelodyNote) and item.tied and isinstance(last, MelodyNote):
+            joined[-1] = replace(last, beats=last.beats + item.beats)
+        else:
+            joined.append(item)
+    for item in joined:
+        if isinstance(item, MelodyNote):
+            music.append((item.beats, item.note, item.group, item.tied))
+        else:
+            music.append((item.beats,))
+    return tuple(music)
+
+
+def _names(bar: Bar) -> list[tuple[object, ...]]:
+    notes = (item for item in bar.items if isinstance(item, MelodyNote) and not item.tied)
+    return [(item.ornament or "the ornament", item.slots) for item in notes]
+
+
+def _sounds_alike(before: Exercise, after: Exercise, line: int) -> bool:
+    """Whether a line is the same once its opened movements are written out as notes."""
+    try:
+        one, other = (
+            [[(n.length, n.note, [s.note for s in n.group]) for n in bar] for bar in bars]
+            for bars in (printed_line(exercise, line) for exercise in (before, after))
+        )
+    except RungwiseError:
+        return False
+    return one == other
 
 
 def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
@@ -67,29 +99,34 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
             yield f"{name} ({_one_line(value)[:60]})"
 
 
-def _line(number: int, before: Line, after: Line) -> Iterator[str]:
-    if _one_line(before.heading) != _one_line(after.heading):
-        yield f"the heading of line {number} ({_one_line(before.heading)[:60]})"
-    if before.inner != after.inner:
-        yield f"the inner notes' length of line {number} ({before.inner})"
-    if len(before.bars) != len(after.bars):
-        yield f"line {number}'s bars: {len(before.bars)} are read back as {len(after.bars)}"
+def _line(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
+    one, other = before.lines[number - 1], after.lines[number - 1]
+    if _one_line(one.heading) != _one_line(other.heading):
+        yield f"the heading of line {number} ({_one_line(one.heading)[:60]})"
+    if before.inner_of(one) != after.inner_of(other) and one.inner is not None:
+        yield f"the inner notes' length of line {number} ({one.inner})"
+    if len(one.bars) != len(other.bars):
+        yield f"line {number}'s bars: {len(one.bars)} are read back as {len(other.bars)}"
         return
-    names: dict[str, None] = {}
-    for bar_number, (one, other) in enumerate(zip(before.bars, after.bars, strict=True), start=1):
+    names: dict[object, None] = {}
+    changed: list[int] = []
+    for bar_number, (bar, kept) in enumerate(zip(one.bars, other.bars, strict=True), start=1):
         place = f"line {number}, bar {bar_number}"
-        if one.meter != other.meter:
-            yield f"{place}: the meter {one.meter} is read back as {other.meter}"
-        if not _same_tempo(one.tempo, other.tempo):
+        if bar.meter != kept.meter:
+            yield f"{place}: the meter {bar.meter} is read back as {kept.meter}"
+        if not _same_tempo(bar.tempo, kept.tempo):
             yield f"{place}: the tempo mark"
-        if music_of(one) != music_of(other):
-            yield f"{place}: notes are read back differently"
-            continue
-        for item, kept in zip(one.items, other.items, strict=True):
-            if not isinstance(item, MelodyNote) or not isinstance(kept, MelodyNote):
-                continue
-            if item.ornament != kept.ornament or item.slots != kept.slots:
-                names[item.ornament or "the ornament"] = None
+        if music_of(bar) != music_of(kept):
+            changed.append(bar_number)
+        else:
+            pairs = zip(_names(bar), _names(kept), strict=True)
+            names |= {was[0]: None for was, now in pairs if was != now}
+    if changed and _sounds_alike(before, after, number):
+        yield f"line {number}: that its opened movements are not notes of their own"
+    elif changed:
+        bars = ", ".join(map(str, changed[:MOST_BARS_NAMED]))
+        more = f" and {len(changed) - MOST_BARS_NAMED} more" * (len(changed) > MOST_BARS_NAMED)
+        yield f"line {number}: the notes of bar {bars}{more}, which are read back differently"
     for name in names:
         yield f"line {number}: {name} is not read back as the same movement"
 
@@ -100,8 +137,8 @@ def differences(before: Exercise, after: Exercise) -> list[str]:
     if len(before.lines) != len(after.lines):
         found.append(f"{len(before.lines)} lines are read back as {len(after.lines)}")
     else:
-        for number, (one, other) in enumerate(zip(before.lines, after.lines, strict=True), start=1):
-            found += _line(number, one, other)
+        for number in range(1, len(before.lines) + 1):
+            found += _line(number, before, after)
     if len(found) > MOST_DIFFERENCES:
         rest = len(found) - MOST_DIFFERENCES
         found = [*found[:MOST_DIFFERENCES], f"{rest} more differences"]

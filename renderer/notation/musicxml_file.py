@@ -1,4 +1,4 @@
-"""Opening MusicXML files safely: plain XML or packed `.mxl`, to an element tree.
+"""Opening MusicXML files safely, plain or packed as `.mxl`, to an element tree; and packing them.
 
 Nothing is unpacked to disk and nothing outside the file is read: document types are tolerated but
 not loaded, entities are refused, and sizes are bounded. Python's XML parser with defusedxml does
@@ -113,3 +113,18 @@ def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:
             f"what it packs is larger than {most // 1_000_000} MB", "save the part on its own"
         )
     return data
+
+
+def packed(score: bytes) -> bytes:
+    """Return a MusicXML file packed as `.mxl`; the same score gives the same bytes."""
+    container = (
+        '<?xml version="1.0" encoding="UTF-8"?>\n<container><rootfiles><rootfile '
+        'full-path="score.musicxml" media-type="application/vnd.recordare.musicxml+xml"/>'
+        "</rootfiles></container>\n"
+    )
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in ((_CONTAINER, container.encode()), ("score.musicxml", score)):
+            # A ZipInfo of its own, for its date is a constant and not today's.
+            archive.writestr(zipfile.ZipInfo(name), content, zipfile.ZIP_DEFLATED)
+    return out.getvalue()

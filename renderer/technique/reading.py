@@ -9,13 +9,14 @@ from pathlib import Path
 from renderer.errors import failure
 from renderer.notation.definition import read_definition
 from renderer.notation.score import Exercise
+from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.technique.library import find_exercise
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
 
 
-def _read_score(path: Path) -> Exercise:
+def _read_score(path: Path, reading: Reading) -> Exercise:
     reader = _score_reader(path.suffix.casefold())
     if reader is None:
         known = ", ".join(sorted((".toml", *_SCORES)))
@@ -24,7 +25,11 @@ def _read_score(path: Path) -> Exercise:
             f"name an exercise in one of these forms: {known}",
             file=str(path),
         )
-    exercise = reader(path)
+    return with_movements(reader(path, reading))
+
+
+def with_movements(exercise: Exercise) -> Exercise:
+    """Return an exercise with its gracenote groups and opened movements read by the book."""
     book = load_book()
     lines = []
     for line in exercise.lines:
@@ -37,7 +42,7 @@ def _read_score(path: Path) -> Exercise:
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")
 
 
-def _score_reader(suffix: str) -> Callable[[Path], Exercise] | None:
+def _score_reader(suffix: str) -> Callable[[Path, Reading], Exercise] | None:
     # Each reader is imported when a file asks for it: some bring heavy packages along.
     if suffix == ".abc":
         from renderer.notation.abc import read_abc
@@ -54,7 +59,7 @@ def _score_reader(suffix: str) -> Callable[[Path], Exercise] | None:
     return None
 
 
-def read_exercise(source: str | Path) -> Exercise:
+def read_exercise(source: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
     """Read an exercise from a file, or the shipped one of that name.
 
     Parameters
@@ -62,6 +67,9 @@ def read_exercise(source: str | Path) -> Exercise:
     source:
         A path to a definition (`.toml`), ABC, MusicXML or MIDI file, or a name that
         `rungwise list` shows.
+    reading:
+        How scores are read: which part, transposed how, and so on. Definitions are read as they
+        are.
 
     Raises
     ------
@@ -71,4 +79,4 @@ def read_exercise(source: str | Path) -> Exercise:
     path = find_exercise(source)
     if path.suffix.casefold() == ".toml" or path.is_dir() or not path.exists():
         return realise(read_definition(path))
-    return _read_score(path)
+    return _read_score(path, reading)

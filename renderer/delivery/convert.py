@@ -1,0 +1,185 @@
+"""An exercise to another written form: definition, ABC, MusicXML or MIDI.
+
+The file is read back before it takes its place, and what the form did not hold is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from renderer.delivery.files import whole_file
+from renderer.errors import RungwiseError, failure
+from renderer.notation.compare import differences
+from renderer.notation.printed import Opened
+from renderer.notation.score import Exercise
+from renderer.sound.pitch import Chanter, PitchStandard, Scale
+from renderer.sound.units import hz_to_key
+from renderer.technique.reading import with_movements
+
+FORMS = (".toml", ".abc", ".musicxml", ".xml", ".mxl", ".mid", ".midi")
+_AUDIBLE_CENTS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Conversion:
+    """How an exercise is written.
+
+    Parameters
+    ----------
+    pitch, scale, chanter:
+        MusicXML's transposition and instrument; MIDI's tuning.
+    opened:
+        Scores: ornaments as groups (`closed`), as real notes (`open`), or as they are played
+        (`as written`).
+    tuning:
+        MIDI: `mts`, `bend` or `none`.
+    tempo:
+        MIDI: beats per minute; the exercise's own if None.
+    count_in, repeats, gap:
+        MIDI: as for `renderer.timing.expand.expand`.
+    drones, metronome:
+        MIDI: whether they sound.
+    """
+
+    pitch: PitchStandard
+    scale: Scale
+    opened: Opened = "closed"
+    chanter: Chanter = Chanter.PRACTICE
+    tuning: str = "bend"
+    tempo: Fraction | None = None
+    count_in: int = 0
+    repeats: int = 1
+    gap: int = 0
+    drones: bool = True
+    metronome: bool = True
+
+
+def _transposition(conversion: Conversion) -> tuple[int, float]:
+    """Semitones from the written notes to the nearest that sound, and the cents that remain."""
+    exact = hz_to_key(conversion.pitch.low_a_hz) - 69
+    semitones = round(exact)
+    octave = -12 if conversion.chanter is Chanter.PRACTICE else 0
+    return semitones + octave, 100 * (exact - semitones)
+
+
+def _as_definition(exercise: Exercise, _: Conversion) -> bytes:
+    from renderer.notation.definition_writer import write_definition
+
+    return write_definition(exercise)
+
+
+def _as_abc(exercise: Exercise, conversion: Conversion) -> bytes:
+    from renderer.notation.abc_writer import write_abc
+
+    return write_abc(exercise, opened=conversion.opened)
+
+
+def _as_musicxml(exercise: Exercise, conversion: Conversion) -> bytes:
+    from renderer.notation.musicxml_writer import Instrument, write_musicxml
+
+    name = "Practice chanter" if conversion.chanter is Chanter.PRACTICE else "Pipe chanter"
+    instrument = Instrument(name, _transposition(conversion)[0])
+    return write_musicxml(exercise, opened=conversion.opened, instrument=instrument)
+
+
+def _as_mxl(exercise: Exercise, conversion: Conversion) -> bytes:
+    from renderer.notation.musicxml_file import packed
+
+    return packed(_as_musicxml(exercise, conversion))
+
+
+def _as_midi(exercise: Exercise, conversion: Conversion) -> bytes:
+    from renderer.delivery.midi import MidiSound, tuning_named, write_midi
+    from renderer.timing.expand import expand
+
+    timeline = expand(
+        exercise,
+        conversion.tempo,
+        count_in=conversion.count_in,
+        repeats=conversion.repeats,
+        gap=conversion.gap,
+    )
+    sound = MidiSound(
+        conversion.pitch,
+        conversion.scale,
+        conversion.chanter,
+        tuning_named(conversion.tuning),
+        conversion.drones,
+        conversion.metronome,
+    )
+    return write_midi(timeline, sound)
+
+
+def _read_back(path: Path, form: str) -> Exercise:
+    if form == ".toml":
+        from renderer.notation.definition import read_definition
+        from renderer.technique.realise import realise
+
+        return realise(read_definition(path))
+    reader: Callable[[Path], Exercise]
+    if form == ".abc":
+        from renderer.notation.abc import read_abc as reader
+    elif form in (".mid", ".midi"):
+        from renderer.notation.midi import read_midi as reader
+    else:
+        from renderer.notation.musicxml import read_musicxml as reader
+    return with_movements(reader(path))
+
+
+_WRITERS: dict[str, Callable[[Exercise, Conversion], bytes]] = {
+    ".toml": _as_definition,
+    ".abc": _as_abc,
+    ".musicxml": _as_musicxml,
+    ".xml": _as_musicxml,
+    ".mxl": _as_mxl,
+    ".mid": _as_midi,
+    ".midi": _as_midi,
+}
+
+
+def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]:
+    """Write an exercise in the form that the path's ending names.
+
+    Parameters
+    ----------
+    exercise:
+        What is written.
+    path:
+        The file to make or replace: `.toml`, `.abc`, `.musicxml`, `.xml`, `.mxl`, `.mid`, `.midi`.
+    conversion:
+        How.
+
+    Returns
+    -------
+    What the form does not hold, as phrases.
+
+    Raises
+    ------
+    RungwiseError
+        For an ending that is no form, an ornament that does not fit, or a disk that refuses.
+    """
+    form = path.suffix.casefold()
+    if form not in _WRITERS:
+        raise failure(
+            f"{form or 'no ending'!r} is no form to write",
+            f"end the file's name in one of {', '.join(FORMS)}",
+            file=str(path),
+        )
+    content = _WRITERS[form](exercise, conversion)
+    lost: list[str] = []
+    with whole_file(path) as part:
+        part.write_bytes(content)
+        try:
+            lost += differences(exercise, _read_back(part, form))
+        except RungwiseError as error:
+            lost.append(f"it cannot be read back: {error.problems[0].cause}")
+    cents = _transposition(conversion)[1]
+    if form in (".musicxml", ".xml", ".mxl") and abs(cents) > _AUDIBLE_CENTS:
+        lost.append(
+            f"the pitch of low A to the cent: {conversion.pitch.label} is {abs(cents):.0f} cents "
+            f"{'above' if cents > 0 else 'below'} the semitone that the part is transposed to"
+        )
+    return lost
