@@ -10,6 +10,7 @@ import csv
 import io
 import json
 import sys
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from renderer.notation.definition import Definition
     from renderer.notation.pitch import Note
     from renderer.notation.score import Exercise
-    from renderer.technique.abridge import Selection
+    from renderer.technique.abridge import Candidate, Selection
     from renderer.technique.coverage import Coverage
     from renderer.technique.ornaments import OrnamentBook
     from renderer.timing.practice import Day, PracticePlan
@@ -247,6 +248,7 @@ def _coverage_fields(one: Coverage) -> dict[str, Any]:
 def abridge(
     file: Annotated[Path, typer.Argument(help="A book, or the name of a shipped one.")],
     lines: Annotated[int | None, typer.Option(help="How many lines to choose.")] = None,
+    pages: Annotated[int | None, typer.Option(help="How many pages its sheet may have.")] = None,
     cover: Annotated[
         str | None, typer.Option(help="'all': the fewest lines that cover everything.")
     ] = None,
@@ -262,15 +264,16 @@ def abridge(
 
     Example: rungwise abridge full-book-of-doublings --lines 12 -o one-page.toml
     """
-    from dataclasses import replace
-
     from renderer.notation.definition_text import definition_text
     from renderer.technique.abridge import abridge as choose
     from renderer.technique.abridge import candidate, cover_all
     from renderer.technique.realise import realise
 
-    if (lines is None) == (cover is None):
-        raise failure("it is not clear how short the book is to be", "give --lines or --cover all")
+    if sum(option is not None for option in (lines, pages, cover)) != 1:
+        raise failure(
+            "it is not clear how short the book is to be",
+            "give one of --lines, --pages and --cover all",
+        )
     if cover is not None and cover != "all":
         raise failure(f"{cover!r} is not known here", "write --cover all", place="--cover")
     definition = _written_out(file)
@@ -280,13 +283,40 @@ def abridge(
         for line, written in zip(music.lines, definition.lines, strict=True)
     ]
     with _at_work("Choosing lines"):
-        selection = cover_all(candidates) if lines is None else choose(candidates, lines)
+        if pages is not None:
+            selection = _on_pages(music, candidates, pages)
+        else:
+            selection = cover_all(candidates) if lines is None else choose(candidates, lines)
     chosen = tuple(definition.lines[index] for index in selection.lines)
-    text = definition_text(
-        replace(definition, title=f"{definition.title} (abridged)", lines=chosen)
-    )
-    _write(output, text)
+    title = f"{definition.title} (abridged)"
+    _write(output, definition_text(replace(definition, title=title, lines=chosen)))
     _print_selection(selection, len(candidates), on_screen=output is not None)
+
+
+def _on_pages(music: Exercise, candidates: Sequence[Candidate], pages: int) -> Selection:
+    """Choose as many lines as the pages hold, laid out as a sheet prints them."""
+    from renderer.delivery.sheet.fitting import lines_that_fit, pages_of
+    from renderer.technique.abridge import abridge as choose
+
+    if pages < 1:
+        raise failure(f"{pages} pages are none", "ask for at least 1", place="--pages")
+
+    def fits(selection: Selection) -> bool:
+        chosen = tuple(music.lines[index] for index in selection.lines)
+        return pages_of(replace(music, lines=chosen)) <= pages
+
+    # Other lines of the book take other room than its first ones.
+    selection = choose(candidates, max(1, lines_that_fit(music, pages)))
+    while not fits(selection):
+        if len(selection.lines) == 1:
+            raise failure(f"not even one line fits on {pages} of its pages", "ask for more --pages")
+        selection = choose(candidates, len(selection.lines) - 1)
+    while len(selection.lines) < len(candidates):
+        longer = choose(candidates, len(selection.lines) + 1)
+        if not fits(longer):
+            break
+        selection = longer
+    return selection
 
 
 def _at_work(doing: str) -> Any:
