@@ -1,0 +1,55 @@
+"""The heat map of a coverage: a picture that shows what was counted."""
+
+from __future__ import annotations
+
+import io
+from xml.etree import ElementTree
+
+import pytest
+from PIL import Image
+
+from renderer.delivery.heat_map import heat_map
+from renderer.errors import RungwiseError
+from renderer.notation.definition import parse_definition
+from renderer.technique.coverage import Coverage, coverage
+from renderer.technique.realise import realise
+
+
+def covered() -> tuple[Coverage, ...]:
+    lines = (
+        '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\nwalk = true\n'
+        '[[lines]]\nrun = "low A, B, D, B"\nornament = "grip"\n'
+    )
+    return coverage([realise(parse_definition(lines * 7))])
+
+
+def test_the_picture_is_readable_and_wide_enough_for_its_panels() -> None:
+    image = Image.open(io.BytesIO(heat_map(covered(), ".png", title="Larkmoor")))
+    image.load()
+    assert image.width > 1200
+    assert len(image.convert("RGB").getcolors(1 << 24) or []) > 10
+
+
+def test_the_drawing_says_in_text_what_was_counted() -> None:
+    svg = heat_map(covered(), ".svg", title="A book of $x$ & <tags>")
+    text = " ".join(t for t in ElementTree.fromstring(svg).itertext() if t.strip())
+    assert "A book of $x$ & <tags>" in text
+    for one in covered():
+        assert f"{one.ornament}: {one.covered} of {len(one.possible)} ways in" in text
+    assert text.split().count("7") == sum(
+        count == 7
+        for one in covered()
+        for (before, _), count in one.counts.items()
+        if before is not None
+    )
+
+
+def test_the_same_coverage_gives_the_same_drawing() -> None:
+    assert heat_map(covered(), ".svg") == heat_map(covered(), ".svg")
+
+
+def test_other_endings_and_nothing_to_draw_are_refused() -> None:
+    with pytest.raises(RungwiseError, match=r"\.png or \.svg"):
+        heat_map(covered(), ".jpeg")
+    with pytest.raises(RungwiseError, match="no movements"):
+        heat_map((), ".png")

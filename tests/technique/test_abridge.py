@@ -1,0 +1,141 @@
+"""Abridging: the lines chosen are the best there are, in the order of the wishes."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from renderer.errors import RungwiseError
+from renderer.notation.definition import read_definition
+from renderer.notation.definition_lines import RunLine
+from renderer.notation.patterns import Direction
+from renderer.notation.pitch import Note
+from renderer.technique.abridge import Candidate, Selection, abridge, candidate, cover_all
+from renderer.technique.coverage import Approach
+from renderer.technique.library import find_exercise
+from renderer.technique.realise import expand_definition, realise
+
+APPROACHES = [Approach("doubling", before, note) for before in Note for note in Note][:9]
+DIRECTIONS: tuple[Direction, ...] = ("rising", "falling", "turning")
+
+candidates_lists = st.lists(
+    st.builds(
+        Candidate,
+        st.frozensets(st.sampled_from(APPROACHES), max_size=4),
+        st.integers(2, 3),
+        st.sampled_from(DIRECTIONS[:2]),
+        st.integers(0, 20).map(lambda tenths: tenths / 10),
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+def wishes(candidates: list[Candidate], chosen: tuple[int, ...]) -> tuple[int, int, float]:
+    """What is wished for, smallest first: lines missed, unevenness, difficulty."""
+    picked = [candidates[index] for index in chosen]
+    covered = {approach for one in picked for approach in one.approaches}
+    kinds = [(one.span, one.direction) for one in picked]
+    uneven = sum(kinds.count(kind) ** 2 for kind in set(kinds))
+    return -len(covered), uneven, math.fsum(one.difficulty for one in picked)
+
+
+def by_brute_force(candidates: list[Candidate], lines: int) -> tuple[int, int, float]:
+    return min(wishes(candidates, chosen) for chosen in combinations(range(len(candidates)), lines))
+
+
+def agrees(selection: Selection, candidates: list[Candidate]) -> None:
+    covered, uneven, points = by_brute_force(candidates, len(selection.lines))
+    assert len(selection.covered) == -covered
+    assert selection.unevenness == uneven
+    assert selection.difficulty == pytest.approx(points, abs=1e-6)
+    assert wishes(candidates, selection.lines)[:2] == (covered, uneven)
+    assert selection.is_proven
+
+
+@given(candidates_lists, st.integers(1, 8))
+@settings(max_examples=60, deadline=None)
+def test_a_selection_is_as_good_as_the_best_of_all_selections(
+    candidates: list[Candidate], lines: int
+) -> None:
+    selection = abridge(candidates, lines)
+    assert len(selection.lines) == min(lines, len(candidates))
+    assert selection.most_coverable == len(selection.covered)
+    agrees(selection, candidates)
+
+
+@given(candidates_lists)
+@settings(max_examples=60, deadline=None)
+def test_covering_all_takes_the_fewest_lines_there_are(candidates: list[Candidate]) -> None:
+    everything = {approach for one in candidates for approach in one.approaches}
+    fewest = next(
+        count
+        for count in range(1, len(candidates) + 1)
+        if by_brute_force(candidates, count)[0] == -len(everything)
+    )
+    selection = cover_all(candidates)
+    assert selection.covered == everything
+    assert selection.uncovered == frozenset()
+    assert len(selection.lines) == fewest
+    # A book without any ornament is covered by no line at all; one is chosen all the same.
+    assert selection.fewest_lines == (fewest if everything else 0)
+    agrees(selection, candidates)
+
+
+def book() -> list[Candidate]:
+    definition = expand_definition(read_definition(find_exercise("full-book-of-doublings")))
+    music = realise(definition)
+    return [
+        candidate(line, written)
+        for line, written in zip(music.lines, definition.lines, strict=True)
+    ]
+
+
+def test_the_full_book_is_abridged_to_a_proven_optimum() -> None:
+    candidates = book()
+    selection = abridge(candidates, 10)
+    # Each line has three approaches, so ten cannot cover more than thirty of the forty-two.
+    assert len(selection.covered) == selection.most_coverable == 30
+    assert len(selection.uncovered) == 12
+    assert selection.unevenness == 10, "one line of each span and direction"
+    assert selection.is_proven
+
+
+def test_the_fewest_lines_that_cover_the_full_book_are_fourteen() -> None:
+    selection = cover_all(book())
+    # 42 approaches, three a line: fewer than fourteen lines are impossible.
+    assert len(selection.lines) == selection.fewest_lines == 14
+    assert not selection.uncovered
+
+
+def test_the_shipped_abridged_edition_is_what_abridging_the_full_book_gives() -> None:
+    full = expand_definition(read_definition(find_exercise("full-book-of-doublings")))
+    short = read_definition(find_exercise("abridged-book-of-doublings"))
+    chosen = tuple(full.lines.index(line) for line in short.lines)
+    candidates = book()
+    selection = cover_all(candidates)
+    assert len(chosen) == len(selection.lines)
+    mine, best = wishes(candidates, chosen), wishes(candidates, selection.lines)
+    assert mine[:2] == best[:2]
+    assert mine[2] == pytest.approx(best[2])
+
+
+def test_the_span_and_direction_of_a_walk_are_those_of_its_run() -> None:
+    (one,) = expand_definition(read_definition(find_exercise("abridged-book-of-doublings"))).lines[
+        :1
+    ]
+    assert isinstance(one, RunLine)
+    music = realise(read_definition(find_exercise("abridged-book-of-doublings")))
+    seen = candidate(music.lines[0], one)
+    assert seen.direction == "rising"
+    assert seen.span == max(one.notes) - min(one.notes)
+    assert candidate(music.lines[0]).direction == "turning", "passes taken together turn"
+
+
+def test_no_lines_are_refused() -> None:
+    with pytest.raises(RungwiseError, match="at least 1"):
+        abridge(book()[:3], 0)
