@@ -17,6 +17,7 @@ from renderer.commands.compose import abridge, coverage, expand, list_exercises,
 from renderer.commands.events import events
 from renderer.commands.render import demo, render
 from renderer.commands.sheet import sheet
+from renderer.commands.sound import audition
 from renderer.commands.technique import check, fingering, ornaments
 from renderer.errors import RungwiseError
 
@@ -39,6 +40,7 @@ _COMMANDS: tuple[Callable[..., None], ...] = (
     events,
     ornaments,
     fingering,
+    audition,
     expand,
     coverage,
     abridge,

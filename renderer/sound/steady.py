@@ -83,8 +83,7 @@ def measure_period(tone: Samples, near_frames: float) -> Measured:
     """
     likeness = _likeness(tone[:_MEASURED_FRAMES])
     lowest, highest = near_frames / WIDEST_MISTUNING, near_frames * WIDEST_MISTUNING
-    period = _peak(likeness, lowest, highest)
-    steadiness = float(likeness[round(period)])
+    period, steadiness = _peak(likeness, lowest, highest)
     if steadiness < LEAST_LIKENESS:
         raise NotSteadyError("has no pitch near that of its key")
     periods = 1
@@ -93,8 +92,8 @@ def measure_period(tone: Samples, near_frames: float) -> Measured:
     while (longest := int(len(likeness) / period) - 2) > periods:
         periods = min(2 * periods, longest)
         reach = max(2.0, 0.1 * period)
-        lag = _peak(likeness, periods * period - reach, periods * period + reach)
-        steadiness = min(steadiness, float(likeness[round(lag)]))
+        lag, height = _peak(likeness, periods * period - reach, periods * period + reach)
+        steadiness = min(steadiness, height)
         # Where vibrato or a second source has blurred the tone, no peak is its own any more.
         if steadiness < LEAST_LIKENESS:
             break
@@ -111,16 +110,16 @@ def _likeness(tone: Samples) -> NDArray[np.float64]:
     return np.asarray(mean / mean[0], np.float64)
 
 
-def _peak(likeness: NDArray[np.float64], lowest: float, highest: float) -> float:
-    """Return the lag in frames, fractional, of the greatest likeness between two lags."""
+def _peak(likeness: NDArray[np.float64], lowest: float, highest: float) -> tuple[float, float]:
+    """Return the lag in frames, fractional, of the greatest likeness between two lags, and it."""
     first = max(1, math.floor(lowest))
     last = min(len(likeness) - 2, math.ceil(highest))
     top = first + int(np.argmax(likeness[first : last + 1]))
     before, here, after = (float(value) for value in likeness[top - 1 : top + 2])
-    bend = before - 2 * here + after
-    # At the edge of what was searched there may be no peak to interpolate.
-    is_peak = before < here >= after
-    return top + (0.5 * (before - after) / bend if is_peak else 0.0)
+    if not before < here >= after:
+        return float(top), here  # at the edge of what was searched: no peak to interpolate
+    shift = 0.5 * (before - after) / (before - 2 * here + after)
+    return top + shift, here - 0.25 * (before - after) * shift
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -29,6 +29,7 @@ samples, so that FluidSynth copies rather than interpolates them."""
 
 _VELOCITY = 127
 _LOG_LEVELS = range(5)
+_FLUIDSYNTH_BLOCK = 64
 _BEST_INTERPOLATION = 7
 _MONO_LOSS_DB = 6.0
 
@@ -173,16 +174,28 @@ class SoundFontPlayer:
                 "choose a bank and program that it has",
                 file=str(self._soundfont),
             )
-        left = np.zeros(frames, np.float32)
-        right = np.zeros(frames, np.float32)
         self._synth.noteon(0, key, _VELOCITY)
-        _write_float()(self._synth.synth, frames, left.ctypes.data, 0, 1, right.ctypes.data, 0, 1)
+        left, right = self._write(frames)
         self._synth.all_sounds_off(0)
+        # What still fades would be heard in the next note.
+        for _ in range(SYNTH_RATE // _FLUIDSYNTH_BLOCK):
+            if not self._synth.get_active_voice_count():
+                break
+            self._write(_FLUIDSYNTH_BLOCK)
         both = np.asarray((left + right) / 2, np.float32)
         # Wide stereo samples can cancel in the sum; then one side tells more than both.
         louder = left if np.dot(left, left) >= np.dot(right, right) else right
         lost = 10 ** (-_MONO_LOSS_DB / 10)
         return both if np.dot(both, both) >= lost * np.dot(louder, louder) else louder
+
+    def _write(self, frames: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Let FluidSynth go on for `frames` frames; return both channels."""
+        # FluidSynth works in blocks, and keeps what is left of one for the next time.
+        whole = -(-frames // _FLUIDSYNTH_BLOCK) * _FLUIDSYNTH_BLOCK
+        left = np.zeros(whole, np.float32)
+        right = np.zeros(whole, np.float32)
+        _write_float()(self._synth.synth, whole, left.ctypes.data, 0, 1, right.ctypes.data, 0, 1)
+        return left[:frames], right[:frames]
 
 
 _REMEDY = "give an SF2 or SF3 file that FluidSynth can play"
