@@ -24,6 +24,9 @@ from renderer.notation.score import Exercise, Gracenotes
 
 SOFTWARE = "Rungwise"
 
+LINE_INNER = "inner length of line "
+"""With the line's number after it."""
+
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
 MIDI_SHORT_BARS = "meter of the short bars in line "
@@ -48,7 +51,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
     }
     for number, line in enumerate(exercise.lines, start=1):
         if line.inner is not None:
-            settings[f"inner length of line {number}"] = str(line.inner)
+            settings[f"{LINE_INNER}{number}"] = str(line.inner)
     ladder = exercise.ladder
     if ladder is not None:
         sign = "%" if ladder.percent else ""
@@ -104,7 +107,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
     }
     if name in simple:
         return simple[name]()
-    number = name.removeprefix("inner length of line ")
+    number = name.removeprefix(LINE_INNER)
     if number == name or not number.isdigit() or int(number) < 1:
         return exercise
     lines = list(exercise.lines)

@@ -19,6 +19,7 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.definition_fields import WrongValueError, read_inner_length, read_meter
 from renderer.notation.groups import slots_of_group
 from renderer.notation.kept_settings import (
+    LINE_INNER,
     MIDI_SHIFT,
     MIDI_SHORT_BARS,
     MIDI_STRETCH,
@@ -449,17 +450,23 @@ def _read(path: Path, reading: Reading) -> Exercise:
         measure.notes and any(n.gracenotes for n in measure.notes) for measure in score.measures
     ):
         exercise = replace(exercise, gracenotes=replace(exercise.gracenotes, placement=placement))
-    settings = {
-        name: value
-        for name, value in contents.settings.items()
-        if name not in (MIDI_SHIFT, MIDI_STRETCH) and not name.startswith(MIDI_SHORT_BARS)
-    }
+    settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name, v)}
     exercise = with_settings(exercise, settings)
     if len(melodies) == 1:
         return exercise
     name = melodies[index][0] or f"number {index + 1}"
     remark = f"{len(melodies)} tracks have a melody; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))
+
+
+def _is_of_the_file(name: str, value: str) -> bool:
+    """Whether a setting is about the file's notes and not about the exercise.
+
+    Movements opened out are notes here, so that a line's share of the beat says nothing about them.
+    """
+    if name in (MIDI_SHIFT, MIDI_STRETCH) or name.startswith(MIDI_SHORT_BARS):
+        return True
+    return name.startswith(LINE_INNER) and "beat" in value
 
 
 def _score(

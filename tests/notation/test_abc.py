@@ -1,0 +1,304 @@
+"""Reading ABC: fragments as a definition has them, and whole tunes.
+
+Check values of lengths, tuplets and broken rhythm are from the ABC music standard 2.1, section 4.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from renderer.errors import RungwiseError
+from renderer.notation.abc import read_abc, read_abc_line
+from renderer.notation.abc_writer import write_abc
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest
+from renderer.notation.written import Reading
+
+FOUR, THREE, SIX = Meter(4, 4), Meter(3, 4), Meter(6, 8)
+
+
+def _beats(bars: tuple[Bar, ...]) -> list[list[Fraction]]:
+    return [[item.beats for item in bar.items] for bar in bars]
+
+
+def _notes(bars: tuple[Bar, ...]) -> str:
+    return " | ".join(
+        " ".join(
+            "".join(slot.abc for slot in item.slots) if isinstance(item, MelodyNote) else "z"
+            for item in bar.items
+        )
+        for bar in bars
+    )
+
+
+def _fractions(text: str) -> list[Fraction]:
+    return [Fraction(part) for part in text.split()]
+
+
+def _errors(text: str, meter: Meter | None = None) -> list[str]:
+    with pytest.raises(RungwiseError) as caught:
+        read_abc_line(text, meter)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def _read(tmp_path: Path, text: str, reading: Reading | None = None) -> Exercise:
+    path = tmp_path / "tune.abc"
+    path.write_text(text, encoding="utf-8")
+    return read_abc(path) if reading is None else read_abc(path, reading)
+
+
+def test_gracenotes_and_doublings_of_a_definition_are_read_as_slots() -> None:
+    bars = read_abc_line("{g}A2 {d}A2 | {gBd}B4", THREE)
+    assert _notes(bars) == "{g}A {d}A | {g}B{d}B"
+    assert _beats(bars) == [[1, 1], [2]]
+
+
+@pytest.mark.parametrize(
+    ("meter", "beats"),
+    [(Meter(2, 4), "1/4"), (THREE, "1/2"), (SIX, "1/3"), (None, "1/2")],
+)
+def test_the_unit_length_is_a_sixteenth_below_three_four_and_else_an_eighth(
+    meter: Meter | None, beats: str
+) -> None:
+    """ABC 2.1, section 3.1.7."""
+    bars = read_abc_line("A", meter)
+    assert _beats(bars) == [[Fraction(beats)]]
+
+
+@pytest.mark.parametrize(
+    ("code", "beats"),
+    [
+        ("A2 A A/ A// A/4 A3/2", "1 1/2 1/4 1/8 1/8 3/4"),
+        ("A>B c<d", "3/4 1/4 1/4 3/4"),
+        ("A>>B c<<<d", "7/8 1/8 1/16 15/16"),
+        ("(3ABc (2de", "1/3 1/3 1/3 3/4 3/4"),
+        ("(5:4:3ABc d", "2/5 2/5 2/5 1/2"),
+        ("(3A2Bc/", "2/3 1/3 1/6"),
+        ("A>{g}B A- A", "3/4 1/4 1"),
+    ],
+)
+def test_lengths_are_those_of_the_abc_standard(code: str, beats: str) -> None:
+    bars = read_abc_line(code, None)
+    assert [length for bar in _beats(bars) for length in bar] == _fractions(beats)
+
+
+def test_a_tuplet_of_five_takes_three_units_in_compound_meters_and_two_in_simple_ones() -> None:
+    """ABC 2.1, section 4.13: (5 puts 5 notes into the time of n, 3 if compound, otherwise 2."""
+    (simple,) = read_abc_line("(5ABABA A2 A4", FOUR)
+    (compound,) = read_abc_line("(5ABABA A3", SIX)
+    assert simple.items[0].beats * 5 == 1
+    assert compound.items[0].beats * 5 == 1
+
+
+def test_repeats_and_endings_are_played_out() -> None:
+    bars = read_abc_line("|: A4 B4 |1 c8 :|2 d8 |] e8 |", FOUR)
+    assert _notes(bars) == "A B | c | A B | d | e"
+
+
+def test_a_repeat_without_a_beginning_goes_back_to_the_last_double_bar() -> None:
+    assert _notes(read_abc_line("A8 || B8 :| c8 :|", FOUR)) == "A | B | B | c | c"
+
+
+def test_a_double_bar_inside_a_repeat_does_not_move_its_beginning() -> None:
+    assert _notes(read_abc_line("|: A8 || B8 :|", FOUR)) == "A | B | A | B"
+
+
+def test_a_tie_over_the_bar_line_is_kept_and_inside_the_bar_it_makes_one_note() -> None:
+    first, second = read_abc_line("A4- A2 B2- | B8", FOUR)
+    assert [item.beats for item in first.items] == [3, 1]
+    (held,) = second.items
+    assert isinstance(held, MelodyNote)
+    assert held.tied
+
+
+def test_a_tie_to_another_pitch_is_a_slur_and_ties_nothing() -> None:
+    _, second = read_abc_line("A8- | B8", FOUR)
+    assert isinstance(second.items[0], MelodyNote)
+    assert not second.items[0].tied
+
+
+def test_notes_off_the_chanter_are_named_all_at_once_with_bar_and_beat() -> None:
+    errors = _errors("A2 ^g2 C2 | =c2 A4", THREE)
+    assert [error.split(" is")[0] for error in errors] == [
+        "bar 1, beat 2: ^g",
+        "bar 1, beat 3: C",
+        "bar 2, beat 1: =c",
+    ]
+    assert "G A B c d e f g a" in errors[-1]
+
+
+def test_c_and_f_may_be_written_with_the_sharps_that_they_sound() -> None:
+    assert _notes(read_abc_line("^c2 ^f2 c2 f2", FOUR)) == "c f c f"
+
+
+def test_a_bar_that_does_not_add_up_says_what_it_holds_and_what_is_needed() -> None:
+    (error,) = _errors("A2 B2 c2 | A2 B2 c3", THREE)
+    assert error.startswith("bar 2: the bar holds 7/8 and 3/4 asks for 6/8")
+
+
+def test_a_pickup_may_be_short_and_so_may_the_bar_that_completes_it() -> None:
+    assert _beats(read_abc_line("A2 | B6 | c4", THREE)) == [[1], [3], [2]]
+    assert "bar 2" in _errors("B6 | c4 | B6", THREE)[0]
+
+
+@pytest.mark.parametrize(
+    ("code", "place", "words"),
+    [
+        ("A2 [ceg]2", "bar 1, character 4", "one note at a time"),
+        ("A2 | B2 {gB", "bar 2, character 9", "has no end"),
+        ("A2 {g}", "bar 1, character 4", "lead to no note"),
+        ("A2 ?", "bar 1, character 4", "means nothing here"),
+        ("A2 & B2", "bar 1, character 4", "one voice"),
+        ("> A2", "bar 1, character 1", "between two notes"),
+        ("A99999", "bar 1, character 1", "out of range"),
+        ("A0", "bar 1, character 1", "no length"),
+    ],
+)
+def test_what_cannot_be_read_is_named_by_bar_and_character(
+    code: str, place: str, words: str
+) -> None:
+    (error,) = _errors(code)
+    assert error.startswith(place)
+    assert words in error
+
+
+def test_a_field_may_lead_a_fragment_or_stand_in_it() -> None:
+    assert _beats(read_abc_line("L:1/4 A B", None)) == [[1, 1]]
+    first, second = read_abc_line("[L:1/4] A B | [M:6/8][L:1/8] A3 B3 |", Meter(2, 4))
+    assert (first.meter, second.meter) == (Meter(2, 4), SIX)
+
+
+TUNE = """%abc-2.1
+X:1
+T:March of the Larkmoor Juveniles % not yet finished
+M:2/4
+L:1/8
+Q:1/4=80
+K:HP
+"^Part one"{g}A | {gBd}B2 {g}c>d | e3 A || % a comment
+"^Part two"|: {ag}a2 f2 | {gef}e3 z :|
+w: la la la
+
+X:7
+T:Caf\\'e at Larkmoor
+M:6/8
+K:D
+fec | ABc d3 |]
+"""
+
+
+def test_a_tune_has_its_title_tempo_parts_and_repeats(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, TUNE)
+    assert exercise.title == "March of the Larkmoor Juveniles"
+    assert exercise.tempo == 80
+    assert [line.heading for line in exercise.lines] == ["Part one", "Part two"]
+    assert [len(line.bars) for line in exercise.lines] == [3, 4]
+    assert exercise.lines[1].bars[1].items[-1] == Rest(Fraction(1, 2))
+    assert "Lyrics are left out." in exercise.remarks
+    assert any("2 tunes" in remark for remark in exercise.remarks)
+
+
+def test_a_tune_is_chosen_by_its_number_or_title(tmp_path: Path) -> None:
+    for name in ("7", "Café at Larkmoor"):
+        exercise = _read(tmp_path, TUNE, Reading(part=name))
+        assert exercise.title == "Café at Larkmoor"
+        assert _notes(exercise.lines[0].bars) == "f e c | A B c d"
+    with pytest.raises(RungwiseError, match=r"no tune '9'.*1 \(March"):
+        _read(tmp_path, TUNE, Reading(part="9"))
+
+
+def test_errors_in_a_tune_name_its_line(tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match=r"tune\.abc: line 4, bar 1, character 4: '\?'"):
+        _read(tmp_path, "X:1\nT:x\nK:HP\nA2 ?|\n")
+
+
+def test_both_names_of_the_pipe_key_give_the_chanters_notes(tmp_path: Path) -> None:
+    """ABC 2.1, section 3.1.14: K:HP and K:Hp."""
+    for key in ("HP", "Hp"):
+        exercise = _read(tmp_path, f"X:1\nT:x\nM:4/4\nL:1/4\nK:{key}\nc f G g |\n")
+        notes = [note.note for note in exercise.lines[0].melody_notes]
+        assert notes == [Note.C, Note.F, Note.LOW_G, Note.HIGH_G]
+        assert not any("no key signature" in remark for remark in exercise.remarks)
+
+
+def test_a_key_signature_of_two_sharps_gives_the_same_notes_as_none(tmp_path: Path) -> None:
+    for key, said in (("D", False), ("Amix", False), ("none", True), ("C", True)):
+        exercise = _read(tmp_path, f"X:1\nT:x\nM:4/4\nL:1/4\nK:{key}\nc f A g |\n")
+        notes = [note.note for note in exercise.lines[0].melody_notes]
+        assert notes == [Note.C, Note.F, Note.LOW_A, Note.HIGH_G]
+        assert any("no key signature" in remark for remark in exercise.remarks) is said
+
+
+def test_a_natural_c_beside_a_sharp_f_is_off_the_chanter(tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match="c is not on the chanter"):
+        _read(tmp_path, "X:1\nT:x\nM:4/4\nL:1/4\nK:G\nc f A g |\n")
+
+
+def test_auto_transposition_is_said_aloud(tmp_path: Path) -> None:
+    tune = "X:1\nT:x\nM:4/4\nL:1/4\nK:Eb\nE F G B |\n"
+    with pytest.raises(RungwiseError, match="--transpose"):
+        _read(tmp_path, tune)
+    exercise = _read(tmp_path, tune, Reading(transpose="auto"))
+    assert any(remark.startswith("Transposed") for remark in exercise.remarks)
+
+
+def test_bars_of_a_collected_tune_that_do_not_add_up_are_played_and_named(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, "X:1\nT:x\nM:4/4\nL:1/4\nK:HP\nA B c d|A B c|A B c d|\n")
+    assert [bar.beats for bar in exercise.lines[0].bars] == [4, 3, 4]
+    assert any("bar 2" in remark for remark in exercise.remarks)
+
+
+def test_rests_are_kept_or_the_note_before_is_held(tmp_path: Path) -> None:
+    tune = "X:1\nT:x\nM:4/4\nL:1/4\nK:HP\nz A z B|z4|\n"
+    kept = _read(tmp_path, tune)
+    assert _notes(kept.lines[0].bars) == "z A z B | z"
+    held = _read(tmp_path, tune, Reading(rests="hold"))
+    assert _beats(held.lines[0].bars) == [[1, 2, 1], [4]]
+    assert _notes(held.lines[0].bars) == "z A B | B"
+    assert any("stays a rest" in remark for remark in held.remarks)
+
+
+def test_repeats_can_be_left_unplayed(tmp_path: Path) -> None:
+    tune = "X:1\nT:x\nM:4/4\nL:1/4\nK:HP\n|:A4|1 B4:|2 c4|]\n"
+    assert _notes(_read(tmp_path, tune).lines[0].bars) == "A | B | A | c"
+    once = _read(tmp_path, tune, Reading(play_repeats=False))
+    assert _notes(once.lines[0].bars) == "A | B | c"
+
+
+def test_a_tempo_mark_inside_a_tune_stays_with_its_bar(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, "X:1\nT:x\nM:2/4\nL:1/4\nQ:1/4=60\nK:HP\nA B|[Q:1/4=90]c d|e f|\n")
+    assert exercise.tempo == 60
+    assert [bar.tempo for bar in exercise.lines[0].bars] == [None, 90, None]
+
+
+def test_a_quarter_keeps_its_length_where_the_meter_changes_its_beat(tmp_path: Path) -> None:
+    exercise = _read(
+        tmp_path, "X:1\nT:x\nM:2/4\nL:1/8\nQ:1/4=90\nK:HP\nA2 B2|[M:6/8]ABc def|[M:2/4]e2 f2|\n"
+    )
+    # 90 quarters a minute are 60 dotted quarters.
+    assert [bar.tempo for bar in exercise.lines[0].bars] == [None, 60, 90]
+
+
+def test_written_abc_is_what_a_piper_would_write() -> None:
+    lines = read_abc_line("{gBd}B4 {g}c>d (3efg | a4 z4", FOUR)
+    exercise = Exercise("Doublings & more", (Line(lines, 'The "first" line'),))
+    assert write_abc(exercise).decode().splitlines() == [
+        "%abc-2.1",
+        "X:1",
+        "T:Doublings &amp; more",
+        "M:4/4",
+        "L:1/8",
+        "Q:1/4=60",
+        "K:HP",
+        '"^The &quot;first&quot; line"{gBd}B4 {g}c3/2d/2 (3:2:3efg | a4 z4 |]',
+    ]
+
+
+def test_a_line_of_many_bars_is_written_on_several_lines_and_read_as_one(tmp_path: Path) -> None:
+    bars = read_abc_line(" | ".join(["A8"] * 20), FOUR)
+    path = tmp_path / "long.abc"
+    path.write_bytes(write_abc(Exercise("Long", (Line(bars),))))
+    assert [len(line.bars) for line in read_abc(path).lines] == [20]
