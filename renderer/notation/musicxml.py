@@ -76,14 +76,14 @@ class _PartReader:
         # Of the measure at hand
         self._place = ""
         self._notes: list[Written] = []
-        self._now = self._filled = self._longest = Fraction(0)
+        self._now = self._filled = self._longest = self._chord_start = Fraction(0)
 
     def measure(self, element: Element) -> None:
         """Read one `<measure>` (or a timewise measure's `<part>`)."""
         number = (element.get("number") or str(len(self.part.measures) + 1))[:20]
         self._place = f"bar {number}"
         self._notes = []
-        self._now = self._filled = self._longest = Fraction(0)
+        self._now = self._filled = self._longest = self._chord_start = Fraction(0)
         tempo, self._next_tempo = self._next_tempo, None
         new_system, heading, opens, closes, ends_section = False, "", False, 0, False
         endings = self._endings
@@ -188,8 +188,9 @@ class _PartReader:
         is_grace = element.find("grace") is not None
         is_chord = element.find("chord") is not None
         length = Fraction(0) if is_grace else self._duration(element)
-        start = self._now
+        start = self._chord_start if is_chord else self._now
         if not is_chord:
+            self._chord_start = start
             self._now += length
             self._longest = max(self._longest, self._now)
         sounds = element.find("rest") is None and element.find("cue") is None

@@ -268,25 +268,28 @@ def _as_pipers_write(pitches: frozenset[Pitch], keyless: bool) -> bool:
 
 
 def fitting(pitches: frozenset[Pitch], *, keyless: bool, widest: int = 36) -> ChanterPitches | None:
-    """Return the nearest transposition that puts every pitch on the nine notes, or None.
+    """Return the transposition that puts every pitch on the nine notes, or None.
+
+    By octaves if one fits, else the nearest.
 
     Parameters
     ----------
     pitches:
         As written.
     keyless:
-        Whether the score has no key signature. Without one, and without sharps, C and F are read as
-        pipers write them where no transposition by the letter is nearer.
+        Whether the score has no key signature. Without one, and without sharps, C and F may also
+        be read as pipers write them.
     widest:
         Semitones up or down.
     """
     pipers = _as_pipers_write(pitches, keyless)
-    for size in range(widest + 1):
-        for shift in (size, -size) if size else (0,):
-            if ChanterPitches(shift).fits(pitches):
-                return ChanterPitches(shift)
-            if pipers and shift % 12 == 0 and ChanterPitches(shift, True).fits(pitches):
-                return ChanterPitches(shift, True)
+    # Octaves come first, for they keep the notes' names.
+    by_size = sorted(range(-widest, widest + 1), key=lambda shift: (abs(shift), shift < 0))
+    for shift in sorted(by_size, key=lambda shift: shift % 12 != 0):
+        if ChanterPitches(shift).fits(pitches):
+            return ChanterPitches(shift)
+        if pipers and shift % 12 == 0 and ChanterPitches(shift, True).fits(pitches):
+            return ChanterPitches(shift, True)
     return None
 
 

@@ -1,0 +1,449 @@
+"""MusicXML, checked by others: the W3C's schema, music21 and Verovio read what is written."""
+
+from __future__ import annotations
+
+import functools
+import re
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import musicxml
+import pytest
+import verovio
+import xmlschema
+from hypothesis import given, settings
+
+from renderer.errors import RungwiseError
+from renderer.notation.abc import read_abc_line
+from renderer.notation.compare import differences
+from renderer.notation.length import Length
+from renderer.notation.musicxml import read_musicxml
+from renderer.notation.musicxml_file import packed
+from renderer.notation.musicxml_writer import Instrument, write_musicxml
+from renderer.notation.pitch import Note
+from renderer.notation.printed import Opened, printed_line
+from renderer.notation.score import Exercise, Line, MelodyNote, Meter, note_id
+from renderer.notation.written import Reading
+from tests.notation.strategies import written_exercises
+
+THREE = Meter(3, 4)
+OPENED: list[Opened] = ["closed", "open", "as written"]
+
+
+def _exercise(**settings: Any) -> Exercise:
+    lines = (
+        Line(
+            read_abc_line("B2 | {g}A2 {d}A2 G2 | {gBd}B4 {gcd}c2 | A>B (3efg f2- | f4", THREE),
+            "One",
+        ),
+        Line(read_abc_line("[M:6/8]{gde}d2e A3 | z3 {GdG}a3 | B15/8z33/8 |", None), "Two & <two>"),
+    )
+    return Exercise("Test", lines, **settings)
+
+
+@functools.cache
+def _schema() -> xmlschema.XMLSchema:
+    """The W3C's musicxml.xsd 4.0 as the PyPI package `musicxml` carries it."""
+    folder = Path(musicxml.__file__).parent / "generate_classes"
+    return xmlschema.XMLSchema(str(folder / "musicxml_4_0.xsd"), allow="local")
+
+
+def _root(data: bytes) -> ElementTree.Element:
+    return ElementTree.fromstring(data)
+
+
+def _read(tmp_path: Path, data: bytes | str, reading: Reading | None = None) -> Exercise:
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(data.encode() if isinstance(data, str) else data)
+    return read_musicxml(path) if reading is None else read_musicxml(path, reading)
+
+
+@settings(max_examples=15, deadline=None)
+@given(written_exercises())
+def test_every_score_is_valid_against_the_w3c_schema(exercise: Exercise) -> None:
+    for opened in OPENED:
+        try:
+            data = write_musicxml(exercise, opened=opened, instrument=Instrument("Chanter", -11))
+        except RungwiseError:
+            continue  # An opened ornament need not fit into a short note.
+        errors = [error.reason for error in _schema().iter_errors(data.decode())]
+        assert errors == []
+
+
+def test_the_schema_refuses_a_score_that_is_wrong() -> None:
+    """So that the test above can fail."""
+    data = write_musicxml(_exercise()).replace(b"<voice>1</voice>", b"<voix>1</voix>")
+    assert not _schema().is_valid(data.decode())
+
+
+def test_gracenotes_stem_up_in_groups_with_three_beams_and_melody_notes_stem_down() -> None:
+    """Common practice of pipe notation."""
+    root = _root(write_musicxml(_exercise()))
+    group_beams: list[str] = []
+    for note in root.iter("note"):
+        if note.find("rest") is not None:
+            continue
+        if note.find("grace") is None:
+            assert note.findtext("stem") == "down"
+            continue
+        assert note.findtext("stem") == "up"
+        assert note.findtext("type") == "32nd"
+        beams = [beam.text for beam in note.iterfind("beam")]
+        assert len(beams) in (0, 3)
+        assert len(set(beams)) <= 1
+        group_beams.append(beams[0] or "" if beams else "single")
+    text = " ".join(group_beams)
+    assert text.count("single") == 2
+    assert re.sub("begin (continue )*end|single", "", text).strip() == ""
+    assert text.count("begin") == 4
+
+
+def test_two_sharps_hold_and_none_is_printed() -> None:
+    root = _root(write_musicxml(_exercise()))
+    key = root.find("part/measure/attributes/key")
+    assert key is not None
+    assert (key.findtext("fifths"), key.get("print-object")) == ("2", "no")
+    altered = {p.findtext("step") for p in root.iter("pitch") if p.findtext("alter") == "1"}
+    assert altered == {"C", "F"}
+    assert root.find(".//accidental") is None
+
+
+def test_every_written_note_has_the_name_that_its_event_has() -> None:
+    exercise = _exercise()
+    root = _root(write_musicxml(exercise))
+    found = [note.get("id", "") for note in root.iter("note")]
+    assert len(found) == len(set(found))
+    wanted = set()
+    for number, line in enumerate(exercise.lines, start=1):
+        for bar_number, bar in enumerate(line.bars, start=1):
+            for item_number, item in enumerate(bar.items, start=1):
+                slots = item.slots if isinstance(item, MelodyNote) else (None,)
+                for slot_number, slot in enumerate(slots, start=1):
+                    place = (number, bar_number, item_number, slot_number)
+                    wanted.add(note_id(*place))
+                    if slot is not None and slot.gracenote is not None:
+                        wanted.add(note_id(*place, gracenote=True))
+    assert {name for name in found if "-T" not in name} == wanted
+
+
+def test_each_line_begins_a_system_with_its_heading_and_ends_with_a_double_bar() -> None:
+    measures = _root(write_musicxml(_exercise())).findall("part/measure")
+    begins = [m for m in measures if m.find("print[@new-system='yes']") is not None]
+    assert measures.index(begins[0]) == 5
+    headings = [h.text for h in _root(write_musicxml(_exercise())).iter("rehearsal")]
+    assert headings == ["One", "Two & <two>"]
+    styles = [m.findtext("barline/bar-style") for m in measures]
+    assert styles == [None] * 4 + ["light-light", None, None, "light-heavy"]
+
+
+def test_a_pickup_is_measure_0_and_implicit() -> None:
+    """MusicXML 4.0: pickup measures are numbered 0 and implicit."""
+    first = _root(write_musicxml(_exercise())).find("part/measure")
+    assert first is not None
+    assert (first.get("number"), first.get("implicit")) == ("0", "yes")
+
+
+def test_the_tempo_is_in_quarters_and_holds_over_a_change_of_the_beat() -> None:
+    root = _root(write_musicxml(_exercise(tempo=Fraction(60))))
+    assert [sound.get("tempo") for sound in root.iter("sound")] == ["60", "90"]
+
+
+@pytest.mark.parametrize(
+    ("semitones", "diatonic", "chromatic", "octave"),
+    [(1, "1", "1", None), (-12, "0", "0", "-1"), (-11, "1", "1", "-1"), (2, "1", "2", None)],
+)
+def test_the_transposition_is_spelled_in_steps_and_octaves(
+    semitones: int, diatonic: str, chromatic: str, octave: str | None
+) -> None:
+    root = _root(write_musicxml(_exercise(), instrument=Instrument("Chanter", semitones)))
+    transpose = root.find("part/measure/attributes/transpose")
+    assert transpose is not None
+    found = [transpose.findtext(tag) for tag in ("diatonic", "chromatic", "octave-change")]
+    assert found == [diatonic, chromatic, octave]
+
+
+def test_opened_ornaments_are_real_notes_with_their_own_gracenotes(tmp_path: Path) -> None:
+    bars = read_abc_line("{gBd}B2 {Gdc}d4", THREE)
+    exercise = Exercise("Opened", (Line(bars),), inner=Length(Fraction(1, 2), "beat"))
+    again = _read(tmp_path, write_musicxml(exercise))
+    notes = list(again.lines[0].melody_notes)
+    assert [note.beats for note in notes] == [Fraction(1, 2)] * 4 + [1]
+    assert ["".join(slot.abc for slot in note.slots) for note in notes] == [
+        "{g}B", "{d}B", "G", "{d}c", "d",
+    ]  # fmt: skip
+
+
+def test_an_opened_ornament_that_has_no_room_is_refused_with_its_place() -> None:
+    bars = read_abc_line("A2 {gBd}B2 A2", THREE)
+    exercise = Exercise("Opened", (Line(bars),), inner=Length(Fraction(1), "beat"))
+    with pytest.raises(RungwiseError, match=r"line 1, bar 1, note 2 \(B\)"):
+        write_musicxml(exercise)
+
+
+def test_the_same_exercise_gives_the_same_bytes_plain_and_packed() -> None:
+    one, other = write_musicxml(_exercise()), write_musicxml(_exercise())
+    assert one == other
+    assert packed(one) == packed(other)
+
+
+def test_a_packed_score_is_read_as_the_plain_one(tmp_path: Path) -> None:
+    path = tmp_path / "score.mxl"
+    path.write_bytes(packed(write_musicxml(_exercise(), opened="closed")))
+    assert differences(_exercise(), read_musicxml(path)) == []
+
+
+# Read by others
+
+
+def _music21_notes(data: bytes) -> list[tuple[str, float, bool]]:
+    from music21 import converter
+
+    score = converter.parseData(data.decode(), format="musicxml")
+    flat = score.parts[0].flatten().notes
+    return [(n.nameWithOctave, float(n.quarterLength), n.duration.isGrace) for n in flat]
+
+
+@pytest.mark.parametrize("opened", ["closed", "open"])
+def test_music21_reads_the_same_pitches_lengths_and_gracenotes(opened: Opened) -> None:
+    exercise = _exercise()
+    wanted: list[tuple[str, float, bool]] = []
+
+    def name(note: Note) -> str:
+        sharp = "#" if note in (Note.C, Note.F) else ""
+        return f"{note.step}{sharp}{note.octave}"
+
+    for number in range(1, len(exercise.lines) + 1):
+        for bar in printed_line(exercise, number, opened):
+            for note in bar:
+                wanted += [(name(small.note), 0.0, True) for small in note.group]
+                if note.note is not None:
+                    wanted.append((name(note.note), float(note.length * 4), False))
+    found: list[tuple[str, float, bool]] = []
+    joined = _joined_ties(write_musicxml(exercise, opened=opened))
+    for pitch, length, is_grace in joined:
+        found.append((pitch, length, is_grace))
+    assert [(p, g) for p, _, g in found] == [(p, g) for p, _, g in wanted]
+    for (_, one, _), (_, other, _) in zip(found, wanted, strict=True):
+        assert one == pytest.approx(other)
+
+
+def _joined_ties(data: bytes) -> list[tuple[str, float, bool]]:
+    """music21's notes; the parts of a note that we tied inside a bar made one by their ids."""
+    notes = _music21_notes(data)
+    ids = [note.get("id", "") for note in _root(data).iter("note") if note.find("rest") is None]
+    joined: list[tuple[str, float, bool]] = []
+    for (pitch, length, is_grace), name in zip(notes, ids, strict=True):
+        if "-T" in name:
+            joined[-1] = (pitch, joined[-1][1] + length, is_grace)
+        else:
+            joined.append((pitch, length, is_grace))
+    return joined
+
+
+@settings(max_examples=10, deadline=None)
+@given(written_exercises())
+def test_verovio_engraves_every_note_under_its_name(exercise: Exercise) -> None:
+    data = write_musicxml(exercise, opened="closed")
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"breaks": "none", "footer": "none", "header": "none"})
+    assert toolkit.loadData(data.decode())
+    engraved = set(re.findall(r'id="(L\d+-B[^"]*)"', toolkit.renderToSVG(1)))
+    written = {note.get("id") for note in _root(data).iter("note")}
+    assert engraved == written
+
+
+# As others write it
+
+
+def _score(measures: str, *, key: int = 2, parts: int = 1) -> str:
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name>Part {n}</part-name></score-part>'
+        for n in range(1, parts + 1)
+    )
+    attributes = (
+        f"<attributes><divisions>4</divisions><key><fifths>{key}</fifths></key>"
+        "<time><beats>2</beats><beat-type>4</beat-type></time></attributes>"
+    )
+    body = measures.replace("ATTRIBUTES", attributes)
+    return f'<score-partwise version="3.1"><part-list>{listed}</part-list>{body}</score-partwise>'
+
+
+def _note(name: str, duration: int = 4, extra: str = "") -> str:
+    alter = "<alter>1</alter>" if "#" in name else ""
+    pitch = f"<pitch><step>{name[0]}</step>{alter}<octave>{name[-1]}</octave></pitch>"
+    return f"<note>{pitch}<duration>{duration}</duration>{extra}</note>"
+
+
+def _measure(number: int, *content: str) -> str:
+    return f'<measure number="{number}">{"".join(content)}</measure>'
+
+
+def _part(*measures: str, name: str = "P1") -> str:
+    return f'<part id="{name}">{"".join(measures)}</part>'
+
+
+def _said(exercise: Exercise) -> str:
+    return " ".join(exercise.remarks)
+
+
+def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
+    forward = '<barline location="left"><repeat direction="forward"/></barline>'
+    first = '<barline location="left"><ending number="1" type="start"/></barline>'
+    first_end = (
+        '<barline location="right"><ending number="1" type="stop"/>'
+        '<repeat direction="backward"/></barline>'
+    )
+    second = '<barline location="left"><ending number="2" type="start"/></barline>'
+    second_end = '<barline location="right"><ending number="2" type="discontinue"/></barline>'
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", forward, _note("A4", 8)),
+            _measure(2, first, _note("B4", 8), first_end),
+            _measure(3, second, _note("D5", 8), second_end),
+            _measure(4, _note("E5", 8)),
+        )
+    )
+
+    def played(reading: Reading | None = None) -> str:
+        return " ".join(n.note.abc for n in _read(tmp_path, score, reading).lines[0].melody_notes)
+
+    assert played() == "A B A d e"
+    assert played(Reading(play_repeats=False)) == "A B d e"
+
+
+def test_a_key_signature_may_be_there_or_not(tmp_path: Path) -> None:
+    plain = _score(_part(_measure(1, "ATTRIBUTES", _note("C5"), _note("F5"))), key=0)
+    sharp = _score(_part(_measure(1, "ATTRIBUTES", _note("C#5"), _note("F#5"))))
+    for score in (plain, sharp):
+        notes = [note.note for note in _read(tmp_path, score).lines[0].melody_notes]
+        assert notes == [Note.C, Note.F]
+    assert "no key signature" in _said(_read(tmp_path, plain))
+
+
+def test_notes_off_the_chanter_are_one_report_with_bar_and_beat(tmp_path: Path) -> None:
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", _note("C4"), _note("A4")),
+            _measure(2, _note("B4"), _note("C6")),
+        )
+    )
+    with pytest.raises(RungwiseError) as caught:
+        _read(tmp_path, score)
+    assert [p.place for p in caught.value.problems] == ["bar 1, beat 1", "bar 2, beat 2"]
+    assert "nine notes" in caught.value.problems[-1].remedy
+
+
+def test_auto_transposition_names_the_interval(tmp_path: Path) -> None:
+    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A3"), _note("A4"))))
+    with pytest.raises(RungwiseError, match="--transpose 12"):
+        _read(tmp_path, score)
+    exercise = _read(tmp_path, score, Reading(transpose="auto"))
+    assert "up 12 semitones" in _said(exercise)
+    assert [n.note for n in exercise.lines[0].melody_notes] == [Note.LOW_A, Note.HIGH_A]
+
+
+def test_the_part_that_fits_is_read_unless_one_is_named(tmp_path: Path) -> None:
+    high = _part(_measure(1, "ATTRIBUTES", _note("C6", 8)))
+    low = _part(_measure(1, "ATTRIBUTES", _note("A4", 8)), name="P2")
+    score = _score(high + low, parts=2)
+    assert "Part 2 is read" in _said(_read(tmp_path, score))
+    assert _read(tmp_path, score, Reading(part="2")).lines
+    with pytest.raises(RungwiseError, match="C6"):
+        _read(tmp_path, score, Reading(part="Part 1"))
+    with pytest.raises(RungwiseError, match=r"no part 'Tuba'.*1 \(Part 1\), 2 \(Part 2\)"):
+        _read(tmp_path, score, Reading(part="Tuba"))
+
+
+def test_a_chord_is_refused_with_its_place(tmp_path: Path) -> None:
+    chord = _note("E5", 4).replace("<note>", "<note><chord/>")
+    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4"), _note("A4"), chord)))
+    with pytest.raises(RungwiseError, match="bar 1, beat 2: two notes sound at once"):
+        _read(tmp_path, score)
+
+
+def test_gracenotes_keep_their_order_and_ties_join_notes(tmp_path: Path) -> None:
+    grace = "<note><grace/><pitch><step>{}</step><octave>{}</octave></pitch></note>"
+    tied = _note("B4", 4, '<tie type="stop"/>')
+    score = _score(
+        _part(
+            _measure(
+                1,
+                "ATTRIBUTES",
+                *(grace.format(*name) for name in ("G5", "B4", "D5")),
+                _note("B4", 4, '<tie type="start"/>'),
+                tied,
+            ),
+            _measure(2, tied, _note("A4")),
+        )
+    )
+    exercise = _read(tmp_path, score)
+    first, second = exercise.lines[0].bars
+    (note,) = first.items
+    assert isinstance(note, MelodyNote)
+    assert note.beats == 2
+    assert [small.abc for small in note.group] == ["g", "B", "d"]
+    held = second.items[0]
+    assert isinstance(held, MelodyNote)
+    assert held.tied
+
+
+def test_a_timewise_score_is_read_like_a_partwise_one(tmp_path: Path) -> None:
+    listed = '<part-list><score-part id="P1"><part-name/></score-part></part-list>'
+    measures = _measure(1, _part("ATTRIBUTES", _note("A4", 8))) + _measure(2, _part(_note("B4", 8)))
+    score = _score(measures).replace("score-partwise", "score-timewise")
+    assert listed[:10] in score
+    notes = [note.note.abc for note in _read(tmp_path, score).lines[0].melody_notes]
+    assert notes == ["A", "B"]
+
+
+def test_a_tempo_mark_is_taken_from_the_sound_or_the_metronome(tmp_path: Path) -> None:
+    mark = (
+        "<direction><direction-type><metronome><beat-unit>eighth</beat-unit>"
+        "<per-minute>c. 144</per-minute></metronome></direction-type></direction>"
+    )
+    for direction, tempo in ((mark, 72), ('<sound tempo="80"/>', 80)):
+        score = _score(_part(_measure(1, "ATTRIBUTES", direction, _note("A4", 8))))
+        assert _read(tmp_path, score).tempo == tempo
+
+
+CORPUS = "music21/corpus"
+
+
+@pytest.mark.parametrize(
+    ("file", "editor"),
+    [
+        ("bach/bwv274.mxl", "MuseScore 2.1.0"),
+        ("trecento/PMFC_12_22-Benedicamus PMFC12.22.xml", "Sibelius 6.2"),
+        ("bach/bwv119.9.mxl", "Finale 2008 for Macintosh"),
+    ],
+)
+def test_scores_of_notation_editors_are_read_as_music21_reads_them(file: str, editor: str) -> None:
+    """Test data: music21's corpus, whose files name the editor that wrote them."""
+    import music21
+
+    from renderer.notation.musicxml_file import read_score_element
+
+    path = Path(music21.__file__).parent / "corpus" / file
+    root = read_score_element(path)
+    assert root.findtext("identification/encoding/software") == editor
+    exercise = read_musicxml(path, Reading(transpose="auto", play_repeats=False))
+    score = music21.converter.parse(path, forceSource=True)
+    said = re.search(r"parts; (.+?) is read", _said(exercise))
+    names = [part.partName for part in score.parts]
+    part = score.parts[names.index(said[1])] if said else score.parts[0]
+    voices = (
+        part.flatten() if not part.recurse().voices else part.voicesToParts().parts[0].flatten()
+    )
+    wanted = [
+        (n.pitch.midi, Fraction(n.quarterLength).limit_denominator(100), n.tie)
+        for n in voices.notes
+        if not n.duration.isGrace
+    ]
+    sounding = [(key, length) for key, length, tie in wanted if tie is None or tie.type == "start"]
+    found = [n for line in exercise.lines for n in line.melody_notes if not n.tied]
+    assert len(found) == len(sounding)
+    shifts = {n.note.midi - key for n, (key, _) in zip(found, sounding, strict=True)}
+    keyless_sharps = "no key signature" in _said(exercise)
+    assert len(shifts) == 1 or (keyless_sharps and max(shifts) - min(shifts) == 1)
