@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from itertools import cycle
+from itertools import cycle, islice
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.abc import read_abc_line
@@ -115,10 +115,12 @@ def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> L
 
 
 def _written_lines(line: DefinitionLine, meter: Meter | None) -> Iterator[WrittenLine]:
-    if isinstance(line, PatternLine):
-        yield from written_out(line, meter)
-    else:
+    if not isinstance(line, PatternLine):
         yield line
+    elif isinstance(line.pattern, Runs) and line.pattern.order == "pitch":
+        yield from islice(written_out(line, meter), line.pattern.limit)
+    else:
+        yield from written_out(line, meter)
 
 
 class _Realiser:
@@ -158,6 +160,7 @@ class _Realiser:
         if isinstance(entry, PatternLine) and isinstance(entry.pattern, Runs):
             if entry.pattern.order == "difficulty":
                 realised.sort(key=lambda one: line_difficulty(one[1]))
+            # Which lines are the easiest is only known now.
             realised = realised[: entry.pattern.limit]
         for line, music, remarks in realised:
             self.lines.append((line, music))
