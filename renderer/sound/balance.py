@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -146,6 +147,7 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
     )
 
 
+@lru_cache(maxsize=8)
 def _drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...]:
     if layout is Layout.STEREO:
         near = math.cos(math.radians(45 - _TENOR_SPREAD_DEGREES))
@@ -293,8 +295,10 @@ def _strokes_below_ceiling(moments: list[tuple[float, float]], gain: float) -> f
 def _panned(
     samples: NDArray[np.float32], gain: float, pan: tuple[float, ...]
 ) -> NDArray[np.float32]:
-    columns = [samples * np.float32(gain * share) for share in pan]
-    return np.ascontiguousarray(np.stack(columns, axis=1))
+    panned = np.empty((len(samples), len(pan)), np.float32)
+    for channel, share in enumerate(pan):
+        np.multiply(samples, np.float32(gain * share), out=panned[:, channel])
+    return panned
 
 
 def _side_by_side(gains: _Gains, gain: float) -> NDArray[np.float32]:

@@ -35,6 +35,7 @@ from renderer.sound.pitch import (
 )
 from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import (
+    HIGHEST_PARTIAL_OF_RATE,
     LEAST_LIKENESS,
     WIDEST_MISTUNING,
     LoopSpectrum,
@@ -217,7 +218,7 @@ def check_rate(rate: int) -> None:
         )
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=4)
 def tone_bank(
     voice: Voice, pitch: PitchStandard, scale: Scale, chanter: Chanter, rate: int
 ) -> ToneBank:
@@ -259,7 +260,7 @@ def tone_bank(
     return ToneBank(rate, tuple(tones), tuple(remarks))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=4)
 def drone_bank(tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int) -> DroneBank:
     """Make the drones; parameters and errors as for `tone_bank`."""
     check_rate(rate)
@@ -452,11 +453,11 @@ def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int) -> Tone:
     loop = retuned(spectrum, rate / target_hz)
     loop.samples.flags.writeable = False
     hz_per_bin = target_hz / spectrum.periods
-    below_half_the_rate = spectrum.bins[: int(rate / 2 / hz_per_bin)]
+    kept = spectrum.bins[: int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin) + 1]
     return Tone(
         loop.samples,
         loop.periods,
-        series_power(below_half_the_rate, hz_per_bin),
+        series_power(kept, hz_per_bin),
         float(np.abs(loop.samples).max()),
     )
 

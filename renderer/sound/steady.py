@@ -19,6 +19,9 @@ Samples = NDArray[np.float32]
 WIDEST_MISTUNING = 2 ** (3.5 / 12)
 """The factor within which a preset's pitch is looked for around that of its key."""
 
+HIGHEST_PARTIAL_OF_RATE = 0.45
+"""No partial lies above this share of the sample rate: room for any player's converter."""
+
 LEAST_LIKENESS = 0.8
 """How like itself a tone must be, a period or many on, for its period to be measured there."""
 
@@ -224,8 +227,9 @@ def retuned(spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: i
     """Make a loop of a given period, exactly, as only a loop can be resampled: on the circle.
 
     The spectrum is laid onto another number of frames, so there are no edges, no filter to choose
-    and no aliasing. The new number of frames is whole as well; if rounding it would mistune the
-    loop by more than 0.003 cent, the loop is taken several times over.
+    and no aliasing; what would lie above 0.45 of the rate is left out. The new number of frames is
+    whole as well; if rounding it would mistune the loop by more than 0.003 cent, the loop is taken
+    several times over.
 
     Parameters
     ----------
@@ -243,8 +247,7 @@ def retuned(spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: i
     times = near[0] if near else 1 + int(np.argmin(errors))
     frames = round(times * exact)
     spread = np.zeros(frames // 2 + 1, np.complex64)
-    # Bins from half the new rate up are left out: there they would alias.
-    keep = min(len(spectrum.bins), (frames - 1) // 2 // times + 1)
+    keep = min(len(spectrum.bins), int(HIGHEST_PARTIAL_OF_RATE * frames / times) + 1)
     spread[: keep * times : times] = spectrum.bins[:keep]
     samples = np.fft.irfft(spread * np.float32(frames), frames).astype(np.float32)
     return Loop(samples, times * spectrum.periods)

@@ -1,0 +1,101 @@
+"""How fast tracks are made on one core, and how much memory a long one takes.
+
+Run it with `python -m tests.benchmarks.bench_render`. Every figure is taken in one run: seconds of
+audio to seconds of work, or the memory of a long track beside that of a short one.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from fractions import Fraction
+from pathlib import Path
+
+from renderer.delivery.audio import write_audio
+from renderer.delivery.formats import AudioFormat
+from renderer.delivery.tags import Tags
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.sound.instrument import make_instrument
+from renderer.sound.mix import Track, mix_track
+from renderer.sound.pitch import parse_pitch, scale_named
+from renderer.sound.settings import Layout, MixSettings
+from renderer.timing.expand import expand
+
+RATE = 44_100
+
+
+def track(minutes: int, layout: Layout) -> Track:
+    """Doublings on four notes at 60 beats a minute, chanter, drones and metronome."""
+    row = (Note.LOW_A, Note.B, Note.C, Note.LOW_A)
+    notes = tuple(
+        MelodyNote(Fraction(1), (Slot(note, Note.HIGH_G), Slot(note, Note.D))) for note in row
+    )
+    exercise = Exercise("Benchmark", (Line((Bar(notes, Meter(4, 4)),)),))
+    timeline = expand(exercise, 60, repeats=minutes * 15)
+    instrument = make_instrument(parse_pitch(478), scale_named())
+    return mix_track(timeline, instrument, MixSettings(layout=layout))
+
+
+def write(one: Track, path: Path) -> None:
+    """Write a track to a WAV file."""
+    write_audio(
+        one,
+        path,
+        audio_format=AudioFormat.WAV,
+        rate=one.rate,
+        channels=one.channels,
+        frames=one.frames,
+        tags=Tags("Benchmark"),
+    )
+
+
+def speed(folder: Path, minutes: int = 10) -> None:
+    """Ten minutes, after start-up."""
+    start = time.perf_counter()
+    track(1, Layout.STEREO)
+    print(f"start-up (tone bank, drones, clicks): {time.perf_counter() - start:.2f} s")
+    for layout in Layout:
+        one = track(minutes, layout)
+        seconds = one.frames / one.rate
+        start = time.perf_counter()
+        for _ in one:
+            pass
+        mixed = time.perf_counter() - start
+        start = time.perf_counter()
+        write(track(minutes, layout), folder / "track.wav")
+        written = time.perf_counter() - start
+        print(
+            f"{minutes} min {layout}: mixed at {seconds / mixed:.0f} times real time, "
+            f"to WAV at {seconds / written:.0f} times (balance included)"
+        )
+
+
+def peak_megabytes(minutes: int) -> float:
+    """The peak memory of a process of its own that writes so long a track."""
+    command = [sys.executable, "-m", "tests.benchmarks.bench_render", str(minutes)]
+    run = subprocess.run(command, capture_output=True, text=True, check=True)
+    return float(run.stdout)
+
+
+def main() -> None:
+    """Print the figures, or with an argument render that many minutes and print the peak."""
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        if len(sys.argv) > 1:
+            write(track(int(sys.argv[1]), Layout.STEREO), folder / "track.wav")
+            print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+            return
+        speed(folder)
+    short, long = peak_megabytes(3), peak_megabytes(180)
+    print(f"peak memory: {short:.0f} MB for 3 minutes, {long:.0f} MB for 3 hours")
+
+
+if __name__ == "__main__":
+    main()
