@@ -14,6 +14,7 @@ from collections.abc import Callable
 import typer
 
 from renderer.commands.compose import abridge, coverage, expand, list_exercises, plan
+from renderer.commands.convert import convert
 from renderer.commands.events import events
 from renderer.commands.render import demo, render
 from renderer.commands.sheet import sheet
@@ -36,6 +37,7 @@ _COMMANDS: tuple[Callable[..., None], ...] = (
     demo,
     render,
     sheet,
+    convert,
     check,
     events,
     ornaments,

@@ -89,25 +89,34 @@ def _progress(console: Console) -> Iterator[Callable[[float, float], None]]:
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
-def _print_tracks(console: Console, tracks: Sequence[RenderedTrack]) -> None:
+def _counted(count: int, noun: str) -> str:
+    return f"1 {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _print_table(
+    console: Console,
+    tracks: Sequence[RenderedTrack],
+    playlists: Sequence[Path],
+    sheets: Sequence[Path] = (),
+) -> None:
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("Track", overflow="fold")
+    table.add_column("Written", overflow="fold")
     for heading in ("Plays", "Size"):
         table.add_column(heading, justify="right", no_wrap=True)
+    for sheet in sheets:
+        table.add_row(Text(sheet.name), "", f"{sheet.stat().st_size / 1e6:.1f} MB")
     for track in tracks:
-        table.add_row(
-            track.path.name,
-            spoken_length(float(track.duration)),
-            f"{track.bytes / 1e6:.1f} MB",
-        )
+        length = spoken_length(float(track.duration))
+        table.add_row(Text(track.path.name), length, f"{track.bytes / 1e6:.1f} MB")
     console.print(table)
     total = sum(float(track.duration) for track in tracks)
     size = sum(track.bytes for track in tracks) / 1e6
-    one = "1 track" if len(tracks) == 1 else f"{len(tracks)} tracks"
     console.print(
-        f"{one}, {spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
+        f"{_counted(len(tracks), 'track')} and {_counted(len(playlists), 'playlist')}, "
+        f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
         soft_wrap=True,
         markup=False,
         highlight=False,
@@ -134,7 +143,10 @@ def _by_options(error: RungwiseError) -> RungwiseError:
     )
 
 
-def _render(exercises: Sequence[Exercise], folder: Path, settings: RenderSettings) -> None:
+def _render(
+    exercises: Sequence[Exercise], folder: Path, settings: RenderSettings
+) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
+    """Render, say what had to be decided, and return the tracks and their playlists."""
     from rich.console import Console
 
     from renderer.delivery.plan import plan_tracks
@@ -149,14 +161,13 @@ def _render(exercises: Sequence[Exercise], folder: Path, settings: RenderSetting
             tracks = render_jobs(jobs, on_progress=moved)
     except RenderingStoppedError as error:
         if error.finished:
-            write_playlists(error.finished)
-            _print_tracks(output_console(), error.finished)
+            _print_table(output_console(), error.finished, write_playlists(error.finished))
         raise
-    write_playlists(tracks)
+    playlists = write_playlists(tracks)
     console = output_console()
     for remark in dict.fromkeys(remark for track in tracks for remark in track.remarks):
         console.print(f"Note: {remark}", markup=False, highlight=False)
-    _print_tracks(console, tracks)
+    return tracks, playlists
 
 
 def render(
@@ -275,11 +286,13 @@ def render(
         drone_preset=drone_preset,
     )
     exercises = [_only_line(exercise, line) for exercise in _read_all(files)]
-    _render(exercises, output, settings)
+    tracks, playlists = _render(exercises, output, settings)
+    _print_table(output_console(), tracks, playlists)
 
 
 DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
 DEMO_PITCHES = ("A", "B flat")
+DEMO_CLASS = "Larkmoor evening class"
 
 
 def demo(
@@ -287,14 +300,19 @@ def demo(
         Path, typer.Option("-o", "--output", help="The folder for the pack; it is made.")
     ] = Path("out"),
 ) -> None:
-    """Render a small pack of the Larkmoor evening class, at A and at B flat, on four rungs.
+    """Make a small pack for the Larkmoor evening class: sheets, and tracks at A and B flat.
 
-    Reads exercises that ship with Rungwise; writes audio files and playlists into the folder given
-    by -o. Ends with a table of what was written.
+    Reads exercises that ship with Rungwise; writes a booklet of sheets, audio files on four rungs
+    and playlists into the folder given by -o. Ends with a table of what was written.
 
     Example: rungwise demo -o out
     """
     from renderer.delivery.settings import RenderSettings
+    from renderer.delivery.sheet.output import write_sheet
+    from renderer.delivery.sheet.pages import Booklet
 
     exercises = [read_with_options(Path(name)) for name in DEMO_EXERCISES]
-    _render(exercises, output, RenderSettings(pitches=DEMO_PITCHES))
+    tracks, playlists = _render(exercises, output, RenderSettings(pitches=DEMO_PITCHES))
+    booklet = Booklet("Three exercises", DEMO_CLASS)
+    sheets = write_sheet(exercises, output / f"{DEMO_CLASS}.pdf", booklet=booklet)
+    _print_table(output_console(), tracks, playlists, sheets)
