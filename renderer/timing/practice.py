@@ -33,7 +33,7 @@ LEAST_REPEATS = 2
 USUAL_LADDER = Ladder(tuple(Fraction(share) for share in (60, 70, 80, 90, 100)), percent=True)
 """For exercises without a ladder (judgement)."""
 
-MOST_DAYS, MOST_MINUTES = 100, 480
+MOST_DAYS, MOST_MINUTES, MOST_REPEATS_A_BLOCK = 100, 480, 100
 MOST_LOOK_AHEAD = 60
 """How many practices that do not fit into the rest of a day are passed over for a shorter one."""
 
@@ -164,6 +164,12 @@ def practice_plan(
             raise failure(
                 f"{value} is out of range", f"write a number from 1 to {most}", place=name
             )
+    if repeats is not None and not 1 <= repeats <= MOST_REPEATS_A_BLOCK:
+        raise failure(
+            f"{repeats} is out of range",
+            f"write a number from 1 to {MOST_REPEATS_A_BLOCK}",
+            place="--repeats",
+        )
     lines, remarks = _practised(exercise, repeats)
     order = _granted(lines, days)
     # The most practices that can be packed, found by halving: packing gets no easier with more.
@@ -323,15 +329,20 @@ def _with_breaks(practices: list[_Practice]) -> tuple[Block | Break, ...]:
 def _too_short(lines: tuple[_Practised, ...], minutes: int, days: int) -> str:
     once = sum((line.block(0).seconds for line in lines), Fraction(0))
     longest = max(line.block(0).seconds for line in lines)
+    time = _counted(minutes, "minute")
     if longest > 60 * minutes:
         return (
             f"one line alone takes {float(longest) / 60:.1f} minutes at the slowest rung, and a "
-            f"day has {minutes}"
+            f"day has {time}"
         )
     return (
-        f"{len(lines)} lines take {float(once) / 60:.0f} minutes if each is practised once, rests "
-        f"not counted, and {days} days of {minutes} minutes do not hold them"
+        f"practising each of {_counted(len(lines), 'line')} once takes {float(once) / 60:.1f} "
+        f"minutes, rests not counted, and {_counted(days, 'day')} of {time} do not hold them"
     )
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _too_short_remedy() -> str:

@@ -1,0 +1,149 @@
+"""The exercises that ship: each can be found, checked, expanded, rendered and engraved."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from renderer import expand, render
+from renderer.delivery.sheet.fitting import pages_of
+from renderer.errors import RungwiseError
+from renderer.notation.definition import parse_definition, read_definition
+from renderer.notation.definition_text import definition_text
+from renderer.notation.score import Exercise
+from renderer.technique.library import ShippedExercise, find_exercise, shipped_exercises
+from renderer.technique.reading import read_exercise
+from renderer.technique.realise import expand_definition, realise
+from renderer.timing.fit import fastest_tempo
+from renderer.timing.ladder import rungs
+
+LIBRARY = shipped_exercises()
+every_exercise = pytest.mark.parametrize("shipped", LIBRARY, ids=lambda one: one.name)
+
+
+def music_alone(exercise: Exercise) -> Exercise:
+    return replace(exercise, source="")
+
+
+def test_the_library_is_large_and_its_names_are_told_apart() -> None:
+    assert len(LIBRARY) >= 24
+    names = [one.name for one in LIBRARY]
+    assert len({name.casefold() for name in names}) == len(names)
+    assert {one.level for one in LIBRARY} >= {"beginner", "improver", "intermediate", "advanced"}
+
+
+@every_exercise
+def test_each_has_a_title_a_purpose_headings_and_a_ladder_of_sensible_tempos(
+    shipped: ShippedExercise,
+) -> None:
+    exercise = read_exercise(shipped.path)
+    assert exercise.title and exercise.audience and exercise.level
+    assert exercise.purpose.endswith(".") and exercise.purpose.count(".") == 1
+    assert all(line.heading for line in exercise.lines)
+    assert exercise.ladder is not None
+    tempos = rungs(exercise.ladder, exercise.tempo)
+    assert len(tempos) >= 3
+    assert tempos[-1] == exercise.tempo
+    assert all(after > before for before, after in pairwise(tempos))
+    assert tempos[0] >= 30 and tempos[-1] <= 100
+
+
+@every_exercise
+def test_each_is_played_as_named_and_fits_at_every_rung(shipped: ShippedExercise) -> None:
+    exercise = read_exercise(shipped.path)
+    assert exercise.remarks == (), "nothing had to be replaced"
+    for index, _ in enumerate(exercise.lines):
+        limit = fastest_tempo(exercise, index)
+        assert limit is None or limit >= exercise.tempo
+    for tempo in rungs(exercise.ladder, exercise.tempo):
+        assert expand(exercise, tempo).duration > 0
+
+
+@every_exercise
+def test_each_survives_expanding_and_reading_back(shipped: ShippedExercise) -> None:
+    definition = read_definition(shipped.path)
+    text = definition_text(expand_definition(definition))
+    assert music_alone(realise(parse_definition(text))) == music_alone(realise(definition))
+
+
+@every_exercise
+def test_each_renders(shipped: ShippedExercise, tmp_path: Path) -> None:
+    exercise = read_exercise(shipped.path)
+    # One rung, one playing, a low rate: what is tested is that the music renders to its length.
+    (track,) = render(
+        exercise, tmp_path, tempos=[exercise.tempo], repeats=1, formats="wav", rate=8000
+    )
+    samples, rate = sf.read(track.path)
+    assert len(samples) == round(expand(exercise).duration * rate)
+    assert np.abs(samples).max() > 0.05
+
+
+@every_exercise
+def test_each_engraves(shipped: ShippedExercise) -> None:
+    exercise = read_exercise(shipped.path)
+    assert pages_of(replace(exercise, lines=exercise.lines[:16])) >= 1
+
+
+def test_the_daily_warm_up_has_two_pages() -> None:
+    assert pages_of(read_exercise("daily-warm-up")) == 2
+
+
+def drills(exercise: Exercise) -> frozenset[object]:
+    """What an exercise's lines play, whatever they are called."""
+    return frozenset(
+        (exercise.inner_of(line), *((note.slots, note.beats) for note in line.melody_notes))
+        for line in exercise.lines
+    )
+
+
+def test_no_exercise_is_part_of_another_but_for_the_abridged_edition() -> None:
+    found = {one.name: drills(read_exercise(one.path)) for one in LIBRARY}
+    assert found["abridged-book-of-doublings"] < found.pop("full-book-of-doublings")
+    names = sorted(found)
+    assert all(not found[one] <= found[other] for one in names for other in names if one != other)
+
+
+def test_names_are_free_in_case_spaces_and_hyphens() -> None:
+    path = find_exercise("first-gracenotes")
+    for written in ("First Gracenotes", "first_gracenotes", "FIRST-GRACENOTES.toml"):
+        assert find_exercise(written) == path
+
+
+def test_a_file_of_that_name_comes_before_the_library(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("birls").write_text('title = "Mine"\n[[lines]]\nrun = "B"\n')
+    assert find_exercise("birls") == Path("birls")
+
+
+def test_a_wrong_name_suggests_the_nearest() -> None:
+    with pytest.raises(RungwiseError, match="id you mean") as caught:
+        find_exercise("first-gracenote")
+    assert "'first-gracenotes'" in str(caught.value)
+
+
+def test_a_wrong_path_is_a_missing_file_and_not_a_wrong_name(tmp_path: Path) -> None:
+    missing = tmp_path / "none.toml"
+    assert find_exercise(missing) == missing
+    with pytest.raises(RungwiseError, match="no such file"):
+        read_exercise(missing)
+
+
+def test_a_library_name_works_from_any_folder(tmp_path: Path) -> None:
+    run = subprocess.run(
+        [sys.executable, "-m", "renderer.cli", "events", "first-strikes", "--tempo", "60"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    assert run.stdout.startswith("start_ms,length_ms,note,role,line,bar\n0,")

@@ -1,0 +1,194 @@
+"""Practice plans: what is promised about every one of them, and what is refused."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import groupby, pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from renderer.errors import RungwiseError
+from renderer.notation.definition import parse_definition
+from renderer.notation.score import Exercise
+from renderer.technique.realise import realise
+from renderer.technique.report import line_difficulty
+from renderer.timing.ladder import rungs
+from renderer.timing.practice import (
+    PLAY_SECONDS,
+    REST_SECONDS,
+    Block,
+    Break,
+    PracticePlan,
+    practice_plan,
+)
+
+
+def book(limit: int = 12, ladder: str = "{ from = 50, to = 80, step = 10 }") -> Exercise:
+    return realise(
+        parse_definition(
+            f"""
+title = "Book"
+meter = "4/4"
+tempo = 80
+ladder = {ladder}
+[[lines]]
+runs = {{ span = ["fourth", "sixth"], limit = {limit} }}
+ornament = "doubling"
+walk = true
+"""
+        )
+    )
+
+
+def blocks(plan: PracticePlan, line: int) -> list[Block]:
+    return [
+        item
+        for day in plan.days
+        for item in day.items
+        if isinstance(item, Block) and item.line == line
+    ]
+
+
+plans = st.builds(
+    practice_plan,
+    st.integers(1, 14).map(book),
+    minutes=st.integers(12, 40),
+    days=st.integers(2, 21),
+)
+
+
+@given(st.integers(1, 14), st.integers(6, 30), st.integers(2, 21))
+@settings(max_examples=60, deadline=None)
+def test_days_keep_to_their_minutes_and_every_line_comes_up(
+    limit: int, minutes: int, days: int
+) -> None:
+    exercise = book(limit)
+    try:
+        plan = practice_plan(exercise, minutes, days)
+    except RungwiseError as error:
+        # Each of the lines takes about a minute and a quarter at its slowest rung.
+        assert "do not hold them" in str(error)
+        assert minutes * days < 2.5 * len(exercise.lines) + minutes
+        return
+    assert len(plan.days) == days
+    assert all(day.seconds <= 60 * minutes for day in plan.days)
+    assert all(plan.practices(line) >= 1 for line in range(1, len(exercise.lines) + 1))
+
+
+@given(plans)
+@settings(max_examples=40, deadline=None)
+def test_a_harder_line_never_comes_up_less_often(plan: PracticePlan) -> None:
+    rows = [
+        (line_difficulty(line), plan.practices(number))
+        for number, line in enumerate(plan.exercise.lines, start=1)
+    ]
+    for harder, more in rows:
+        for easier, less in rows:
+            assert more >= less or harder <= easier
+
+
+def test_the_hardest_line_comes_up_more_often_than_the_easiest_when_time_is_short() -> None:
+    plan = practice_plan(book(14), 8, 14)
+    rows = sorted(
+        (line_difficulty(line), plan.practices(number))
+        for number, line in enumerate(plan.exercise.lines, start=1)
+    )
+    assert rows[-1][1] >= 2 * rows[0][1]
+
+
+@given(plans)
+@settings(max_examples=40, deadline=None)
+def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: PracticePlan) -> None:
+    tempos = list(rungs(plan.exercise.ladder, plan.exercise.tempo))
+    for line in range(1, len(plan.exercise.lines) + 1):
+        played = blocks(plan, line)
+        new = [tempos.index(one.tempo) for one in played if not one.is_step_back]
+        assert new[0] == 0, "it begins on the slowest rung"
+        assert all(0 <= after - before <= 1 for before, after in pairwise(new))
+        for before, after in pairwise(played):
+            if after.is_step_back:
+                assert tempos.index(after.tempo) == tempos.index(before.tempo) - 1
+        backs = sum(one.is_step_back for one in played)
+        assert backs == len(set(new)) - 1, "one step back for each rung above the first"
+
+
+@given(plans)
+@settings(max_examples=40, deadline=None)
+def test_hands_rest_after_five_minutes_and_a_line_comes_up_once_a_day(plan: PracticePlan) -> None:
+    for day in plan.days:
+        for is_break, items in groupby(day.items, key=lambda item: isinstance(item, Break)):
+            stretch = list(items)
+            seconds = sum(item.seconds for item in stretch)
+            if is_break:
+                assert [item.seconds for item in stretch] == [REST_SECONDS]
+            elif seconds > PLAY_SECONDS:
+                assert len({item.line for item in stretch if isinstance(item, Block)}) == 1
+        lines = [line for line, _ in groupby(i.line for i in day.items if isinstance(i, Block))]
+        assert len(lines) == len(set(lines))
+
+
+def test_a_block_lasts_its_count_in_and_its_repeats() -> None:
+    exercise = realise(
+        parse_definition(
+            'tempo = 60\nmeter = "3/4"\nladder = { tempos = [50], repeats = 3 }\n'
+            '[[lines]]\nrun = "B, C, D | E"\n'
+        )
+    )
+    plan = practice_plan(exercise, 5, 1)
+    (block,) = blocks(plan, 1)
+    assert block.repeats == 3
+    assert block.seconds == Fraction((3 + 3 * 6) * 60, 50)
+
+
+def test_rungs_at_which_a_line_does_not_fit_are_not_planned() -> None:
+    exercise = realise(
+        parse_definition(
+            "tempo = 60\nladder = { tempos = [40, 400] }\n[[lines]]\n"
+            'run = "low A, B"\nornament = "birl"\non = "low A"\n'
+        )
+    )
+    plan = practice_plan(exercise, 5, 4)
+    assert {block.tempo for block in blocks(plan, 1)} == {40}
+    assert "not practised faster" in plan.remarks[0]
+
+
+def test_without_a_ladder_practice_climbs_to_the_tempo_of_the_exercise() -> None:
+    exercise = realise(parse_definition('tempo = 100\n[[lines]]\nrun = "B, C"\n'))
+    plan = practice_plan(exercise, 5, 5)
+    tempos = [block.tempo for block in blocks(plan, 1) if not block.is_step_back]
+    assert tempos == [60, 70, 80, 90, 100]
+
+
+@pytest.mark.parametrize(
+    ("minutes", "days", "says"),
+    [
+        (0, 5, "from 1 to 480"),
+        (20, 0, "from 1 to 100"),
+        (20, 101, "from 1 to 100"),
+        (5, 2, "rungwise abridge"),
+    ],
+)
+def test_too_little_time_and_odd_numbers_are_refused(minutes: int, days: int, says: str) -> None:
+    with pytest.raises(RungwiseError, match=says):
+        practice_plan(book(14), minutes, days)
+
+
+def test_a_line_longer_than_a_day_is_said_to_be() -> None:
+    exercise = realise(
+        parse_definition(f'ladder.tempos = [20]\n[[lines]]\nrun = "{", ".join(["B, C"] * 32)}"\n')
+    )
+    with pytest.raises(RungwiseError, match=r"one line alone takes 9\.6 minutes"):
+        practice_plan(exercise, 5, 4)
+
+
+def test_a_line_that_fits_at_no_rung_is_named() -> None:
+    exercise = realise(
+        parse_definition(
+            'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A"\nornament = "birl"\n'
+            'on = "low A"\n'
+        )
+    )
+    with pytest.raises(RungwiseError, match="fits at none of the rungs"):
+        practice_plan(exercise, 5, 4)
