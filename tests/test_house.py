@@ -10,7 +10,17 @@ from pathlib import Path
 import pytest
 
 HOUSE = Path(__file__).parent.parent / "renderer"
-ORDER = ["errors", "shipped", "notation", "technique", "timing", "sound", "delivery", "commands", "cli"]
+ORDER = [
+    "errors",
+    "shipped",
+    "notation",
+    "technique",
+    "timing",
+    "sound",
+    "delivery",
+    "commands",
+    "cli",
+]
 ASIDE = {"listening": "delivery"}
 HEAVY = ("music21", "verovio", "scipy", "fluidsynth", "numpy", "pydantic", "matplotlib", "soxr")
 
