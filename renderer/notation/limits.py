@@ -23,6 +23,6 @@ LONGEST_TRACK_HOURS = 12
 LARGEST_SCORE_BYTES = 32_000_000
 """Of a MusicXML or MIDI file, unpacked."""
 
-MOST_WRITTEN_NOTES = 100_000
+MOST_WRITTEN_NOTES = 50_000
 MOST_BARS = 20_000
 """Of a score, repeats played out."""

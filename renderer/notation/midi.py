@@ -50,6 +50,9 @@ MOSTLY = 0.9
 MOST_OVERLAP = Fraction(1_000_000)
 """Quarters: a tone that stops so far ahead goes on to the next."""
 
+MOST_TRIED = 2_000
+"""Notes that placement and exactness are judged by."""
+
 _NUMBERED_LINE = re.compile(r"Line \d+")
 
 
@@ -212,6 +215,7 @@ class _Quantiser:
         return _Tone(group, replace(tone.main, key=tone.main.key - self._shift))
 
     def _exact_share(self, tones: list[_Tone], placement: Placement) -> float:
+        tones = tones[:MOST_TRIED]
         hits = sum(
             self._grid.snapped(_reference(tone, placement, i == 0), self._parts, self._tolerance)
             is not None

@@ -18,8 +18,9 @@ from renderer.notation.kept_settings import setting_of
 from renderer.notation.musicxml_file import read_bytes
 from renderer.notation.score import Meter
 
-LARGEST_MIDI_BYTES = 1_500_000
-"""Some 400,000 events, which take seconds to read; a hundred times a long exercise."""
+LARGEST_MIDI_BYTES = 600_000
+MOST_MIDI_NOTES = 20_000
+"""Ten times a long exercise; more takes many seconds to read."""
 
 MOST_QUARTERS = 100_000
 PERCUSSION_CHANNEL = 9
@@ -136,21 +137,24 @@ class _Collector:
         self.settings: dict[str, str] = {}
         self.voices: list[Voice] = []
         self.end = Fraction(0)
+        self._count = 0
 
     def track(self, track: mido.MidiTrack) -> None:
-        tick = 0
+        tick, longest = 0, MOST_QUARTERS / self.tick
         voices: dict[int, Voice] = {}
+        # mido searches the whole track for its name each time.
+        name = track.name.strip()
         sounding: dict[tuple[int, int], int] = {}
         for message in track:
             tick += message.time
-            if tick * self.tick > MOST_QUARTERS:
+            if tick > longest:
                 raise failure(f"it is longer than {MOST_QUARTERS} beats", "divide it")
             if message.is_meta:
                 self._meta(message, tick * self.tick)
             elif message.type in ("note_on", "note_off"):
                 if message.channel == PERCUSSION_CHANNEL:
                     continue
-                voice = voices.setdefault(message.channel, Voice(track.name.strip()))
+                voice = voices.setdefault(message.channel, Voice(name))
                 where = (message.channel, message.note)
                 begun = sounding.pop(where, None)
                 if begun is not None and tick > begun:
@@ -158,6 +162,9 @@ class _Collector:
                 if message.type == "note_on" and message.velocity:
                     sounding[where] = tick
         self.end = max(self.end, tick * self.tick)
+        self._count += sum(len(voice.notes) for voice in voices.values())
+        if self._count > MOST_MIDI_NOTES:
+            raise failure(f"it has more than {MOST_MIDI_NOTES} notes", "divide it")
         for voice in voices.values():
             if voice.notes:
                 voice.notes.sort(key=lambda note: (note.start, note.end))

@@ -16,6 +16,7 @@ from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.kept_settings import musicxml_settings, with_settings
+from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.score import Exercise, Meter
@@ -61,6 +62,11 @@ def _number(text: str | None, what: str, place: str) -> Fraction:
     return value
 
 
+def _text(fields: dict[str, Element], tag: str, usual: str) -> str:
+    field = fields.get(tag)
+    return usual if field is None else (field.text or "").strip()
+
+
 class _PartReader:
     """Reads the measures of one part in order."""
 
@@ -73,6 +79,7 @@ class _PartReader:
         self._endings: tuple[int, ...] = ()
         self._next_tempo: Fraction | None = None
         self._section_ended = True
+        self._count = 0
         # Of the measure at hand
         self._place = ""
         self._notes: list[Written] = []
@@ -182,28 +189,29 @@ class _PartReader:
         return value / self._divisions / 4
 
     def _note(self, element: Element) -> None:
-        voice = (
-            element.findtext("voice", "1").strip() + "/" + element.findtext("staff", "1").strip()
-        )
-        is_grace = element.find("grace") is not None
-        is_chord = element.find("chord") is not None
+        self._count += 1
+        if self._count > MOST_WRITTEN_NOTES:
+            raise failure(f"there are more than {MOST_WRITTEN_NOTES} notes", "divide the score")
+        fields = {child.tag: child for child in element}
+        voice = f"{_text(fields, 'voice', '1')}/{_text(fields, 'staff', '1')}"
+        is_grace, is_chord = "grace" in fields, "chord" in fields
         length = Fraction(0) if is_grace else self._duration(element)
         start = self._chord_start if is_chord else self._now
         if not is_chord:
             self._chord_start = start
             self._now += length
             self._longest = max(self._longest, self._now)
-        sounds = element.find("rest") is None and element.find("cue") is None
+        sounds = "rest" not in fields and "cue" not in fields
         if self._voice is None and sounds:
             self._voice = voice
         if sounds and voice != self._voice:
             self.part.remarks["Only the first voice of the part is read."] = None
-        if element.find("cue") is not None or (self._voice is not None and voice != self._voice):
+        if "cue" in fields or (self._voice is not None and voice != self._voice):
             return
         if is_chord:
             self._problem("two notes sound at once", start)
             return
-        pitch = self._pitch(element, start) if sounds else None
+        pitch = self._pitch(fields, start) if sounds else None
         if is_grace:
             if pitch is not None:
                 self._grace.append(pitch)
@@ -229,8 +237,8 @@ class _PartReader:
         self._notes.append(Written(length, pitch, group, tied and pitch is not None))
         self._filled = start + length
 
-    def _pitch(self, element: Element, start: Fraction) -> Pitch | None:
-        pitch = element.find("pitch")
+    def _pitch(self, fields: dict[str, Element], start: Fraction) -> Pitch | None:
+        pitch = fields.get("pitch")
         if pitch is None:
             self._problem("a note has no pitch", start)
             return None

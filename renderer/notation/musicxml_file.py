@@ -65,7 +65,7 @@ def _parsed(data: bytes) -> ElementTree.Element:
     except ElementTree.ParseError as error:
         line, column = error.position
         raise failure(
-            f"it is no well-formed XML ({error.msg.split(':')[0] if error.msg else 'unreadable'})",
+            f"it is no well-formed XML ({str(error).partition(':')[0]})",
             "export it again as MusicXML",
             place=f"line {line}, column {column + 1}",
         ) from None

@@ -1,0 +1,240 @@
+"""Files that mean harm or are broken: a clear error or a reading, in seconds and without traces."""
+
+from __future__ import annotations
+
+import io
+import os
+import resource
+import subprocess
+import sys
+import time
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from renderer.errors import RungwiseError
+from renderer.notation.abc import read_abc, read_abc_line
+from renderer.notation.midi import read_midi
+from renderer.notation.musicxml import read_musicxml
+from renderer.notation.score import Exercise
+
+Reader = Callable[[Path], Exercise]
+READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
+                              ".abc": read_abc, ".mid": read_midi}  # fmt: skip
+
+SECONDS = 10
+"""The issue's bound; every one of these takes far less."""
+
+NOTE = "<note><pitch><step>A</step><octave>4</octave></pitch><duration>{}</duration></note>"
+HEAD = '<part-list><score-part id="P1"><part-name/></score-part></part-list>'
+
+
+def _score(measures: str, prolog: str = "") -> bytes:
+    root = f'<score-partwise>{HEAD}<part id="P1">{measures}</part></score-partwise>'
+    return f'<?xml version="1.0"?>{prolog}{root}'.encode()
+
+
+def _measure(content: str, number: int = 1) -> str:
+    attributes = "<attributes><divisions>1</divisions></attributes>"
+    return f'<measure number="{number}">{attributes}{content}</measure>'
+
+
+def _refused(tmp_path: Path, suffix: str, data: bytes) -> str:
+    path = tmp_path / f"hostile{suffix}"
+    path.write_bytes(data)
+    before = sorted(tmp_path.iterdir())
+    started = time.monotonic()
+    with pytest.raises(RungwiseError) as caught:
+        READERS[suffix](path)
+    assert time.monotonic() - started < SECONDS
+    assert sorted(tmp_path.iterdir()) == before
+    message = str(caught.value.problems[0])
+    assert message.startswith(str(path))
+    return message
+
+
+def _packed(files: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files.items():
+            archive.writestr(name, content)
+    return out.getvalue()
+
+
+def test_a_bomb_of_entities_is_refused(tmp_path: Path) -> None:
+    rows = "".join(f'<!ENTITY a{n} "{f"&a{n - 1};" * 10}">' for n in range(1, 12))
+    prolog = f'<!DOCTYPE score-partwise [<!ENTITY a0 "boom">{rows}]>'
+    assert "entities" in _refused(tmp_path, ".musicxml", _score("&a11;", prolog))
+
+
+def test_an_external_entity_is_refused_and_not_read(tmp_path: Path) -> None:
+    secret = tmp_path / "secret.txt"
+    secret.write_text("A4 secret")
+    prolog = f'<!DOCTYPE score-partwise [<!ENTITY leak SYSTEM "{secret.as_uri()}">]>'
+    message = _refused(tmp_path, ".musicxml", _score("&leak;", prolog))
+    assert "entities" in message
+    assert "A4 secret" not in message
+
+
+def test_the_document_type_of_every_musicxml_file_is_no_offence(tmp_path: Path) -> None:
+    prolog = (
+        '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+        '"http://www.musicxml.org/dtds/partwise.dtd">'
+    )
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(_score(_measure(NOTE.format(4)), prolog))
+    assert read_musicxml(path).lines
+
+
+def test_a_zip_bomb_is_refused_by_what_it_unpacks_to(tmp_path: Path) -> None:
+    bomb = _packed({"score.xml": b"<score-partwise>" + b" " * 200_000_000})
+    assert len(bomb) < 1_000_000
+    assert "larger than" in _refused(tmp_path, ".mxl", bomb)
+
+
+def test_a_packed_score_cannot_name_a_file_outside(tmp_path: Path) -> None:
+    outside = tmp_path / "outside.musicxml"
+    outside.write_bytes(_score(_measure(NOTE.format(4))))
+    container = '<container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
+    for name in ("../outside.musicxml", str(outside), "/etc/passwd"):
+        packed = _packed({"META-INF/container.xml": container.format(name).encode()})
+        assert "no score in this" in _refused(tmp_path, ".mxl", packed)
+
+
+def test_names_with_paths_inside_a_packed_score_are_only_names(tmp_path: Path) -> None:
+    packed = _packed({"../../escaped.xml": _score(_measure(NOTE.format(4)))})
+    folder = tmp_path / "a" / "b"
+    folder.mkdir(parents=True)
+    (folder / "score.mxl").write_bytes(packed)
+    assert read_musicxml(folder / "score.mxl").lines
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["a", "b", "score.mxl"]
+
+
+@pytest.mark.parametrize("suffix", [".musicxml", ".mxl", ".mid"])
+def test_a_truncated_file_is_refused(tmp_path: Path, suffix: str) -> None:
+    score = _score("".join(_measure(NOTE.format(4), n) for n in range(20)))
+    midi = b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk\0\0\0\x20\0\x90\x45\x40"
+    whole = {".musicxml": score, ".mxl": _packed({"score.xml": score}), ".mid": midi}[suffix]
+    _refused(tmp_path, suffix, whole[: len(whole) * 2 // 3])
+
+
+@pytest.mark.parametrize("suffix", list(READERS))
+def test_a_hundred_megabytes_of_junk_are_refused(tmp_path: Path, suffix: str) -> None:
+    path = tmp_path / f"junk{suffix}"
+    block = os.urandom(1_000_000)
+    with path.open("wb") as file:
+        for _ in range(100):
+            file.write(block)
+    started = time.monotonic()
+    with pytest.raises(RungwiseError, match="larger than"):
+        READERS[suffix](path)
+    assert time.monotonic() - started < SECONDS
+    path.unlink()
+
+
+@pytest.mark.parametrize("suffix", list(READERS))
+def test_an_empty_file_a_folder_and_a_missing_one_are_refused(tmp_path: Path, suffix: str) -> None:
+    _refused(tmp_path, suffix, b"")
+    folder = tmp_path / f"folder{suffix}"
+    folder.mkdir()
+    for path in (folder, tmp_path / f"missing{suffix}"):
+        with pytest.raises(RungwiseError, match="cannot be read"):
+            READERS[suffix](path)
+
+
+def test_repeats_that_play_out_without_end_are_refused(tmp_path: Path) -> None:
+    forward = '<barline location="left"><repeat direction="forward"/></barline>'
+    backward = '<barline location="right"><repeat direction="backward" times="999999"/></barline>'
+    measures = "".join(
+        _measure(forward * (n % 300 == 0) + NOTE.format(4) + backward * (n % 300 == 299), n)
+        for n in range(900)
+    )
+    assert "play out" in _refused(tmp_path, ".musicxml", _score(measures))
+
+
+def test_notes_of_no_length_are_left_out_and_negative_ones_refused(tmp_path: Path) -> None:
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(_score(_measure(NOTE.format(0) + NOTE.format(4))))
+    exercise = read_musicxml(path)
+    assert len(list(exercise.lines[0].melody_notes)) == 1
+    assert "Notes of no length are left out." in exercise.remarks
+    assert "below 0" in _refused(tmp_path, ".musicxml", _score(_measure(NOTE.format(-4))))
+
+
+@pytest.mark.parametrize("value", ["", "x", "1e400", "nan", "inf", "1/0", "9" * 5000])
+def test_numbers_that_are_none_are_refused(tmp_path: Path, value: str) -> None:
+    _refused(tmp_path, ".musicxml", _score(_measure(NOTE.format(value))))
+    divisions = f"<measure><attributes><divisions>{value}</divisions></attributes></measure>"
+    _refused(tmp_path, ".musicxml", _score(divisions))
+
+
+def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
+    """In a process of its own, held to 1 GB of address space and 10 s of work."""
+    xml = tmp_path / "million.musicxml"
+    xml.write_bytes(_score(_measure(NOTE.format(1) * 300_000)))
+    abc = tmp_path / "million.abc"
+    abc.write_text("X:1\nT:x\nM:none\nL:1/8\nK:HP\n" + ("A B c d |" * 50 + "\n") * 5_000)
+    midis = []
+    for count in (1_000_000, 90_000):
+        midis.append(tmp_path / f"{count}.mid")
+        events = b"\0\x90\x45\x40" + b"\x10\x45\0\0\x45\x40" * count
+        head = b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk"
+        midis[-1].write_bytes(head + len(events).to_bytes(4, "big") + events)
+    code = (
+        "import sys; from pathlib import Path; from renderer.errors import RungwiseError\n"
+        "from tests.notation.test_hostile_scores import READERS\n"
+        "p = Path(sys.argv[1])\n"
+        "try: READERS[p.suffix](p)\n"
+        "except RungwiseError as error: print(error.problems[0].cause)\n"
+    )
+
+    def limited() -> None:
+        resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
+        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+
+    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+    for path in (xml, abc, *midis):
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(path)],
+            capture_output=True, text=True, check=False, preexec_fn=limited, env=environment,
+            cwd=Path(__file__).parents[2],
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr[-500:]
+        assert "larger than" in done.stdout or "notes" in done.stdout, done.stdout
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(alphabet="GABcdefga{}|:[]()<>-/0123456789z ,'^_=\"!LMKP%~\n", max_size=60))
+def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
+    try:
+        bars = read_abc_line(text, None)
+    except RungwiseError as error:
+        assert all(problem.cause for problem in error.problems)
+    else:
+        assert bars
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.binary(max_size=200), st.sampled_from([b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk\0\0\0\x40", b""]))
+def test_any_bytes_are_no_midi_file_or_a_readable_one(data: bytes, head: bytes) -> None:
+    path = Path(os.environ.get("TMPDIR", "/tmp")) / f"rungwise-any-{os.getpid()}.mid"
+    path.write_bytes(head + data)
+    try:
+        read_midi(path)
+    except RungwiseError as error:
+        assert str(path) in str(error)
+    finally:
+        path.unlink()
+
+
+def test_deeply_nested_xml_is_refused_without_a_crash(tmp_path: Path) -> None:
+    depth = 400_000
+    nested = b"<a>" * depth + b"</a>" * depth
+    path = tmp_path / "deep.musicxml"
+    path.write_bytes(b"<score-partwise>" + nested + b"</score-partwise>")
+    with pytest.raises(RungwiseError, match="no parts"):
+        read_musicxml(path)
