@@ -117,8 +117,10 @@ class _Tuplet:
         self._start = Fraction(0)
         self._last_row: list[Value] = []
 
-    def values(self, length: Fraction, start: Fraction, beat: Fraction) -> list[Value]:
-        """Return the values of a note that begins at `start`, opening or ending a tuplet."""
+    def print_into(
+        self, row: list[Value], length: Fraction, start: Fraction, beat: Fraction
+    ) -> None:
+        """Add the values of a note that begins at `start`, opening or ending a tuplet."""
         needed = _odd_part(length.denominator)
         begins = bool(self.odd % needed)
         if begins:
@@ -129,14 +131,14 @@ class _Tuplet:
             pairs = _plain_values(length, start, beat)
         else:
             pairs = _binary_values(length * self.odd / normal)
-        row = [Value(base, dots, self.odd, normal) for base, dots in pairs]
+        values = [Value(base, dots, self.odd, normal) for base, dots in pairs]
         if begins:
-            row[0] = replace(row[0], begins_tuplet=True)
+            values[0] = replace(values[0], begins_tuplet=True)
+        row += values
         if self.odd > 1:
             self._last_row = row
             if _odd_part((start + length - self._start).denominator) == 1:
                 self.end()
-        return row
 
     def end(self) -> None:
         """End the tuplet at the note before."""
@@ -162,7 +164,7 @@ def values_of_bar(lengths: Sequence[Fraction], beat: Fraction) -> list[list[Valu
         row: list[Value] = []
         printed.append(row)
         for part in _parts(length, start, beat, tuplet):
-            row += tuplet.values(part, start, beat)
+            tuplet.print_into(row, part, start, beat)
             start += part
     tuplet.end()
     return printed
@@ -173,6 +175,8 @@ def _parts(length: Fraction, start: Fraction, beat: Fraction, tuplet: _Tuplet) -
     if length <= beat or (tuplet.odd == 1 and _odd_part(length.denominator) == 1):
         return [length]
     to_beat = -start % beat
+    if max(tuplet.odd, _odd_part(length.denominator)) % _odd_part(to_beat.denominator):
+        return [length]  # Unfinished tuplets before it have left the beat.
     whole = (length - to_beat) // beat * beat
     return [part for part in (to_beat, whole, length - to_beat - whole) if part]
 
