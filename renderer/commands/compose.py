@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from renderer.technique.ornaments import OrnamentBook
     from renderer.timing.practice import Day, PracticePlan
 
+_ABRIDGED = " (abridged)"
+
 MOST_NAMED = 60
 """How many missing approaches are named before the rest is only counted."""
 
@@ -265,6 +267,7 @@ def abridge(
     Example: rungwise abridge full-book-of-doublings --lines 12 -o one-page.toml
     """
     from renderer.notation.definition_text import definition_text
+    from renderer.notation.limits import LONGEST_TITLE
     from renderer.technique.abridge import abridge as choose
     from renderer.technique.abridge import candidate, cover_all
     from renderer.technique.realise import realise
@@ -288,7 +291,7 @@ def abridge(
         else:
             selection = cover_all(candidates) if lines is None else choose(candidates, lines)
     chosen = tuple(definition.lines[index] for index in selection.lines)
-    title = f"{definition.title} (abridged)"
+    title = f"{definition.title[: LONGEST_TITLE - len(_ABRIDGED)]}{_ABRIDGED}"
     _write(output, definition_text(replace(definition, title=title, lines=chosen)))
     _print_selection(selection, len(candidates), on_screen=output is not None)
 
@@ -335,12 +338,19 @@ def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
     console.print(
         f"{chosen} of {of} lines cover {len(selection.covered)} of {total} ways into the movements."
     )
+    covers_best = len(selection.covered) == selection.most_coverable
     if selection.fewest_lines is not None:
+        covers_best = chosen == selection.fewest_lines
         console.print(f"No choice of fewer than {selection.fewest_lines} lines covers them all.")
     else:
         console.print(f"No choice of {chosen} lines covers more than {selection.most_coverable}.")
     if not selection.is_proven:
-        console.print("The solver ran out of time before it had proved this the best choice.")
+        console.print(
+            "The solver ran out of time before it had proved this the most even and the easiest of "
+            "the choices that cover as much."
+            if covers_best
+            else "The solver ran out of time before it had proved this the best choice."
+        )
     if selection.uncovered:
         names = [str(approach) for approach in sorted(selection.uncovered)]
         rest = len(names) - MOST_NAMED

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from renderer.notation.definition_lines import PatternLine, RunLine
-from renderer.notation.limits import MOST_RUN_NOTES
+from renderer.notation.limits import LONGEST_TITLE, MOST_RUN_NOTES
 from renderer.notation.patterns import Against, Each, Runs, Scale
 from renderer.notation.pitch import Note
 from renderer.notation.score import Meter
@@ -61,7 +61,10 @@ def spoken(notes: Iterable[Note]) -> str:
 
 
 def _heading(heading: str, notes: tuple[Note, ...]) -> str:
-    return f"{heading}: {', '.join(n.label for n in notes)}" if heading else spoken(notes)
+    if not heading:
+        return spoken(notes)
+    # A heading written out must still be one that a definition may have.
+    return f"{heading}: {', '.join(note.label for note in notes)}"[:LONGEST_TITLE]
 
 
 def _runs(choice: Runs, each: RunLine) -> Iterator[RunLine]:

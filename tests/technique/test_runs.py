@@ -14,6 +14,7 @@ from renderer.notation.definition import Definition, parse_definition
 from renderer.notation.definition_lines import RunLine
 from renderer.notation.definition_text import definition_text
 from renderer.notation.patterns import INTERVALS
+from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import line_difficulty
@@ -309,6 +310,24 @@ def test_every_bar_of_a_pattern_is_full(line: str, head: str) -> None:
     for one in realised[1].lines:
         for bar in one.bars:
             assert bar.beats == Fraction(bar.meter.beats)
+
+
+words = st.text(st.characters(exclude_categories=("Cs",)), max_size=40)
+
+
+@given(words, words, words)
+def test_whatever_a_teacher_writes_in_words_is_kept(title: str, purpose: str, heading: str) -> None:
+    written = Definition(
+        title=title.strip() or "Untitled",
+        lines=(RunLine((Note.B,), heading=heading),),
+        purpose=purpose,
+    )
+    assert parse_definition(definition_text(written)) == written
+
+
+def test_a_long_heading_is_still_one_when_notes_are_added_to_it() -> None:
+    for line in expanded(f'heading = "{"x" * 499}"\nruns = {{ limit = 2 }}'):
+        assert parse_definition(definition_text(Definition("T", (line,)))).lines == (line,)
 
 
 def test_a_definition_with_its_own_movements_and_settings_reads_back() -> None:
