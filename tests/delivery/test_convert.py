@@ -1,0 +1,137 @@
+"""`rungwise convert`: every form to every other, and what a form does not hold is said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from renderer.commands.convert import convert
+from renderer.errors import RungwiseError
+from renderer.notation.compare import differences
+from renderer.technique.library import find_exercise
+from renderer.technique.reading import read_exercise
+
+FORMS = (".toml", ".abc", ".musicxml", ".mxl", ".mid")
+
+DEFINITION = """
+title = "Doublings and a throw"
+for = "Larkmoor evening class"
+meter = "3/4"
+tempo = 60
+[gracenotes]
+length = "50 ms"
+[[lines]]
+heading = "In a walk"
+run = "low A, B, D"
+ornament = "doubling"
+walk = true
+[[lines]]
+heading = "Written out"
+abc = "{g}A2 {d}A2 B2 | {Gdc}d4 e2"
+[ladder]
+from = 50
+to = 60
+step = 5
+"""
+
+
+def _app() -> typer.Typer:
+    app = typer.Typer(pretty_exceptions_enable=False)
+    app.command()(convert)
+    return app
+
+
+def _run(*arguments: str | Path) -> str:
+    done = CliRunner().invoke(_app(), [str(argument) for argument in arguments])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    assert done.exit_code == 0, done.output
+    return " ".join(done.output.split())
+
+
+@pytest.fixture
+def definition(tmp_path: Path) -> Path:
+    path = tmp_path / "walk.toml"
+    path.write_text(DEFINITION, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("first", FORMS)
+@pytest.mark.parametrize("second", FORMS)
+def test_the_music_survives_any_two_conversions(
+    definition: Path, tmp_path: Path, first: str, second: str
+) -> None:
+    one, other = tmp_path / f"one{first}", tmp_path / f"other{second}"
+    _run(definition, one)
+    _run(one, other)
+    lost = differences(read_exercise(definition), read_exercise(other))
+    assert [phrase for phrase in lost if phrase.startswith("line")] == []
+
+
+@pytest.mark.parametrize("form", [".toml", ".musicxml", ".mxl", ".mid"])
+def test_settings_survive_where_the_form_has_a_place_for_them(
+    definition: Path, tmp_path: Path, form: str
+) -> None:
+    target = tmp_path / f"kept{form}"
+    assert "does not hold" not in _run(definition, target)
+    assert differences(read_exercise(definition), read_exercise(target)) == []
+
+
+def test_what_abc_does_not_hold_is_listed(definition: Path, tmp_path: Path) -> None:
+    said = _run(definition, tmp_path / "walk.abc")
+    assert "What .abc does not hold:" in said
+    for phrase in ("the ladder", "50 ms", "Larkmoor evening class"):
+        assert phrase in said
+
+
+@pytest.mark.parametrize("name", ["doublings-opened", "throws-on-d", "doublings-in-six-eight"])
+def test_opened_movements_are_found_again_in_midi(tmp_path: Path, name: str) -> None:
+    assert "notes of their own" not in _run(name, tmp_path / "opened.mid")
+
+
+def test_a_pitch_between_two_semitones_is_told_for_musicxml(
+    definition: Path, tmp_path: Path
+) -> None:
+    said = _run(definition, tmp_path / "at.musicxml", "--pitch", "478")
+    assert "43 cents above" in said
+
+
+def test_the_same_conversion_gives_the_same_bytes(definition: Path, tmp_path: Path) -> None:
+    for form in FORMS:
+        one, other = tmp_path / f"one{form}", tmp_path / f"other{form}"
+        _run(definition, one)
+        _run(definition, other)
+        assert one.read_bytes() == other.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("out.pdf",), "no form to write"),
+        (("out",), "no form to write"),
+        (("missing/out.abc",), "does not exist"),
+        (("out.abc", "--transpose", "x"), "no transposition"),
+        (("out.abc", "--gracenote-under", "1/2 beat"), "share of the beat"),
+        (("out.abc", "--part", "1", "--tune", "1"), "both given"),
+        (("walk.toml",), "the file that is read"),
+        (("out.mid", "--tempo", "0"), "tempo"),
+        (("out.musicxml", "--pitch", "9000"), "no chanter"),
+    ],
+)
+def test_what_cannot_be_done_is_said_and_nothing_written(
+    definition: Path, tmp_path: Path, arguments: tuple[str, ...], words: str
+) -> None:
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(RungwiseError, match=words):
+        _run(definition, tmp_path / arguments[0], *arguments[1:])
+    assert sorted(tmp_path.iterdir()) == before
+    assert definition.read_text(encoding="utf-8") == DEFINITION
+
+
+def test_a_shipped_exercise_is_converted_by_its_name(tmp_path: Path) -> None:
+    _run("first-gracenotes", tmp_path / "first.abc")
+    again = read_exercise(tmp_path / "first.abc")
+    assert again.title == read_exercise(find_exercise("first-gracenotes")).title
