@@ -104,7 +104,7 @@ def test_render_ends_in_a_table_of_what_it_wrote(folder: Path) -> None:
     name = "Doublings over a wide step - B flat - full - 080 bpm.ogg"
     assert name in run.stdout
     # One bar of count-in and four of three beats, at 80 beats a minute: 11.25 s.
-    assert "1 track, 0:11 of playing" in run.stdout
+    assert "1 track and 1 playlist, 0:11 of playing" in run.stdout
     playlist = "Doublings over a wide step - B flat - full.m3u8"
     assert left_behind(folder / "play along/é") == sorted([name, playlist])
 
