@@ -432,18 +432,29 @@ def _plan_csv(made: PracticePlan, first: date) -> str:
 
 
 def _day_text(day: Day) -> str:
+    """A day in words: `lines 3, 5 at 50; line 4 at 60 and back to 50; rest; ...`."""
     from renderer.timing.fit import spoken_tempo
     from renderer.timing.practice import Block
 
-    parts: list[str] = []
+    # Lines and how they are played; neighbours that are played alike are named together.
+    parts: list[tuple[list[str], str]] = []
     for item in day.items:
         if not isinstance(item, Block):
-            parts.append("rest")
+            parts.append(([], "rest"))
         elif item.is_step_back:
-            parts[-1] += f" and back to {spoken_tempo(item.tempo)}"
+            lines, how = parts.pop()
+            alone = ([lines[-1]], f"{how} and back to {spoken_tempo(item.tempo)}")
+            parts += [(lines[:-1], how), alone] if lines[:-1] else [alone]
+            if len(parts) > 1 and parts[-2][1] == alone[1]:
+                parts[-2:] = [(parts[-2][0] + alone[0], alone[1])]
+        elif parts and parts[-1][1] == (how := f"at {spoken_tempo(item.tempo)}"):
+            parts[-1][0].append(str(item.line))
         else:
-            parts.append(f"line {item.line} at {spoken_tempo(item.tempo)}")
-    return "; ".join(parts)
+            parts.append(([str(item.line)], f"at {spoken_tempo(item.tempo)}"))
+    return "; ".join(
+        f"{'line' if len(lines) == 1 else 'lines'} {', '.join(lines)} {how}" if lines else how
+        for lines, how in parts
+    )
 
 
 def _print_plan(made: PracticePlan, first: date) -> None:

@@ -121,6 +121,7 @@ def test_plan_prints_days_and_writes_calendar_and_table(folder: Path) -> None:
     options = ("--minutes", "8", "--days", "5", "--start", "2026-02-27")
     out = succeeds("plan", "book.toml", *options, "-o", "p.ics", folder=folder)
     assert "Fri 27 Feb" in out and "Tue 03 Mar" in out
+    assert "at 40; rest; " in out and "at 50 and back to 40" in out
     calendar = icalendar.Calendar.from_ical((folder / "p.ics").read_bytes())
     assert len(calendar.walk("VEVENT")) == 5
     succeeds("plan", "book.toml", *options, "-o", "p.csv", folder=folder)
