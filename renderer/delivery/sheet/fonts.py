@@ -17,8 +17,12 @@ TEXT_FONT = "Libertinus Serif"
 _PACKAGES = ("manimgx_fonts", "matplotlib_fontja")
 _FIRST = (TEXT_FONT, "Noto Sans", "IPAexGothic", "Noto Emoji", "Noto Sans Symbols")
 MISSING = "□"
-_INVISIBLE = {0x200D, 0xFE0E, 0xFE0F}
-"""Joiner and variation selectors: they choose between glyphs and need none of their own."""
+_INVISIBLE = {0x200B, 0x200D, 0xFE0E, 0xFE0F}
+"""Break, joiner and variation selectors, which need no glyph of their own."""
+
+_BREAK = "\u200b"
+_LONG_WORD = re.compile(r"[^\s\u2e80-\U0010ffff]{40,}")
+"""Words that no line may hold; scripts that are broken between any two letters left out."""
 
 
 @cache
@@ -84,8 +88,16 @@ def missing_letters(text: str) -> list[str]:
 
 
 def printable(text: str) -> str:
-    """Return clean text with an empty box in place of every character that no font has."""
+    """Return clean text with an empty box in place of every character that no font has.
+
+    Overlong words may be broken anywhere.
+    """
     cleaned = clean(text)
     for char in missing_letters(cleaned):
         cleaned = cleaned.replace(char, MISSING)
-    return cleaned
+    return _LONG_WORD.sub(lambda word: _BREAK.join(word[0]), cleaned)
+
+
+def unbroken(text: str) -> str:
+    """Return printable text as it is shown where lines are not broken, as in metadata."""
+    return text.replace(_BREAK, "")

@@ -19,7 +19,7 @@ from importlib import resources
 from typing import Any
 
 from renderer.delivery.sheet.content import CAUTION, ExerciseContent, LegendItem, LineContent
-from renderer.delivery.sheet.fonts import families, font_folders, printable
+from renderer.delivery.sheet.fonts import families, font_folders, printable, unbroken
 from renderer.delivery.sheet.layout import (
     MARGIN_MM,
     UNITS_A_SPACE,
@@ -47,6 +47,10 @@ class Booklet:
 
 def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _shortened(title: str, letters: int) -> str:
+    return title if len(title) <= letters else title[: letters - 1].rstrip() + "…"
 
 
 def _title_scale(title: str) -> float:
@@ -164,8 +168,8 @@ class Pages:
     def title(self) -> str:
         """Of the document."""
         if self.booklet is not None:
-            return printable(self.booklet.title) or UNTITLED
-        return self.exercises[0].title or UNTITLED
+            return unbroken(printable(self.booklet.title)) or UNTITLED
+        return unbroken(self.exercises[0].title) or UNTITLED
 
     def _data(self) -> dict[str, Any]:
         settings = self.settings
@@ -177,10 +181,12 @@ class Pages:
         title = self.title
         return {
             "title": title,
-            "short_title": title if len(title) <= 40 else title[:39].rstrip() + "…",
-            "authors": [audience] if audience else [],
-            "description": first.purpose if self.booklet is None else f"{count} exercises",
-            "keywords": ["Highland pipes", "practice", *([first.level] if first.level else [])],
+            "short_title": _shortened(title, 28 if settings.size is PrintSize.LARGE else 40),
+            "authors": [unbroken(audience)] if audience else [],
+            "description": unbroken(first.purpose)
+            if self.booklet is None
+            else f"{count} exercises",
+            "keywords": ["Highland pipes", "practice", *filter(None, [unbroken(first.level)])],
             "date": _date(settings.dated),
             "shown_date": _shown_date(settings.dated),
             "large": settings.size is PrintSize.LARGE,
@@ -198,6 +204,7 @@ class Pages:
             "link": _code(settings.link),
             "booklet": self.booklet is not None,
             "cover": {
+                "title": title if self.booklet is None else printable(self.booklet.title) or title,
                 "audience": audience,
                 "title_scale": _title_scale(title),
                 "summary": f"{_counted(count, 'exercise')}, {_counted(lines, 'line')}",

@@ -29,6 +29,11 @@ _TIGHTEST = 0.8
 _WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
+_FEWEST_BARS = 4
+_FEWER = 0.6
+"""A broken line gets fewer bars a system, down to this share of what fits and to four, where that
+makes all its systems equally long (judgement: phrases come in fours)."""
+
 _NEARLY_FULL = 0.85
 """From this share of a system's width on, bars are stretched to fill it, so that no edge is ragged
 (judgement)."""
@@ -155,7 +160,7 @@ def _bars_a_system(group: Sequence[_StackedLine], width: float) -> int:
             break
     if most == count:
         return count
-    for size in range(most, math.ceil(most * 0.75) - 1, -1):
+    for size in range(most, max(_FEWEST_BARS, math.ceil(most * _FEWER)) - 1, -1):
         if count % size == 0:
             return size
     return math.ceil(count / math.ceil(count / most))

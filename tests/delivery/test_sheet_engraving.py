@@ -1,0 +1,247 @@
+"""What is drawn is the music: every note once, in its place, with the look of pipe music."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+
+from renderer.delivery.sheet.drawing import Drawing, Extent, extent_of
+from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
+from renderer.delivery.sheet.pieces import Glyph, Stroke
+from renderer.delivery.sheet.systems import System, lay_systems
+from renderer.errors import RungwiseError
+from renderer.notation.length import Length
+from renderer.notation.note_values import beam_groups, values_of_bar
+from renderer.notation.pitch import Note
+from renderer.notation.printed import Opened, pickup_offset, printed_line
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.technique.library import shipped_exercises
+from renderer.technique.reading import read_exercise
+from tests.delivery.larkmoor import doublings
+from tests.timing.strategies import exercises
+
+FORMS: tuple[Opened, ...] = ("as written", "open", "closed")
+WIDTH = 18_000.0
+SHIPPED = [exercise.name for exercise in shipped_exercises()]
+
+
+@cache
+def shipped(name: str) -> Exercise:
+    return read_exercise(name)
+
+
+def drawings(exercise: Exercise, forms: tuple[Opened, ...]) -> list[ElementTree.Element]:
+    """The drawing of every system, parsed."""
+    engravings = [engrave(exercise, form) for form in forms]
+    symbols = {code: path for one in engravings for code, path in one.symbols.items()}
+    drawn = []
+    for systems in lay_systems([one.lines for one in engravings], WIDTH):
+        extent = extent_of(systems, has_marks=False)
+        drawn += [Drawing(system, extent, symbols).svg for system in systems]
+    return [ElementTree.fromstring(svg) for svg in drawn]
+
+
+def counts(drawn: list[ElementTree.Element]) -> Counter[str]:
+    return Counter(
+        group.get("class", "")
+        for root in drawn
+        for group in root.iter("{http://www.w3.org/2000/svg}g")
+        if group.get("class") not in (None, "barlines")
+    )
+
+
+def expected(exercise: Exercise, form: Opened) -> Counter[str]:
+    """What the music has, counted from its note values alone."""
+    found: Counter[str] = Counter()
+    for number, line in enumerate(exercise.lines, start=1):
+        for index, (bar, notes) in enumerate(
+            zip(line.bars, printed_line(exercise, number, form), strict=True), start=1
+        ):
+            rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
+            owners = [note for note, row in zip(notes, rows, strict=True) for _ in row]
+            flat = beam_groups(
+                [value for row in rows for value in row],
+                [owner.note is None for owner in owners],
+                bar.meter,
+                pickup_offset(line.bars, index),
+            )
+            found["bar"] += 1
+            found["beam"] += sum(value.beams[:1] == ("begin",) for value in flat)
+            found["beam gracenotes"] += sum(len(note.group) > 1 for note in notes)
+            found["gracenote"] += sum(len(note.group) for note in notes)
+            found["note"] += sum(owner.note is not None for owner in owners)
+            found["rest"] += sum(owner.note is None for owner in owners)
+            found["tie"] += sum(
+                len(row) - 1 + note.tied_on
+                for note, row in zip(notes, rows, strict=True)
+                if note.note is not None
+            )
+    return +found
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("form", FORMS)
+def test_notes_gracenotes_beams_and_bars_are_drawn_as_often_as_a_shipped_exercise_has_them(
+    name: str, form: Opened
+) -> None:
+    assert counts(drawings(shipped(name), (form,))) == expected(shipped(name), form)
+
+
+@given(exercise=exercises())
+@settings(max_examples=40, deadline=None)
+def test_notes_gracenotes_beams_and_bars_are_drawn_as_often_as_the_music_has_them(
+    exercise: Exercise,
+) -> None:
+    for form in FORMS:
+        try:
+            music = expected(exercise, form)
+        except RungwiseError:
+            # An inner length of its own may not fit a short note, opened out.
+            continue
+        assert counts(drawings(exercise, (form,))) == music
+
+
+def test_both_forms_are_drawn_one_under_the_other_with_all_their_notes() -> None:
+    exercise = shipped("grips-and-taorluaths")
+    both = counts(drawings(exercise, ("open", "closed")))
+    assert both == expected(exercise, "open") + expected(exercise, "closed")
+
+
+def laid(exercise: Exercise, *forms: Opened) -> tuple[tuple[System, ...], ...]:
+    return lay_systems([engrave(exercise, form).lines for form in forms or FORMS[:1]], WIDTH)
+
+
+@given(exercise=exercises())
+@settings(max_examples=40, deadline=None)
+def test_notes_of_a_bar_stand_in_order_and_never_on_each_other_or_the_bar_lines(
+    exercise: Exercise,
+) -> None:
+    for systems in laid(exercise):
+        for bar in (bar for system in systems for bar in system.bars):
+            right = 0.0
+            for column in bar.staves[0].columns:
+                if column.fills_bar:
+                    continue
+                place = bar.places[column.start]
+                box = column.box
+                assert place + box.left - column.anchor > right
+                right = place + box.right - column.anchor
+            assert right < bar.width + 0.01
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_bar_lines_of_lines_with_the_same_bars_stand_under_each_other(name: str) -> None:
+    exercise = shipped(name)
+    edges: dict[tuple[tuple[Meter, Fraction], ...], set[tuple[tuple[float, float], ...]]] = {}
+    for line, systems in zip(exercise.lines, laid(exercise), strict=True):
+        bars = tuple((bar.meter, bar.beats) for bar in line.bars)
+        widths = tuple((bar.left, bar.width) for system in systems for bar in system.bars)
+        edges.setdefault(bars, set()).add(widths)
+    assert all(len(different) == 1 for different in edges.values())
+
+
+def test_what_sounds_together_stands_together_on_both_staves() -> None:
+    exercise = shipped("doublings-over-a-wide-step")
+    for systems in laid(exercise, "open", "closed"):
+        for bar in (bar for system in systems for bar in system.bars):
+            opened, closed = bar.staves
+            starts = {column.start for column in closed.columns}
+            assert starts & {column.start for column in opened.columns}
+            assert starts <= set(bar.places)
+
+
+def bars_of(engraving: Engraving) -> list[EngravedBar]:
+    return [bar for line in engraving.lines for bar in line.bars]
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_gracenotes_are_small_with_stems_up_to_one_height(name: str) -> None:
+    engraving = engrave(shipped(name), "closed")
+    for bar in bars_of(engraving):
+        for column in bar.columns:
+            for _, pieces in column.gracenotes:
+                head = next(piece for piece in pieces if isinstance(piece, Glyph))
+                stem = next(
+                    piece for piece in pieces if isinstance(piece, Stroke) and piece.x1 == piece.x2
+                )
+                assert head.scale < column.head.scale * 0.8
+                assert GRACE_TOP <= min(stem.y1, stem.y2) <= GRACE_TOP + 20
+                assert min(stem.y1, stem.y2) < head.box.top - 360
+            if column.grace_beams:
+                assert {beam.box.top for beam in column.grace_beams[:1]} == {GRACE_TOP}
+                assert max(beam.box.bottom for beam in column.grace_beams) < -250
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_melody_notes_have_their_stems_down_and_no_accidental_is_printed(name: str) -> None:
+    for bar in bars_of(engrave(shipped(name))):
+        for column in bar.columns:
+            if column.is_rest:
+                continue
+            head = column.head.box
+            stems = [
+                piece for piece in column.note if isinstance(piece, Stroke) and piece.x1 == piece.x2
+            ]
+            assert all(max(stem.y1, stem.y2) > head.bottom for stem in stems)
+            codes = [piece.code for piece in column.note if isinstance(piece, Glyph)]
+            assert all(code.startswith(("E0A", "E24")) for code in codes)
+
+
+def one_line(*bars: Bar) -> Exercise:
+    return Exercise("A line", (Line(bars),))
+
+
+FOUR_FOUR = Meter(4, 4)
+
+
+def bar_of(*beats: str, meter: Meter = FOUR_FOUR) -> Bar:
+    return Bar(tuple(MelodyNote(Fraction(b), (Slot(Note.B),)) for b in beats), meter)
+
+
+def test_a_line_that_fits_is_one_system_and_a_long_one_is_broken_evenly() -> None:
+    bar = bar_of("1", "1", "1", "1")
+    (short,) = laid(one_line(*[bar] * 4))
+    (long,) = laid(one_line(*[bar] * 64))
+    assert len(short) == 1
+    assert len({len(system.bars) for system in long}) == 1
+    assert len({round(system.width) for system in long}) == 1
+    assert [bar.number for system in long for bar in system.bars] == list(range(1, 65))
+
+
+def test_a_single_note_is_not_stretched_over_the_page() -> None:
+    ((system,),) = laid(one_line(bar_of("1", meter=Meter(1, 4))))
+    assert system.width < WIDTH / 2
+
+
+def test_a_bar_that_is_wider_than_the_page_is_kept_whole() -> None:
+    crowded = bar_of(*["1/8"] * 64, meter=Meter(8, 4))
+    ((system,),) = laid(one_line(crowded))
+    assert system.width > WIDTH
+    assert len(system.bars[0].staves[0].columns) == 64
+
+
+def test_bars_of_equal_length_get_equal_widths_where_there_is_room() -> None:
+    exercise = one_line(bar_of("4"), bar_of("1", "1", "1", "1"), bar_of("2", "2"), bar_of("4"))
+    ((system,),) = laid(exercise)
+    assert len({round(bar.width, 3) for bar in system.bars}) == 1
+    assert system.width == pytest.approx(WIDTH)
+
+
+def test_drawings_of_one_line_have_one_height_and_hold_all_that_is_drawn() -> None:
+    exercise = replace(doublings(lines=1), inner=Length(Fraction(100), "ms"))
+    engraving = engrave(exercise)
+    (systems,) = lay_systems([engraving.lines], WIDTH)
+    extent = extent_of(systems, has_marks=True)
+    assert isinstance(extent, Extent)
+    assert extent.top <= GRACE_TOP
+    drawing = Drawing(systems[0], extent, engraving.symbols)
+    for bar in systems[0].bars:
+        for column in bar.staves[0].columns:
+            assert drawing.top < column.box.top
+            assert column.box.bottom <= drawing.bottom

@@ -1,0 +1,473 @@
+"""Pages read back: what the PDF says and holds, white margins, and the same bytes every time."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import subprocess
+import sys
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import segno
+from PIL import Image
+from pypdf import PdfReader
+
+from renderer.delivery.sheet.content import CAUTION, content_of
+from renderer.delivery.sheet.fitting import lines_that_fit, pages_of
+from renderer.delivery.sheet.layout import (
+    MARGIN_MM,
+    USUAL_SETTINGS,
+    Form,
+    Paper,
+    PrintSize,
+    SheetSettings,
+    clock_text,
+)
+from renderer.delivery.sheet.output import write_sheet
+from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
+from renderer.errors import RungwiseError
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.technique.library import shipped_exercises
+from renderer.technique.reading import read_exercise
+from renderer.timing.expand import expand
+from tests.delivery.larkmoor import doublings, ladder
+
+SHIPPED = [exercise.name for exercise in shipped_exercises()]
+LINK = "https://example.org/larkmoor/tracks"
+
+
+@cache
+def shipped(name: str) -> Exercise:
+    return read_exercise(name)
+
+
+def pages(
+    *exercises: Exercise, settings: SheetSettings = USUAL_SETTINGS, booklet: Booklet | None = None
+) -> Pages:
+    return lay_out([content_of(one, settings) for one in exercises], settings, booklet)
+
+
+def read(one: Pages) -> PdfReader:
+    return PdfReader(io.BytesIO(one.pdf()))
+
+
+def words(reader: PdfReader) -> str:
+    """The text of all pages with its line breaks and double spaces gone."""
+    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in reader.pages))
+
+
+def titles_in(outline: list[Any]) -> list[str]:
+    return [
+        title
+        for item in outline
+        for title in (titles_in(item) if isinstance(item, list) else [item.title])
+    ]
+
+
+def fonts_of(reader: PdfReader) -> list[Any]:
+    found = []
+    for page in reader.pages:
+        for font in page["/Resources"].get("/Font", {}).values():
+            found.append(font.get_object())
+    return found
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_shipped_exercise_prints_with_its_words_within_the_margins(name: str) -> None:
+    exercise = shipped(name)
+    one = pages(exercise)
+    reader = read(one)
+    text = words(reader)
+    for written in (exercise.title, exercise.audience, exercise.purpose, CAUTION):
+        assert written in text
+    for line in exercise.lines:
+        assert line.heading in text
+    assert len(reader.pages) == one.count()
+    assert titles_in(reader.outline)[0] == exercise.title
+    assert_margins_are_white(one)
+
+
+def assert_margins_are_white(one: Pages) -> None:
+    pixels_per_inch = 50
+    # A pixel's edge may reach half a pixel over.
+    border = int(MARGIN_MM / 25.4 * pixels_per_inch) - 1
+    for png in one.pngs(pixels_per_inch):
+        page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+        inside = page[border:-border, border:-border]
+        assert inside.min() < 100
+        page = page.copy()
+        page[border:-border, border:-border] = 255
+        assert page.min() > 250
+
+
+@pytest.mark.parametrize("paper", Paper)
+@pytest.mark.parametrize("landscape", [False, True])
+@pytest.mark.parametrize("size", PrintSize)
+def test_every_paper_and_size_keeps_its_margins(
+    paper: Paper, landscape: bool, size: PrintSize
+) -> None:
+    settings = SheetSettings(paper, landscape, size, Form.BOTH, fingering=True, link=LINK)
+    one = pages(shipped("grips-and-taorluaths"), settings=settings)
+    assert_margins_are_white(one)
+    width, height = (float(side) for side in read(one).pages[0].mediabox[2:])
+    assert (width > height) is landscape
+
+
+def test_all_is_black_so_that_it_photocopies() -> None:
+    (png, *_) = pages(shipped("shakes"), settings=SheetSettings(fingering=True)).pngs(60)
+    colours = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
+    assert np.ptp(colours, axis=2).max() == 0
+
+
+def test_fonts_are_embedded_and_letters_can_be_copied() -> None:
+    fonts = fonts_of(read(pages(shipped("shakes"))))
+    assert fonts
+    for font in fonts:
+        assert "/ToUnicode" in font
+        (descendant,) = font["/DescendantFonts"]
+        descriptor = descendant.get_object()["/FontDescriptor"].get_object()
+        assert {"/FontFile2", "/FontFile3"} & set(descriptor)
+
+
+def test_the_pdf_says_what_it_is_and_is_tagged_for_screen_readers() -> None:
+    exercise = shipped("shakes")
+    reader = read(pages(exercise))
+    about = reader.metadata
+    assert about is not None
+    assert about.title == exercise.title
+    assert about.author == exercise.audience
+    assert about.subject == exercise.purpose
+    catalog = reader.trailer["/Root"]
+    assert catalog["/MarkInfo"]["/Marked"]
+    assert catalog["/Lang"] == "en"
+    assert "/StructTreeRoot" in catalog
+    xmp = reader.xmp_metadata
+    assert xmp is not None
+    assert b"pdfuaid" in xmp.stream.get_data()
+
+
+def test_every_staff_is_described_for_those_who_cannot_see_it() -> None:
+    content = content_of(shipped("shakes"), USUAL_SETTINGS)
+    described = [staff.alternative for line in content.lines for staff in line.staves]
+    assert len(set(described)) == len(described)
+    data = pages(shipped("shakes")).pdf()
+    reader = PdfReader(io.BytesIO(data))
+    alternatives = {
+        str(thing["/Alt"])
+        for number in range(1, len(reader.xref[0]) + 1)
+        if isinstance(thing := reader.get_object(number), dict) and "/Alt" in thing
+    }
+    assert set(described) <= alternatives
+
+
+def test_no_date_goes_in_unless_asked() -> None:
+    dated = SheetSettings(dated=1_795_564_800)  # 2026-11-25, midnight UTC
+    exercise = shipped("shakes")
+    plain = read(pages(exercise)).metadata
+    assert plain is not None
+    assert "/CreationDate" not in plain
+    assert "/ModDate" not in plain
+    reader = read(pages(exercise, settings=dated))
+    assert reader.metadata is not None
+    assert reader.metadata.creation_date is not None
+    assert reader.metadata.creation_date.strftime("%Y-%m-%d") == "2026-11-25"
+    assert "2026-11-25" in words(reader)
+    assert "2026" not in words(read(pages(exercise)))
+
+
+def test_another_process_prints_the_same_bytes(tmp_path: Path) -> None:
+    script = (
+        "import sys\n"
+        "from renderer.technique.reading import read_exercise\n"
+        "from renderer.delivery.sheet.output import write_sheet\n"
+        "from renderer.delivery.sheet.layout import SheetSettings\n"
+        "settings = SheetSettings(fingering=True, link=sys.argv[2])\n"
+        "write_sheet(read_exercise('shakes'), sys.argv[1], settings)\n"
+    )
+    found = set()
+    for seed in ("1", "2"):
+        path = tmp_path / f"{seed}.pdf"
+        subprocess.run(
+            [sys.executable, "-c", script, str(path), LINK],
+            check=True,
+            timeout=120,
+            env={**os.environ, "PYTHONHASHSEED": seed, "TZ": f"UTC+{seed}"},
+        )
+        found.add(path.read_bytes())
+    assert len(found) == 1
+
+
+def test_a_box_for_each_rung_stands_beside_each_line() -> None:
+    exercise = doublings(lines=3, ladder=ladder(52, 64, 76))
+    text = words(read(pages(exercise)))
+    for tempo in ("52", "64", "76"):
+        assert len(re.findall(rf"\b{tempo}\b", text)) == 3
+
+
+def test_a_long_ladder_has_all_its_boxes() -> None:
+    exercise = doublings(ladder=ladder(*range(101, 141)))
+    one = pages(exercise)
+    text = words(read(one))
+    assert all(re.search(rf"\b{tempo}\b", text) for tempo in range(101, 141))
+    assert_margins_are_white(one)
+
+
+def test_what_to_watch_is_said_under_the_line_and_marked_over_the_notes() -> None:
+    content = content_of(shipped("crossing-noises"), USUAL_SETTINGS)
+    text = words(read(pages(shipped("crossing-noises"))))
+    for line in content.lines:
+        assert 1 <= len(line.advice) <= 3
+        for sentence in line.advice:
+            assert sentence in text
+        assert 'class="mark"' in line.staves[0].svg
+    assert "a low note may sound between" in text
+    assert "a low note may sound" not in words(read(pages(shipped("gracenotes-in-turn"))))
+
+
+def test_the_fingering_strip_explains_itself() -> None:
+    plain = words(read(pages(shipped("shakes"))))
+    shown = words(read(pages(shipped("shakes"), settings=SheetSettings(fingering=True))))
+    for word in ("thumb", "flick: lifts and closes again", "stays open"):
+        assert word in shown
+        assert word not in plain
+
+
+def test_a_booklet_has_cover_contents_bookmarks_and_tracks_with_their_lengths() -> None:
+    exercises = [shipped("shakes"), shipped("birls"), shipped("full-book-of-doublings")]
+    one = pages(
+        *exercises,
+        settings=SheetSettings(link=LINK),
+        booklet=Booklet("Winter term", "Larkmoor juvenile band"),
+    )
+    reader = read(one)
+    cover, contents = (words_of(page) for page in reader.pages[:2])
+    assert "Winter term" in cover
+    assert "Larkmoor juvenile band" in cover
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Winter term"
+    bookmarks = titles_in(reader.outline)
+    for exercise in exercises:
+        assert exercise.title in bookmarks
+        (first,) = (
+            number
+            for number, page in enumerate(reader.pages, start=1)
+            if number > 2 and words_of(page).startswith(exercise.title)
+        )
+        entry = contents[contents.index(exercise.title) :]
+        assert re.match(rf"{re.escape(exercise.title)}[ .]*{first}\b", entry)
+        assert exercise.level in entry
+        assert exercise.ladder is not None
+        for tempo in exercise.ladder.tempos:
+            track = expand(exercise, tempo, repeats=exercise.ladder.repeats)
+            assert f"{tempo} bpm {clock_text(track.duration)}" in entry
+    assert_margins_are_white(one)
+
+
+def words_of(page: Any) -> str:
+    return re.sub(r"\s+", " ", page.extract_text()).strip()
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [("0.4", "0:00"), ("59.6", "1:00"), ("65", "1:05"), ("3725", "1:02:05")]
+)
+def test_durations_are_written_as_clocks_show_them(seconds: str, text: str) -> None:
+    assert clock_text(Fraction(seconds)) == text
+
+
+def test_the_printed_qr_code_is_that_of_the_link() -> None:
+    pixels_per_inch = 200
+    one = pages(shipped("shakes"), settings=SheetSettings(link=LINK))
+    (png,) = one.pngs(pixels_per_inch)
+    page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+    millimetre = pixels_per_inch / 25.4
+    # The code is 22 mm wide, its quiet zone of four modules included, in the upper right corner.
+    right = page.shape[1] - MARGIN_MM * millimetre
+    left, top = right - 22 * millimetre, MARGIN_MM * millimetre
+    wanted = [[bool(module) for module in row] for row in segno.make(LINK, error="m").matrix]
+    module = 22 * millimetre / (len(wanted) + 8)
+    seen = [
+        [
+            bool(page[int(top + (row + 4.5) * module), int(left + (column + 4.5) * module)] < 128)
+            for column in range(len(wanted))
+        ]
+        for row in range(len(wanted))
+    ]
+    assert seen == wanted
+    uris = [
+        annotation.get_object()["/A"]["/URI"]
+        for annotation in read(one).pages[0]["/Annots"]
+        if "/URI" in annotation.get_object().get("/A", {})
+    ]
+    assert LINK in uris
+
+
+ODD_TITLES = [
+    "Port-à-beul: Òran na cruinneige, ṁór is ḃeag",
+    "指の練習 ・ 夜の教室",
+    "Warm-up 🎶 for 👩‍🎓",
+    "A" * 300,
+    "Taorluath " * 30,
+    "#strong[bold] $x^2$ \\ <label> @ref `raw` //comment",
+    'Quotes "inside" {braces} %s {0}',
+    "Two\nlines\tand a tab\x07",
+]
+
+
+def seen(text: str) -> str:
+    """The text without spaces and without what only joins or parts letters."""
+    return re.sub(r"[\s\u200b\u200d\ufe0f]", "", text)
+
+
+@pytest.mark.parametrize("title", ODD_TITLES)
+def test_a_title_in_any_script_is_printed_as_it_is_written(title: str) -> None:
+    exercise = replace(
+        doublings(title=title),
+        audience=title,
+        lines=(replace(doublings().lines[0], heading=title),),
+    )
+    one = pages(exercise)
+    assert one.exercises[0].remarks == ()
+    # On the page long titles are broken over lines, overlong words by zero-width spaces.
+    letters = seen(title).replace("\x07", "")
+    reader = read(one)
+    assert reader.metadata is not None
+    assert seen(str(reader.metadata.title)) == letters
+    assert seen(titles_in(reader.outline)[0]) == letters
+    assert seen(words(reader)).count(letters) >= 3
+    assert_margins_are_white(one)
+
+
+def test_a_blank_title_prints_as_exercise() -> None:
+    reader = read(pages(doublings(title="  ")))
+    assert titles_in(reader.outline)[0] == "Exercise"
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Exercise"
+
+
+def test_letters_that_no_font_has_are_boxes_and_are_named() -> None:
+    one = pages(doublings(title="Tune 𐎀"))
+    (remark,) = one.exercises[0].remarks
+    assert "𐎀" in remark
+    assert one.title == "Tune □"
+
+
+def single_note() -> Exercise:
+    note = MelodyNote(Fraction(1), (Slot(Note.LOW_G),))
+    return Exercise("One", (Line((Bar((note,), Meter(1, 4)),)),))
+
+
+def test_a_single_note_and_a_line_of_64_bars_print() -> None:
+    bar = doublings().lines[0].bars[1]
+    long = replace(doublings(), lines=(Line((bar,) * 64, "Sixty-four bars"),))
+    for exercise in (single_note(), long):
+        one = pages(exercise)
+        assert_margins_are_white(one)
+        assert one.count() == (1 if exercise.title == "One" else 2)
+
+
+def test_a_heading_never_stands_at_the_foot_of_a_page_without_its_staff() -> None:
+    bar = doublings().lines[0].bars[1]
+    # Lines of several systems may be parted, but not before the first of them.
+    for bars in (1, 9, 17):
+        exercise = replace(
+            doublings(), lines=tuple(Line((bar,) * bars, f"Here {n}") for n in range(1, 16))
+        )
+        one = pages(exercise)
+        reader = read(one)
+        assert len(reader.pages) > 1
+        for page, png in zip(reader.pages, one.pngs(50), strict=True):
+            rows = np.flatnonzero(
+                np.asarray(Image.open(io.BytesIO(png)).convert("L"))[:, 50:-50].min(axis=1) < 128
+            )
+            last = last_heading_y(page)
+            if last is not None:
+                below = [row for row in rows if last < row * 72 / 50 < foot_y(page)]
+                # A staff with its gracenotes is at least 12 mm high.
+                assert len(below) * 25.4 / 50 > 8
+
+
+def places(page: Any) -> list[tuple[str, float]]:
+    """Each piece of text of a page with its distance from the upper edge, in points."""
+    found: list[tuple[str, float]] = []
+    height = float(page.mediabox[3])
+
+    def visit(text: str, outer: list[float], inner: list[float], *_: Any) -> None:
+        if text.strip():
+            y = inner[4] * outer[1] + inner[5] * outer[3] + outer[5]
+            found.append((text, height - y))
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+def last_heading_y(page: Any) -> float | None:
+    return max((y for text, y in places(page) if "Here" in text), default=None)
+
+
+def foot_y(page: Any) -> float:
+    return min(y for text, y in places(page) if "Keep the level low" in text or "a box for" in text)
+
+
+def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty() -> None:
+    one = pages(shipped("full-book-of-doublings"))
+    (ends,) = one.line_pages()
+    on_page = [ends.count(number) for number in range(1, one.count() + 1)]
+    assert sum(on_page) == 70
+    assert max(on_page) - min(on_page) <= 1
+
+
+def test_the_lines_that_fit_a_page_are_as_many_as_fit() -> None:
+    book = shipped("full-book-of-doublings")
+    for count in (1, 2):
+        lines = lines_that_fit(book, count)
+        assert 0 < lines < len(book.lines)
+        assert pages_of(replace(book, lines=book.lines[:lines])) == count
+        assert pages_of(replace(book, lines=book.lines[: lines + 1])) == count + 1
+
+
+def test_an_exercise_that_fits_keeps_all_its_lines() -> None:
+    assert lines_that_fit(shipped("shakes"), 1) == len(shipped("shakes").lines)
+
+
+def test_svg_and_png_have_a_file_for_each_page(tmp_path: Path) -> None:
+    book = replace(
+        shipped("full-book-of-doublings"), lines=shipped("full-book-of-doublings").lines[:9]
+    )
+    paths = write_sheet(book, tmp_path / "book.png")
+    assert [path.name for path in paths] == ["book-1.png", "book-2.png"]
+    for path in paths:
+        assert Image.open(path).size == (1240, 1754)
+    (path,) = write_sheet(shipped("shakes"), tmp_path / "one.svg")
+    assert path.name == "one.svg"
+    assert path.read_text("utf-8").startswith("<svg")
+
+
+@pytest.mark.parametrize("name", ["sheet.docx", "sheet"])
+def test_an_unknown_ending_is_refused_before_anything_is_written(name: str, tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        write_sheet(single_note(), tmp_path / name)
+    assert ".pdf" in str(caught.value)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_that_does_not_exist_is_refused_in_one_message(tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        write_sheet(single_note(), tmp_path / "nowhere" / "sheet.pdf")
+    assert len(caught.value.problems) == 1
+
+
+def test_what_was_there_stays_when_a_sheet_cannot_be_written(tmp_path: Path) -> None:
+    target = tmp_path / "sheet.pdf"
+    target.mkdir()
+    with pytest.raises(RungwiseError):
+        write_sheet(single_note(), target)
+    assert target.is_dir()
+    assert [path.name for path in tmp_path.iterdir()] == ["sheet.pdf"]
