@@ -387,10 +387,12 @@ def test_a_heading_never_stands_at_the_foot_of_a_page_without_its_staff() -> Non
             rows = np.flatnonzero(
                 np.asarray(Image.open(io.BytesIO(png)).convert("L"))[:, 50:-50].min(axis=1) < 128
             )
-            last = last_heading_y(page)
+            found = places(page)
+            last = max((y for text, y in found if "Here" in text), default=None)
+            foot = min(y for text, y in found if "a box for" in text)
             if last is not None:
-                below = [row for row in rows if last < row * 72 / 50 < foot_y(page)]
                 # A staff with its gracenotes is at least 12 mm high.
+                below = [row for row in rows if last < row * 72 / 50 < foot]
                 assert len(below) * 25.4 / 50 > 8
 
 
@@ -406,14 +408,6 @@ def places(page: Any) -> list[tuple[str, float]]:
 
     page.extract_text(visitor_text=visit)
     return found
-
-
-def last_heading_y(page: Any) -> float | None:
-    return max((y for text, y in places(page) if "Here" in text), default=None)
-
-
-def foot_y(page: Any) -> float:
-    return min(y for text, y in places(page) if "Keep the level low" in text or "a box for" in text)
 
 
 def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty() -> None:
