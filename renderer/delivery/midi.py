@@ -323,7 +323,7 @@ def _conductor(
             count = here.count * unit * clock.stretch // here.unit
             message = mido.MetaMessage(
                 "time_signature",
-                numerator=count,
+                numerator=min(count, 255),
                 denominator=unit,
                 clocks_per_click=min(255, int(bar.meter.beat_value * 96 * clock.stretch)),
             )

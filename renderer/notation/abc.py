@@ -235,6 +235,17 @@ def _text_of(path: Path) -> str:
         return data.decode("latin-1")
 
 
+def scores_of_file(path: Path) -> Iterator[Score | RungwiseError]:
+    """Yield every tune of a file as written, or why it cannot be read."""
+    for tune in _tunes(_text_of(path)):
+        if not tune.body:
+            continue
+        try:
+            yield _score_of(tune, str(path))
+        except RungwiseError as error:
+            yield error.in_file(str(path))
+
+
 def _read_abc(path: Path, reading: Reading) -> Exercise:
     tunes = [tune for tune in _tunes(_text_of(path)) if tune.body]
     if not tunes:

@@ -18,6 +18,7 @@ from renderer.notation.score import Bar, Exercise, Line, Meter
 
 UNIT = Fraction(1, 8)
 BARS_ON_A_LINE = 8
+MOST_BEATS = 32
 MOST_NOTES_OF_A_TUPLET = 9
 
 
@@ -73,14 +74,21 @@ def _bar_code(notes: list[Printed], bar: Bar, offset: Fraction, unit: Fraction) 
     return "".join(code).strip()
 
 
+def _meter_text(meter: Meter | None) -> str:
+    """The meter's field; bars beyond all counting are in free meter."""
+    return "none" if meter is None or meter.count > MOST_BEATS else str(meter)
+
+
 def _own_meter(bar: Bar) -> Meter | None:
-    """A meter that a bar fills, if there is one."""
+    """A meter with the same beat that a bar fills, if there is one."""
     whole = bar.beats * bar.meter.beat_value
-    unit = max(4, whole.denominator)
-    count = whole * unit
-    if unit not in (4, 8, 16) or count > 32:
-        return None
-    return Meter(int(count), unit)
+    for unit in (1, 2, 4, 8, 16):
+        count = whole * unit
+        if count.denominator == 1 and count <= MOST_BEATS:
+            meter = Meter(int(count), unit)
+            if meter.beat_value == bar.meter.beat_value:
+                return meter
+    return None
 
 
 def _may_be_short(line: Line, number: int) -> bool:
@@ -93,9 +101,13 @@ def _may_be_short(line: Line, number: int) -> bool:
 
 @dataclass
 class _State:
-    """The meter in force as lines are written one after the other."""
+    """The meter in force as lines are written one after the other.
+
+    `strict`: whether what is written is read strictly, so that bars have to add up.
+    """
 
     meter: Meter | None
+    strict: bool
 
 
 def _tempo_field(bar: Bar, beat_tempo: Fraction) -> str:
@@ -111,9 +123,10 @@ def _line_code(
         zip(line.bars, printed_line(exercise, line_number, opened), strict=True), start=1
     ):
         meter: Meter | None = bar.meter
-        if bar.beats < bar.meter.beats and not _may_be_short(line, number):
+        odd = bar.beats != bar.meter.beats and not _may_be_short(line, number)
+        if state.strict and odd:
             meter = _own_meter(bar) or meter
-        fields = "" if meter == state.meter else f"[M:{meter}]"
+        fields = "" if meter == state.meter else f"[M:{_meter_text(meter)}]"
         state.meter = meter
         if bar.tempo is not None:
             fields += _tempo_field(bar, bar.tempo)
@@ -132,7 +145,7 @@ def write_abc_line(
     meter, unit:
         The meter and the unit length (as a share of a whole note) that hold where it is read.
     """
-    state = _State(meter)
+    state = _State(meter, strict=True)
     return " | ".join(_line_code(exercise, line_number, "closed", unit, state)) + " |"
 
 
@@ -158,7 +171,7 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
         "%abc-2.1",
         "X:1",
         f"T:{escaped_text(exercise.title)}",
-        f"M:{meter}",
+        f"M:{_meter_text(meter)}",
         f"L:{UNIT}",
         f"Q:{meter.beat_value}={decimal_text(tempo)}",
         "K:HP",
@@ -167,7 +180,7 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
 
 
 def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> Iterator[str]:
-    state = _State(meter)
+    state = _State(meter, strict=False)
     quarter = tempo * meter.beat_value
     for line_number, line in enumerate(exercise.lines, start=1):
         codes = list(_line_code(exercise, line_number, opened, UNIT, state))

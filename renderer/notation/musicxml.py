@@ -33,6 +33,7 @@ from renderer.notation.written import (
 )
 
 MOST_PASSES = 100
+MOST_BEATS = 999
 _LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
 _SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 _JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno")
@@ -178,7 +179,7 @@ class _PartReader:
             whole += Fraction(total, int(unit))
             finest = max(finest, int(unit))
         count_in_all = whole * finest
-        if not counts or not 1 <= count_in_all <= 64:
+        if not counts or not 1 <= count_in_all <= MOST_BEATS:
             raise failure("the meter has no beats", "write one like 3/4", place=self._place)
         return Meter(int(count_in_all), finest)
 

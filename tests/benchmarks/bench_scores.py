@@ -1,0 +1,151 @@
+"""Every tune of music21's corpus: which lie on the nine notes, and what becomes of them.
+
+Prints counts, times a file, and the ratio to music21's own parser, measured in this run. With
+`--sound` each tune that is read is also played at its tempo and mixed (not written). The corpus is
+test data only.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import music21
+
+from renderer.delivery.midi import MidiSound, write_midi
+from renderer.errors import RungwiseError
+from renderer.notation.abc import read_abc, scores_of_file
+from renderer.notation.abc_writer import write_abc
+from renderer.notation.compare import music_of
+from renderer.notation.musicxml import read_musicxml
+from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.score import Exercise
+from renderer.notation.written import Reading, exercise_of
+from renderer.sound.instrument import make_instrument
+from renderer.sound.mix import mix_track
+from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.sound.settings import MixSettings
+from renderer.timing.expand import expand
+
+CORPUS = Path(music21.__file__).parent / "corpus"
+RATIO_FILES = 20
+
+
+def _readings(path: Path, reading: Reading) -> Iterator[Exercise | RungwiseError]:
+    """Each tune of a file, or the report of why it cannot be read."""
+    if path.suffix == ".abc":
+        for score in scores_of_file(path):
+            if isinstance(score, RungwiseError):
+                yield score
+                continue
+            try:
+                yield exercise_of(score, reading)
+            except RungwiseError as error:
+                yield error
+        return
+    try:
+        yield read_musicxml(path, reading)
+    except RungwiseError as error:
+        yield error
+
+
+def _kind(error: RungwiseError) -> str:
+    causes = " ".join(problem.cause for problem in error.problems)
+    if "not on the chanter" in causes:
+        return "refused: notes off the chanter"
+    if "at once" in causes or "one note at a time" in causes or "before the one before" in causes:
+        return "refused: several notes at once"
+    return "refused: not readable as it stands"
+
+
+def _music(exercise: Exercise) -> list[object]:
+    return [music_of(bar) for line in exercise.lines for bar in line.bars]
+
+
+def _exported(exercise: Exercise, folder: Path) -> bool:
+    """Whether the tune is the same after MusicXML and after ABC."""
+    xml, abc = folder / "tune.musicxml", folder / "tune.abc"
+    xml.write_bytes(write_musicxml(exercise, opened="closed"))
+    abc.write_bytes(write_abc(exercise))
+    return all(_music(again) == _music(exercise) for again in (read_musicxml(xml), read_abc(abc)))
+
+
+def main() -> None:
+    """Read the corpus and print what became of it."""
+    sound = "--sound" in sys.argv
+    files = sorted(
+        p for p in CORPUS.rglob("*") if p.suffix in (".abc", ".xml", ".mxl", ".musicxml")
+    )
+    counts: Counter[str] = Counter()
+    read: list[Exercise] = []
+    slowest = (0.0, "")
+    started = time.perf_counter()
+    for path in files:
+        file_started = time.perf_counter()
+        for found in _readings(path, Reading()):
+            counts["tunes"] += 1
+            if isinstance(found, RungwiseError):
+                counts[_kind(found)] += 1
+                continue
+            read.append(found)
+            counts["read"] += 1
+            counts["read, C and F as pipers write them"] += any(
+                "no key signature" in remark for remark in found.remarks
+            )
+        slowest = max(slowest, (time.perf_counter() - file_started, path.name))
+    took = time.perf_counter() - started
+    for name, count in sorted(counts.items()):
+        print(f"{name}: {count}")
+    print(f"{len(files)} files in {took:.1f} s, {1000 * took / counts['tunes']:.1f} ms a tune; "
+          f"slowest {slowest[1]} {slowest[0]:.1f} s")  # fmt: skip
+
+    with tempfile.TemporaryDirectory() as folder:
+        same = sum(_exported(exercise, Path(folder)) for exercise in read)
+    print(f"the same after MusicXML and after ABC: {same} of {len(read)}")
+    _play(read, sound=sound)
+    _ratio([path for path in files if path.suffix == ".mxl"][:RATIO_FILES])
+
+
+def _play(read: list[Exercise], *, sound: bool) -> None:
+    instrument = make_instrument(parse_pitch("A"), scale_named(), Chanter.PRACTICE, rate=44_100)
+    midi = MidiSound(parse_pitch("A"), scale_named())
+    played, seconds, errors = 0, 0.0, Counter[str]()
+    started = time.perf_counter()
+    for exercise in read:
+        try:
+            timeline = expand(exercise)
+            write_midi(timeline, midi)
+        except RungwiseError as error:
+            errors[error.problems[0].cause[:60]] += 1
+            continue
+        if sound:
+            for _ in mix_track(timeline, instrument, MixSettings()):
+                pass
+        played += 1
+        seconds += float(timeline.duration)
+    took = time.perf_counter() - started
+    what = "expanded, written as MIDI and mixed" if sound else "expanded and written as MIDI"
+    print(f"{what}: {played} of {len(read)}, {seconds / took:.0f} times real time")
+    for cause, count in errors.most_common():
+        print(f"  {count} not: {cause}")
+
+
+def _ratio(files: list[Path]) -> None:
+    started = time.perf_counter()
+    for path in files:
+        for _ in _readings(path, Reading()):
+            pass
+    ours = time.perf_counter() - started
+    started = time.perf_counter()
+    for path in files:
+        music21.converter.parse(path, forceSource=True, storePickle=False)
+    theirs = time.perf_counter() - started
+    print(f"{len(files)} .mxl files: music21's parser takes {theirs / ours:.0f} times as long")
+
+
+if __name__ == "__main__":
+    main()
