@@ -20,12 +20,12 @@ _GAP = 0.65 * UNITS_A_SPACE
 """Between the extents of neighbours."""
 
 _LEFT_PAD = 0.9 * UNITS_A_SPACE
-_RIGHT_PAD = 0.8 * UNITS_A_SPACE
+_RIGHT_PAD = 1.0 * UNITS_A_SPACE
 _METER_PAD = 0.85 * UNITS_A_SPACE
 """Between a bar line and what follows or precedes it, and around a time signature."""
 
-_DOUBLE_ROOM = 0.45 * UNITS_A_SPACE
-_FINAL_ROOM = 0.85 * UNITS_A_SPACE
+_DOUBLE_ROOM = 0.7 * UNITS_A_SPACE
+_FINAL_ROOM = 1.0 * UNITS_A_SPACE
 """What a double and a final bar line need more than a single one."""
 
 _EIGHTH_ROOM = 3.0 * UNITS_A_SPACE

@@ -1,0 +1,69 @@
+"""The pictures of sheets in the README: shipped exercises in, small PNG files out.
+
+`python -m renderer.delivery.sheet.pictures` writes them anew into `examples/` beside this module.
+Each shows the top of a page, cut below what is printed there.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from renderer.delivery.files import make_folder, write_whole
+from renderer.delivery.sheet.content import content_of
+from renderer.delivery.sheet.layout import Form, PrintSize, SheetSettings
+from renderer.delivery.sheet.pages import lay_out
+from renderer.technique.reading import read_exercise
+
+FOLDER = Path(__file__).parent / "examples"
+_PIXELS_PER_INCH = 110
+_GREYS = 16
+_EDGE_PIXELS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture's name, what it shows, and from where to where down the page, as shares of it."""
+
+    name: str
+    exercise: str
+    settings: SheetSettings
+    top: float = 0.0
+    bottom: float = 1.0
+
+
+PICTURES = (
+    Picture("opened-and-closed", "doublings-over-a-wide-step", SheetSettings(), 0, 0.86),
+    Picture("both-forms", "grips-and-taorluaths", SheetSettings(form=Form.BOTH), 0, 0.86),
+    Picture("fingering", "shakes", SheetSettings(fingering=True), 0, 0.86),
+    Picture("whole-page", "full-book-of-doublings", SheetSettings()),
+    Picture("large-print", "crossing-noises", SheetSettings(size=PrintSize.LARGE), 0, 0.37),
+)
+
+
+def picture(one: Picture) -> bytes:
+    """Return a picture as a PNG in shades of grey, its white edges cut off."""
+    content = content_of(read_exercise(one.exercise), one.settings)
+    png = lay_out([content], one.settings).pngs(_PIXELS_PER_INCH)[0]
+    page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+    page = page[int(len(page) * one.top) : int(len(page) * one.bottom)]
+    rows = np.flatnonzero(page.min(axis=1) < 200)
+    page = page[max(0, rows[0] - _EDGE_PIXELS) : rows[-1] + _EDGE_PIXELS]
+    out = io.BytesIO()
+    Image.fromarray(page).quantize(_GREYS).save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def main() -> None:
+    """Write the pictures."""
+    make_folder(FOLDER)
+    for one in PICTURES:
+        write_whole(FOLDER / f"{one.name}.png", picture(one))
+
+
+if __name__ == "__main__":
+    main()
