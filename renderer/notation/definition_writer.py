@@ -1,4 +1,4 @@
-"""An exercise to a definition file: every line written out as `abc`.
+"""An exercise to a definition file: TOML with every line written out as `abc`.
 
 What was a run with an ornament is written as the notes that it stood for; the movements are
 recognised again when the file is read.
@@ -19,28 +19,23 @@ def _title(text: str) -> str:
     return " ".join(text.split())[:LONGEST_TITLE]
 
 
-def write_definition(exercise: Exercise) -> bytes:
-    """Return an exercise as a definition file in UTF-8.
+def definition_of(exercise: Exercise) -> Definition:
+    """Return an exercise as a definition with every line in ABC.
 
-    Parameters
-    ----------
-    exercise:
-        What is written. Its first bar's meter becomes the file's; other meters are fields in the
-        lines' ABC.
+    Its first bar's meter becomes the definition's; other meters are fields in the lines' ABC.
     """
     meter = exercise.lines[0].bars[0].meter
     unit = usual_unit(meter)
-    lines = tuple(
-        AbcLine(
-            abc=write_abc_line(exercise, number, meter=meter, unit=unit),
-            heading=_title(line.heading),
-            inner=line.inner,
-        )
-        for number, line in enumerate(exercise.lines, start=1)
-    )
-    definition = Definition(
+    return Definition(
         title=_title(exercise.title),
-        lines=lines,
+        lines=tuple(
+            AbcLine(
+                write_abc_line(exercise, number, meter=meter, unit=unit),
+                _title(line.heading),
+                line.inner,
+            )
+            for number, line in enumerate(exercise.lines, start=1)
+        ),
         meter=meter,
         tempo=exercise.tempo,
         gracenotes=exercise.gracenotes,
@@ -49,5 +44,10 @@ def write_definition(exercise: Exercise) -> bytes:
         audience=_title(exercise.audience),
         purpose=exercise.purpose,
         level=_title(exercise.level),
+        source=exercise.source,
     )
-    return definition_text(definition).encode()
+
+
+def write_definition(exercise: Exercise) -> bytes:
+    """Return an exercise as a definition file in UTF-8."""
+    return definition_text(definition_of(exercise)).encode()
