@@ -182,7 +182,8 @@ def _signature(bar: _GridBar) -> Meter:
     """The meter that the bar fills: its own where it is shorter or longer than written."""
     if bar.length == Fraction(bar.meter.count, bar.meter.unit):
         return bar.meter
-    unit = max(4, bar.length.denominator)
+    # In the meter's own unit where it can be, so that a reader counts the same beats.
+    unit = max(bar.meter.unit, bar.length.denominator)
     count = bar.length * unit
     if unit & (unit - 1) or unit > 64 or count > 127:
         return bar.meter

@@ -88,9 +88,10 @@ def test_an_hour_of_midi_does_not_drift() -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(written_exercises(), st.sampled_from([Fraction(12), Fraction(18)]))
-def test_onsets_agree_for_random_exercises(exercise: Exercise, tempo: Fraction) -> None:
-    exercise = Exercise(exercise.title, exercise.lines, tempo, inner=Length(Fraction(60), "ms"))
+@given(written_exercises())
+def test_onsets_agree_for_random_exercises(exercise: Exercise) -> None:
+    tempo = Fraction(10)
+    exercise = Exercise(exercise.title, exercise.lines, tempo, inner=Length(Fraction(100), "ms"))
     timeline = expand(exercise, tempo, gap=1)
     _check_onsets(timeline, write_midi(timeline, _sound()))
 
@@ -225,7 +226,7 @@ def test_midi_read_back_keeps_notes_gracenotes_bars_and_headings(
         exercise.lines,
         Fraction(40),
         Gracenotes(Length(Fraction(35), "ms"), placement),
-        Length(Fraction(80), "ms"),
+        Length(Fraction(100), "ms"),
     )
     timeline = expand(exercise, 40, count_in=0, gap=0)
     sound = _sound(pitch, tuning=tuning, chanter=chanter)
