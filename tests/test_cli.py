@@ -190,3 +190,72 @@ def test_every_command_says_what_it_reads_and_writes_with_an_example() -> None:
     for command in app.registered_commands:
         text = command.callback.__doc__ or "" if command.callback else ""
         assert "Example: rungwise" in text, command
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are a thing of Unix")
+@pytest.mark.parametrize("ending", ["toml", "abc", "mid", "musicxml"])
+def test_a_pipe_is_refused_and_not_waited_for(folder: Path, ending: str) -> None:
+    os.mkfifo(folder / f"pipe.{ending}")
+    run = rungwise("check", f"pipe.{ending}", folder=folder)
+    assert (run.returncode, run.stdout) == (2, "")
+    assert f"pipe.{ending}: " in run.stderr
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are a thing of Unix")
+def test_a_pipe_is_no_soundfont(folder: Path) -> None:
+    os.mkfifo(folder / "pipe.sf2")
+    asked = ("--soundfont", "pipe.sf2", "--preset", "0:0")
+    run = rungwise("render", "good.toml", "-o", "tracks", *asked, folder=folder)
+    assert run.returncode == 2
+    assert "pipe.sf2: this is no file" in run.stderr
+
+
+@pytest.mark.parametrize(
+    "command", [("events",), ("expand",), ("abridge", "--lines", "1"), ("convert",)]
+)
+def test_no_command_writes_over_the_file_that_it_reads(
+    folder: Path, command: tuple[str, ...]
+) -> None:
+    to = ("good.toml",) if command == ("convert",) else ("-o", "good.toml")
+    run = rungwise(command[0], "good.toml", *to, *command[1:], folder=folder)
+    assert run.returncode == 2
+    assert "it is the file that is read" in run.stderr
+    assert (folder / "good.toml").read_text("utf-8") == GOOD
+
+
+def test_a_terminal_of_few_letters_stops_no_command(folder: Path) -> None:
+    (folder / "zoe.toml").write_text(GOOD.replace("a wide step", "Zo\u00eb"), "utf-8")
+    run = rungwise("check", "zoe.toml", folder=folder, env={"PYTHONIOENCODING": "ascii"})
+    assert (run.returncode, run.stderr) == (0, "")
+    assert "Doublings over Zo?" in run.stdout
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="/dev/full is a device of Linux")
+@pytest.mark.parametrize("command", [("ornaments", "birl"), ("events", "full-book-of-doublings")])
+def test_a_full_disk_behind_the_output_is_said(folder: Path, command: tuple[str, ...]) -> None:
+    with Path("/dev/full").open("w") as full:
+        run = subprocess.run(
+            [sys.executable, "-m", "renderer.cli", *command],
+            cwd=folder,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+    assert (run.returncode, run.stderr) == (2, "The disk that the output goes to is full.\n")
+
+
+def test_hundreds_of_mistakes_are_counted_and_not_all_printed(folder: Path) -> None:
+    (folder / "wrong.toml").write_text('[[lines]]\nrun = "H"\n' * 500, "utf-8")
+    run = rungwise("check", "wrong.toml", folder=folder)
+    assert run.returncode == 2
+    assert len(run.stderr.splitlines()) == 51
+    assert run.stderr.endswith("... and 450 more of them.\n")
+
+
+def test_a_wrong_tempo_is_placed_at_its_option(folder: Path) -> None:
+    for command in (("events",), ("render", "-o", "tracks")):
+        run = rungwise(*command, "good.toml", "--tempo", "5000", folder=folder)
+        assert run.returncode == 2
+        assert run.stderr.startswith("--tempo: a tempo of 5000 ")

@@ -22,6 +22,7 @@ from renderer.commands.options import (
     output_console,
     print_table,
     read_with_options,
+    refuse_to_replace,
 )
 from renderer.errors import Problem, RungwiseError, failure
 
@@ -79,6 +80,7 @@ def expand(
     """
     from renderer.notation.definition_text import definition_text
 
+    refuse_to_replace(file, output)
     _write(output, definition_text(_written_out(file)))
 
 
@@ -279,6 +281,7 @@ def abridge(
         )
     if cover is not None and cover != "all":
         raise failure(f"{cover!r} is not known here", "write --cover all", place="--cover")
+    refuse_to_replace(file, output)
     definition = _written_out(file)
     music = realise(definition)
     candidates = [
@@ -370,7 +373,8 @@ def plan(
         typer.Option(formats=["%Y-%m-%d"], help="The first day; tomorrow if left out."),
     ] = None,
     at: Annotated[
-        datetime, typer.Option(formats=["%H:%M"], help="When practice begins.")
+        datetime,
+        typer.Option(formats=["%H:%M"], help="When practice begins.", show_default="18:00"),
     ] = datetime(2000, 1, 1, 18, 0),
     output: Annotated[
         Path | None,

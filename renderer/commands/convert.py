@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import output_console
+from renderer.commands.options import output_console, refuse_to_replace
 from renderer.errors import failure
 
 if TYPE_CHECKING:
@@ -159,8 +159,7 @@ def convert(
         drones=drone,
         metronome=metronome,
     )
-    if target.exists() and source.exists() and target.samefile(source):
-        raise failure("it is the file that is read", "name another one", file=str(target))
+    refuse_to_replace(source, target)
     exercise = read_exercise(source, reading)
     lost = write(exercise, target, conversion)
     console = output_console()

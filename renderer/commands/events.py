@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.options import EventFormat, read_with_options
+from renderer.commands.options import (
+    EventFormat,
+    placed,
+    read_with_options,
+    refuse_to_replace,
+)
+from renderer.errors import RungwiseError
 
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
@@ -85,10 +91,15 @@ def events(
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
-    from renderer.timing.expand import expand
+    from renderer.timing.expand import exact_tempo, expand
 
+    refuse_to_replace(file, output)
     exercise = read_with_options(file, gracenote=gracenote)
-    timeline = expand(exercise, tempo, count_in=count_in, repeats=repeats, echo=echo)
+    try:
+        speed = None if tempo is None else exact_tempo(tempo)
+    except RungwiseError as error:
+        raise placed(error, "--tempo") from None
+    timeline = expand(exercise, speed, count_in=count_in, repeats=repeats, echo=echo)
     text = _as_text(event_rows(timeline), form)
     if output is None:
         sys.stdout.write(text)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -53,6 +53,17 @@ def print_table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: s
         # As Text: what a teacher writes in brackets is no markup.
         table.add_row(*(Text(cell) for cell in row))
     output_console().print(table)
+
+
+def placed(error: RungwiseError, option: str) -> RungwiseError:
+    """Return the same error with `option` as the place of every problem."""
+    return type(error)(replace(problem, place=option) for problem in error.problems)
+
+
+def refuse_to_replace(source: Path, output: Path | None) -> None:
+    """Raise a `RungwiseError` if a command would write over the very file that it reads."""
+    if output is not None and output.exists() and source.exists() and output.samefile(source):
+        raise failure("it is the file that is read", "name another one", file=str(output))
 
 
 def gracenote_length(text: str) -> Length:

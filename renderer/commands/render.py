@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import output_console, read_with_options
+from renderer.commands.options import output_console, placed, read_with_options
 from renderer.errors import Problem, RungwiseError, failure
 
 if TYPE_CHECKING:
@@ -34,7 +34,10 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
         )
     if ladder is not None:
         return parse_ladder(ladder)
-    return None if tempo is None else Ladder((exact_tempo(tempo),))
+    try:
+        return None if tempo is None else Ladder((exact_tempo(tempo),))
+    except RungwiseError as error:
+        raise placed(error, "--tempo") from None
 
 
 def _read_all(files: Sequence[Path]) -> list[Exercise]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from renderer.commands.options import ReportFormat, output_console, print_table, read_with_options
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +33,7 @@ def ornaments(
         str | None, typer.Option("--from", help="The note before it, such as 'high G'.")
     ] = None,
     file: Annotated[
-        Path | None, typer.Option("--file", help="A definition whose own [ornament-book] counts.")
+        Path | None, typer.Option("--file", help="A definition whose own `ornament-book` counts.")
     ] = None,
 ) -> None:
     """Print the ornament book, or one movement with its slots and finger moves.
@@ -56,14 +56,15 @@ def ornaments(
         movement = book.movement(name)
     except ValueError as error:
         raise _refused(error, "NAME") from None
-    _about(movement)
     if coming_from is None:
+        _about(movement)
         print_table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
         return
     try:
         previous = note_named(coming_from)
     except ValueError as error:
         raise _refused(error, "--from") from None
+    _about(movement)
     rows = tables.approach_rows(book, movement, previous)
     print_table(tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
 
@@ -73,7 +74,10 @@ def _book_of(file: Path) -> OrnamentBook:
     from renderer.technique.ornaments import load_book
 
     own = read_definition(file).ornament_book
-    return load_book().extended(own) if own else load_book()
+    try:
+        return load_book().extended(own) if own else load_book()
+    except RungwiseError as error:
+        raise error.in_file(str(file)) from None
 
 
 def _refused(error: ValueError, place: str) -> Exception:
@@ -193,13 +197,15 @@ def _print_reports(
         heading = f": {report.heading}" if report.heading else ""
         console.print(Text(f"\nLine {report.line}{heading}", style="bold"))
         console.print(Text(report.played))
-        console.print(Text(f"Difficulty {report.difficulty:.1f}; {_speed(limit, asked)}"))
+        inner = exercise.inner_of(exercise.lines[report.line - 1])
+        speed = _speed(limit, asked, opened=inner.is_share_of_beat)
+        console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
         for sentence in report.advice:
             console.print(Text(f"  {sentence}"))
         rows = tables.flag_rows(report)
         if rows:
             print_table(tables.FLAG_HEADINGS, rows)
-    totals = ", ".join(f"{count} {name}" for name, count in _totals(reports).items() if count)
+    totals = ", ".join(_counted(n, name) for name, n in _totals(reports).items() if n)
     console.print(Text(f"\nTotals: {totals}"))
     ordered = sorted(reports, key=lambda report: report.difficulty)
     if len(ordered) > 1:
@@ -215,13 +221,25 @@ def _print_reports(
         )
 
 
-def _speed(limit: Fraction | None, asked: Fraction) -> str:
+def _counted(count: int, name: str) -> str:
+    """A count with its noun, which `_totals` names in the plural or as a kind of caution."""
+    noun = name.removesuffix("s")
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
+    from renderer.notation.limits import FASTEST_TEMPO
     from renderer.timing.fit import spoken_tempo
 
-    if limit is None:
+    if limit is None or limit >= FASTEST_TEMPO:
         return "fits at every tempo"
     if limit == 0:
-        return "fits at no tempo: an inner note is too short for its gracenote"
+        why = (
+            "the parts of an opened movement are longer together than its note"
+            if opened
+            else "an inner note is too short for its gracenote"
+        )
+        return f"fits at no tempo: {why}"
     verdict = f"fits up to {spoken_tempo(limit)} beats a minute"
     return verdict if limit >= asked else f"{verdict}, and {spoken_tempo(asked)} are asked for"
 

@@ -216,6 +216,9 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
 
 
 def _text_of(path: Path) -> str:
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        # Reading from a pipe waits for ever.
+        raise failure("it cannot be read (a device or a pipe)", "name an .abc file")
     try:
         with path.open("rb") as file:
             data = file.read(LONGEST_FILE_BYTES + 1)

@@ -7,9 +7,11 @@ problem with its place, such as `lines[3].run` (the third line), the cause and t
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, time
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
@@ -234,15 +236,35 @@ def _unknown_key(path: Sequence[int | str]) -> Problem:
     return Problem(f"there is no key `{key}`", remedy.rstrip("?"), _place(path))
 
 
+_BARE = ("bool_type", "int_type", "float_type")
+_CURLY_QUOTES = (
+    "\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}\N{DOUBLE LOW-9 QUOTATION MARK}"
+)
+
 _EXPECTED = {
     "string_type": "text in quotes",
     "bool_type": "true or false",
     "int_type": "a whole number",
     "float_type": "a number",
-    "list_type": "a list, as in [[lines]]",
+    "list_type": "a list",
     "dict_type": "a table",
     "model_type": "a table",
 }
+
+
+def _as_written(value: object) -> str:
+    """A value as a definition writes it, where that is short enough to show."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str | int | float | list) and len(repr(value)) < 60:
+        return repr(value)
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return "a table" if isinstance(value, dict) else "what is there"
+
+
+def _without_quotes(value: object, kind: str) -> str:
+    return " without quotes" if isinstance(value, str) and kind in _BARE else ""
 
 
 def _problem(error: Any) -> Problem:
@@ -267,11 +289,23 @@ def _problem(error: Any) -> Problem:
         case "finite_number":
             cause, remedy = f"{value} is no number to count by", "write a finite number"
         case _ if kind in _EXPECTED:
-            shown = repr(value) if len(repr(value)) < 60 else "something else"
-            cause, remedy = f"{shown} is not {_EXPECTED[kind]}", f"write {_EXPECTED[kind]}"
+            cause = f"{_as_written(value)} is not {_EXPECTED[kind]}"
+            remedy = f"write {_EXPECTED[kind]}" + _without_quotes(value, kind)
+            if path == ("lines",):
+                remedy = "write [[lines]] in double brackets before each line"
         case _:
             cause, remedy = str(error["msg"]), "see the README for what a definition holds"
     return Problem(cause, remedy, place)
+
+
+def _toml_remedy(text: str, message: str, where: str) -> str:
+    if message.startswith("Cannot"):
+        return "write each key and each table once"
+    number = re.match(r"line (\d+)", where)
+    line = text.splitlines()[int(number[1]) - 1] if number else ""
+    if any(quote in line for quote in _CURLY_QUOTES):
+        return 'write straight quotes ("), not curly ones'
+    return "write key = value; text stands in quotes, lists in [ ]"
 
 
 def parse_definition(text: str, *, name: str = "", source: str = "") -> Definition:
@@ -297,10 +331,13 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         message, _, where = str(error).partition(" (at ")
         raise failure(
             f"this is not TOML: {message[:1].lower()}{message[1:]}",
-            "write key = value; text stands in quotes, lists in [ ]",
+            _toml_remedy(text, message, where),
             place=where.rstrip(")"),
             file=source,
         ) from None
+    except ValueError:
+        # Python reads whole numbers of up to 4,300 digits.
+        raise failure("a number in it is endless", "write a shorter one", file=source) from None
     except RecursionError:
         raise failure("lists are nested too deeply", "write a flat list", file=source) from None
     if not table:
@@ -337,6 +374,9 @@ def read_text(path: Path) -> str:
     try:
         if path.is_dir():
             raise failure("this is a folder", "name a file in it", file=file)
+        if path.exists() and not path.is_file():
+            # Reading from a pipe waits for ever, and from a device it never ends.
+            raise failure("this is a device or a pipe", "name a file", file=file)
         if path.stat().st_size > LONGEST_FILE_BYTES:
             raise failure(
                 f"the file is larger than {LONGEST_FILE_BYTES // 1_000_000} MB",

@@ -45,6 +45,9 @@ def read_score_element(path: Path) -> ElementTree.Element:
 
 def read_bytes(path: Path, most: int) -> bytes:
     """Return a file's bytes; raise `RungwiseError` if it cannot be read, is empty or too large."""
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        # Reading from a pipe waits for ever.
+        raise failure("it cannot be read (a device or a pipe)", "name a file with a score in it")
     try:
         with path.open("rb") as file:
             data = file.read(most + 1)

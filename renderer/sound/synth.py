@@ -203,6 +203,9 @@ _REMEDY = "give an SF2 or SF3 file that FluidSynth can play"
 
 def _refuse_what_is_no_soundfont(soundfont: Path) -> None:
     """Raise unless the file opens with a SoundFont's header (SoundFont 2.04, section 4)."""
+    if soundfont.exists() and not soundfont.is_file():
+        # Reading from a pipe waits for ever.
+        raise failure("this is no file", _REMEDY, file=str(soundfont))
     try:
         with soundfont.open("rb") as file:
             header = file.read(12)

@@ -80,9 +80,9 @@ def find_exercise(name_or_path: str | Path) -> Path:
     if path.suffix or path.parent != Path():
         return path
     close = process.extract(wanted, list(library), scorer=fuzz.WRatio, limit=3, score_cutoff=60)
-    names = " or ".join(repr(library[key].name) for key, _, _ in close)
+    names = ", ".join(repr(library[key].name) for key, _, _ in close)
     raise failure(
         "there is no such file, and the library has no exercise of that name",
-        (f"did you mean {names}; " if names else "") + "`rungwise list` shows the library",
+        (f"the nearest: {names}; " if names else "") + "`rungwise list` shows the library",
         file=str(name_or_path),
     )

@@ -97,15 +97,17 @@ def silent_join(slots: Fragment, previous: Note | None = None) -> str | None:
                 return f"{slot.note} follows {slot.note} with nothing to part them"
         else:
             if slot.gracenote is before:
-                return f"a {_gracenote(slot.gracenote)} cannot be heard after {before}"
+                return f"{gracenote_words(slot.gracenote)} cannot be heard after {before}"
             if slot.gracenote is slot.note:
-                return f"a {_gracenote(slot.gracenote)} cannot be heard on {slot.note}"
+                return f"{gracenote_words(slot.gracenote)} cannot be heard on {slot.note}"
         before = slot.note
     return None
 
 
-def _gracenote(note: Note) -> str:
-    return f"{note} gracenote"
+def gracenote_words(note: Note) -> str:
+    """Return a gracenote in words, with its article: `an E gracenote`."""
+    article = "an" if note in (Note.E, Note.F) else "a"
+    return f"{article} {note} gracenote"
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,7 +349,7 @@ def _problem(detail: ErrorDetails, place: str) -> Problem:
     kind = detail["type"]
     if kind == "extra_forbidden":
         near = process.extractOne(steps[-1], _ENTRY_KEYS, scorer=fuzz.WRatio, score_cutoff=60)
-        known = f"Did you mean {near[0]!r}" if near else f"Use one of {', '.join(_ENTRY_KEYS)}"
+        known = f"write {near[0]!r}" if near else f"use one of {', '.join(_ENTRY_KEYS)}"
         return Problem(f"there is no key {steps[-1]!r} here", known, where)
     if kind == "value_error":
         cause, _, remedy = str(detail["ctx"]["error"]).partition("; ")

@@ -21,7 +21,9 @@ def _read_score(path: Path, reading: Reading) -> Exercise:
     if reader is None:
         known = ", ".join(sorted((".toml", *_SCORES)))
         raise failure(
-            f"files that end in {path.suffix!r} are not read",
+            f"files that end in {path.suffix!r} are not read"
+            if path.suffix
+            else "its name has no ending that tells its form",
             f"name an exercise in one of these forms: {known}",
             file=str(path),
         )

@@ -16,7 +16,13 @@ from renderer.technique.cautions import Caution, CautionKind, cautions_of
 from renderer.technique.choose import Choice, lead_into, obstacle
 from renderer.technique.difficulty import points_of
 from renderer.technique.fingering import Change, Finger, Hand, Step, change, fingering, written
-from renderer.technique.ornaments import Fragment, Movement, OrnamentBook, fragment_abc
+from renderer.technique.ornaments import (
+    Fragment,
+    Movement,
+    OrnamentBook,
+    fragment_abc,
+    gracenote_words,
+)
 from renderer.technique.recognise import flat_group
 from renderer.technique.report import LineReport, changes_of
 
@@ -52,7 +58,7 @@ def change_words(change: Change) -> str:
         if change.previous is not change.note
         else f"{change.note}"
     )
-    return way if change.gracenote is None else f"{way} by a {change.gracenote} gracenote"
+    return way if change.gracenote is None else f"{way} by {gracenote_words(change.gracenote)}"
 
 
 def step_words(step: Step) -> str:

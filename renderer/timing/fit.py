@@ -8,7 +8,7 @@ where a closed ornament's inner length is itself too short).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
@@ -157,7 +157,7 @@ def _problem(
         parts = len(item.slots)
         return Problem(
             f"{name} opened out has {parts} parts of {inner} each and its note has only "
-            f"{item.beats} beats, so it fits at no tempo",
+            f"{item.beats} {'beat' if item.beats <= 1 else 'beats'}, so it fits at no tempo",
             f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
             place,
             exercise.source,
@@ -170,6 +170,16 @@ def _problem(
         place,
         exercise.source,
     )
+
+
+def _fits_after_a_count_in(
+    exercise: Exercise, room: Room, chain: Chain, seconds_per_beat: Fraction
+) -> bool:
+    """Whether a room is lacking only because the track's first gracenote has none before it."""
+    if room.sounding is not chain.soundings[0]:
+        return False
+    gracenote = exercise.gracenotes.length.value * MILLISECOND
+    return room.lasts.at(seconds_per_beat) >= room.needs - gracenote
 
 
 def check_fit(
@@ -207,7 +217,13 @@ def check_fit(
         for room in rooms(exercise, chain, follows=follows, opens_track=opens):
             if not room.fits(seconds_per_beat):
                 key = (index, room.sounding.bar, room.sounding.item)
-                problems.setdefault(key, _problem(exercise, index, room, chain, tempo))
+                problem = _problem(exercise, index, room, chain, tempo)
+                if opens and _fits_after_a_count_in(exercise, room, chain, seconds_per_beat):
+                    problem = replace(
+                        problem,
+                        remedy="ask for a count-in, so that there is time before the first beat",
+                    )
+                problems.setdefault(key, problem)
     if problems:
         found = list(problems.values())
         rest = len(found) - MOST_PROBLEMS

@@ -66,6 +66,9 @@ MISTAKES = [
     ("ladder = {tempos = [50, 9000]}", "ladder", "from 10 to 400"),
     ("ladder = {tempos = [50], repeats = 0}", "ladder", "from 1 to 10000"),
     (f'title = "{"x" * 501}"', "title", "write up to 500"),
+    ('tempo = "60"', "tempo", "write a number without quotes"),
+    ("tempo = true", "tempo", "true is not a number"),
+    ("tempo = 2024-01-01", "tempo", "2024-01-01 is not a number"),
 ]
 
 
@@ -181,3 +184,18 @@ def test_a_missing_file_and_a_folder_are_told_apart(tmp_path: Path) -> None:
         read_definition(tmp_path / "none.toml")
     with pytest.raises(RungwiseError, match="folder"):
         read_definition(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("title = \N{LEFT DOUBLE QUOTATION MARK}Birls\N{RIGHT DOUBLE QUOTATION MARK}", "straight"),
+        ("tempo = 60\ntempo = 70", "write each key and each table once"),
+        ("tempo = " + "9" * 5000, "write a shorter one"),
+        ('[lines]\nrun = "B"', "write [[lines]] in double brackets"),
+    ],
+)
+def test_slips_of_the_pen_get_a_remedy_of_their_own(text: str, says: str) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        parse_definition(text)
+    assert says in caught.value.problems[0].remedy

@@ -91,7 +91,7 @@ def test_check_reports_flags_difficulty_speed_and_advice(exercise: Path) -> None
     assert "Wide steps [Larkmoor]" in run.stdout
     assert "doubling on low A, D and E; 12 notes in 4 bars" in run.stdout
     assert "right hand away before the left closes, or low A sounds between" in run.stdout
-    assert "fits up to" in run.stdout
+    assert "fits at every tempo" in run.stdout
     assert "Lines from easy to hard: 2, 1" in run.stdout
 
 
@@ -137,3 +137,44 @@ def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
         run = rungwise("fingering", exercise, "--line", line)
         assert run.returncode == 2
         assert "Choose one from 1 to 2" in run.stderr
+
+
+def test_check_speaks_of_no_tempo_that_nobody_plays(exercise: Path) -> None:
+    assert rungwise("check", exercise).stdout.count("fits at every tempo") == 2
+    slower = rungwise("check", exercise, "--gracenote", "100 ms").stdout
+    assert slower.count("fits up to 260.8 beats a minute") == 1
+    assert slower.count("fits at every tempo") == 1
+
+
+@pytest.mark.parametrize(
+    ("inner", "why"),
+    [
+        ("2 beats", "the parts of an opened movement are longer together than its note"),
+        ("30 ms", "an inner note is too short for its gracenote"),
+    ],
+)
+def test_check_says_why_a_line_fits_at_no_tempo(exercise: Path, inner: str, why: str) -> None:
+    exercise.write_text(DEFINITION.replace("1/2 beat", inner), "utf-8")
+    run = rungwise("check", exercise)
+    assert run.returncode == 1
+    assert f"fits at no tempo: {why}" in run.stdout
+
+
+def test_totals_are_counted_in_words(exercise: Path) -> None:
+    exercise.write_text('[[lines]]\nrun = "B, C"\n', "utf-8")
+    totals = rungwise("check", exercise).stdout.splitlines()[-1]
+    assert totals == "Totals: 1 line, 2 notes, 1 silent finger"
+
+
+def test_e_and_f_gracenotes_have_their_article(exercise: Path) -> None:
+    exercise.write_text('[[lines]]\nrun = "B, C"\nornament = "E gracenote"\n', "utf-8")
+    assert "B to C by an E gracenote" in rungwise("fingering", exercise).stdout
+
+
+def test_a_mistake_in_a_definitions_own_movement_names_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text('[ornament-book.knock.fragmets]\nE = "{g}e"\n' + DEFINITION, "utf-8")
+    run = rungwise("ornaments", "--file", path)
+    assert run.returncode == 2
+    assert run.stderr.startswith(f"{path}: ornament-book.knock.fragmets: ")
+    assert "Write 'fragments'." in run.stderr

@@ -271,3 +271,12 @@ def test_tempos_that_nobody_plays_are_refused(tempo: int) -> None:
 def test_endless_tracks_are_refused() -> None:
     with pytest.raises(RungwiseError, match="at most 12 hours"):
         expand(exercise_of(plain(Note.E, 3)), 10, repeats=10_000)
+
+
+def test_a_first_gracenote_without_room_before_it_asks_for_a_count_in() -> None:
+    early = Gracenotes(placement="before the beat")
+    exercise = replace(exercise_of(doubling(Note.LOW_A), plain(Note.B)), gracenotes=early)
+    expand(exercise, count_in=1)
+    with pytest.raises(RungwiseError) as caught:
+        expand(exercise, count_in=0)
+    assert "Ask for a count-in" in str(caught.value)
