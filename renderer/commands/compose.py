@@ -23,6 +23,7 @@ from renderer.commands.options import (
     print_table,
     read_with_options,
     refuse_to_replace,
+    spoken_length,
 )
 from renderer.errors import Problem, RungwiseError, failure
 
@@ -505,8 +506,10 @@ def list_exercises(
                     shipped.name,
                     shipped.level,
                     str(len(exercise.lines)),
-                    f"{float(beats / exercise.tempo):.1f} min",
+                    spoken_length(float(60 * beats / exercise.tempo)),
                     exercise.purpose,
                 )
             )
-    print_table(("Name", "Level", "Lines", "Once through", "Trains"), rows)
+    headings = ("Name", "Level", "Lines", "Plays", "Trains")
+    # A name that folds cannot be copied.
+    print_table(headings, rows, whole=headings[:-1])

@@ -40,15 +40,21 @@ class ReportFormat(enum.StrEnum):
     JSON = "json"
 
 
-def print_table(headings: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
-    """Print a table of texts; long ones fold."""
+def print_table(
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    title: str = "",
+    *,
+    whole: Sequence[str] = (),
+) -> None:
+    """Print a table of texts; long ones fold, but for those under the headings in `whole`."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
     table = Table(box=box.SIMPLE_HEAD, title=Text(title) if title else None, title_justify="left")
     for heading in headings:
-        table.add_column(heading, overflow="fold")
+        table.add_column(heading, overflow="fold", no_wrap=heading in whole)
     for row in rows:
         # As Text: what a teacher writes in brackets is no markup.
         table.add_row(*(Text(cell) for cell in row))
@@ -64,6 +70,14 @@ def refuse_to_replace(source: Path, output: Path | None) -> None:
     """Raise a `RungwiseError` if a command would write over the very file that it reads."""
     if output is not None and output.exists() and source.exists() and output.samefile(source):
         raise failure("it is the file that is read", "name another one", file=str(output))
+
+
+def spoken_length(seconds: float) -> str:
+    """A playing time as players read it: `3:07`, or `1:02:09` from an hour on."""
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 def gracenote_length(text: str) -> Length:

@@ -10,7 +10,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import output_console, placed, read_with_options
+from renderer.commands.options import (
+    output_console,
+    placed,
+    read_with_options,
+    spoken_length,
+)
 from renderer.errors import Problem, RungwiseError, failure
 
 if TYPE_CHECKING:
@@ -65,14 +70,6 @@ def _only_line(exercise: Exercise, number: int | None) -> Exercise:
         )
     line = exercise.lines[number - 1]
     return replace(exercise, title=f"{exercise.title}, line {number}", lines=(line,))
-
-
-def spoken_length(seconds: float) -> str:
-    """A playing time as players read it: `3:07`, or `1:02:09` from an hour on."""
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 @contextmanager

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import output_console
+from renderer.commands.options import output_console, print_table
 from renderer.errors import failure
 
 
@@ -36,7 +36,6 @@ def audition(
 
     Example: rungwise audition --pitch 478 -o tour.wav
     """
-    from rich.table import Table
 
     from renderer.delivery.audio import write_audio
     from renderer.delivery.formats import format_named
@@ -78,11 +77,11 @@ def audition(
         frames=heard.frames,
         tags=Tags(title="Audition of every voice", comment=f"Low A: {standard.label}."),
     )
+    rows = [
+        (f"{int(start // rate // 60)}:{start / rate % 60:04.1f}", stop.label)
+        for stop, start in zip(heard.stops, heard.starts, strict=True)
+    ]
+    print_table(("Begins", "Voice"), rows, str(output))
     console = output_console()
-    table = Table("begins", "voice", title=str(output))
-    for stop, start in zip(heard.stops, heard.starts, strict=True):
-        seconds = start / rate
-        table.add_row(f"{int(seconds // 60)}:{seconds % 60:04.1f}", stop.label)
-    console.print(table)
     for remark in filter(None, (standard.remark, *heard.remarks)):
         console.print(remark)

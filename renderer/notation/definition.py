@@ -236,6 +236,8 @@ def _unknown_key(path: Sequence[int | str]) -> Problem:
     return Problem(f"there is no key `{key}`", remedy.rstrip("?"), _place(path))
 
 
+_DEEP_KEY = re.compile(r"""(?:\s*\.\s*(?:[\w-]+|"[^"\n]*"|'[^'\n]*')){100}""")
+
 _BARE = ("bool_type", "int_type", "float_type")
 _CURLY_QUOTES = (
     "\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}\N{DOUBLE LOW-9 QUOTATION MARK}"
@@ -325,6 +327,9 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     RungwiseError
         With every problem of the file.
     """
+    if _DEEP_KEY.search(text):
+        # tomllib takes time that grows with the square of a key's depth.
+        raise failure("a key in it has too many parts", "write keys as in the README", file=source)
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

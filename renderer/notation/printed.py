@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
+from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter, note_id
 
@@ -94,8 +95,8 @@ def _opened(
     if last <= 0:
         line, bar, number = place
         raise failure(
-            f"the ornament opened out has {parts} parts of {share} beat each, and its note has "
-            f"{item.beats} beats",
+            f"the ornament opened out has {parts} parts of {Length(share, 'beat')} each, and its "
+            f"note has {Length(item.beats, 'beat')}",
             f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
             place=f"line {line}, bar {bar}, note {number} ({item.note})",
         )
@@ -147,10 +148,13 @@ def printed_line(
     line = exercise.lines[line_number - 1]
     share = inner_share(exercise, line_number, opened)
     fixed = exercise.inner_of(line).is_share_of_beat
-    bars = [
-        _printed_bar(bar, line_number, number, share, fixed)
-        for number, bar in enumerate(line.bars, start=1)
-    ]
+    try:
+        bars = [
+            _printed_bar(bar, line_number, number, share, fixed)
+            for number, bar in enumerate(line.bars, start=1)
+        ]
+    except RungwiseError as error:
+        raise error.in_file(exercise.source) from None
     before: tuple[int, int] | None = None
     for row, bar in enumerate(bars):
         for column, note in enumerate(bar):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.length import Length
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
 from renderer.timing.timeline import Role
@@ -157,7 +158,7 @@ def _problem(
         parts = len(item.slots)
         return Problem(
             f"{name} opened out has {parts} parts of {inner} each and its note has only "
-            f"{item.beats} {'beat' if item.beats <= 1 else 'beats'}, so it fits at no tempo",
+            f"{Length(item.beats, 'beat')}, so it fits at no tempo",
             f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
             place,
             exercise.source,

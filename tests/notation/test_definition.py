@@ -192,6 +192,7 @@ def test_a_missing_file_and_a_folder_are_told_apart(tmp_path: Path) -> None:
         ("title = \N{LEFT DOUBLE QUOTATION MARK}Birls\N{RIGHT DOUBLE QUOTATION MARK}", "straight"),
         ("tempo = 60\ntempo = 70", "write each key and each table once"),
         ("tempo = " + "9" * 5000, "write a shorter one"),
+        ("tempo" + '.a."b"' * 500_000 + " = 1", "write keys as in the README"),
         ('[lines]\nrun = "B"', "write [[lines]] in double brackets"),
     ],
 )

@@ -141,6 +141,31 @@ def test_list_names_every_exercise_that_ships(folder: Path) -> None:
     assert "first-strikes" in beginner and "crunluaths" not in beginner
 
 
+def test_no_name_is_folded_in_a_terminal_of_80_columns(folder: Path) -> None:
+    pty = pytest.importorskip("pty", reason="terminals of Unix")
+    ours, theirs = pty.openpty()
+    env = {**os.environ, "COLUMNS": "80", "TERM": "dumb"}
+    command = [sys.executable, "-m", "renderer.cli", "list"]
+    with subprocess.Popen(command, cwd=folder, stdout=theirs, env=env) as process:
+        os.close(theirs)
+        shown = b""
+        while part := _read(ours):
+            shown += part
+    os.close(ours)
+    assert process.returncode == 0
+    lines = shown.decode().splitlines()
+    assert max(map(len, lines)) <= 80
+    names = {line.split()[0] for line in lines if line.strip()}
+    assert {one.name for one in shipped_exercises()} <= names
+
+
+def _read(terminal: int) -> bytes:
+    try:
+        return os.read(terminal, 4096)
+    except OSError:  # Linux says so when the other end has gone
+        return b""
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
