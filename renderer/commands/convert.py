@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from renderer.commands.options import output_console, refuse_to_replace
-from renderer.errors import failure
+from renderer.commands.scores import (
+    USUAL_GRACENOTE_UNDER,
+    GracenoteUnderOption,
+    NoRepeatsOption,
+    PartOption,
+    RestsName,
+    RestsOption,
+    TransposeOption,
+    TuneOption,
+    reading_of,
+)
 
 if TYPE_CHECKING:
     from renderer.notation.printed import Opened
@@ -31,30 +41,6 @@ class TuningName(enum.StrEnum):
     NONE = "none"
 
 
-class RestsName(enum.StrEnum):
-    """What the chanter does at a rest."""
-
-    SILENCE = "silence"
-    HOLD = "hold"
-
-
-def transposition(text: str) -> int | None:
-    """Read `--transpose`: semitones, or None for `auto`; raise a `RungwiseError` otherwise."""
-    if text.strip().casefold() == "auto":
-        return None
-    try:
-        semitones = int(text)
-    except ValueError:
-        semitones = 99
-    if abs(semitones) > 48:
-        raise failure(
-            f"{text!r} is no transposition",
-            "write semitones up or down, such as 2 or -12, or auto",
-            place="--transpose",
-        )
-    return semitones
-
-
 def convert(
     source: Annotated[
         Path,
@@ -68,24 +54,12 @@ def convert(
             metavar="OUT", help="The file to write: .toml, .abc, .musicxml, .xml, .mxl or .mid."
         ),
     ],
-    part: Annotated[
-        str | None, typer.Option(help="The part or track to read, by name or number from 1.")
-    ] = None,
-    tune: Annotated[
-        str | None, typer.Option(help="ABC: the tune to read, by its X: number or title.")
-    ] = None,
-    transpose: Annotated[
-        str, typer.Option(help="Semitones, or auto for the nearest that fits the nine notes.")
-    ] = "0",
-    rests: Annotated[
-        RestsName, typer.Option(help="At a rest, stop the chanter or hold the note before.")
-    ] = RestsName.SILENCE,
-    repeats: Annotated[
-        bool, typer.Option("--repeats/--no-repeats", help="Play repeats and endings out.")
-    ] = True,
-    gracenote_under: Annotated[
-        str, typer.Option(help="MIDI in: shorter notes before longer ones are gracenotes.")
-    ] = "80 ms",
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
     ornaments: Annotated[
         OrnamentForm,
         typer.Option(help="Scores out: as gracenote groups, opened into notes, or as played."),
@@ -117,37 +91,16 @@ def convert(
     """
     from renderer.delivery.convert import Conversion
     from renderer.delivery.convert import convert as write
-    from renderer.notation.definition_fields import WrongValueError, read_inner_length
-    from renderer.notation.written import Reading
     from renderer.sound.pitch import chanter_named, parse_pitch, scale_named
     from renderer.technique.reading import read_exercise
     from renderer.timing.expand import exact_tempo
 
-    if part is not None and tune is not None:
-        raise failure("--part and --tune are both given", "a file has parts or tunes: give one")
-    try:
-        shortest = read_inner_length(gracenote_under)
-    except WrongValueError as error:
-        raise failure(error.cause, error.remedy, place="--gracenote-under") from None
-    if shortest.is_share_of_beat:
-        raise failure(
-            f"{gracenote_under!r} is a share of the beat",
-            "write it in ms, such as '80 ms'",
-            place="--gracenote-under",
-        )
     forms: dict[OrnamentForm, Opened] = {
         OrnamentForm.CLOSED: "closed",
         OrnamentForm.OPEN: "open",
         OrnamentForm.AS_WRITTEN: "as written",
     }
-    semitones = transposition(transpose)
-    reading = Reading(
-        part=part if tune is None else tune,
-        transpose="auto" if semitones is None else semitones,
-        rests="hold" if rests is RestsName.HOLD else "silence",
-        play_repeats=repeats,
-        gracenote_under_ms=float(shortest.value),
-    )
+    reading = reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
     conversion = Conversion(
         opened=forms[ornaments],
         pitch=parse_pitch(pitch),

@@ -21,6 +21,17 @@ from renderer.commands.options import (
     read_with_options,
     refuse_to_replace,
 )
+from renderer.commands.scores import (
+    USUAL_GRACENOTE_UNDER,
+    GracenoteUnderOption,
+    NoRepeatsOption,
+    PartOption,
+    RestsName,
+    RestsOption,
+    TransposeOption,
+    TuneOption,
+    reading_of,
+)
 from renderer.errors import RungwiseError
 
 if TYPE_CHECKING:
@@ -83,6 +94,12 @@ def events(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
@@ -94,7 +111,11 @@ def events(
     from renderer.timing.expand import exact_tempo, expand
 
     refuse_to_replace(file, output)
-    exercise = read_with_options(file, gracenote=gracenote)
+    exercise = read_with_options(
+        file,
+        gracenote=gracenote,
+        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+    )
     try:
         speed = None if tempo is None else exact_tempo(tempo)
     except RungwiseError as error:

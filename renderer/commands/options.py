@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import Problem, RungwiseError, failure
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from renderer.notation.length import Length
     from renderer.notation.score import Exercise
+    from renderer.notation.written import Reading
 
 
 def output_console() -> Console:
@@ -90,12 +91,30 @@ def gracenote_length(text: str) -> Length:
         raise failure(error.cause, error.remedy, place="--gracenote") from None
 
 
-def read_with_options(file: Path, *, gracenote: str | None = None) -> Exercise:
+def read_with_options(
+    file: Path, *, gracenote: str | None = None, reading: Reading | None = None
+) -> Exercise:
     """Read an exercise, by file or by the name of a shipped one, with the options' overrides."""
     from renderer.technique.reading import read_exercise
 
-    exercise = read_exercise(file)
+    exercise = read_exercise(file) if reading is None else read_exercise(file, reading)
     if gracenote is None:
         return exercise
     length = gracenote_length(gracenote)
     return replace(exercise, gracenotes=replace(exercise.gracenotes, length=length))
+
+
+def read_all(
+    files: Sequence[Path], *, gracenote: str | None = None, reading: Reading | None = None
+) -> list[Exercise]:
+    """Read every file, and report what is wrong with all of them in one go."""
+    exercises: list[Exercise] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            exercises.append(read_with_options(file, gracenote=gracenote, reading=reading))
+        except RungwiseError as error:
+            problems += error.problems
+    if problems:
+        raise RungwiseError(dict.fromkeys(problems))
+    return exercises

@@ -13,10 +13,22 @@ import typer
 from renderer.commands.options import (
     output_console,
     placed,
+    read_all,
     read_with_options,
     spoken_length,
 )
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.commands.scores import (
+    USUAL_GRACENOTE_UNDER,
+    GracenoteUnderOption,
+    NoRepeatsOption,
+    PartOption,
+    RestsName,
+    RestsOption,
+    TransposeOption,
+    TuneOption,
+    reading_of,
+)
+from renderer.errors import RungwiseError, failure
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,20 +55,6 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
         return None if tempo is None else Ladder((exact_tempo(tempo),))
     except RungwiseError as error:
         raise placed(error, "--tempo") from None
-
-
-def _read_all(files: Sequence[Path]) -> list[Exercise]:
-    """Read every file, and report what is wrong with all of them in one go."""
-    exercises: list[Exercise] = []
-    problems: list[Problem] = []
-    for file in files:
-        try:
-            exercises.append(read_with_options(file))
-        except RungwiseError as error:
-            problems += error.problems
-    if problems:
-        raise RungwiseError(problems)
-    return exercises
 
 
 def _only_line(exercise: Exercise, number: int | None) -> Exercise:
@@ -251,6 +249,12 @@ def render(
         Path | None, typer.Option(help="A SoundFont of your own for the drones.")
     ] = None,
     drone_preset: Annotated[str | None, typer.Option(help="Its preset, as BANK:PROGRAM.")] = None,
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
 
@@ -285,7 +289,12 @@ def render(
         drone_soundfont=drone_soundfont,
         drone_preset=drone_preset,
     )
-    exercises = [_only_line(exercise, line) for exercise in _read_all(files)]
+    exercises = [
+        _only_line(exercise, line)
+        for exercise in read_all(
+            files, reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+        )
+    ]
     tracks, playlists = _render(exercises, output, settings)
     _print_table(output_console(), tracks, playlists)
 

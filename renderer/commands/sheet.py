@@ -8,8 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import read_with_options
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.commands.options import read_all
+from renderer.commands.scores import (
+    USUAL_GRACENOTE_UNDER,
+    GracenoteUnderOption,
+    NoRepeatsOption,
+    PartOption,
+    RestsName,
+    RestsOption,
+    TransposeOption,
+    TuneOption,
+    reading_of,
+)
+from renderer.errors import failure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,19 +74,6 @@ def _date(text: str | None) -> int | None:
     return int(datetime.datetime(day.year, day.month, day.day, tzinfo=datetime.UTC).timestamp())
 
 
-def _read_all(files: Sequence[Path], gracenote: str | None) -> list[Exercise]:
-    exercises: list[Exercise] = []
-    problems: list[Problem] = []
-    for file in files:
-        try:
-            exercises.append(read_with_options(file, gracenote=gracenote))
-        except RungwiseError as error:
-            problems += error.problems
-    if problems:
-        raise RungwiseError(dict.fromkeys(problems))
-    return exercises
-
-
 def sheet(
     files: Annotated[
         list[Path], typer.Argument(help="Exercises, or names of shipped ones.", show_default=False)
@@ -127,6 +125,12 @@ def sheet(
         str | None,
         typer.Option(help="A date for the foot of the pages, as 2026-11-25; none if left out."),
     ] = None,
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print exercises as a sheet for the music stand, or several as a booklet.
 
@@ -149,7 +153,11 @@ def sheet(
         link=_link(link),
         dated=_date(date),
     )
-    exercises = _read_all(files, gracenote)
+    exercises = read_all(
+        files,
+        gracenote=gracenote,
+        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+    )
     _write(exercises, output, settings, _booklet(exercises, booklet, audience))
 
 

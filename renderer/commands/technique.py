@@ -15,6 +15,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from renderer.commands.options import ReportFormat, output_console, print_table, read_with_options
+from renderer.commands.scores import (
+    USUAL_GRACENOTE_UNDER,
+    GracenoteUnderOption,
+    NoRepeatsOption,
+    PartOption,
+    RestsName,
+    RestsOption,
+    TransposeOption,
+    TuneOption,
+    reading_of,
+)
 from renderer.errors import RungwiseError, failure
 
 if TYPE_CHECKING:
@@ -109,6 +120,12 @@ def check(
     gracenote: Annotated[
         str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
     ] = None,
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Say what each line plays, what to watch in it, how hard it is and how fast it fits.
 
@@ -122,7 +139,11 @@ def check(
     from renderer.timing.fit import fastest_tempo
     from renderer.timing.ladder import rungs
 
-    exercise = read_with_options(file, gracenote=gracenote)
+    exercise = read_with_options(
+        file,
+        gracenote=gracenote,
+        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+    )
     reports = assess(exercise)
     fastest = [fastest_tempo(exercise, index) for index in range(len(reports))]
     asked = max(exercise.tempo, *rungs(exercise.ladder, exercise.tempo))
@@ -247,6 +268,12 @@ def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
 def fingering(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
     line: Annotated[int, typer.Option(help="Which line, from 1.")] = 1,
+    part: PartOption = None,
+    tune: TuneOption = None,
+    transpose: TransposeOption = "0",
+    rests: RestsOption = RestsName.SILENCE,
+    no_repeats: NoRepeatsOption = False,
+    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print what the fingers do in one line, change by change.
 
@@ -257,7 +284,9 @@ def fingering(
     """
     from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
 
-    exercise = read_with_options(file)
+    exercise = read_with_options(
+        file, reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+    )
     count = len(exercise.lines)
     if not 1 <= line <= count:
         raise failure(
