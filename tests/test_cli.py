@@ -161,6 +161,38 @@ def test_a_wrong_option_gets_one_clear_message(
     assert not (folder / "x").exists()
 
 
+TWO_TUNES = """X:1
+T:First
+M:2/4
+L:1/4
+K:HP
+|: A B :| e2 |
+
+X:2
+T:Second
+M:3/4
+L:1/4
+K:HP
+A B z | c3 |
+"""
+
+
+def test_every_command_reads_scores_as_it_is_told(folder: Path) -> None:
+    (folder / "two tunes.abc").write_text(TWO_TUNES, "utf-8")
+    first = rungwise("events", "two tunes.abc", "--no-repeats", folder=folder).stdout
+    second = ("two tunes.abc", "--tune", "Second", "--rests", "hold")
+    events = rungwise("events", *second, folder=folder).stdout
+    notes = [row["note"] for row in csv.DictReader(io.StringIO(first)) if row["note"]]
+    assert notes == ["low A", "B", "E"]
+    rows = list(csv.DictReader(io.StringIO(events)))[1:]
+    held = [(row["note"], row["length_ms"]) for row in rows]
+    assert held == [("low A", "1000"), ("B", "2000"), ("C", "3000")]
+    for command in (("check",), ("fingering",), ("sheet", "-o", "second.pdf")):
+        run = rungwise(command[0], *second, *command[1:], folder=folder)
+        assert run.returncode == 0, run.stderr
+    refused(rungwise("check", "two tunes.abc", "--tune", "Third", folder=folder))
+
+
 def test_without_fluidsynth_the_message_says_how_to_install_it(folder: Path) -> None:
     # What pyfluidsynth meets where the system has no such library: the search finds nothing.
     hide = folder / "hide"
