@@ -30,6 +30,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode="markdown",
     help=(
         "Turn the exercise a piping teacher writes into a sheet and play-along tracks: at the "
         "pitch of the learner's chanter, from slow to full tempo, with count-in, drone and "
