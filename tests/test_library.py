@@ -18,9 +18,11 @@ from renderer.errors import RungwiseError
 from renderer.notation.definition import parse_definition, read_definition
 from renderer.notation.definition_text import definition_text
 from renderer.notation.score import Exercise
+from renderer.technique.cautions import CautionKind
 from renderer.technique.library import ShippedExercise, find_exercise, shipped_exercises
 from renderer.technique.reading import read_exercise
 from renderer.technique.realise import expand_definition, realise
+from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempo
 from renderer.timing.ladder import rungs
 
@@ -53,6 +55,12 @@ def test_each_has_a_title_a_purpose_headings_and_a_ladder_of_sensible_tempos(
     assert tempos[-1] == exercise.tempo
     assert all(after > before for before, after in pairwise(tempos))
     assert tempos[0] >= 30 and tempos[-1] <= 100
+
+
+@every_exercise
+def test_every_gracenote_of_each_is_heard(shipped: ShippedExercise) -> None:
+    reports = assess(read_exercise(shipped.path))
+    assert not any(report.count(CautionKind.UNHEARD_GRACENOTE) for report in reports)
 
 
 @every_exercise

@@ -13,11 +13,13 @@ from functools import cache
 
 from renderer.notation.pitch import Note
 from renderer.technique.fingering import Change, Crossing, Finger, fingering
+from renderer.technique.ornaments import unheard
 
 
 class CautionKind(enum.StrEnum):
     """The kinds, the gravest first."""
 
+    UNHEARD_GRACENOTE = "unheard gracenote"
     CROSSING_NOISE = "crossing noise"
     LOOSE_HOLD = "loose hold"
     CHOKE = "chanter choke"
@@ -78,6 +80,11 @@ def cautions_of(change: Change) -> tuple[Caution, ...]:
     """Return what to watch in a change, the gravest first."""
     found: list[Caution] = []
     way = _capital(f"{change.previous} to {change.note}")
+    if change.gracenote is not None:
+        # At the start of a line the change begins on its own note.
+        reason = unheard(change.gracenote, change.note, change.previous)
+        if reason is not None:
+            found.append(_unheard(change, reason))
     if change.crossing is not None:
         found.append(_crossing(change.crossing))
     if change.is_loose:
@@ -95,6 +102,17 @@ def cautions_of(change: Change) -> tuple[Caution, ...]:
         text = f"{way}: a big change, {_NUMBERS[len(fingers)]} fingers of {hands}."
         found.append(Caution(CautionKind.BIG_CHANGE, text, fingers))
     return tuple(found)
+
+
+def _unheard(change: Change, reason: str) -> Caution:
+    if change.previous is change.note:
+        text = f"{change.note}: {reason}; choose a higher or a lower one."
+    else:
+        text = (
+            f"{change.previous} to {change.note}: {reason}; "
+            "choose one above both notes or below both."
+        )
+    return Caution(CautionKind.UNHEARD_GRACENOTE, _capital(text), ())
 
 
 def _crossing(crossing: Crossing) -> Caution:

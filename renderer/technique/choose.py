@@ -52,20 +52,7 @@ def obstacle(slots: Fragment, previous: Note | None) -> str | None:
     -------
     A clause such as `a high G gracenote needs a lower note before it than high A`, or None.
     """
-    if previous is None:
-        return None
-    unheard = silent_join(slots, previous)
-    if unheard is not None:
-        return unheard
-    first = slots[0]
-    if first.gracenote is None:
-        return None
-    lifted, tapped = first.gracenote > first.note, first.gracenote < first.note
-    if lifted and first.gracenote < previous:
-        return f"coming down from {previous}, {first.gracenote} would only be passed through"
-    if tapped and first.gracenote > previous:
-        return f"coming up from {previous}, {first.gracenote} would only be passed through"
-    return None
+    return None if previous is None else silent_join(slots, previous)
 
 
 def lead_into(

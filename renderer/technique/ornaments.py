@@ -76,8 +76,34 @@ def fragment_abc(slots: Fragment) -> str:
     return " ".join(slot.abc for slot in slots)
 
 
+def unheard(gracenote: Note, note: Note, previous: Note | None) -> str | None:
+    """Say why a gracenote on `note` cannot be heard as one, coming from `previous`.
+
+    It must differ from both and lie above both or below both (common practice).
+
+    Parameters
+    ----------
+    gracenote, note:
+        The gracenote and the note that it leads into.
+    previous:
+        What sounds before it; None at the start of a line.
+
+    Returns
+    -------
+    A clause such as `a D gracenote cannot be heard on D`, or None if it can be heard.
+    """
+    if gracenote is note:
+        return f"{gracenote_words(gracenote)} cannot be heard on {note}"
+    if gracenote is previous:
+        return f"{gracenote_words(gracenote)} cannot be heard after {previous}"
+    if previous is None or (gracenote > note) == (gracenote > previous):
+        return None
+    way = "down" if previous > note else "up"
+    return f"coming {way} from {previous}, {gracenote} would only be passed through"
+
+
 def silent_join(slots: Fragment, previous: Note | None = None) -> str | None:
-    """Say where two notes or gracenotes of one pitch would run into each other unheard.
+    """Say where a note or a gracenote of an ornament would not be heard as one.
 
     Parameters
     ----------
@@ -95,11 +121,8 @@ def silent_join(slots: Fragment, previous: Note | None = None) -> str | None:
         if slot.gracenote is None:
             if slot.note is before:
                 return f"{slot.note} follows {slot.note} with nothing to part them"
-        else:
-            if slot.gracenote is before:
-                return f"{gracenote_words(slot.gracenote)} cannot be heard after {before}"
-            if slot.gracenote is slot.note:
-                return f"{gracenote_words(slot.gracenote)} cannot be heard on {slot.note}"
+        elif (reason := unheard(slot.gracenote, slot.note, before)) is not None:
+            return reason
         before = slot.note
     return None
 
@@ -382,7 +405,7 @@ def _check_fragments(
     for note, approach, slots in rows:
         table = "fragments" if approach is None else f"from.{approach}"
         where = f"{place}.{table}.{note}"
-        unheard = silent_join(slots, approach)
+        silent = silent_join(slots, approach)
         if slots[-1].note is not note:
             problems.append(
                 Problem(
@@ -399,9 +422,14 @@ def _check_fragments(
                     where,
                 )
             )
-        elif unheard is not None:
+        elif silent is not None:
             problems.append(
-                Problem(unheard, "Let each gracenote and note differ from its neighbours", where)
+                Problem(
+                    silent,
+                    "Let each gracenote lie above both its neighbours or below both, and part "
+                    "notes of one pitch",
+                    where,
+                )
             )
 
 

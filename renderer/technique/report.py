@@ -164,7 +164,9 @@ def crossings(line: Line) -> tuple[PlacedCrossing, ...]:
 
 def line_difficulty(line: Line) -> float:
     """Return how hard a line is, as its `LineReport` has it, without the rest of the report."""
-    return difficulty(causes_of(placed.change for placed in changes_of(line)), line.beats)
+    return difficulty(
+        causes_of(one.change for one in changes_of(line) if one.change.steps), line.beats
+    )
 
 
 def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineReport, ...]:
@@ -185,10 +187,11 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
 
 
 def _assess_line(exercise: Exercise, number: int, line: Line, book: OrnamentBook) -> LineReport:
-    placed = [one for one in changes_of(line) if one.change.steps]
+    everything = list(changes_of(line))
+    placed = [one for one in everything if one.change.steps]
     flags = tuple(
         Flag(number, one.bar, one.beat, one.item, one.slot, caution)
-        for one in placed
+        for one in everything
         for caution in cautions_of(one.change)
     )
     causes = causes_of(one.change for one in placed)
@@ -231,10 +234,11 @@ def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
-# How much one flag of each kind asks for a word of advice. Judgement: noises that spoil the music
-# come before what spoils the hold, and both before what is only untidy. That a change is big is
-# no advice; it is said only where there is nothing better to say.
+# How much one flag of each kind asks for a word of advice. Judgement: what is written amiss comes
+# first; noises that spoil the music come before what spoils the hold, and both before what is only
+# untidy. That a change is big is no advice; it is said only where there is nothing better to say.
 _URGENCY = {
+    CautionKind.UNHEARD_GRACENOTE: 8.0,
     CautionKind.CROSSING_NOISE: 6.0,
     CautionKind.LOOSE_HOLD: 5.0,
     CautionKind.CHOKE: 4.0,
@@ -257,7 +261,7 @@ def _advice(flags: Iterable[Flag], about_movements: Iterable[str]) -> tuple[str,
         chosen.append(best.text)
         for caution in list(worth):
             same_change = caution.text.partition(":")[0] == best.text.partition(":")[0]
-            if same_change and set(caution.fingers) <= set(best.fingers):
+            if same_change and caution.fingers and set(caution.fingers) <= set(best.fingers):
                 # The same fingers in the same change: nothing new is said.
                 del worth[caution]
             elif caution.kind is best.kind or same_change:

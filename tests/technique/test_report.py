@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from renderer.notation.abc import read_abc_line
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
@@ -16,7 +17,8 @@ from renderer.technique.cautions import CautionKind, cautions_of
 from renderer.technique.choose import lead_into
 from renderer.technique.difficulty import Causes, causes_of, difficulty, points_of
 from renderer.technique.fingering import change, sounding
-from renderer.technique.ornaments import load_book
+from renderer.technique.ornaments import Movement, load_book
+from renderer.technique.realise import recognise_bars
 from renderer.technique.report import MOST_ADVICE, LineReport, assess, changes_of, crossings
 from tests.timing.strategies import exercises
 
@@ -41,6 +43,12 @@ def run(names: str, ornament: str | None = None) -> Line:
             items.append(MelodyNote(BEAT, choice.slots, choice.name))
         previous = note
     return Line((Bar(tuple(items), Meter(len(items), 4)),))
+
+
+def written_out(abc: str) -> Line:
+    """One bar of crotchets."""
+    meter = Meter(len(abc.split()), 4)
+    return Line(recognise_bars(read_abc_line(f"[L:1/4] {abc}", meter), BOOK))
 
 
 def report(line: Line, **settings: Length) -> LineReport:
@@ -87,6 +95,59 @@ def test_a_caution_speaks_as_a_teacher_would(pair: str, text: str) -> None:
 def test_a_g_gracenote_on_low_g_may_choke_the_chanter() -> None:
     assert ("chanter choke", 1, 1) in kinds(run("low G", "G gracenote"))
     assert not kinds(run("low G", "D gracenote"))
+
+
+@pytest.mark.parametrize(
+    ("abc", "beat", "text"),
+    [
+        ("{d}d {g}e", 1, "D: a D gracenote cannot be heard on D; choose a higher or a lower one."),
+        (
+            "e {g}g",
+            2,
+            "E to high G: a high G gracenote cannot be heard on high G; "
+            "choose one above both notes or below both.",
+        ),
+        (
+            "d {d}e",
+            2,
+            "D to E: a D gracenote cannot be heard after D; "
+            "choose one above both notes or below both.",
+        ),
+        (
+            "B {d}e",
+            2,
+            "B to E: coming up from B, D would only be passed through; "
+            "choose one above both notes or below both.",
+        ),
+        (
+            "a {g}e",
+            2,
+            "High A to E: coming down from high A, high G would only be passed through; "
+            "choose one above both notes or below both.",
+        ),
+    ],
+)
+def test_a_gracenote_that_nobody_hears_is_flagged_at_its_beat(
+    abc: str, beat: int, text: str
+) -> None:
+    found = report(written_out(abc))
+    flags = [flag for flag in found.flags if flag.kind is CautionKind.UNHEARD_GRACENOTE]
+    assert [(flag.bar, flag.beat, flag.caution.text) for flag in flags] == [(1, beat, text)]
+    assert text in found.advice
+
+
+@pytest.mark.parametrize("abc", ["{g}d {e}B {d}B", "{g}B z {d}e", "B {G}B", "{gef}e {g}A"])
+def test_a_gracenote_above_or_below_both_its_neighbours_is_heard(abc: str) -> None:
+    assert not report(written_out(abc)).count(CautionKind.UNHEARD_GRACENOTE)
+
+
+@pytest.mark.parametrize("movement", BOOK.movements, ids=lambda one: one.name)
+def test_every_gracenote_of_every_movement_is_heard(movement: Movement) -> None:
+    for previous in Note:
+        for note in movement.notes:
+            slots = lead_into(BOOK, movement.name, note, previous).slots
+            bar = Bar((plain(previous), MelodyNote(BEAT, slots, movement.name)), Meter(2, 4))
+            assert not report(Line((bar,))).count(CautionKind.UNHEARD_GRACENOTE)
 
 
 def test_an_easy_line_has_no_flag() -> None:
