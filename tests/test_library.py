@@ -133,7 +133,7 @@ def test_a_file_of_that_name_comes_before_the_library(
 
 
 def test_a_wrong_name_suggests_the_nearest() -> None:
-    with pytest.raises(RungwiseError, match="id you mean") as caught:
+    with pytest.raises(RungwiseError, match="The nearest") as caught:
         find_exercise("first-gracenote")
     assert "'first-gracenotes'" in str(caught.value)
 

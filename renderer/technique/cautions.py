@@ -108,10 +108,7 @@ def _unheard(change: Change, reason: str) -> Caution:
     if change.previous is change.note:
         text = f"{change.note}: {reason}; choose a higher or a lower one."
     else:
-        text = (
-            f"{change.previous} to {change.note}: {reason}; "
-            "choose one above both notes or below both."
-        )
+        text = f"{change.previous} to {change.note}: {reason}; choose one above both or below both."
     return Caution(CautionKind.UNHEARD_GRACENOTE, _capital(text), ())
 
 

@@ -224,14 +224,20 @@ class Change:
 
     @property
     def easily_forgotten(self) -> tuple[Finger, ...]:
-        """The silent fingers that no audible finger of the same hand takes along its own way."""
+        """The silent fingers that no audible finger of the same hand takes along its own way.
+
+        A finger on which a crossing noise turns is heard when it moves wrong: it is left out.
+        """
         begin = fingering(self.previous)
+        turning = () if self.crossing is None else self.crossing.fingers
         heard = {
             (finger.hand, finger in begin)
             for finger in self.travelling
             if finger not in self.silent
         }
-        return tuple(f for f in self.silent if (f.hand, f in begin) not in heard)
+        return tuple(
+            f for f in self.silent if (f.hand, f in begin) not in heard and f not in turning
+        )
 
     @property
     def holding(self) -> tuple[Finger, ...]:

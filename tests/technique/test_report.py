@@ -92,6 +92,20 @@ def test_a_caution_speaks_as_a_teacher_would(pair: str, text: str) -> None:
     assert f"{pair}: {text}." in {flag.caution.text for flag in flags}
 
 
+@pytest.mark.parametrize("first", Note)
+@pytest.mark.parametrize("second", Note)
+def test_no_finger_is_called_heard_and_unheard_in_one_change(first: Note, second: Note) -> None:
+    for gracenote in (None, Note.HIGH_G):
+        found = cautions_of(change(first, gracenote, second))
+        heard = {f for c in found if c.kind is CautionKind.CROSSING_NOISE for f in c.fingers}
+        silent = {f for c in found if c.kind is CautionKind.SILENT_FINGER for f in c.fingers}
+        assert not heard & silent
+
+
+def test_a_little_finger_that_comes_down_last_is_not_called_unheard_as_well() -> None:
+    assert [kind for kind, _, _ in kinds(run("low A, D"))] == ["crossing noise", "big change"]
+
+
 def test_a_g_gracenote_on_low_g_may_choke_the_chanter() -> None:
     assert ("chanter choke", 1, 1) in kinds(run("low G", "G gracenote"))
     assert not kinds(run("low G", "D gracenote"))
@@ -105,25 +119,24 @@ def test_a_g_gracenote_on_low_g_may_choke_the_chanter() -> None:
             "e {g}g",
             2,
             "E to high G: a high G gracenote cannot be heard on high G; "
-            "choose one above both notes or below both.",
+            "choose one above both or below both.",
         ),
         (
             "d {d}e",
             2,
-            "D to E: a D gracenote cannot be heard after D; "
-            "choose one above both notes or below both.",
+            "D to E: a D gracenote cannot be heard after D; choose one above both or below both.",
         ),
         (
             "B {d}e",
             2,
             "B to E: coming up from B, D would only be passed through; "
-            "choose one above both notes or below both.",
+            "choose one above both or below both.",
         ),
         (
             "a {g}e",
             2,
             "High A to E: coming down from high A, high G would only be passed through; "
-            "choose one above both notes or below both.",
+            "choose one above both or below both.",
         ),
     ],
 )
