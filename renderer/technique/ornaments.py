@@ -25,6 +25,7 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.definition_lines import PLAIN
 from renderer.notation.pitch import Note, note_named, note_of_abc
 from renderer.notation.score import Slot
 
@@ -219,6 +220,18 @@ class OrnamentBook:
         index = {_key(word): m for m in self.movements for word in m.spellings}
         return index | {_key(movement.name): movement for movement in self.movements}
 
+    def is_meant_by(self, table: Mapping[str, Any], name: str) -> bool:
+        """Say whether a definition's `[ornament-book]` table, right or wrong, has that movement."""
+        key, known = _key(name), self.find(name)
+        for written, entry in table.items():
+            spellings = entry.get("spellings") if isinstance(entry, Mapping) else None
+            words = [written, *(spellings if isinstance(spellings, list) else ())]
+            if key in {_key(str(word)) for word in words}:
+                return True
+            if known is not None and self.find(written) is known:
+                return True
+        return False
+
     def _nearest(self, name: str) -> str:
         words = {word: m.name for m in self.movements for word in (m.name, *m.spellings)}
         found = process.extract(
@@ -308,6 +321,9 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
                 )
             )
             continue
+        if _key(written) == PLAIN:
+            problems.append(_reserved(place))
+            continue
         old = book.find(written)
         name = old.name if old is not None else " ".join(written.split())
         if name in given:
@@ -330,6 +346,12 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
     if problems:
         raise RungwiseError(problems)
     return result
+
+
+def _reserved(place: str) -> Problem:
+    return Problem(
+        f"{PLAIN!r} stands for a note without an ornament", "Give the movement another name", place
+    )
 
 
 def _checked(raw: object, place: str, problems: list[Problem]) -> _Entry | None:
@@ -469,6 +491,8 @@ def _check_words(
     if movement is None:
         return
     for spelling in movement.spellings:
+        if _key(spelling) == PLAIN:
+            problems.append(_reserved(f"{place}.spellings"))
         others = [
             other.name
             for other in book

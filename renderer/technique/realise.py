@@ -8,9 +8,10 @@ written out first.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import cycle, islice
+from typing import Any
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.abc import read_abc_line
@@ -132,11 +133,13 @@ class _Realiser:
         self.remarks: dict[str, None] = {}
         self.lines: list[tuple[WrittenLine, Line]] = []
         self._book = load_book()
+        self._refused: Mapping[str, Any] = {}
         if definition.ornament_book:
             try:
                 self._book = self._book.extended(definition.ornament_book)
             except RungwiseError as error:
                 self.problems |= dict.fromkeys(error.problems)
+                self._refused = definition.ornament_book
 
     def add(self, number: int, entry: DefinitionLine) -> None:
         """Realise the entry of that number (from 1)."""
@@ -151,6 +154,8 @@ class _Realiser:
             key = "ornament"
             if isinstance(error, PatternError) and isinstance(entry, PatternLine):
                 key = type(entry.pattern).__name__.lower()
+            elif self._waits_for_the_book(entry):
+                return
             self.problems[Problem(cause, remedy.rstrip("?"), f"{place}.{key}")] = None
         except RungwiseError as error:
             place += ".abc" if isinstance(entry, AbcLine) else ".ornament"
@@ -166,6 +171,12 @@ class _Realiser:
             self.lines.append((line, music))
             for sentence in remarks:
                 self.remarks.setdefault(f"Line {len(self.lines)}: {sentence}")
+
+    def _waits_for_the_book(self, entry: DefinitionLine) -> bool:
+        """Whether what is wrong with an entry may be that its movement was refused."""
+        played = entry.each if isinstance(entry, PatternLine) else entry
+        names = played.ornaments if isinstance(played, RunLine) else ()
+        return any(name and self._book.is_meant_by(self._refused, name) for name in names)
 
     def _line(self, line: WrittenLine, remarks: list[str]) -> Line:
         if isinstance(line, AbcLine):

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.definition import parse_definition
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
 from renderer.technique.ornaments import (
@@ -20,6 +21,7 @@ from renderer.technique.ornaments import (
     parse_fragment,
     silent_join,
 )
+from renderer.technique.realise import realise
 
 BOOK = load_book()
 
@@ -184,10 +186,41 @@ def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
         ({"grip": {}, "leumluath": {}}, "leumluath"),
         ({" ": {}}, " "),
         ({"x" * 61: {}}, "x" * 61),
+        ({"plain": {"fragments": {"B": "{g}B"}}}, "plain"),
+        ({"Plain ": {"fragments": {"B": "{g}B"}}}, "Plain "),
+        ({"mine": {"fragments": {"B": "{g}B"}, "spellings": ["plain"]}}, "mine.spellings"),
+        ({"mine": {"fragments": {"E": "B {d}e"}}}, "mine.fragments.E"),
     ],
 )
 def test_a_wrong_entry_is_refused_at_its_place(table: dict[str, Any], place: str) -> None:
     assert [problem.place for problem in problems_of(table)] == [f"ornament-book.{place}"]
+
+
+@pytest.mark.parametrize("name", ["my move", "My-Move", "other word", "birl"])
+def test_a_refused_movement_is_reported_once_and_not_by_each_line_that_plays_it(name: str) -> None:
+    text = f"""
+[[lines]]
+run = "low A, B"
+ornament = "{name}"
+[[lines]]
+runs = {{ span = "third" }}
+ornament = "{name}"
+[[lines]]
+run = "low A, B"
+ornament = "dubling"
+[ornament-book."my move"]
+spellings = ["other word"]
+fragments = {{ B = "{{B}}B" }}
+[ornament-book.birl]
+fragments = {{ B = "G A G" }}
+"""
+    with pytest.raises(RungwiseError) as caught:
+        realise(parse_definition(text))
+    assert [problem.place for problem in caught.value.problems] == [
+        "ornament-book.my move.fragments.B",
+        "ornament-book.birl.fragments.B",
+        "lines[3].ornament",
+    ]
 
 
 toml_values: st.SearchStrategy[Any] = st.recursive(
