@@ -12,6 +12,7 @@ import contextlib
 import ctypes
 import io
 import os
+import sys
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -34,9 +35,21 @@ _BEST_INTERPOLATION = 7
 _MONO_LOSS_DB = 6.0
 
 
+_HOMEBREW = (Path("/opt/homebrew"), Path("/usr/local"))
+
+
+def _point_to_homebrew() -> None:
+    # A Python that does not come from Homebrew looks past its libraries; pyfluidsynth follows this.
+    if sys.platform == "darwin":
+        for prefix in _HOMEBREW:
+            if (prefix / "lib" / "libfluidsynth.dylib").exists():
+                os.environ.setdefault("HOMEBREW_PREFIX", str(prefix))
+
+
 @cache
 def _library() -> ModuleType:
     """Import pyfluidsynth, which looks for the system library as it is imported."""
+    _point_to_homebrew()
     try:
         # With CI in the environment pyfluidsynth prints where it found the library.
         with contextlib.redirect_stdout(io.StringIO()):
