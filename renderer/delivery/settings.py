@@ -217,9 +217,9 @@ def resolve(settings: RenderSettings) -> Resolved:
     style = reader.read(
         "count_in_style", lambda: _named("count-in style", styles, settings.count_in_style)
     )
-    voice = reader.read("soundfont", lambda: _voice(settings.soundfont, settings.preset))
+    voice = reader.read("preset", lambda: _voice(settings.soundfont, settings.preset))
     drone_voice = reader.read(
-        "drone_soundfont", lambda: _voice(settings.drone_soundfont, settings.drone_preset)
+        "drone_preset", lambda: _voice(settings.drone_soundfont, settings.drone_preset)
     )
     reader.bound("count_in", settings.count_in, 0, MOST_COUNT_IN_BARS)
     reader.bound("gap", settings.gap, 0, MOST_GAP_BARS)

@@ -1,9 +1,9 @@
 """How loud each part of a track is to be: a timeline, an instrument and settings to gains.
 
-A track's loudness is worked out without rendering it: the loops' K-weighted powers are known, the
-timeline's sections say when which of them sound, and the gating of ITU-R BS.1770 is applied to
-the powers of 100 ms cells. Powers are K-weighted mean squares summed over channels, gains are
-amplitude factors.
+A track's loudness is worked out without rendering it: the loops' K-weighted powers are known, and
+what they add to each other where they share partials; the timeline's sections say when which of
+them sound, and the gating of ITU-R BS.1770 is applied to the powers of 100 ms cells. Powers are
+K-weighted mean squares summed over channels, gains are amplitude factors.
 """
 
 from __future__ import annotations
@@ -20,11 +20,13 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
-from renderer.sound.bank import DroneBank, Stroke, Tone
+from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
 from renderer.sound.rolls import roll_sound
 from renderer.sound.settings import Layout, MixSettings
+from renderer.sound.splice import EndlessTone
+from renderer.sound.unison import Beginning, beginning_over
 from renderer.sound.units import db_to_gain
 from renderer.timing.timeline import Click, ClickKind, Event, Roll, Section, SectionKind
 
@@ -79,7 +81,7 @@ class TrackTimeline(Protocol):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Balance:
-    """The parts of a track at their final levels, every array of shape (frames, channels).
+    """The parts of a track at their final levels, every array and loop (frames, channels).
 
     Parameters
     ----------
@@ -95,7 +97,7 @@ class Balance:
         The integrated loudness that the track will have; minus infinity if nothing sounds.
     """
 
-    tones: dict[Note, NDArray[np.float32]]
+    tones: dict[Note, EndlessTone]
     drones: NDArray[np.float32] | None
     clicks: dict[ClickKind, NDArray[np.float32]]
     rolls: tuple[NDArray[np.float32], ...]
@@ -111,6 +113,7 @@ class _Gains:
     strokes: float
     drone_channels: tuple[Tone | None, ...]
     drone_power: float
+    beginnings: tuple[Beginning, ...]
 
 
 def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettings) -> Balance:
@@ -132,8 +135,14 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
         strokes = min(gains.strokes, _strokes_below_ceiling(moments, gain))
         loudness = integrated_lufs(steady + struck * strokes**2, gain)
     tones = {
-        note: _panned(tone.samples, gain * gains.chanter, _PAN_CHANTER[layout])
-        for note, tone in zip(Note, instrument.chanter.tones, strict=True)
+        note: EndlessTone(
+            _panned(tone.samples, gain * gains.chanter, _PAN_CHANTER[layout]),
+            beginning.shift,
+            beginning.lag,
+        )
+        for note, tone, beginning in zip(
+            Note, instrument.chanter.tones, gains.beginnings, strict=True
+        )
         if settings.has_chanter
     }
     clicks = instrument.percussion.clicks.items()
@@ -156,6 +165,16 @@ def _drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...
         return drones.blend(near, far, middle), drones.blend(far, near, middle)
     together = drones.blend(1.0, 1.0, 1.0)
     return (together,) if layout is Layout.MONO else (None, together)
+
+
+@lru_cache(maxsize=8)
+def _beginnings(
+    chanter: ToneBank, drones: DroneBank | None, layout: Layout
+) -> tuple[Beginning, ...]:
+    if drones is None:
+        return tuple(Beginning() for _ in chanter.tones)
+    channels = _drone_channels(drones, layout)
+    return tuple(beginning_over(channels, tone, _PAN_CHANTER[layout]) for tone in chanter.tones)
 
 
 def _weight(pan: Iterable[float]) -> float:
@@ -184,6 +203,7 @@ def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Gains:
         math.sqrt(reference / beat_power) * db_to_gain(levels.metronome),
         channels,
         drone_power,
+        _beginnings(instrument.chanter, instrument.drones if settings.has_drones else None, layout),
     )
 
 
@@ -209,6 +229,8 @@ def _block_powers(
     if settings.has_chanter:
         tone_powers = np.array([tone.power for tone in instrument.chanter.tones])
         tone_powers *= gains.chanter**2 * _weight(_PAN_CHANTER[settings.layout])
+        excess = np.array([beginning.excess_power for beginning in gains.beginnings])
+        tone_powers += gains.chanter * gains.drones * excess
         of_line = [_line_power(line, tone_powers) for line in timeline.exercise.lines]
         starts = [float(section.start) for section in timeline.sections]
         heard = [

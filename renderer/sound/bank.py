@@ -8,13 +8,13 @@ full scale 1, at the track's rate.
 
 Loops are read at the number of the frame in the track, modulo their length: as if all nine notes
 always ran, so a note that returns never returns the same way, and nothing depends on where in a
-track rendering begins.
+track rendering begins. Over drones each begins at a frame of its own (`renderer.sound.unison`).
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -120,12 +120,19 @@ class Tone:
         K-weighted mean square (`renderer.sound.loudness`).
     peak:
         Greatest absolute sample.
+    nominal_hz:
+        What the tone is meant to sound; `hz` is what it does.
+    partials:
+        The complex amplitudes of its partials, shape (partials,), the fundamental's first: those
+        coefficients of its Fourier series that belong to whole multiples of its frequency.
     """
 
     samples: Samples
     periods: int
     power: float
     peak: float
+    nominal_hz: float
+    partials: NDArray[np.complex64]
 
     def hz(self, rate: int) -> float:
         """Return what the tone sounds, in hertz."""
@@ -169,7 +176,7 @@ class DroneBank:
     remarks: tuple[str, ...] = ()
 
     def blend(self, tenor: float, second_tenor: float, bass: float) -> Tone:
-        """Return one loop of the three with these amplitude factors; the period is a tenor's."""
+        """Return one loop of the three with these amplitude factors; the period is the bass's."""
         parts = (
             (tenor, self.tenor.bins),
             (second_tenor, self.second_tenor.bins),
@@ -181,9 +188,8 @@ class DroneBank:
             (np.float32(gain) * bins[:heard] for gain, bins in parts),
             np.zeros(heard, np.complex64),
         )
-        return _tone(
-            LoopSpectrum(bins, self.tenor.periods, self.tenor.frames), self.tenor_hz, self.rate
-        )
+        together = LoopSpectrum(bins, self.bass.periods, self.tenor.frames)
+        return _tone(together, self.tenor_hz / 2, self.rate)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -342,7 +348,7 @@ class _Reading:
 
     def __init__(self, voice: Voice) -> None:
         self._voice = voice
-        self._problems: list[Problem] = []
+        self._unplayable: dict[str, list[str]] = {}
         self._mistuned: list[str] = []
         self._faded: list[str] = []
         self._vibrating: list[str] = []
@@ -351,7 +357,7 @@ class _Reading:
     def loop(
         self, player: SoundFontPlayer, key: int, name: str, counts: range, seam_s: float
     ) -> LoopSpectrum | None:
-        """Return the loop of one note, or None, the reason then being among the problems."""
+        """Return the loop of one note, or None, the reason then being told by `played`."""
         voice = self._voice
         seam = round(seam_s * SYNTH_RATE)
         keys_period = SYNTH_RATE / key_to_hz(key)
@@ -374,13 +380,7 @@ class _Reading:
             slack = 0.0 if measured.steadiness >= LEAST_LIKENESS else 0.25
             spectrum = spectrum_of(seamless_loop(tone, period, counts, seam, slack=slack))
         except NotSteadyError as error:
-            self._problems.append(
-                Problem(
-                    f"preset {voice.bank}:{voice.program} cannot play {name}: it {error}",
-                    "choose a preset that holds its notes as a bagpipe or a reed organ does",
-                    file=str(voice.soundfont),
-                )
-            )
+            self._unplayable.setdefault(str(error), []).append(name)
             return None
         cents = ratio_to_cents(keys_period * spectrum.periods / spectrum.frames)
         if abs(cents) > _REPORTED_CENTS:
@@ -393,8 +393,8 @@ class _Reading:
 
     def played(self, spectra: list[LoopSpectrum | None]) -> _Played:
         """Return the loops with the remarks on them; raise `RungwiseError` if any is missing."""
-        if self._problems:
-            raise RungwiseError(self._problems)
+        if self._unplayable:
+            raise RungwiseError(self._problem(*item) for item in self._unplayable.items())
         remarks = []
         if self._mistuned:
             remarks.append(
@@ -417,6 +417,16 @@ class _Reading:
                 f"{', '.join(self._faded)}."
             )
         return _Played(tuple(one for one in spectra if one is not None), tuple(remarks))
+
+    def _problem(self, reason: str, names: list[str]) -> Problem:
+        *others, last = names
+        listed = f"{', '.join(others)} and {last}" if others else last
+        return Problem(
+            f"preset {self._voice.bank}:{self._voice.program} cannot play {listed}: "
+            f"{'each' if others else 'it'} {reason}",
+            "choose a preset that holds its notes as a bagpipe or a reed organ does",
+            file=str(self._voice.soundfont),
+        )
 
 
 def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
@@ -459,6 +469,8 @@ def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int) -> Tone:
         loop.periods,
         series_power(kept, hz_per_bin),
         float(np.abs(loop.samples).max()),
+        target_hz,
+        kept[spectrum.periods :: spectrum.periods],
     )
 
 
@@ -466,7 +478,13 @@ def _louder(tone: Tone, db: float) -> Tone:
     gain = 10 ** (db / 20)
     samples = (tone.samples * gain).astype(np.float32)
     samples.flags.writeable = False
-    return Tone(samples, tone.periods, tone.power * gain**2, tone.peak * gain)
+    return replace(
+        tone,
+        samples=samples,
+        power=tone.power * gain**2,
+        peak=tone.peak * gain,
+        partials=(tone.partials * gain).astype(np.complex64),
+    )
 
 
 def _stroke(played: Samples, rate: int) -> Stroke:

@@ -114,8 +114,7 @@ class Track:
 
     def __iter__(self) -> Iterator[Block]:
         levels = self._balance
-        tones = {note: EndlessTone(loop) for note, loop in levels.tones.items()}
-        chanter = _Chanter(self.timeline, self.rate, self.frames, tones)
+        chanter = _Chanter(self.timeline, self.rate, self.frames, levels.tones)
         drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
         strokes = _Strokes(self._strokes(levels))
         cut_off = min(self.frames, round(CUT_OFF_S * self.rate))

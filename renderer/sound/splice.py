@@ -35,12 +35,15 @@ class Stretch:
     """Frames `start` to `stop` (excluded) of the chanter's part.
 
     It fades from `before` to `after`, or stays steady where they are the same; None is silence.
+    `before_since` and `after_since` are the frames at which they began to sound.
     """
 
     start: int
     stop: int
     before: Note | None
     after: Note | None
+    before_since: int
+    after_since: int
 
 
 def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stretch]:
@@ -56,7 +59,7 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
     note_change = round(NOTE_CHANGE_S * rate) // 2
     silence_change = round(SILENCE_CHANGE_S * rate) // 2
     note: Note | None = None
-    at = 0
+    at = since = 0
     for event in events:
         start, end = frame_at(event.start, rate), frame_at(event.end, rate)
         if end <= start or event.note is note:
@@ -71,13 +74,13 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
             first = 0
         stop = first + 2 * half
         if first > at:
-            yield Stretch(at, first, note, note)
+            yield Stretch(at, first, note, note, since, since)
         if half:
-            yield Stretch(first, stop, note, event.note)
-        at = stop
+            yield Stretch(first, stop, note, event.note, since, first)
+        at, since = stop, first
         note = event.note
     if frames > at:
-        yield Stretch(at, frames, note, note)
+        yield Stretch(at, frames, note, note, since, since)
 
 
 @lru_cache(maxsize=64)
@@ -99,12 +102,32 @@ def falling_gain(frames: int) -> NDArray[np.float32]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EndlessTone:
-    """A loop (frames, channels) that can be read from any frame of the track onwards."""
+    """A loop that can be read from any frame of the track onwards.
+
+    Parameters
+    ----------
+    samples:
+        Shape (frames, channels).
+    shift:
+        The frame of the loop that the track's first frame has.
+    lag:
+        By how many frames a frame the loop falls behind what it should stay in phase with.
+    """
 
     samples: NDArray[np.float32]
+    shift: int = 0
+    lag: float = 0.0
+
+    def frame(self, start: int, since: int) -> int:
+        """Return where to read what sounds at frame `start`, having begun at frame `since`.
+
+        What the loop is behind by then is made up for where the note begins, never while it
+        sounds.
+        """
+        return start + self.shift + round(self.lag * since)
 
     def copy_to(self, out: NDArray[np.float32], start: int) -> None:
-        """Fill `out` (n, channels) with what sounds from frame `start` of the track on."""
+        """Fill `out` (n, channels) with the loop from frame `start` on, however large that is."""
         length = len(self.samples)
         done, position = 0, start % length
         while done < len(out):
@@ -114,7 +137,7 @@ class EndlessTone:
             position = 0
 
     def add_to(self, out: NDArray[np.float32], start: int) -> None:
-        """Add to `out` (n, channels) what sounds from frame `start` of the track on."""
+        """Add to `out` (n, channels) the loop from frame `start` on, however large that is."""
         length = len(self.samples)
         done, position = 0, start % length
         while done < len(out):
@@ -158,11 +181,15 @@ def add_stretch(
     before, after = stretch.before, stretch.after
     if before is after:
         if before is not None:
-            tones[before].add_to(part, start)
+            tone = tones[before]
+            tone.add_to(part, tone.frame(start, stretch.before_since))
         return
     length = stretch.stop - stretch.start
     inside = slice(start - stretch.start, stop - stretch.start)
     if before is not None:
-        tones[before].add_faded(part, start, falling_gain(length)[inside])
+        tone = tones[before]
+        position = tone.frame(start, stretch.before_since)
+        tone.add_faded(part, position, falling_gain(length)[inside])
     if after is not None:
-        tones[after].add_faded(part, start, rising_gain(length)[inside])
+        tone = tones[after]
+        tone.add_faded(part, tone.frame(start, stretch.after_since), rising_gain(length)[inside])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -72,7 +73,9 @@ def test_what_is_asked_for_twice_is_rendered_once() -> None:
         ({"repeats": 0}, "repeats: 0 is out of range. Choose a whole number from 1 to"),
         ({"rate": 7_999}, "rate: 7999 is out of range. Choose a whole number from 8000 to 192000."),
         ({"rate": 96_000}, "rate: mp3 has no sample rate of 96000. Choose 48000"),
-        ({"preset": "bagpipe"}, "soundfont: 'bagpipe' is no preset"),
+        ({"preset": "bagpipe"}, "preset: 'bagpipe' is no preset"),
+        ({"soundfont": Path("reeds.sf2")}, "preset: which preset of reeds.sf2 is to play"),
+        ({"drone_preset": "9"}, "drone_preset: '9' is no preset"),
     ],
 )
 def test_a_wrong_setting_is_named_with_what_would_be_right(
