@@ -23,7 +23,7 @@ from renderer.technique.library import ShippedExercise, find_exercise, shipped_e
 from renderer.technique.reading import read_exercise
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import assess
-from renderer.timing.fit import fastest_tempo
+from renderer.timing.fit import fastest_tempos
 from renderer.timing.ladder import rungs
 
 LIBRARY = shipped_exercises()
@@ -67,8 +67,7 @@ def test_every_gracenote_of_each_is_heard(shipped: ShippedExercise) -> None:
 def test_each_is_played_as_named_and_fits_at_every_rung(shipped: ShippedExercise) -> None:
     exercise = read_exercise(shipped.path)
     assert exercise.remarks == (), "nothing had to be replaced"
-    for index, _ in enumerate(exercise.lines):
-        limit = fastest_tempo(exercise, index)
+    for limit in fastest_tempos(exercise):
         assert limit is None or limit >= exercise.tempo
     for tempo in rungs(exercise.ladder, exercise.tempo):
         assert expand(exercise, tempo).duration > 0

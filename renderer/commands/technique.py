@@ -136,7 +136,7 @@ def check(
     Example: rungwise check doublings.toml --format json
     """
     from renderer.technique.report import assess
-    from renderer.timing.fit import fastest_tempo
+    from renderer.timing.fit import fastest_tempos
     from renderer.timing.ladder import rungs
 
     exercise = read_with_options(
@@ -145,7 +145,7 @@ def check(
         reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
     reports = assess(exercise)
-    fastest = [fastest_tempo(exercise, index) for index in range(len(reports))]
+    fastest = fastest_tempos(exercise)
     asked = max(exercise.tempo, *rungs(exercise.ladder, exercise.tempo))
     too_fast = [limit is not None and limit < asked for limit in fastest]
     if form is ReportFormat.JSON:

@@ -25,7 +25,7 @@ from renderer.notation.limits import (
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise
 from renderer.timing.fit import check_fit
-from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import (
     Click,
     ClickKind,
@@ -334,7 +334,7 @@ def expand(
     speed = exact_tempo(exercise.tempo if tempo is None else tempo)
     _check_counts(count_in, repeats, gap)
     spb = 60 / speed
-    chains = tuple(chain_of(exercise, index) for index in range(len(exercise.lines)))
+    chains = chains_of(exercise)
     twice = repeats > 1 or noises is not None
     check_fit(
         exercise,

@@ -14,7 +14,7 @@ from fractions import Fraction
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.score import Exercise, MelodyNote
-from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chain_of
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import Role
 
 LEAST_SOUNDING_MS = 15
@@ -88,21 +88,25 @@ def rooms(
         yield Room(sounding, end - sounding.start, needs)
 
 
-def fastest_tempo(exercise: Exercise, line_index: int, *, repeated: bool = True) -> Fraction | None:
-    """Return the fastest tempo at which everything in the line fits.
+def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fraction | None, ...]:
+    """Return, for each line, the fastest tempo at which everything in it fits.
 
     Parameters
     ----------
-    exercise, line_index:
-        The line, from 0.
+    exercise:
+        Its lines and gracenote settings.
     repeated:
-        Whether the line follows itself without a gap.
+        Whether each line follows itself without a gap.
 
     Returns
     -------
-    Beats per minute, exact; 0 if it fits at no tempo; None if at every tempo.
+    Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
     """
-    chain = chain_of(exercise, line_index)
+    return tuple(fastest_tempo(exercise, chain, repeated=repeated) for chain in chains_of(exercise))
+
+
+def fastest_tempo(exercise: Exercise, chain: Chain, *, repeated: bool = True) -> Fraction | None:
+    """Return the fastest tempo of one line, as `fastest_tempos` does, from its soundings."""
     follows = chain.soundings[0] if repeated and chain.soundings else None
     limits = [room.fastest for room in rooms(exercise, chain, follows=follows)]
     return min((limit for limit in limits if limit is not None), default=None)

@@ -19,7 +19,7 @@ from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
 from renderer.timing.fit import fastest_tempo, spoken_tempo
 from renderer.timing.ladder import rungs
-from renderer.timing.soundings import chain_of
+from renderer.timing.soundings import chains_of
 
 PLAY_SECONDS, REST_SECONDS = 5 * 60, 60
 """Playing between two rests, and a rest (judgement)."""
@@ -172,13 +172,14 @@ def practice_plan(
         )
     lines, remarks = _practised(exercise, repeats)
     order = _granted(lines, days)
+    once = _packed(order[: len(lines)], minutes, days)
+    if once is None:
+        raise failure(_too_short(lines, minutes, days), _too_short_remedy(), file=exercise.source)
     # The most practices that can be packed, found by halving: packing gets no easier with more.
     counts = range(len(lines), len(order) + 1)
     found = bisect_left(counts, True, key=lambda n: _packed(order[:n], minutes, days) is None)
-    packed = _packed(order[: counts[0] + found - 1], minutes, days) if found else None
-    if packed is None:
-        raise failure(_too_short(lines, minutes, days), _too_short_remedy(), file=exercise.source)
-    return PracticePlan(exercise, packed, remarks)
+    packed = _packed(order[: counts[found - 1]], minutes, days)
+    return PracticePlan(exercise, packed or once, remarks)
 
 
 def _practised(
@@ -189,24 +190,24 @@ def _practised(
     times = max(LEAST_REPEATS, ladder.repeats) if repeats is None else repeats
     lines: list[_Practised] = []
     remarks: list[str] = []
-    for index, line in enumerate(exercise.lines):
-        fastest = fastest_tempo(exercise, index)
+    each = zip(exercise.lines, chains_of(exercise), strict=True)
+    for number, (line, chain) in enumerate(each, start=1):
+        fastest = fastest_tempo(exercise, chain)
         fitting = [tempo for tempo in tempos if fastest is None or tempo <= fastest]
         if not fitting:
             raise failure(
-                f"line {index + 1} fits at none of the rungs",
+                f"line {number} fits at none of the rungs",
                 f"begin the ladder at {spoken_tempo(fastest or Fraction(0))} or slower",
                 file=exercise.source,
             )
         if len(fitting) < len(tempos):
             remarks.append(
-                f"Line {index + 1} fits up to {spoken_tempo(fastest or Fraction(0))} beats a "
+                f"Line {number} fits up to {spoken_tempo(fastest or Fraction(0))} beats a "
                 "minute and is not practised faster."
             )
-        chain = chain_of(exercise, index)
         count_in = line.bars[0].meter.beats * chain.stretch[0]
         beats = count_in + times * chain.beats
-        lines.append(_Practised(index + 1, line_difficulty(line), tuple(fitting), beats, times))
+        lines.append(_Practised(number, line_difficulty(line), tuple(fitting), beats, times))
     return tuple(lines), tuple(remarks)
 
 
@@ -240,11 +241,11 @@ def _packed(granted: list[_Practised], minutes: int, days: int) -> tuple[Day, ..
     counts: dict[int, int] = {}
     for line in granted:
         counts[line.number] = counts.get(line.number, 0) + 1
-    places: list[tuple[Fraction, float, int, int, _Practised]] = []
+    places: list[tuple[float, float, int, int, _Practised]] = []
     for line in {line.number: line for line in granted}.values():
         count = counts[line.number]
         for practice in range(count):
-            middle = Fraction(2 * practice + 1, 2 * count)
+            middle = (2 * practice + 1) / (2 * count)
             places.append((middle, -line.difficulty, line.number, practice, line))
     places.sort(key=lambda place: place[:4])
     waiting = [line.practice(practice, counts[line.number]) for *_, practice, line in places]

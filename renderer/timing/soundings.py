@@ -9,6 +9,7 @@ events) is computed from this chain.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -90,17 +91,16 @@ def _share_or_time(length: Length, stretch: Fraction) -> Moment:
     return Moment(seconds=length.value * MILLISECOND)
 
 
-def _stretches(exercise: Exercise, line_index: int) -> tuple[Fraction, ...]:
-    """How long a written beat lasts in each bar of the line, in beats of the exercise's tempo."""
-    tempo = exercise.tempo
-    for line in exercise.lines[:line_index]:
+def _stretches(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
+    """Yield, line by line, how long a written beat lasts in each bar, in beats of the exercise."""
+    stretch = Fraction(1)
+    for line in exercise.lines:
+        stretches = []
         for bar in line.bars:
-            tempo = bar.tempo or tempo
-    stretches = []
-    for bar in exercise.lines[line_index].bars:
-        tempo = bar.tempo or tempo
-        stretches.append(exercise.tempo / tempo)
-    return tuple(stretches)
+            if bar.tempo is not None:
+                stretch = exercise.tempo / bar.tempo
+            stretches.append(stretch)
+        yield tuple(stretches)
 
 
 def _bar_soundings(
@@ -126,19 +126,15 @@ def _bar_soundings(
     return soundings
 
 
-def chain_of(exercise: Exercise, line_index: int) -> Chain:
-    """Return the soundings of one line of an exercise.
+def chains_of(exercise: Exercise) -> tuple[Chain, ...]:
+    """Return the soundings of every line of an exercise; tempo marks hold until the next one."""
+    return tuple(
+        _chain(line, exercise.inner_of(line), stretches)
+        for line, stretches in zip(exercise.lines, _stretches(exercise), strict=True)
+    )
 
-    Parameters
-    ----------
-    exercise:
-        The exercise that the line belongs to; its settings and earlier tempo marks hold.
-    line_index:
-        From 0.
-    """
-    line: Line = exercise.lines[line_index]
-    inner = exercise.inner_of(line)
-    stretches = _stretches(exercise, line_index)
+
+def _chain(line: Line, inner: Length, stretches: tuple[Fraction, ...]) -> Chain:
     soundings: list[Sounding] = []
     starts = [Fraction(0)]
     for number, (bar, stretch) in enumerate(zip(line.bars, stretches, strict=True), start=1):

@@ -14,7 +14,7 @@ from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Rest, Slot
 from renderer.timing.expand import Timeline, expand
-from renderer.timing.fit import fastest_tempo
+from renderer.timing.fit import fastest_tempos
 from renderer.timing.timeline import ClickKind, Event, Role, SectionKind
 from tests.timing.strategies import exercises
 
@@ -77,8 +77,7 @@ def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -
 @given(exercises())
 @settings(max_examples=60, deadline=None)
 def test_the_fastest_tempo_is_where_the_error_begins(exercise: Exercise) -> None:
-    limits = [fastest_tempo(exercise, index) for index in range(len(exercise.lines))]
-    finite = [limit for limit in limits if limit is not None]
+    finite = [limit for limit in fastest_tempos(exercise) if limit is not None]
     assume(finite and 10 < min(finite) < 390)
     fastest = min(finite)
     assume(fastest.denominator <= 1000)
