@@ -17,6 +17,7 @@ from renderer.notation.abc_fields import PIPES, Key, read_key, read_meter, read_
 from renderer.notation.abc_music import MusicCode
 from renderer.notation.limits import LONGEST_FILE_BYTES
 from renderer.notation.score import Bar, Exercise, Meter
+from renderer.notation.source_file import read_bytes
 from renderer.notation.written import (
     AS_WRITTEN,
     ChanterPitches,
@@ -216,20 +217,7 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
 
 
 def _text_of(path: Path) -> str:
-    if path.exists() and not (path.is_file() or path.is_dir()):
-        # Reading from a pipe waits for ever.
-        raise failure("it cannot be read (a device or a pipe)", "name an .abc file")
-    try:
-        with path.open("rb") as file:
-            data = file.read(LONGEST_FILE_BYTES + 1)
-    except OSError as error:
-        raise failure(
-            f"it cannot be read ({error.strerror})", "name a file that can be opened"
-        ) from None
-    if len(data) > LONGEST_FILE_BYTES:
-        raise failure(
-            f"it is larger than {LONGEST_FILE_BYTES // 1_000_000} MB", "take single tunes out of it"
-        )
+    data = read_bytes(path, LONGEST_FILE_BYTES, if_too_large="take single tunes out of it")
     if b"\0" in data:
         raise failure("it is no ABC text", "name an .abc file")
     try:

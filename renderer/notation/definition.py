@@ -56,6 +56,7 @@ from renderer.notation.score import (
     Meter,
     Placement,
 )
+from renderer.notation.source_file import read_bytes
 
 Impossible = Literal["replace", "error"]
 
@@ -375,29 +376,12 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
 
 def read_text(path: Path) -> str:
     """Return a text file's contents; raise a `RungwiseError` for what is no text file."""
-    file = str(path)
+    data = read_bytes(path, LONGEST_FILE_BYTES, if_too_large="name an exercise definition")
     try:
-        if path.is_dir():
-            raise failure("this is a folder", "name a file in it", file=file)
-        if path.exists() and not path.is_file():
-            # Reading from a pipe waits for ever, and from a device it never ends.
-            raise failure("this is a device or a pipe", "name a file", file=file)
-        if path.stat().st_size > LONGEST_FILE_BYTES:
-            raise failure(
-                f"the file is larger than {LONGEST_FILE_BYTES // 1_000_000} MB",
-                "name an exercise definition",
-                file=file,
-            )
-        return path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise failure("there is no such file", "check its name and folder", file=file) from None
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise failure(
-            "this is not a text file", "name an exercise definition saved as UTF-8", file=file
-        ) from None
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise failure(f"the file cannot be read: {reason}", "check it", file=file) from None
+        remedy = "name an exercise definition saved as UTF-8"
+        raise failure("this is not a text file", remedy, file=str(path)) from None
 
 
 def read_definition(path: Path) -> Definition:

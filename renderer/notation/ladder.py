@@ -37,7 +37,10 @@ def parse_ladder(text: str, *, repeats: int = 1) -> Ladder:
 
     Raises a `RungwiseError` for anything else.
     """
-    remedy = "write from:to:step, as 50:80:10, or a list, as 50,60,75; with % of the target tempo"
+    remedy = (
+        "write from:to:step, as 50:80:10, or a list, as 50,60,75; for per cent of the exercise's "
+        "tempo write % after each number, as 60%:100%:10%"
+    )
     by_steps = ":" in text
     parts = text.split(":") if by_steps else text.split(",")
     matches = [_NUMBER.fullmatch(part) for part in parts]

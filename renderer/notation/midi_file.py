@@ -15,8 +15,8 @@ import mido
 
 from renderer.errors import failure
 from renderer.notation.kept_settings import setting_of
-from renderer.notation.musicxml_file import read_bytes
 from renderer.notation.score import Meter
+from renderer.notation.source_file import read_bytes
 
 LARGEST_MIDI_BYTES = 600_000
 MOST_MIDI_NOTES = 20_000
@@ -101,8 +101,10 @@ class MidiContents:
 
 
 def _load(path: Path) -> mido.MidiFile:
-    data = read_bytes(path, LARGEST_MIDI_BYTES)
     remedy = "name a standard MIDI file, or export it again"
+    data = read_bytes(path, LARGEST_MIDI_BYTES, if_too_large="save the part on its own")
+    if not data:
+        raise failure("the file is empty", remedy)
     if data[:4] != b"MThd":
         raise failure("it is no MIDI file", remedy)
     for charset in ("utf-8", "latin-1"):

@@ -19,6 +19,7 @@ from defusedxml import ElementTree as SafeElementTree
 
 from renderer.errors import failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
+from renderer.notation.source_file import read_bytes
 
 MOST_PACKED_FILES = 1000
 _CONTAINER = "META-INF/container.xml"
@@ -31,7 +32,9 @@ def read_score_element(path: Path) -> ElementTree.Element:
     Raises `RungwiseError` for a file that cannot be read, is too large, is no MusicXML, or tries to
     define entities.
     """
-    data = read_bytes(path, LARGEST_SCORE_BYTES)
+    data = read_bytes(path, LARGEST_SCORE_BYTES, if_too_large="save the part on its own")
+    if not data:
+        raise failure("the file is empty", "name a file with a score in it")
     if data[:2] == b"PK":
         data = _unpacked(data)
     root = _parsed(data)
@@ -41,25 +44,6 @@ def read_score_element(path: Path) -> ElementTree.Element:
             "export it as MusicXML from your notation program",
         )
     return root
-
-
-def read_bytes(path: Path, most: int) -> bytes:
-    """Return a file's bytes; raise `RungwiseError` if it cannot be read, is empty or too large."""
-    if path.exists() and not (path.is_file() or path.is_dir()):
-        # Reading from a pipe waits for ever.
-        raise failure("it cannot be read (a device or a pipe)", "name a file with a score in it")
-    try:
-        with path.open("rb") as file:
-            data = file.read(most + 1)
-    except OSError as error:
-        raise failure(
-            f"it cannot be read ({error.strerror})", "name a file that can be opened"
-        ) from None
-    if not data:
-        raise failure("the file is empty", "name a file with a score in it")
-    if len(data) > most:
-        raise failure(f"it is larger than {most // 1_000_000} MB", "save the part on its own")
-    return data
 
 
 def _parsed(data: bytes) -> ElementTree.Element:

@@ -141,9 +141,10 @@ def test_an_empty_file_a_folder_and_a_missing_one_are_refused(tmp_path: Path, su
     _refused(tmp_path, suffix, b"")
     folder = tmp_path / f"folder{suffix}"
     folder.mkdir()
-    for path in (folder, tmp_path / f"missing{suffix}"):
-        with pytest.raises(RungwiseError, match="cannot be read"):
-            READERS[suffix](path)
+    with pytest.raises(RungwiseError, match="this is a folder"):
+        READERS[suffix](folder)
+    with pytest.raises(RungwiseError, match="no such file"):
+        READERS[suffix](tmp_path / f"missing{suffix}")
 
 
 def test_repeats_that_play_out_without_end_are_refused(tmp_path: Path) -> None:
