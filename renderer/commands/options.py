@@ -91,6 +91,15 @@ def gracenote_length(text: str) -> Length:
         raise failure(error.cause, error.remedy, place="--gracenote") from None
 
 
+def refuse_missing_line(exercise: Exercise, number: int) -> None:
+    """Raise a `RungwiseError` if `--line` names a line that the exercise has not."""
+    count = len(exercise.lines)
+    if not 1 <= number <= count:
+        name = Path(exercise.source).name or exercise.title
+        remedy = f"choose one from 1 to {count}" if count > 1 else "it has only one line"
+        raise failure(f"{name} has no line {number}", remedy, place="--line")
+
+
 def read_with_options(
     file: Path, *, gracenote: str | None = None, reading: Reading | None = None
 ) -> Exercise:

@@ -15,6 +15,7 @@ from renderer.commands.options import (
     placed,
     read_all,
     read_with_options,
+    refuse_missing_line,
     spoken_length,
 )
 from renderer.commands.scores import (
@@ -60,14 +61,8 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
 def _only_line(exercise: Exercise, number: int | None) -> Exercise:
     if number is None:
         return exercise
-    if not 1 <= number <= len(exercise.lines):
-        raise failure(
-            f"there is no line {number}",
-            f"choose one from 1 to {len(exercise.lines)}",
-            file=exercise.source,
-        )
-    line = exercise.lines[number - 1]
-    return replace(exercise, title=f"{exercise.title}, line {number}", lines=(line,))
+    refuse_missing_line(exercise, number)
+    return exercise.only(number)
 
 
 @contextmanager

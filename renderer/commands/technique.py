@@ -14,7 +14,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.options import ReportFormat, output_console, print_table, read_with_options
+from renderer.commands.options import (
+    ReportFormat,
+    output_console,
+    print_table,
+    read_with_options,
+    refuse_missing_line,
+)
 from renderer.commands.scores import (
     USUAL_GRACENOTE_UNDER,
     GracenoteUnderOption,
@@ -287,14 +293,7 @@ def fingering(
     exercise = read_with_options(
         file, reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
     )
-    count = len(exercise.lines)
-    if not 1 <= line <= count:
-        raise failure(
-            f"the exercise has no line {line}",
-            f"Choose one from 1 to {count}",
-            place="--line",
-            file=str(file),
-        )
+    refuse_missing_line(exercise, line)
     chosen = exercise.lines[line - 1]
     title = f"Line {line}: {chosen.heading}" if chosen.heading else f"Line {line}"
     print_table(FINGERING_HEADINGS, fingering_rows(chosen), title)

@@ -331,7 +331,7 @@ def _conductor(
             marks.append((clock.tick(bar.start), 1, message))
     for section in timeline.sections:
         if section.kind is SectionKind.LINE and section.turn == 1:
-            text = section.heading or f"Line {section.line}"
+            text = section.heading or f"Line {timeline.exercise.number_of(section.line - 1)}"
             marks.append((clock.tick(section.start), 2, mido.MetaMessage("marker", text=text)))
     for tick, _, message in sorted(marks, key=lambda mark: mark[:2]):
         track.add(tick, message)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter, note_id
@@ -80,26 +80,40 @@ def _closed(item: MelodyNote, place: tuple[int, int, int], length: Fraction) -> 
     return Printed(length, item.note, name, tuple(group), tied_from_before=item.tied)
 
 
-def _opened(
-    item: MelodyNote,
-    place: tuple[int, int, int],
-    beat_value: Fraction,
-    share: Fraction,
-    fixed: bool,
-) -> Iterator[Printed]:
-    """Yield the slots as real notes. A `fixed` share is the exercise's own and must fit."""
+def ornament_words(item: MelodyNote) -> str:
+    """A note's ornament in a sentence: its name, or what it is."""
+    name = item.ornament or ("the ornament" if len(item.slots) > 1 else "the gracenote")
+    return name if name.startswith("the ") else f"the {name}"
+
+
+def has_room_opened(item: MelodyNote, share: Fraction) -> bool:
+    """Whether inner notes of that share of a beat each leave the melody note any time."""
+    return item.beats > share * (len(item.slots) - 1)
+
+
+def no_room_opened(item: MelodyNote, share: Fraction, place: str) -> Problem:
+    """The problem of a note that is too short for its ornament opened out."""
     parts = len(item.slots)
-    if not fixed:
-        share = min(share, item.beats / parts)
+    return Problem(
+        f"{ornament_words(item)} opened out has {parts} parts of {Length(share, 'beat')} each and "
+        f"its note has only {Length(item.beats, 'beat')}, so it fits at no tempo",
+        f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
+        place,
+    )
+
+
+def note_place(exercise: Exercise, line_index: int, bar: int, item: int) -> str:
+    """Where a note or rest is, in words; bar and item from 1."""
+    place = f"line {exercise.number_of(line_index)}, bar {bar}, note {item}"
+    written = exercise.lines[line_index].bars[bar - 1].items[item - 1]
+    return f"{place} ({written.note})" if isinstance(written, MelodyNote) else place
+
+
+def _opened(
+    item: MelodyNote, place: tuple[int, int, int], beat_value: Fraction, share: Fraction
+) -> Iterator[Printed]:
+    parts = len(item.slots)
     last = item.beats - share * (parts - 1)
-    if last <= 0:
-        line, bar, number = place
-        raise failure(
-            f"the ornament opened out has {parts} parts of {Length(share, 'beat')} each, and its "
-            f"note has {Length(item.beats, 'beat')}",
-            f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
-            place=f"line {line}, bar {bar}, note {number} ({item.note})",
-        )
     for number, slot in enumerate(item.slots, start=1):
         group: tuple[SmallNote, ...] = ()
         if slot.gracenote is not None:
@@ -110,8 +124,10 @@ def _opened(
 
 
 def _printed_bar(
-    bar: Bar, line: int, number: int, share: Fraction | None, fixed: bool
+    exercise: Exercise, line: int, number: int, share: Fraction | None
 ) -> list[Printed]:
+    written = exercise.lines[line - 1]
+    bar, fixed = written.bars[number - 1], exercise.inner_of(written).is_share_of_beat
     beat_value = bar.meter.beat_value
     printed: list[Printed] = []
     for index, item in enumerate(bar.items, start=1):
@@ -120,8 +136,15 @@ def _printed_bar(
             printed.append(Printed(item.beats * beat_value, None, note_id(*place, 1)))
         elif share is None or len(item.slots) == 1:
             printed.append(_closed(item, place, item.beats * beat_value))
+        elif not fixed:
+            # A share that the exercise does not ask for gives way to the note.
+            room = item.beats / len(item.slots)
+            printed += _opened(item, place, beat_value, min(share, room))
+        elif has_room_opened(item, share):
+            printed += _opened(item, place, beat_value, share)
         else:
-            printed += _opened(item, place, beat_value, share, fixed)
+            where = note_place(exercise, line - 1, number, index)
+            raise RungwiseError(no_room_opened(item, share, where)).in_file(exercise.source)
     return printed
 
 
@@ -147,14 +170,10 @@ def printed_line(
     """
     line = exercise.lines[line_number - 1]
     share = inner_share(exercise, line_number, opened)
-    fixed = exercise.inner_of(line).is_share_of_beat
-    try:
-        bars = [
-            _printed_bar(bar, line_number, number, share, fixed)
-            for number, bar in enumerate(line.bars, start=1)
-        ]
-    except RungwiseError as error:
-        raise error.in_file(exercise.source) from None
+    bars = [
+        _printed_bar(exercise, line_number, number, share)
+        for number in range(1, len(line.bars) + 1)
+    ]
     before: tuple[int, int] | None = None
     for row, bar in enumerate(bars):
         for column, note in enumerate(bar):

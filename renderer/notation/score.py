@@ -10,7 +10,7 @@ doubling on B two: `{g}B {d}B`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -223,6 +223,8 @@ class Exercise:
         What the reader had to decide and the user should know, in sentences.
     source:
         The file it was read from, for messages; empty if none.
+    first_number:
+        The number of the first line: above 1 where the exercise is some lines of a longer one.
     """
 
     title: str
@@ -236,6 +238,29 @@ class Exercise:
     level: str = ""
     remarks: tuple[str, ...] = ()
     source: str = ""
+    first_number: int = 1
+
+    def number_of(self, line_index: int) -> int:
+        """The number by which a line (its index from 0) is known to the reader of the whole."""
+        return self.first_number + line_index
+
+    def only(self, number: int) -> Exercise:
+        """Return the exercise with one of its lines (from 1) alone, under the number it has.
+
+        The line keeps the tempo that marks in the lines before it have set.
+        """
+        line = self.lines[number - 1]
+        marks = [bar.tempo for before in self.lines[: number - 1] for bar in before.bars]
+        tempo = next((mark for mark in reversed(marks) if mark is not None), None)
+        first, *rest = line.bars
+        if first.tempo is None and tempo is not None:
+            line = replace(line, bars=(replace(first, tempo=tempo), *rest))
+        return replace(
+            self,
+            title=f"{self.title}, line {self.number_of(number - 1)}",
+            lines=(line,),
+            first_number=self.number_of(number - 1),
+        )
 
     def inner_of(self, line: Line) -> Length:
         """The inner length that holds for `line`."""

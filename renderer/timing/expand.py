@@ -367,17 +367,19 @@ def expand(
         beat = spb * chains[0].stretch[0]
         each = roll_bars * exercise.lines[0].bars[0].meter.beats * beat
         rolls = (Roll(Fraction(0), _ROLL_BEATS * beat), Roll(each, _ROLL_BEATS * beat))
-    remarks: tuple[str, ...] = ()
+    remarks: list[str] = []
     starts_early = (
         exercise.gracenotes.placement == "before the beat"
         and count_in == 0
         and chains[0].soundings[0].gracenote is not None
     )
     if starts_early:
-        remarks = (
+        remarks.append(
             "Without a count-in there is no time before the first beat: its gracenote is played "
-            "on the beat.",
+            "on the beat."
         )
+    if noises is not None and not noises:
+        remarks.append("No crossing noise lurks in it: each line is played clean both times.")
     return Timeline(
         exercise=exercise,
         tempo=speed,
@@ -386,6 +388,6 @@ def expand(
         drones_start=rolls[1].start if rolls else Fraction(0),
         chains=chains,
         subdivide=subdivide,
-        remarks=remarks,
+        remarks=tuple(remarks),
         noises={} if noises is None else noises,
     )

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.length import Length
+from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import Role
@@ -129,7 +129,7 @@ def _problem(
     line = exercise.lines[line_index]
     item = line.bars[sounding.bar - 1].items[sounding.item - 1]
     spb = 60 / tempo
-    place = f"line {line_index + 1}, bar {sounding.bar}, note {sounding.item}"
+    place = note_place(exercise, line_index, sounding.bar, sounding.item)
     settings = f"gracenotes {exercise.gracenotes.length}"
     if not isinstance(item, MelodyNote):
         return Problem(
@@ -139,12 +139,10 @@ def _problem(
             place,
             exercise.source,
         )
-    name = item.ornament or ("the ornament" if len(item.slots) > 1 else "the gracenote")
-    name = name if name.startswith("the ") else f"the {name}"
+    name = ornament_words(item)
     inner = exercise.inner_of(line)
     if len(item.slots) > 1:
         settings += f", inner notes {inner}"
-    place = f"{place} ({item.note})"
     if sounding.role is Role.INNER and room.lasts.beats == 0:
         return Problem(
             f"each inner note of {name} needs {_milliseconds(room.needs)} and `inner` gives it "
@@ -159,14 +157,7 @@ def _problem(
     speed = f"at {spoken_tempo(tempo)} beats a minute"
     fastest = room.fastest
     if fastest is None or fastest <= 0:
-        parts = len(item.slots)
-        return Problem(
-            f"{name} opened out has {parts} parts of {inner} each and its note has only "
-            f"{Length(item.beats, 'beat')}, so it fits at no tempo",
-            f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
-            place,
-            exercise.source,
-        )
+        return replace(no_room_opened(item, inner.value, place), file=exercise.source)
     return Problem(
         f"{name} needs {_milliseconds(needed)} and there is {_milliseconds(there_is)} {speed} "
         f"({settings})",

@@ -136,7 +136,9 @@ def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
     for line in ("0", "3"):
         run = rungwise("fingering", exercise, "--line", line)
         assert run.returncode == 2
-        assert "Choose one from 1 to 2" in run.stderr
+        assert run.stderr == (
+            f"--line: {exercise.name} has no line {line}. Choose one from 1 to 2.\n"
+        )
 
 
 def test_check_speaks_of_no_tempo_that_nobody_plays(exercise: Path) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.printed import printed_line
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Rest, Slot
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.fit import fastest_tempos
@@ -279,3 +280,34 @@ def test_a_first_gracenote_without_room_before_it_asks_for_a_count_in() -> None:
     with pytest.raises(RungwiseError) as caught:
         expand(exercise, count_in=0)
     assert "Ask for a count-in" in str(caught.value)
+
+
+def test_a_line_that_is_played_alone_is_as_fast_as_among_the_others() -> None:
+    marked = Line((Bar((plain(Note.B, 3),), THREE_FOUR, tempo=Fraction(120)),))
+    line = Line((Bar((plain(Note.C, 3),), THREE_FOUR),))
+    whole = Exercise("Test", (line, marked, line), Fraction(60))
+    for number, seconds in ((1, 3), (2, 1.5), (3, 1.5)):
+        alone = whole.only(number)
+        assert (alone.title, alone.number_of(0)) == (f"Test, line {number}", number)
+        assert expand(alone, count_in=0).duration == seconds
+
+
+def test_an_opened_ornament_has_too_many_parts_in_one_wording() -> None:
+    exercise = replace(exercise_of(doubling(Note.B)), inner=Length(Fraction(1), "beat"))
+    with pytest.raises(RungwiseError) as played:
+        expand(exercise)
+    with pytest.raises(RungwiseError) as printed:
+        printed_line(exercise, 1)
+    assert played.value.problems == printed.value.problems
+    assert str(played.value) == (
+        "line 1, bar 1, note 1 (B): the doubling opened out has 2 parts of 1 beat each and its "
+        "note has only 1 beat, so it fits at no tempo. Write a shorter inner length, such as "
+        "'1/2 beat', or a longer note."
+    )
+
+
+def test_where_no_crossing_noise_lurks_it_is_said() -> None:
+    easy = exercise_of(plain(Note.LOW_A), plain(Note.B), plain(Note.LOW_A))
+    remark = "No crossing noise lurks in it: each line is played clean both times."
+    assert expand(easy, noises={}).remarks == (remark,)
+    assert expand(easy).remarks == ()
