@@ -129,7 +129,7 @@ def coverage(
     if not found:
         output_console().print("There are no movements and no gracenotes in it.")
     for one in found:
-        _print_coverage(one)
+        _print_coverage(one, notes)
 
 
 def _notes(text: str) -> tuple[Note, ...]:
@@ -179,7 +179,7 @@ def _only(found: tuple[Coverage, ...], ornament: str, book: OrnamentBook) -> tup
     return chosen or (Coverage(name, {}, possible_approaches(name, book)),)
 
 
-def _print_coverage(one: Coverage) -> None:
+def _print_coverage(one: Coverage, among: Sequence[Note]) -> None:
     from rich import box
     from rich.table import Table
     from rich.text import Text
@@ -193,13 +193,14 @@ def _print_coverage(one: Coverage) -> None:
         title_justify="left",
     )
     table.add_column("from \\ on")
-    for note in Note:
+    # Notes that are not to be covered, and are not played either, have nothing to show.
+    rows = [n for n in (*reversed(Note), None) if n in among or any(b is n for b, _ in one.counts)]
+    columns = [n for n in Note if n in among or any(on is n for _, on in one.counts)]
+    for note in columns:
         table.add_column(note.label, justify="right")
-    befores: list[Note | None] = [*reversed(Note), None]
-    for before in befores:
-        cells = [_cell(one, before, note) for note in Note]
-        if before is not None or any(cell.plain for cell in cells):
-            table.add_row("start" if before is None else before.label, *cells)
+    for before in rows:
+        cells = [_cell(one, before, note) for note in columns]
+        table.add_row("start" if before is None else before.label, *cells)
     console.print(table)
     if one.missing:
         console.print(Text(f"Missing: {_missing(one)}\n"))

@@ -283,8 +283,9 @@ def fingering(
 ) -> None:
     """Print what the fingers do in one line, change by change.
 
-    Reads an exercise; writes a table to the screen: what lifts, then what closes, the fingering
-    after each step (x closed, - open, from the left thumb down) and the note that it sounds.
+    Reads an exercise; writes a table to the screen: at which bar and beat, what to watch, what
+    lifts, then what closes, the fingering after each step (x closed, - open, from the left thumb
+    down) and the note that it sounds.
 
     Example: rungwise fingering doublings.toml --line 2
     """
@@ -296,4 +297,4 @@ def fingering(
     refuse_missing_line(exercise, line)
     chosen = exercise.lines[line - 1]
     title = f"Line {line}: {chosen.heading}" if chosen.heading else f"Line {line}"
-    print_table(FINGERING_HEADINGS, fingering_rows(chosen), title)
+    print_table(FINGERING_HEADINGS, fingering_rows(chosen), title, whole=FINGERING_HEADINGS[2:])

@@ -160,28 +160,32 @@ def _played_as(choice: Choice) -> str:
     return name if choice.remark is None else f"{name} instead"
 
 
-FINGERING_HEADINGS = ("Bar", "Beat", "Change", "Step", "Fingering", "Sounds", "Watch")
+FINGERING_HEADINGS = ("At", "Change, and what to watch in it", "Fingering", "Sounds")
 
 
 def fingering_rows(line: Line) -> tuple[Row, ...]:
-    """Return the finger changes of a line, one row a step, under `FINGERING_HEADINGS`.
+    """Return the finger changes of a line under `FINGERING_HEADINGS`, narrow enough for a terminal.
 
-    The first row is the fingering that the line begins on. Fingerings are written as in the
-    chart, x closed and - open. Bar, beat and change stand in the first row of each change only.
+    The first row is the fingering that the line begins on. Each change has a row with its bar and
+    beat, one with what to watch in it, and one for each step. Fingerings are written as in the
+    chart, x closed and - open. Notes that no finger moves for have no row.
     """
     rows: list[Row] = []
     for placed in changes_of(line):
         change = placed.change
-        where = str(placed.bar), beat_words(placed.beat)
+        where = f"{placed.bar}:{beat_words(placed.beat)}"
         if not rows:
             first = change.previous
-            rows.append((*where, f"begin on {first}", "", *_state(first), ""))
+            rows.append((where, f"begin on {first}", *_state(first)))
         watch = _watch(change)
-        lead: Row = (*where, change_words(change))
+        if not change.steps and not watch:
+            continue
+        rows.append((where, change_words(change), "", ""))
+        if watch:
+            rows.append(("", watch, "", ""))
         for step in change.steps:
             words = step_words(step).rpartition(" (")[0]
-            rows.append((*lead, words, written(step.after), step.sounds.label, watch))
-            lead, watch = ("", "", ""), ""
+            rows.append(("", f"  {words}", written(step.after), step.sounds.label))
     return tuple(rows)
 
 
@@ -190,7 +194,7 @@ def _state(note: Note) -> tuple[str, str]:
 
 
 def _watch(change: Change) -> str:
-    return "; ".join(caution.kind for caution in cautions_of(change))
+    return ", ".join(caution.kind for caution in cautions_of(change))
 
 
 PAIR_HEADINGS = ("Pair", "Lifts", "Closes", "Crossing noise", "Silent", "Hold")

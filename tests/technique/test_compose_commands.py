@@ -75,6 +75,11 @@ def test_coverage_prints_what_is_practised_and_what_is_missing(folder: Path) -> 
     # Six steps and five thirds, each way.
     assert "doubling: 30 played, 22 of 42 ways in" in out
     assert "Missing: on low G from C, D, E, F; on low A from D, E, F" in out
+    heads = next(line for line in out.splitlines() if line.strip().startswith("from"))
+    assert " ".join(heads.split()) == "from \\ on low G low A B C D E F"
+    assert "high" not in out
+    every = succeeds("coverage", "book.toml", folder=folder)
+    assert "high A" in every and "high G" in every
 
 
 def test_coverage_as_json_agrees_with_the_table_and_draws_a_map(folder: Path) -> None:

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from renderer.technique.reading import read_exercise
+from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
+
 DEFINITION = """
 title = "Wide steps [Larkmoor]"
 meter = "3/4"
@@ -130,6 +133,13 @@ def test_fingering_prints_a_line_change_by_change(exercise: Path) -> None:
     assert "E to D" in run.stdout
     assert "x xxx | ---x" in run.stdout
     assert "crossing noise" in run.stdout
+
+
+def test_a_line_change_by_change_fits_on_a_narrow_terminal() -> None:
+    for line in read_exercise("doublings-over-a-wide-step").lines:
+        columns = zip(FINGERING_HEADINGS, *fingering_rows(line), strict=True)
+        # Between columns, and before and after them, a table has three characters at most.
+        assert sum(max(map(len, column)) + 3 for column in columns) <= 80
 
 
 def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
