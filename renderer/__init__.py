@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from renderer.technique.reading import read_exercise
     from renderer.timing.expand import expand
 
+__version__ = "0.1.0"
+
 __all__ = ["Problem", "RungwiseError", "expand", "read_exercise", "render"]
 
 _HOMES = {

@@ -1,61 +1,17 @@
-"""The command line: one verb for each job, each in `renderer.commands`.
+"""The entry point: a call of `rungwise` to its exit code.
 
 What a user can put right is printed as one line a problem and ends with exit code 2; nothing ends
-in a traceback.
+in a traceback. Only `main` imports the rest of the program, when it is ready to be interrupted.
 """
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import io
 import os
 import signal
 import sys
-from collections.abc import Callable
-from pathlib import Path
-
-import typer
-
-from renderer.commands.compose import abridge, coverage, expand, list_exercises, plan
-from renderer.commands.convert import convert
-from renderer.commands.events import events
-from renderer.commands.render import demo, render
-from renderer.commands.sheet import sheet
-from renderer.commands.sound import audition
-from renderer.commands.technique import check, fingering, ornaments
-from renderer.errors import RungwiseError
-
-app = typer.Typer(
-    name="rungwise",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode="markdown",
-    help=(
-        "Turn the exercise a piping teacher writes into a sheet and play-along tracks: at the "
-        "pitch of the learner's chanter, from slow to full tempo, with count-in, drone and "
-        "metronome, every gracenote of one length."
-    ),
-)
-_COMMANDS: tuple[Callable[..., None], ...] = (
-    demo,
-    render,
-    sheet,
-    convert,
-    check,
-    events,
-    ornaments,
-    fingering,
-    audition,
-    expand,
-    coverage,
-    abridge,
-    plan,
-)
-for command in _COMMANDS:
-    app.command()(command)
-app.command("list")(list_exercises)
-
 
 _INTERRUPTED = 130
 """The exit code of a command that was stopped by Ctrl-C (128 and the signal's number)."""
@@ -69,9 +25,9 @@ def _make_printable() -> None:
     """See to it that a terminal of few letters, or none at all, stops no command."""
     # Python gives None for a stream that was closed before it started.
     if sys.stdout is None:
-        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     if sys.stderr is None:
-        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
@@ -82,16 +38,49 @@ def _drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+_STOPPED = "Stopped; nothing half-written was left behind."
+
+
 def _stop(_signal: int, _frame: object) -> None:
     raise KeyboardInterrupt
 
 
+def _stop_at_once(_signal: int, _frame: object) -> None:
+    """End while the program is still being imported: an exception there could go anywhere."""
+    with contextlib.suppress(OSError):
+        os.write(2, f"{_STOPPED}\n".encode())
+    os._exit(_INTERRUPTED)
+
+
+def _explained(error: Exception) -> int:
+    """Say what stopped the program that nothing else explains, and return its exit code."""
+    if isinstance(error, OSError) and error.errno == errno.ENOSPC and error.filename is None:
+        print("The disk that the output goes to is full.", file=sys.stderr)
+        _drop_output()
+        return 2
+    print(
+        f"Rungwise has a fault of its own: {type(error).__name__}: {error}. Please report it "
+        "with the exercise; RUNGWISE_TRACEBACK=1 before the command shows where it happened.",
+        file=sys.stderr,
+    )
+    return 70
+
+
 def main() -> None:
     """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
+    # Where Ctrl-C is ignored (a job in the background), it stays so.
+    is_heeded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if is_heeded:
+        signal.signal(signal.SIGINT, _stop_at_once)
+    _make_printable()
+    from renderer.commands.app import app
+    from renderer.errors import RungwiseError
+
     # A polite request to end is treated as Ctrl-C is, so that it leaves nothing half-written.
     signal.signal(signal.SIGTERM, _stop)
-    _make_printable()
     try:
+        if is_heeded:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
         try:
             app()
         finally:
@@ -105,25 +94,19 @@ def main() -> None:
     except SystemExit as end:
         # Typer turns Ctrl-C into this code without a word.
         if end.code == _INTERRUPTED:
-            print("Stopped; nothing half-written was left behind.", file=sys.stderr)
+            print(_STOPPED, file=sys.stderr)
         raise
+    except KeyboardInterrupt:
+        print(_STOPPED, file=sys.stderr)
+        sys.exit(_INTERRUPTED)
     except BrokenPipeError:
         # The reader of our output has gone (`| head`); what it wanted, it has.
         _drop_output()
         sys.exit(0)
     except Exception as error:
-        if isinstance(error, OSError) and error.errno == errno.ENOSPC and error.filename is None:
-            print("The disk that the output goes to is full.", file=sys.stderr)
-            _drop_output()
-            sys.exit(2)
         if os.environ.get("RUNGWISE_TRACEBACK"):
             raise
-        print(
-            f"Rungwise has a fault of its own: {type(error).__name__}: {error}. Please report it "
-            "with the exercise; RUNGWISE_TRACEBACK=1 before the command shows where it happened.",
-            file=sys.stderr,
-        )
-        sys.exit(70)
+        sys.exit(_explained(error))
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ import csv
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -17,6 +18,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+
+from renderer import __version__
 
 GOOD = """
 title = "Doublings over a wide step"
@@ -216,6 +219,39 @@ def test_without_fluidsynth_the_message_says_how_to_install_it(folder: Path) -> 
     assert not (folder / "x").exists() or not left_behind(folder / "x")
 
 
+def test_the_version_is_told(folder: Path) -> None:
+    run = rungwise("--version", folder=folder)
+    assert (run.returncode, run.stdout, run.stderr) == (0, f"rungwise {__version__}\n", "")
+    assert "--version" in rungwise("--help", folder=folder).stdout
+
+
+@pytest.mark.skipif(not hasattr(signal, "raise_signal"), reason="needs signals")
+@pytest.mark.parametrize("module", ["renderer.commands.app", "typer", "renderer.commands.events"])
+def test_ctrl_c_while_the_program_is_still_being_imported_ends_in_one_line(
+    folder: Path, module: str
+) -> None:
+    code = (
+        "import signal, sys\n"
+        "class Interrupting:\n"
+        "    def find_spec(self, name, *_):\n"
+        f"        if name == {module!r}: signal.raise_signal(signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Interrupting())\n"
+        "sys.argv = ['rungwise', 'check', 'good.toml']\n"
+        "from renderer.cli import main\n"
+        "main()\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    stopped = "Stopped; nothing half-written was left behind.\n"
+    assert (run.returncode, run.stdout, run.stderr) == (130, "", stopped)
+
+
 def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
     command = f'"{sys.executable}" -m renderer.cli events good.toml --repeats 2000 | head -n 1'
     run = subprocess.run(
@@ -226,7 +262,7 @@ def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
 
 
 def test_every_command_says_what_it_reads_and_writes_with_an_example() -> None:
-    from renderer.cli import app
+    from renderer.commands.app import app
 
     for command in app.registered_commands:
         text = command.callback.__doc__ or "" if command.callback else ""

@@ -8,7 +8,7 @@ import pytest
 from pypdf import PdfReader
 from typer.testing import CliRunner, Result
 
-from renderer.cli import app
+from renderer.commands.app import app
 from renderer.errors import RungwiseError
 from tests.delivery.disks import make_read_only, small_disk
 
