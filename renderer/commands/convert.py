@@ -8,18 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from renderer.commands import scores
 from renderer.commands.options import output_console, refuse_to_replace
-from renderer.commands.scores import (
-    USUAL_GRACENOTE_UNDER,
-    GracenoteUnderOption,
-    NoRepeatsOption,
-    PartOption,
-    RestsName,
-    RestsOption,
-    TransposeOption,
-    TuneOption,
-    reading_of,
-)
 
 if TYPE_CHECKING:
     from renderer.notation.printed import Opened
@@ -54,12 +44,12 @@ def convert(
             metavar="OUT", help="The file to write: .toml, .abc, .musicxml, .xml, .mxl or .mid."
         ),
     ],
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
     ornaments: Annotated[
         OrnamentForm,
         typer.Option(help="Scores out: as gracenote groups, opened into notes, or as played."),
@@ -100,7 +90,7 @@ def convert(
         OrnamentForm.OPEN: "open",
         OrnamentForm.AS_WRITTEN: "as written",
     }
-    reading = reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+    reading = scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
     conversion = Conversion(
         opened=forms[ornaments],
         pitch=parse_pitch(pitch),

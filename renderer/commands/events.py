@@ -15,22 +15,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from renderer.commands import scores
 from renderer.commands.options import (
     EventFormat,
     placed,
     read_with_options,
     refuse_to_replace,
-)
-from renderer.commands.scores import (
-    USUAL_GRACENOTE_UNDER,
-    GracenoteUnderOption,
-    NoRepeatsOption,
-    PartOption,
-    RestsName,
-    RestsOption,
-    TransposeOption,
-    TuneOption,
-    reading_of,
 )
 from renderer.errors import RungwiseError
 
@@ -94,12 +84,12 @@ def events(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
@@ -114,7 +104,7 @@ def events(
     exercise = read_with_options(
         file,
         gracenote=gracenote,
-        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+        reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
     try:
         speed = None if tempo is None else exact_tempo(tempo)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from renderer.commands import scores
 from renderer.commands.options import (
     output_console,
     placed,
@@ -17,17 +18,6 @@ from renderer.commands.options import (
     read_with_options,
     refuse_missing_line,
     spoken_length,
-)
-from renderer.commands.scores import (
-    USUAL_GRACENOTE_UNDER,
-    GracenoteUnderOption,
-    NoRepeatsOption,
-    PartOption,
-    RestsName,
-    RestsOption,
-    TransposeOption,
-    TuneOption,
-    reading_of,
 )
 from renderer.errors import RungwiseError, failure
 
@@ -244,12 +234,12 @@ def render(
         Path | None, typer.Option(help="A SoundFont of your own for the drones.")
     ] = None,
     drone_preset: Annotated[str | None, typer.Option(help="Its preset, as BANK:PROGRAM.")] = None,
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
 
@@ -284,12 +274,8 @@ def render(
         drone_soundfont=drone_soundfont,
         drone_preset=drone_preset,
     )
-    exercises = [
-        _only_line(exercise, line)
-        for exercise in read_all(
-            files, reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
-        )
-    ]
+    reading = scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+    exercises = [_only_line(exercise, line) for exercise in read_all(files, reading=reading)]
     tracks, playlists = _render(exercises, output, settings)
     _print_table(output_console(), tracks, playlists)
 

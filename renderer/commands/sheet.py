@@ -8,18 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from renderer.commands import scores
 from renderer.commands.options import read_all
-from renderer.commands.scores import (
-    USUAL_GRACENOTE_UNDER,
-    GracenoteUnderOption,
-    NoRepeatsOption,
-    PartOption,
-    RestsName,
-    RestsOption,
-    TransposeOption,
-    TuneOption,
-    reading_of,
-)
 from renderer.errors import failure
 
 if TYPE_CHECKING:
@@ -125,12 +115,12 @@ def sheet(
         str | None,
         typer.Option(help="A date for the foot of the pages, as 2026-11-25; none if left out."),
     ] = None,
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print exercises as a sheet for the music stand, or several as a booklet.
 
@@ -156,7 +146,7 @@ def sheet(
     exercises = read_all(
         files,
         gracenote=gracenote,
-        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+        reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
     _write(exercises, output, settings, _booklet(exercises, booklet, audience))
 

@@ -14,23 +14,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from renderer.commands import scores
 from renderer.commands.options import (
     ReportFormat,
     output_console,
     print_table,
     read_with_options,
     refuse_missing_line,
-)
-from renderer.commands.scores import (
-    USUAL_GRACENOTE_UNDER,
-    GracenoteUnderOption,
-    NoRepeatsOption,
-    PartOption,
-    RestsName,
-    RestsOption,
-    TransposeOption,
-    TuneOption,
-    reading_of,
 )
 from renderer.errors import RungwiseError, failure
 
@@ -126,12 +116,12 @@ def check(
     gracenote: Annotated[
         str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
     ] = None,
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Say what each line plays, what to watch in it, how hard it is and how fast it fits.
 
@@ -148,7 +138,7 @@ def check(
     exercise = read_with_options(
         file,
         gracenote=gracenote,
-        reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
+        reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
     reports = assess(exercise)
     fastest = fastest_tempos(exercise)
@@ -274,12 +264,12 @@ def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
 def fingering(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
     line: Annotated[int, typer.Option(help="Which line, from 1.")] = 1,
-    part: PartOption = None,
-    tune: TuneOption = None,
-    transpose: TransposeOption = "0",
-    rests: RestsOption = RestsName.SILENCE,
-    no_repeats: NoRepeatsOption = False,
-    gracenote_under: GracenoteUnderOption = USUAL_GRACENOTE_UNDER,
+    part: scores.PartOption = None,
+    tune: scores.TuneOption = None,
+    transpose: scores.TransposeOption = "0",
+    rests: scores.RestsOption = scores.RestsName.SILENCE,
+    no_repeats: scores.NoRepeatsOption = False,
+    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print what the fingers do in one line, change by change.
 
@@ -292,7 +282,7 @@ def fingering(
     from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
 
     exercise = read_with_options(
-        file, reading=reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+        file, reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
     )
     refuse_missing_line(exercise, line)
     chosen = exercise.lines[line - 1]
