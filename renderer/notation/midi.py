@@ -8,6 +8,7 @@ meters are kept, lines begin at markers.
 
 from __future__ import annotations
 
+import contextlib
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
@@ -44,6 +45,7 @@ SAME_TIME_SECONDS = 0.03
 
 FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)
 COARSE_PARTS = (4, 3)
+MOST_OPENED_PARTS = 12
 MOSTLY = 0.9
 """A file is exact if this share of its notes begins at fine parts of a beat (judgement)."""
 
@@ -184,12 +186,24 @@ def _any_note(sounded: Sounded) -> Note:
     return max((note for note in Note if note.midi <= sounded.key), default=Note.LOW_G)
 
 
+def _opened_parts(settings: Mapping[str, str]) -> Iterator[int]:
+    """The parts of a beat that opened movements of our own files begin at, such as fifths."""
+    for name, value in settings.items():
+        if name == "inner length" or name.startswith(LINE_INNER):
+            # What is no length is said where the settings are read.
+            with contextlib.suppress(ValueError):
+                share = read_inner_length(value)
+                if share.is_share_of_beat and share.value.denominator <= MOST_OPENED_PARTS:
+                    yield from (share.value.denominator * times for times in (1, 2, 3, 4))
+
+
 class _Quantiser:
     def __init__(self, contents: MidiContents, shift: int) -> None:
         self._contents = contents
         self._grid = _Beats(contents)
         self._tolerance = max(2 * contents.tick, Fraction(1, 1000))
-        self._parts = [p for p in FINE_PARTS if Fraction(1, p) >= 6 * self._tolerance]
+        parts = sorted({*FINE_PARTS, *_opened_parts(contents.settings)})
+        self._parts = [p for p in parts if Fraction(1, p) >= 6 * self._tolerance]
         self._shift = shift
         self.errors: list[float] = []
         self.placement: Placement = "on the beat"

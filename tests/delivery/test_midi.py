@@ -239,3 +239,18 @@ def test_midi_read_back_keeps_notes_gracenotes_bars_and_headings(
     assert [line.heading for line in again.lines] == [line.heading for line in exercise.lines]
     assert again.gracenotes.length == exercise.gracenotes.length
     assert again.tempo == exercise.tempo
+
+
+def test_movements_opened_to_fifths_of_a_beat_come_back_at_their_places() -> None:
+    lines = (Line(read_abc_line("A2 {GdGefA}e2 c2 {GdGefA}e2", Meter(4, 4))),)
+    share = Length(Fraction(1, 5), "beat")
+    exercise = Exercise("Opened", lines, Fraction(60), inner=share)
+    slots = [len(note.slots) for line in exercise.lines for note in line.melody_notes]
+    assert max(slots) == 5
+    timeline = expand(exercise, 60, count_in=0, gap=0)
+    with tempfile.NamedTemporaryFile(suffix=".mid") as file:
+        file.write(write_midi(timeline, _sound("A")))
+        file.flush()
+        again = read_midi(Path(file.name))
+    heard = [(e.start, e.length, e.note) for e in expand(again, 60, count_in=0, gap=0)]
+    assert heard == [(event.start, event.length, event.note) for event in timeline]
