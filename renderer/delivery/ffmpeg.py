@@ -112,12 +112,16 @@ class _LastLines:
         return tuple(self._lines)
 
 
-def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
+def _disk_error(lines: tuple[str, ...], path: Path) -> OSError | None:
     for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
         if any(os.strerror(number) in line for line in lines):
             return OSError(number, os.strerror(number), str(path))
+    return None
+
+
+def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
     said = lines[-1] if lines else f"it ended with code {code} and said nothing"
-    return failure(
+    return _disk_error(lines, path) or failure(
         f"the MP3 encoder (ffmpeg) failed: {said.rstrip('.')}",
         "try again, or choose wav, flac or ogg",
     )
@@ -182,8 +186,12 @@ def mp3_encoder(
             process.wait(timeout=60)
             raise _failed(messages.read(), process.returncode, path) from None
         code = process.wait()
+        lines = messages.read()
         if code:
-            raise _failed(messages.read(), code, path)
+            raise _failed(lines, code, path)
+        # ffmpeg 5 ends well even where it could not write the last bytes, and only says so.
+        if error := _disk_error(lines, path):
+            raise error
     finally:
         if process.poll() is None:
             process.kill()
