@@ -60,6 +60,9 @@ CHANTER_CHANNEL, DRONE_CHANNEL, PERCUSSION_CHANNEL = 0, 1, 9
 BAGPIPE_PROGRAM = 109
 """General MIDI instrument 110 (Bag pipe), counted from 0."""
 
+STANDARD_KIT = 0
+"""The first kit, of which General MIDI's percussion keys are."""
+
 CLICK_KEYS = {ClickKind.ACCENT: 76, ClickKind.BEAT: 77, ClickKind.SUBDIVISION: 77}
 CLICK_VELOCITIES = {ClickKind.ACCENT: 120, ClickKind.BEAT: 100, ClickKind.SUBDIVISION: 50}
 """General MIDI percussion: high and low wood block. The velocities are a judgement."""
@@ -395,6 +398,8 @@ def _is_heard(click: Click, sound: MidiSound) -> bool:
 
 def _percussion(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
     track = _Track("Metronome", PERCUSSION_CHANNEL)
+    # Some players load no kit until they are asked for one.
+    track.add(0, mido.Message("program_change", channel=PERCUSSION_CHANNEL, program=STANDARD_KIT))
     beats = [
         (click.start, CLICK_KEYS[click.kind], CLICK_VELOCITIES[click.kind])
         for click in timeline.clicks()

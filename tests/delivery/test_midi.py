@@ -125,7 +125,7 @@ def test_chanter_and_drones_are_general_midis_bagpipe_and_clicks_its_percussion(
         for m in track
         if m.type == "program_change"
     }
-    assert programs == {"Chanter": (0, 109), "Drones": (1, 109)}
+    assert programs == {"Chanter": (0, 109), "Drones": (1, 109), "Metronome": (9, 0)}
     clicks = [m for m in file.tracks[-1] if m.type == "note_on"]
     # 3 beats of count-in, 6 of the first line, 3 of clicks, 3 of the second.
     assert len(clicks) == 15

@@ -30,6 +30,7 @@ ROOT = Path(__file__).parents[2]
 SOUNDFONT = ROOT / "soundfonts" / "rungwise.sf2"
 RATE_HZ = 44100
 
+GENERAL_MIDI_BAGPIPE = (0, 109)
 PRACTICE_CHANTER, PIPE_CHANTER, TENOR_DRONE, BASS_DRONE = (0, 0), (0, 1), (0, 2), (0, 3)
 DRUM = (128, 0)
 PIPE_KEYS = (67, 69, 71, 73, 74, 76, 78, 79, 81)
@@ -255,6 +256,16 @@ def test_a_tone_does_not_depend_on_velocity(preset_and_key: tuple[tuple[int, int
     preset, key = preset_and_key
     soft, full = (play(preset, key, 2.0, velocity=velocity) for velocity in (1, 127))
     assert np.abs(soft - full).max() < 3 / 32768  # FluidSynth dithers its 16-bit output
+
+
+def test_the_bagpipe_of_general_midi_is_the_pipe_chanter_and_follows_velocity() -> None:
+    full, again = (play(preset, 69, 2.0) for preset in (PIPE_CHANTER, GENERAL_MIDI_BAGPIPE))
+    # FluidSynth's curve ends just below full.
+    assert np.abs(full * again.std() / full.std() - again).max() < 3 / 32768
+    assert 20 * np.log10(again.std() / full.std()) == pytest.approx(0, abs=0.2)
+    softer = play(GENERAL_MIDI_BAGPIPE, 69, 2.0, velocity=76)
+    # SoundFont 2.04, section 8.4.1: 40 log10(velocity / 127) dB.
+    assert 20 * np.log10(softer.std() / again.std()) == pytest.approx(-8.92, abs=0.3)
 
 
 # Pitch and loops

@@ -34,6 +34,7 @@ def build_soundfont() -> bytes:
     """The whole SoundFont; the same bytes each time."""
     tables = read_voice_tables()
     presets = [_tone_preset(tone, tables) for tone in tables.tones]
+    presets.append(_general_midi_preset(presets, tables))
     presets.append(_stroke_preset(tables))
     return soundfont_bytes(presets, INFO)
 
@@ -50,6 +51,13 @@ def _tone_preset(tone: ToneTable, tables: VoiceTables) -> Preset:
             )
             zones.append(Zone(sample, low_key, high_key, TONE_RELEASE_TIMECENTS))
     return Preset(tone.name, 0, tone.program, tuple(zones), velocity_sensitive=False)
+
+
+def _general_midi_preset(tones: list[Preset], tables: VoiceTables) -> Preset:
+    """The bagpipe that MIDI files ask for; their velocities set drones below the chanter."""
+    wanted = tables.general_midi
+    zones = next(tone.zones for tone in tones if tone.name == wanted.sounds_as)
+    return Preset(wanted.name, 0, wanted.program, zones, velocity_sensitive=True)
 
 
 def _layer(partials: Partials, layer: int, layers: int) -> Partials:

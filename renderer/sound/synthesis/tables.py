@@ -46,11 +46,21 @@ class StrokeTable:
 
 
 @dataclass(frozen=True)
+class GeneralMidiTable:
+    """A tone under its General MIDI program too, where MIDI files ask for it."""
+
+    name: str
+    program: int
+    sounds_as: str
+
+
+@dataclass(frozen=True)
 class VoiceTables:
     """Everything that the SoundFont is computed from."""
 
     rate_hz: int
     highest_partial_of_rate: float
+    general_midi: GeneralMidiTable
     tones: tuple[ToneTable, ...]
     strokes: tuple[StrokeTable, ...]
 
@@ -62,6 +72,7 @@ def read_voice_tables() -> VoiceTables:
     return VoiceTables(
         rate_hz=table["rate_hz"],
         highest_partial_of_rate=table["highest_partial_of_rate"],
+        general_midi=GeneralMidiTable(**table["general_midi"]),
         tones=tuple(ToneTable(**_frozen(row)) for row in table["tones"]),
         strokes=tuple(StrokeTable(**_frozen(row)) for row in table["strokes"]),
     )
