@@ -122,7 +122,8 @@ def coverage(
 
         title = ", ".join(exercise.title for exercise in exercises[:3])
         more = f" and {len(exercises) - 3} more" if len(exercises) > 3 else ""
-        write_whole(output, heat_map(found, output.suffix, title=title + more))
+        picture = heat_map(found, output.suffix.lower(), among=notes, title=title + more)
+        write_whole(output, picture)
     if form is ReportFormat.JSON:
         sys.stdout.write(json.dumps([_coverage_fields(one) for one in found], indent=1) + "\n")
         return

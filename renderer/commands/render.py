@@ -40,12 +40,12 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
         raise failure(
             "--tempo and --ladder are both given", "give one tempo or a ladder of several"
         )
-    if ladder is not None:
-        return parse_ladder(ladder)
     try:
+        if ladder is not None:
+            return parse_ladder(ladder)
         return None if tempo is None else Ladder((exact_tempo(tempo),))
     except RungwiseError as error:
-        raise placed(error, "--tempo") from None
+        raise placed(error, "--tempo" if ladder is None else "--ladder") from None
 
 
 def _only_line(exercise: Exercise, number: int | None) -> Exercise:

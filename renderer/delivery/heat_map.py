@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,7 +29,13 @@ _OUTLINE = "#b03a2e"
 _GREY = "#e9e7e2"
 
 
-def heat_map(coverages: Sequence[Coverage], suffix: str, *, title: str = "") -> bytes:
+def heat_map(
+    coverages: Sequence[Coverage],
+    suffix: str,
+    *,
+    among: Collection[Note] = tuple(Note),
+    title: str = "",
+) -> bytes:
     """Return the picture's file contents.
 
     Parameters
@@ -38,6 +44,8 @@ def heat_map(coverages: Sequence[Coverage], suffix: str, *, title: str = "") -> 
         At least one.
     suffix:
         `.png` or `.svg`.
+    among:
+        The notes in question: these are drawn, and others that are played all the same.
     title:
         Stands over the whole; may be empty.
 
@@ -71,7 +79,7 @@ def heat_map(coverages: Sequence[Coverage], suffix: str, *, title: str = "") -> 
         for axis in axes[len(shown) :]:
             axis.set_visible(False)
         for axis, coverage in zip(axes, shown, strict=False):
-            _draw(axis, coverage)
+            _draw(axis, coverage, among)
         content = io.BytesIO()
         figure.savefig(
             content, format=suffix[1:], dpi=150, metadata={"Date": None} if suffix == ".svg" else {}
@@ -81,7 +89,7 @@ def heat_map(coverages: Sequence[Coverage], suffix: str, *, title: str = "") -> 
 
 def check_suffix(path: Path) -> None:
     """Raise a `RungwiseError` unless the path ends like a picture that can be written."""
-    if path.suffix not in SUFFIXES:
+    if path.suffix.lower() not in SUFFIXES:
         raise failure(
             f"pictures that end in {path.suffix!r} are not written",
             "name a file that ends in .png or .svg",
@@ -89,23 +97,32 @@ def check_suffix(path: Path) -> None:
         )
 
 
-def _counts(coverage: Coverage) -> NDArray[Any]:
+def _notes_drawn(coverage: Coverage, among: Collection[Note]) -> list[Note]:
+    """Both axes have the same notes, so that the diagonal is where nothing moves."""
+    played = {note for approach in coverage.counts for note in approach if note is not None}
+    return [note for note in Note if note in among or note in played]
+
+
+def _counts(coverage: Coverage, notes: Sequence[Note]) -> NDArray[Any]:
+    """How often each approach is played, (before, note); not a number where it cannot be."""
     import numpy as np
 
-    counts = np.full((len(Note), len(Note)), np.nan)
+    at = {note: index for index, note in enumerate(notes)}
+    counts = np.full((len(notes), len(notes)), np.nan)
     for before, note in coverage.possible:
-        counts[before, note] = 0
+        counts[at[before], at[note]] = 0
     for (coming_from, note), count in coverage.counts.items():
         if coming_from is not None:
-            counts[coming_from, note] = count
+            counts[at[coming_from], at[note]] = count
     return counts
 
 
-def _draw(axis: Any, coverage: Coverage) -> None:
+def _draw(axis: Any, coverage: Coverage, among: Collection[Note]) -> None:
     import numpy as np
     from matplotlib.patches import Rectangle
 
-    counts = _counts(coverage)
+    notes = _notes_drawn(coverage, among)
+    counts = _counts(coverage, notes)
     most = max(1.0, float(np.nanmax(counts)) if not np.isnan(counts).all() else 1.0)
     axis.set_facecolor(_GREY)
     axis.imshow(counts, origin="lower", cmap="YlGnBu", vmin=0, vmax=most * 1.25)
@@ -115,16 +132,15 @@ def _draw(axis: Any, coverage: Coverage) -> None:
             ink = "white" if count > 0.6 * most * 1.25 else "black"
             axis.text(note, before, str(count), ha="center", va="center", color=ink)
     for before, note in coverage.missing:
+        left, bottom = notes.index(note) - 0.42, notes.index(before) - 0.42
         axis.add_patch(
-            Rectangle(
-                (note - 0.42, before - 0.42), 0.84, 0.84, fill=False, edgecolor=_OUTLINE, lw=1.4
-            )
+            Rectangle((left, bottom), 0.84, 0.84, fill=False, edgecolor=_OUTLINE, lw=1.4)
         )
-    labels = [note.label for note in Note]
-    axis.set_xticks(range(len(Note)), labels, rotation=45, ha="right")
-    axis.set_yticks(range(len(Note)), labels)
-    axis.set_xticks(np.arange(-0.5, len(Note)), minor=True)
-    axis.set_yticks(np.arange(-0.5, len(Note)), minor=True)
+    labels = [note.label for note in notes]
+    axis.set_xticks(range(len(notes)), labels, rotation=45, ha="right")
+    axis.set_yticks(range(len(notes)), labels)
+    axis.set_xticks(np.arange(-0.5, len(notes)), minor=True)
+    axis.set_yticks(np.arange(-0.5, len(notes)), minor=True)
     axis.grid(which="minor", color="white", linewidth=1)
     axis.tick_params(which="both", length=0)
     axis.spines[:].set_visible(False)

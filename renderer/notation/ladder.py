@@ -46,17 +46,17 @@ def parse_ladder(text: str, *, repeats: int = 1) -> Ladder:
     matches = [_NUMBER.fullmatch(part) for part in parts]
     numbers = [(Fraction(m[1]), bool(m[2])) for m in matches if m is not None]
     if len(numbers) != len(parts) or (by_steps and len(parts) != 3):
-        raise failure(f"{text!r} is no ladder", remedy, place="ladder")
+        raise failure(f"{text!r} is no ladder", remedy)
     percents = [percent for _, percent in numbers]
     if any(percents) and not all(percents):
-        raise failure(f"{text!r} mixes tempos and per cents", remedy, place="ladder")
+        raise failure(f"{text!r} mixes tempos and per cents", remedy)
     values = tuple(value for value, _ in numbers)
     if by_steps:
         try:
             values = steps(*values)
         except ValueError as error:
             cause, _, right = str(error).partition("; ")
-            raise failure(cause, right, place="ladder") from None
+            raise failure(cause, right) from None
     elif len(values) > MOST_RUNGS:
         raise failure(f"{len(values)} rungs are too many", f"list at most {MOST_RUNGS}")
     return Ladder(values, percent=percents[0], repeats=repeats)

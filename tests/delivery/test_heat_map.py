@@ -11,8 +11,12 @@ from PIL import Image
 from renderer.delivery.heat_map import heat_map
 from renderer.errors import RungwiseError
 from renderer.notation.definition import parse_definition
+from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage, coverage
 from renderer.technique.realise import realise
+
+
+RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
 
 
 def covered() -> tuple[Coverage, ...]:
@@ -42,6 +46,18 @@ def test_the_drawing_says_in_text_what_was_counted() -> None:
         for (before, _), count in one.counts.items()
         if before is not None
     )
+
+
+def test_notes_that_are_not_in_question_and_not_played_are_left_out() -> None:
+    notes = (Note.LOW_A, Note.B, Note.C, Note.D)
+    found = coverage([realise(parse_definition(RUN))], among=notes)
+    svg = heat_map(found, ".svg", among=notes)
+    words = " ".join(ElementTree.fromstring(svg).itertext()).split()
+    assert (words.count("C"), words.count("B")) == (2, 2), "on either axis"
+    assert "F" not in words
+    found = coverage([realise(parse_definition(RUN))], among=notes[:2])
+    words = " ".join(ElementTree.fromstring(heat_map(found, ".svg", among=notes[:2])).itertext())
+    assert words.split().count("D") == 2, "it is played all the same"
 
 
 def test_the_same_coverage_gives_the_same_drawing() -> None:
