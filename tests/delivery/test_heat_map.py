@@ -15,7 +15,6 @@ from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage, coverage
 from renderer.technique.realise import realise
 
-
 RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
 
 
