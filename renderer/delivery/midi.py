@@ -20,13 +20,13 @@ import mido
 from renderer.errors import failure
 from renderer.notation.kept_settings import (
     MIDI_SHIFT,
-    MIDI_SHORT_BARS,
     MIDI_STRETCH,
     setting_text,
     settings_of,
 )
+from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, spelled
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Meter
+from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 from renderer.sound.midi_tuning import bend_of, frequency_word
 from renderer.sound.pitch import (
     Chanter,
@@ -183,7 +183,7 @@ def _grid(timeline: Timeline) -> Iterator[_GridBar]:
 
 def _signature(bar: _GridBar) -> Meter:
     """The meter that the bar fills: its own where it is shorter or longer than written."""
-    if bar.length == Fraction(bar.meter.count, bar.meter.unit):
+    if bar.length == bar.meter.length:
         return bar.meter
     # In the meter's own unit where it can be, so that a reader counts the same beats.
     unit = max(bar.meter.unit, bar.length.denominator)
@@ -308,10 +308,6 @@ def _conductor(
         MIDI_SHIFT: str(sound.shift),
         MIDI_STRETCH: str(clock.stretch),
     }
-    for number, line in enumerate(exercise.lines, start=1):
-        first = line.bars[0]
-        if first.beats < first.meter.beats:
-            settings[f"{MIDI_SHORT_BARS}{number}"] = str(first.meter)
     for name, value in settings.items():
         track.add(0, mido.MetaMessage("text", text=setting_text(name, value)))
     marks: list[tuple[int, int, mido.MetaMessage]] = [
@@ -319,9 +315,17 @@ def _conductor(
         for segment in clock.segments
     ]
     meter: Meter | None = None
+    before: _GridBar | None = None
     for bar in bars:
+        follows_on = before is not None and before.length == before.meter.length
+        if before is None or bar.meter != before.meter or not follows_on:
+            text = setting_text(BAR_MARK, str(bar.meter))
+            marks.append((clock.tick(bar.start), 1, mido.MetaMessage("text", text=text)))
         here = _signature(bar)
-        if here != meter:
+        # A bar that no signature holds ends where the next one stands.
+        was_cut = before is not None and before.length != _signature(before).length
+        before = bar
+        if here != meter or was_cut:
             meter = here
             unit = max(1, here.unit // clock.stretch)
             count = here.count * unit * clock.stretch // here.unit
@@ -341,6 +345,13 @@ def _conductor(
     return track
 
 
+def _shortest_plain(exercise: Exercise) -> Fraction:
+    """The length in seconds from which on nobody takes a plain note for part of an ornament."""
+    inner = [exercise.inner_of(line) for line in exercise.lines]
+    longest = max((length.value for length in inner if not length.is_share_of_beat), default=0)
+    return max(Fraction(PLAIN_UNDER_MS), longest * Fraction(11, 10)) / 1000
+
+
 def _chanter(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
     track = _Track("Chanter", CHANTER_CHANNEL)
     if sound.tuning == "mts":
@@ -350,10 +361,19 @@ def _chanter(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
     for message in _voice_setup(CHANTER_CHANNEL, sound):
         track.add(0, message)
     bent = 0
+    shortest = _shortest_plain(timeline.exercise)
+    written: tuple[int, ...] = ()
     for event in timeline:
         if event.note is None:
             continue
         start, end = clock.tick(event.start), clock.tick(event.end)
+        before, written = written, (event.line, event.turn, event.bar, event.item)
+        if written != before:
+            item = timeline.exercise.lines[event.line - 1].bars[event.bar - 1].items[event.item - 1]
+            if isinstance(item, MelodyNote) and (item.group or event.length < shortest):
+                track.add(
+                    start, mido.MetaMessage("text", text=setting_text(NOTE_MARK, spelled(item)))
+                )
         key = sound.key(event.note)
         if sound.tuning == "bend":
             bend = bend_of(_cents_off(key, sound.hz(event.note)), _BEND_RANGE_SEMITONES)

@@ -29,7 +29,6 @@ LINE_INNER = "inner length of line "
 
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
-MIDI_SHORT_BARS = "meter of the short bars in line "
 """How a MIDI file differs from the written notes; `with_settings` leaves them alone."""
 
 

@@ -9,26 +9,25 @@ meters are kept, lines begin at markers.
 from __future__ import annotations
 
 import contextlib
-import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 from renderer.errors import RungwiseError, failure
-from renderer.notation.definition_fields import WrongValueError, read_inner_length, read_meter
-from renderer.notation.groups import slots_of_group
+from renderer.notation.definition_fields import read_inner_length
 from renderer.notation.kept_settings import (
     LINE_INNER,
     MIDI_SHIFT,
-    MIDI_SHORT_BARS,
     MIDI_STRETCH,
     with_settings,
 )
 from renderer.notation.midi_file import MidiContents, Sounded, Voice, read_contents
-from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, Meter, Placement
+from renderer.notation.midi_grid import WrittenPlaces, as_written
+from renderer.notation.midi_marks import keys_of
+from renderer.notation.score import Exercise, Meter, Placement, Slot
 from renderer.notation.written import (
     AS_WRITTEN,
     Measure,
@@ -45,7 +44,6 @@ SAME_TIME_SECONDS = 0.03
 
 FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)
 COARSE_PARTS = (4, 3)
-MOST_OPENED_PARTS = 12
 MOSTLY = 0.9
 """A file is exact if this share of its notes begins at fine parts of a beat (judgement)."""
 
@@ -55,15 +53,14 @@ MOST_OVERLAP = Fraction(1_000_000)
 MOST_TRIED = 2_000
 """Notes that placement and exactness are judged by."""
 
-_NUMBERED_LINE = re.compile(r"Line \d+")
-
 
 @dataclass(frozen=True, slots=True)
 class _Tone:
-    """A melody note with the short notes before it."""
+    """A melody note with the short notes before it, and whether a gracenote comes first."""
 
     group: tuple[Sounded, ...]
     main: Sounded
+    is_led: bool
 
     @property
     def start(self) -> Fraction:
@@ -104,38 +101,81 @@ def _one_at_a_time(voice: Voice, contents: MidiContents) -> list[Sounded] | None
 def _gracenote_seconds(contents: MidiContents, reading: Reading) -> float:
     """The longest note that can be a gracenote; files of our own say how long inner notes are."""
     longest = reading.gracenote_under_ms
-    try:
-        inner = read_inner_length(contents.settings.get("inner length", ""))
-        if not inner.is_share_of_beat:
-            longest = max(longest, float(inner.value) * 1.02)
-    except WrongValueError:
-        pass
+    for name, value in contents.settings.items():
+        if name == "inner length" or name.startswith(LINE_INNER):
+            # What is no length is said where the settings are read.
+            with contextlib.suppress(ValueError):
+                inner = read_inner_length(value)
+                if not inner.is_share_of_beat:
+                    longest = max(longest, float(inner.value) * 1.02)
     return longest / 1000
 
 
-def _tones(notes: list[Sounded], contents: MidiContents, longest: float) -> Iterator[_Tone]:
-    group: list[Sounded] = []
-    for index, note in enumerate(notes):
-        after = notes[index + 1] if index + 1 < len(notes) else None
-        end = contents.seconds(note.end)
-        short = end - contents.seconds(note.start) < longest
-        leads = after is not None and contents.seconds(after.start) - end < SAME_TIME_SECONDS
-        if short and leads:
-            group.append(note)
-        else:
-            yield from _grouped(group, note, contents, longest)
-            group = []
-
-
-def _grouped(
-    group: list[Sounded], main: Sounded, contents: MidiContents, longest: float
+def _tones(
+    notes: list[Sounded],
+    marks: Mapping[Fraction, tuple[Slot, ...]],
+    contents: MidiContents,
+    longest: float,
 ) -> Iterator[_Tone]:
-    if contents.seconds(main.end) - contents.seconds(main.start) >= longest:
-        yield _Tone(tuple(group), main)
-        return
-    # Short notes that lead to nothing longer are notes of their own.
-    for note in (*group, main):
-        yield _Tone((), note)
+    group: list[Sounded] = []
+    index = 0
+    while index < len(notes):
+        slots = marks.get(notes[index].start, ())
+        marked = _marked(notes[index : index + 2 * len(slots)], slots, contents)
+        if marked is not None:
+            yield from _loose(group)
+            yield marked
+            group = []
+            index += len(marked.group) + 1
+            continue
+        note = notes[index]
+        after = notes[index + 1] if index + 1 < len(notes) else None
+        short = _seconds(note, contents) < longest
+        if short and after is not None and _follows(after, note, contents):
+            group.append(note)
+        elif short:
+            # Short notes that lead to nothing longer are notes of their own.
+            yield from _loose([*group, note])
+            group = []
+        else:
+            yield _Tone(tuple(group), note, _begins_with_a_gracenote(group, note))
+            group = []
+        index += 1
+
+
+def _marked(
+    notes: Sequence[Sounded], slots: tuple[Slot, ...], contents: MidiContents
+) -> _Tone | None:
+    """The written note that a mark spells, if these notes (and maybe more) still sound it."""
+    keys = keys_of(slots)
+    found = notes[: len(keys)]
+    if not keys or len(found) < len(keys):
+        return None
+    # Whoever moves the track to another key leaves the text as it was.
+    moved = found[0].key - keys[0]
+    is_spelled = all(note.key - key == moved for note, key in zip(found, keys, strict=True))
+    if not is_spelled or not all(_follows(b, a, contents) for a, b in pairwise(found)):
+        return None
+    return _Tone(tuple(found[:-1]), found[-1], slots[0].gracenote is not None)
+
+
+def _loose(notes: Sequence[Sounded]) -> Iterator[_Tone]:
+    yield from (_Tone((), note, is_led=False) for note in notes)
+
+
+def _seconds(note: Sounded, contents: MidiContents) -> float:
+    return contents.seconds(note.end) - contents.seconds(note.start)
+
+
+def _follows(after: Sounded, note: Sounded, contents: MidiContents) -> bool:
+    """Whether a note begins where another ends, as far as one hears."""
+    return contents.seconds(after.start) - contents.seconds(note.end) < SAME_TIME_SECONDS
+
+
+def _begins_with_a_gracenote(group: Sequence[Sounded], main: Sounded) -> bool:
+    """Whether the first of a group is a gracenote, as `slots_of_group` reads it."""
+    second = (*group, main)[1:2]
+    return len(group) == 1 or (bool(group) and group[0].key > second[0].key)
 
 
 class _Beats:
@@ -171,76 +211,74 @@ class _Beats:
 
 def _reference(tone: _Tone, placement: Placement, is_first: bool) -> Fraction:
     """The place in a tone that lies on the beat."""
-    if placement == "on the beat" or not tone.group:
+    if placement == "on the beat" or not tone.is_led:
         return tone.start
     if is_first and tone.start == 0:
         return tone.start
-    notes = [_any_note(sounded) for sounded in tone.group]
-    leads = slots_of_group(_any_note(tone.main), notes)[0].gracenote is not None
-    row = (*tone.group, tone.main)
-    return row[1].start if leads else row[0].start
-
-
-def _any_note(sounded: Sounded) -> Note:
-    """A stand-in of the same height, for rules that compare heights only."""
-    return max((note for note in Note if note.midi <= sounded.key), default=Note.LOW_G)
-
-
-def _opened_parts(settings: Mapping[str, str]) -> Iterator[int]:
-    """The parts of a beat that opened movements of our own files begin at, such as fifths."""
-    for name, value in settings.items():
-        if name == "inner length" or name.startswith(LINE_INNER):
-            # What is no length is said where the settings are read.
-            with contextlib.suppress(ValueError):
-                share = read_inner_length(value)
-                if share.is_share_of_beat and share.value.denominator <= MOST_OPENED_PARTS:
-                    yield from (share.value.denominator * times for times in (1, 2, 3, 4))
+    return (*tone.group, tone.main)[1].start
 
 
 class _Quantiser:
-    def __init__(self, contents: MidiContents, shift: int) -> None:
+    """Lays tones on the grid of the beat.
+
+    `placement` is where their gracenotes lie, `errors` how far they were from the grid (seconds).
+    """
+
+    def __init__(self, contents: MidiContents) -> None:
         self._contents = contents
         self._grid = _Beats(contents)
-        self._tolerance = max(2 * contents.tick, Fraction(1, 1000))
-        parts = sorted({*FINE_PARTS, *_opened_parts(contents.settings)})
-        self._parts = [p for p in parts if Fraction(1, p) >= 6 * self._tolerance]
-        self._shift = shift
+        self._is_ours = bool(contents.settings)
+        self._written = WrittenPlaces(contents.bars, contents.tick)
+        tick = contents.tick
+        # Coarse ticks are exact to half of one; fine ones may come from times in milliseconds.
+        self._tolerance = max(min(2 * tick, Fraction(1, 100)), tick / 2, Fraction(1, 1000))
+        self._parts = [p for p in FINE_PARTS if Fraction(1, p) >= 6 * self._tolerance]
         self.errors: list[float] = []
         self.placement: Placement = "on the beat"
 
     def onsets(self, tones: list[_Tone]) -> list[_Onset]:
         """Lay the tones on the grid, choosing the placement of gracenotes that fits best."""
-        tones = [self._at_concert_pitch(tone) for tone in tones]
         share, self.placement = max(
-            ((self._exact_share(tones, name), name) for name in ("before the beat", "on the beat")),
+            ((self._exact_share(tones, name), name) for name in self._placements()),
             key=lambda found: (found[0], found[1] == "on the beat"),
         )
         is_exact = share >= MOSTLY
-        onsets = []
+        onsets: list[_Onset] = []
+        before: Fraction | None = None
         for index, tone in enumerate(tones):
             place = _reference(tone, self.placement, index == 0)
-            onsets.append(
-                _Onset(tone, self._laid(place, is_exact), self._stop(tones, index, is_exact))
-            )
+            before = self._laid(place, before, is_exact)
+            onsets.append(_Onset(tone, before, self._stop(tones, index, before, is_exact)))
         return onsets
 
-    def _at_concert_pitch(self, tone: _Tone) -> _Tone:
-        group = tuple(replace(note, key=note.key - self._shift) for note in tone.group)
-        return _Tone(group, replace(tone.main, key=tone.main.key - self._shift))
+    def end(self, stop: Fraction) -> Fraction:
+        """Where the file ends, after the last note has stopped."""
+        return self._exact(self._contents.end, stop) or self._contents.end
+
+    def _placements(self) -> tuple[Placement, ...]:
+        """Where gracenotes may lie: files of our own say it."""
+        both: tuple[Placement, ...] = ("before the beat", "on the beat")
+        said = self._contents.settings.get("gracenote placement")
+        return tuple(name for name in both if name == said) or both
+
+    def _exact(self, place: Fraction, before: Fraction | None) -> Fraction | None:
+        """The place in written music that something in an exact file lies at, if there is one."""
+        if self._is_ours:
+            return self._written.nearest(place, before)
+        return self._grid.snapped(place, self._parts, self._tolerance)
 
     def _exact_share(self, tones: list[_Tone], placement: Placement) -> float:
         tones = tones[:MOST_TRIED]
-        hits = sum(
-            self._grid.snapped(_reference(tone, placement, i == 0), self._parts, self._tolerance)
-            is not None
-            for i, tone in enumerate(tones)
-        )
+        hits = 0
+        before: Fraction | None = None
+        for index, tone in enumerate(tones):
+            found = self._exact(_reference(tone, placement, index == 0), before)
+            hits += found is not None
+            before = found or before
         return hits / len(tones)
 
-    def _laid(self, place: Fraction, is_exact: bool) -> Fraction:
-        laid = None
-        if is_exact:
-            laid = self._grid.snapped(place, self._parts, self._tolerance)
+    def _laid(self, place: Fraction, before: Fraction | None, is_exact: bool) -> Fraction:
+        laid = self._exact(place, before) if is_exact else None
         if laid is None:
             laid = self._grid.snapped(place, COARSE_PARTS, None)
             assert laid is not None, "a grid without tolerance always has a nearest place"
@@ -248,17 +286,17 @@ class _Quantiser:
         self.errors.append(abs(seconds(place) - seconds(max(laid, Fraction(0)))))
         return laid
 
-    def _stop(self, tones: list[_Tone], index: int, is_exact: bool) -> Fraction:
+    def _stop(self, tones: list[_Tone], index: int, place: Fraction, is_exact: bool) -> Fraction:
         """Where a tone stops sounding on the grid; far ahead if it goes on to the next."""
         end = tones[index].main.end
         after = tones[index + 1].start if index + 1 < len(tones) else None
         _, beat = self._grid.segment(end)
         # Our own files play legato but for rests; others may part notes by way of phrasing.
-        least_rest = self._tolerance if self._contents.settings else beat / 8
+        least_rest = self._tolerance if self._is_ours else beat / 8
         if after is not None and after - end < least_rest:
             return after + MOST_OVERLAP
         if is_exact:
-            exact = self._grid.snapped(end, self._parts, self._tolerance)
+            exact = self._exact(end, place)
             if exact is not None:
                 return exact
         if after is not None and after - end < beat / 2:
@@ -269,7 +307,7 @@ class _Quantiser:
 
 
 def _bar_spans(contents: MidiContents, until: Fraction) -> Iterator[_BarSpan]:
-    meters = contents.meters
+    meters = contents.bars or contents.meters
     for index, (start, meter) in enumerate(meters):
         after = meters[index + 1][0] if index + 1 < len(meters) else until
         whole = Fraction(4 * meter.count, meter.unit)
@@ -320,31 +358,29 @@ def _cut(
     return notes, at
 
 
-def _tempo(microseconds: int) -> Fraction:
-    """Quarter notes per minute, without the rounding to whole microseconds."""
-    return Fraction(60_000_000, microseconds).limit_denominator(1000)
-
-
-def _measures(contents: MidiContents, onsets: list[_Onset], is_ours: bool) -> list[Measure]:
+def _measures(contents: MidiContents, onsets: list[_Onset], quantiser: _Quantiser) -> list[Measure]:
+    is_ours = bool(contents.settings)
     pieces = list(_pieces(onsets))
     if not pieces:
         return []
     begin = contents.markers[0][0] if is_ours and contents.markers else pieces[0][0]
     if begin < pieces[0][0]:
         pieces.insert(0, (begin, pieces[0][0], Written(Fraction(1), None)))
-    if is_ours and contents.end - pieces[-1][1] > contents.tick:
-        pieces.append((pieces[-1][1], contents.end, Written(Fraction(1), None)))
+    stop = pieces[-1][1]
+    if is_ours and (end := quantiser.end(stop)) - stop > contents.tick:
+        pieces.append((stop, end, Written(Fraction(1), None)))
     marked = [place for place, _ in contents.markers]
     changed = [place for place, _ in contents.tempos]
     measures: list[Measure] = []
-    at = 0
+    at = line = 0
     tempo: Fraction | None = None
     for number, span in enumerate(_bar_spans(contents, pieces[-1][1]), start=1):
         notes, at = _cut(pieces, span, at)
         mark = bisect_left(marked, span.start)
         is_marked = mark < len(marked) and marked[mark] < span.start + span.length
+        line += is_marked
         heading = contents.markers[mark][1] if is_marked else ""
-        here = _tempo(contents.tempos[bisect_right(changed, span.start) - 1][1])
+        here = 60_000_000 / contents.tempos[bisect_right(changed, span.start) - 1][1]
         if not notes:
             continue
         measures.append(
@@ -354,11 +390,11 @@ def _measures(contents: MidiContents, onsets: list[_Onset], is_ours: bool) -> li
                 place=f"bar {number}",
                 tempo=here if here != tempo else None,
                 begins_line=is_marked,
-                heading="" if _NUMBERED_LINE.fullmatch(heading) else heading,
+                heading="" if heading == f"Line {line}" else heading,
             )
         )
         tempo = here
-    return _with_short_bars(_with_pickups(measures), contents.settings)
+    return measures if contents.bars else _with_pickups(measures)
 
 
 def _with_pickups(measures: list[Measure]) -> list[Measure]:
@@ -380,51 +416,11 @@ def _with_pickups(measures: list[Measure]) -> list[Measure]:
     return found
 
 
-def _with_short_bars(measures: list[Measure], settings: Mapping[str, str]) -> list[Measure]:
-    """Give the short bars of our own files the meter that they were written in."""
-    found = []
-    line = 0
-    for measure in measures:
-        line += measure.begins_line or not line
-        try:
-            written = replace(measure, meter=read_meter(settings[f"{MIDI_SHORT_BARS}{line}"]))
-        except (KeyError, WrongValueError):
-            written = measure
-        found.append(written if _is_shorter(measure, written) else measure)
-    return found
-
-
 def _is_shorter(one: Measure, other: Measure) -> bool:
     if one.meter is None or other.meter is None:
         return False
     whole = Fraction(other.meter.count, other.meter.unit)
     return Fraction(one.meter.count, one.meter.unit) < whole
-
-
-def _shift_of(contents: MidiContents) -> int:
-    value = contents.settings.get(MIDI_SHIFT, "0")
-    return int(value) if re.fullmatch(r"-?\d{1,2}", value) else 0
-
-
-def _unstretched(contents: MidiContents) -> MidiContents:
-    """Undo the longer note values that very slow music is written in."""
-    value = contents.settings.get(MIDI_STRETCH, "1")
-    factor = int(value) if value in ("2", "4", "8", "16") else 1
-    if factor == 1:
-        return contents
-    return MidiContents(
-        contents.title,
-        contents.tick / factor,
-        [
-            Voice(v.name, [Sounded(n.key, n.start / factor, n.end / factor) for n in v.notes])
-            for v in contents.voices
-        ],
-        [(place / factor, us * factor) for place, us in contents.tempos],
-        [(place / factor, Meter(m.count, m.unit * factor)) for place, m in contents.meters],
-        [(place / factor, text) for place, text in contents.markers],
-        contents.settings,
-        contents.end / factor,
-    )
 
 
 def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
@@ -451,16 +447,16 @@ def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
 
 
 def _read(path: Path, reading: Reading) -> Exercise:
-    contents = _unstretched(read_contents(path))
+    contents = as_written(read_contents(path))
     melodies = [
-        (voice.name, notes)
+        (voice, notes)
         for voice in contents.voices
         if (notes := _one_at_a_time(voice, contents)) is not None
     ]
     if not melodies:
         cause = "no track plays one note at a time" if contents.voices else "it plays no notes"
         raise failure(cause, "a chanter plays one: export the melody on its own")
-    scores = [_score(contents, notes, path, reading) for _, notes in melodies]
+    scores = [_score(contents, voice, notes, path, reading) for voice, notes in melodies]
     index = _chosen(melodies, [score for score, _ in scores], reading)
     score, placement = scores[index]
     exercise = exercise_of(score, reading)
@@ -468,31 +464,26 @@ def _read(path: Path, reading: Reading) -> Exercise:
         measure.notes and any(n.gracenotes for n in measure.notes) for measure in score.measures
     ):
         exercise = replace(exercise, gracenotes=replace(exercise.gracenotes, placement=placement))
-    settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name, v)}
-    exercise = with_settings(exercise, settings)
+    settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name)}
+    exercise = replace(with_settings(exercise, settings), knows_movements=bool(contents.settings))
     if len(melodies) == 1:
         return exercise
-    name = melodies[index][0] or f"number {index + 1}"
+    name = melodies[index][0].name or f"number {index + 1}"
     remark = f"{len(melodies)} tracks have a melody; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))
 
 
-def _is_of_the_file(name: str, value: str) -> bool:
-    """Whether a setting is about the file's notes and not about the exercise.
-
-    Movements opened out are notes here, so that a line's share of the beat says nothing about them.
-    """
-    if name in (MIDI_SHIFT, MIDI_STRETCH) or name.startswith(MIDI_SHORT_BARS):
-        return True
-    return name.startswith(LINE_INNER) and "beat" in value
+def _is_of_the_file(name: str) -> bool:
+    """Whether a setting is about the file's notes and not about the exercise."""
+    return name in (MIDI_SHIFT, MIDI_STRETCH)
 
 
 def _score(
-    contents: MidiContents, notes: list[Sounded], path: Path, reading: Reading
+    contents: MidiContents, voice: Voice, notes: list[Sounded], path: Path, reading: Reading
 ) -> tuple[Score, Placement]:
-    quantiser = _Quantiser(contents, _shift_of(contents))
-    tones = list(_tones(notes, contents, _gracenote_seconds(contents, reading)))
-    measures = _measures(contents, quantiser.onsets(tones), bool(contents.settings))
+    quantiser = _Quantiser(contents)
+    tones = list(_tones(notes, voice.marks, contents, _gracenote_seconds(contents, reading)))
+    measures = _measures(contents, quantiser.onsets(tones), quantiser)
     remarks: tuple[str, ...] = ()
     worst = max(quantiser.errors) * 1000
     if worst >= 1:
@@ -506,14 +497,16 @@ def _score(
 
 
 def _chosen(
-    melodies: list[tuple[str, list[Sounded]]], scores: list[Score], reading: Reading
+    melodies: list[tuple[Voice, list[Sounded]]], scores: list[Score], reading: Reading
 ) -> int:
     if reading.part is not None:
         wanted = reading.part.strip()
-        for index, (name, _) in enumerate(melodies):
-            if wanted.casefold() == name.casefold() or wanted == str(index + 1):
+        for index, (voice, _) in enumerate(melodies):
+            if wanted.casefold() == voice.name.casefold() or wanted == str(index + 1):
                 return index
-        names = ", ".join(f"{i} ({n or 'unnamed'})" for i, (n, _) in enumerate(melodies, start=1))
+        names = ", ".join(
+            f"{i} ({voice.name or 'unnamed'})" for i, (voice, _) in enumerate(melodies, start=1)
+        )
         raise failure(f"there is no track {wanted!r} with a melody", f"choose one of: {names}")
     fits = (i for i, s in enumerate(scores) if lies_on_the_chanter(s, reading.transpose))
     return next(fits, 0)

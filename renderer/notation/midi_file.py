@@ -5,6 +5,7 @@ Places are in quarter notes from the start, exact; times in seconds where a name
 
 from __future__ import annotations
 
+import contextlib
 import io
 from bisect import bisect_right
 from dataclasses import dataclass, field
@@ -14,8 +15,10 @@ from pathlib import Path
 import mido
 
 from renderer.errors import failure
+from renderer.notation.definition_fields import WrongValueError, read_meter
 from renderer.notation.kept_settings import setting_of
-from renderer.notation.score import Meter
+from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, slots_spelled
+from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import read_bytes
 
 LARGEST_MIDI_BYTES = 600_000
@@ -39,10 +42,11 @@ class Sounded:
 
 @dataclass
 class Voice:
-    """The notes of one channel in one track, by start."""
+    """The notes of one channel in one track by start, and its track's marks by place."""
 
     name: str
     notes: list[Sounded] = field(default_factory=list)
+    marks: dict[Fraction, tuple[Slot, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,8 @@ class MidiContents:
         Places and microseconds to a quarter, by place; the first at 0.
     meters:
         Places and meters, by place; the first at 0.
+    bars:
+        Places and meters of the bars that files of our own mark, by place.
     markers:
         Places and texts.
     settings:
@@ -72,8 +78,9 @@ class MidiContents:
     title: str
     tick: Fraction
     voices: list[Voice]
-    tempos: list[tuple[Fraction, int]]
+    tempos: list[tuple[Fraction, Fraction]]
     meters: list[tuple[Fraction, Meter]]
+    bars: list[tuple[Fraction, Meter]]
     markers: list[tuple[Fraction, str]]
     settings: dict[str, str]
     end: Fraction
@@ -82,7 +89,7 @@ class MidiContents:
         """The time of a place."""
         index = bisect_right(self._tempo_places, place) - 1
         start, microseconds = self.tempos[index]
-        return self._tempo_seconds[index] + float(place - start) * microseconds / 1e6
+        return self._tempo_seconds[index] + float(place - start) * float(microseconds) / 1e6
 
     def __post_init__(self) -> None:
         places, seconds = [], []
@@ -90,7 +97,7 @@ class MidiContents:
         for index, (place, _) in enumerate(self.tempos):
             if index:
                 before, microseconds = self.tempos[index - 1]
-                now += float(place - before) * microseconds / 1e6
+                now += float(place - before) * float(microseconds) / 1e6
             places.append(place)
             seconds.append(now)
         object.__setattr__(self, "_tempo_places", places)
@@ -133,8 +140,9 @@ class _Collector:
 
     def __init__(self, ticks_per_quarter: int) -> None:
         self.tick = Fraction(1, ticks_per_quarter)
-        self.tempos: dict[Fraction, int] = {}
+        self.tempos: dict[Fraction, Fraction] = {}
         self.meters: dict[Fraction, Meter] = {}
+        self.bars: dict[Fraction, Meter] = {}
         self.markers: dict[Fraction, str] = {}
         self.settings: dict[str, str] = {}
         self.voices: list[Voice] = []
@@ -147,16 +155,17 @@ class _Collector:
         # mido searches the whole track for its name each time.
         name = track.name.strip()
         sounding: dict[tuple[int, int], int] = {}
+        marks: dict[Fraction, tuple[Slot, ...]] = {}
         for message in track:
             tick += message.time
             if tick > longest:
                 raise failure(f"it is longer than {MOST_QUARTERS} beats", "divide it")
             if message.is_meta:
-                self._meta(message, tick * self.tick)
+                self._meta(message, tick * self.tick, marks)
             elif message.type in ("note_on", "note_off"):
                 if message.channel == PERCUSSION_CHANNEL:
                     continue
-                voice = voices.setdefault(message.channel, Voice(name))
+                voice = voices.setdefault(message.channel, Voice(name, marks=marks))
                 where = (message.channel, message.note)
                 begun = sounding.pop(where, None)
                 if begun is not None and tick > begun:
@@ -172,10 +181,12 @@ class _Collector:
                 voice.notes.sort(key=lambda note: (note.start, note.end))
                 self.voices.append(voice)
 
-    def _meta(self, message: mido.MetaMessage, place: Fraction) -> None:
+    def _meta(
+        self, message: mido.MetaMessage, place: Fraction, marks: dict[Fraction, tuple[Slot, ...]]
+    ) -> None:
         match message.type:
             case "set_tempo" if message.tempo > 0:
-                self.tempos[place] = message.tempo
+                self.tempos[place] = Fraction(message.tempo)
             case "time_signature":
                 meter = _meter(message)
                 if meter is not None:
@@ -183,9 +194,16 @@ class _Collector:
             case "marker":
                 self.markers[place] = message.text.strip()
             case "text":
-                setting = setting_of(message.text)
-                if setting is not None:
-                    self.settings[setting[0]] = setting[1]
+                name, value = setting_of(message.text) or ("", "")
+                if name == NOTE_MARK:
+                    slots = slots_spelled(value)
+                    if slots is not None:
+                        marks[place] = slots
+                elif name == BAR_MARK:
+                    with contextlib.suppress(WrongValueError):
+                        self.bars[place] = read_meter(value)
+                elif name:
+                    self.settings[name] = value
             case _:
                 pass
 
@@ -199,7 +217,7 @@ def read_contents(path: Path) -> MidiContents:
     collector = _Collector(file.ticks_per_beat)
     for track in file.tracks:
         collector.track(track)
-    collector.tempos.setdefault(Fraction(0), _USUAL_MICROSECONDS)
+    collector.tempos.setdefault(Fraction(0), Fraction(_USUAL_MICROSECONDS))
     collector.meters.setdefault(Fraction(0), Meter(4, 4))
     return MidiContents(
         title=file.tracks[0].name.strip() if file.tracks and file.type == 1 else "",
@@ -207,6 +225,7 @@ def read_contents(path: Path) -> MidiContents:
         voices=collector.voices,
         tempos=sorted(collector.tempos.items()),
         meters=sorted(collector.meters.items(), key=lambda event: event[0]),
+        bars=sorted(collector.bars.items(), key=lambda event: event[0]),
         markers=sorted(collector.markers.items()),
         settings=collector.settings,
         end=collector.end,

@@ -10,7 +10,7 @@ doubling on B two: `{g}B {d}B`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -102,6 +102,11 @@ class Meter:
     def beats(self) -> int:
         """How many beats a whole bar has."""
         return self.count // 3 if self.is_compound else self.count
+
+    @property
+    def length(self) -> Fraction:
+        """A whole bar as a share of a whole note."""
+        return Fraction(self.count, self.unit)
 
     @property
     def beat_value(self) -> Fraction:
@@ -225,6 +230,9 @@ class Exercise:
         The file it was read from, for messages; empty if none.
     first_number:
         The number of the first line: above 1 where the exercise is some lines of a longer one.
+    knows_movements:
+        Whether a file said which of its notes are an opened ornament; where it does not, notes that
+        spell one are taken for it.
     """
 
     title: str
@@ -239,6 +247,7 @@ class Exercise:
     remarks: tuple[str, ...] = ()
     source: str = ""
     first_number: int = 1
+    knows_movements: bool = field(default=False, compare=False)
 
     def number_of(self, line_index: int) -> int:
         """The number by which a line (its index from 0) is known to the reader of the whole."""

@@ -35,7 +35,9 @@ def with_movements(exercise: Exercise) -> Exercise:
     book = load_book()
     lines = []
     for line in exercise.lines:
-        known = recognise_opened(replace(line, bars=recognise_bars(line.bars, book)), book)
+        known = replace(line, bars=recognise_bars(line.bars, book))
+        if not exercise.knows_movements:
+            known = recognise_opened(known, book)
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
     return replace(exercise, lines=tuple(lines))

@@ -1,0 +1,172 @@
+"""From the ticks of a MIDI file to places in written music.
+
+MIDI counts whole microseconds to a quarter and whole ticks. Tempos are taken for the simplest
+number that rounds to them. In files of our own, whose notes lie on the tick nearest to their exact
+time, that rounding adds up over a long line, very slow music stands in longer note values, and keys
+are those of the pitch that sounds; all three are undone here, so that what began on a beat begins
+on it again.
+
+Places are in quarter notes from the start of the file, tempos in microseconds to a quarter.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
+from renderer.notation.midi_file import MidiContents, Sounded, Voice
+from renderer.notation.score import Meter
+
+MOST_PARTS = 96
+"""The finest division of a quarter that is looked for."""
+
+_MINUTE = 60_000_000
+_MOST_TEMPO_PARTS = 1000
+_STRETCHES = ("2", "4", "8", "16")
+_TICKS_OFF = Fraction(3, 4)
+"""How far our own notes may be from their places: half a tick, and a little that adds up."""
+
+
+def exact_tempo(microseconds: int) -> Fraction:
+    """Return the length of a quarter whose tempo is the simplest that is rounded to this one.
+
+    Parameters
+    ----------
+    microseconds:
+        To a quarter, as a file has it; above 0.
+    """
+    slowest = Fraction(2 * _MINUTE, 2 * microseconds + 1)
+    fastest = Fraction(2 * _MINUTE, 2 * microseconds - 1)
+    for parts in range(1, _MOST_TEMPO_PARTS + 1):
+        count = -(-slowest.numerator * parts // slowest.denominator)
+        if count * fastest.denominator <= fastest.numerator * parts:
+            return Fraction(_MINUTE * parts, count)
+    return Fraction(microseconds)
+
+
+def simplest(place: Fraction, within: Fraction) -> Fraction | None:
+    """Return the place of the fewest parts of a quarter that is near, or None beyond 96 parts."""
+    for parts in range(1, MOST_PARTS + 1):
+        count = round(place * parts)
+        if abs(place * parts - count) <= within * parts:
+            return Fraction(count, parts)
+    return None
+
+
+class WrittenPlaces:
+    """The places in files of our own where something may be written, found from where it is.
+
+    Parameters
+    ----------
+    bars:
+        Places and meters of bars; between them, bars follow on each other.
+    tick:
+        In quarters.
+    """
+
+    def __init__(self, bars: Sequence[tuple[Fraction, Meter]], tick: Fraction) -> None:
+        self._starts = [place for place, _ in bars]
+        self._meters = [meter for _, meter in bars]
+        self._tolerance = tick * _TICKS_OFF
+
+    def begin_bars(self, place: Fraction, meter: Meter) -> Fraction:
+        """Add bars of a meter from a place on, later than all before; return the exact place."""
+        start = self.nearest(place) or place
+        self._starts.append(start)
+        self._meters.append(meter)
+        return start
+
+    def nearest(self, place: Fraction, after: Fraction | None = None) -> Fraction | None:
+        """Return the place of the fewest parts of a beat that is near, or None.
+
+        Parts are counted from the bar line before, or from `after` where that is later: one note
+        after the other, so that they need not have a common division.
+        """
+        at = bisect_right(self._starts, place + self._tolerance) - 1
+        if at < 0:
+            return simplest(place, self._tolerance)
+        start, meter = self._starts[at], self._meters[at]
+        whole = meter.length * 4
+        begins = start + (place + self._tolerance - start) // whole * whole
+        if after is not None and begins < after <= place:
+            begins = after
+        beat = meter.beat_value * 4
+        parts = simplest((place - begins) / beat, self._tolerance / beat)
+        return None if parts is None else begins + parts * beat
+
+
+def as_written(contents: MidiContents) -> MidiContents:
+    """Return what a file holds at the places and keys that were written, with exact tempos.
+
+    In files of others only the tempos change; their notes are where the file says.
+    """
+    tempos = [(place, exact_tempo(int(quarter))) for place, quarter in contents.tempos]
+    if not contents.settings:
+        return replace(contents, tempos=tempos)
+    drifting = _without_drift(contents, [quarter for _, quarter in tempos])
+    value = contents.settings.get(MIDI_SHIFT, "0")
+    shift = int(value) if re.fullmatch(r"-?\d{1,2}", value) else 0
+    value = contents.settings.get(MIDI_STRETCH, "1")
+    stretch = int(value) if value in _STRETCHES else 1
+
+    def written(place: Fraction) -> Fraction:
+        return drifting(place) / stretch
+
+    tick = contents.tick / stretch
+    places = WrittenPlaces((), tick)
+    # What is no file of this version has no bars marked: its meters serve.
+    stretched = [(place, Meter(m.count, m.unit * stretch)) for place, m in contents.meters]
+    bars = [
+        (places.begin_bars(written(place), meter), meter)
+        for place, meter in contents.bars or stretched
+    ]
+    return replace(
+        contents,
+        tick=tick,
+        voices=[_moved(voice, written, shift) for voice in contents.voices],
+        tempos=[(written(place), quarter * stretch) for place, quarter in tempos],
+        meters=bars,
+        bars=bars,
+        markers=[
+            (places.nearest(written(place)) or written(place), text)
+            for place, text in contents.markers
+        ],
+        end=written(contents.end),
+    )
+
+
+def _moved(voice: Voice, written: Callable[[Fraction], Fraction], shift: int) -> Voice:
+    return Voice(
+        voice.name,
+        [Sounded(note.key - shift, written(note.start), written(note.end)) for note in voice.notes],
+        {written(place): slots for place, slots in voice.marks.items()},
+    )
+
+
+def _without_drift(
+    contents: MidiContents, exact: Sequence[Fraction]
+) -> Callable[[Fraction], Fraction]:
+    """Return the way from places in a file of our own to where they were written."""
+    ticked: list[Fraction] = []
+    places: list[Fraction] = []
+    ratios: list[Fraction] = []
+    for (place, rounded), quarter in zip(contents.tempos, exact, strict=True):
+        if ticked:
+            # Tempos change on bar lines, so that what rounding added up ends here.
+            length = (place - ticked[-1]) * ratios[-1]
+            near = simplest(length, contents.tick * 2)
+            places.append(places[-1] + (length if near is None else near))
+        else:
+            places.append(Fraction(0))
+        ticked.append(place)
+        ratios.append(rounded / quarter)
+
+    def written(place: Fraction) -> Fraction:
+        at = bisect_right(ticked, place) - 1
+        return places[at] + (place - ticked[at]) * ratios[at]
+
+    return written
