@@ -7,13 +7,22 @@ chord symbols, decorations) is left out and said.
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from renderer.errors import RungwiseError, failure
-from renderer.notation.abc_fields import PIPES, Key, read_key, read_meter, read_text, usual_unit
+from renderer.notation.abc_fields import (
+    PIPES,
+    Key,
+    read_key,
+    read_meter,
+    read_order,
+    read_text,
+    usual_unit,
+)
 from renderer.notation.abc_music import MusicCode
 from renderer.notation.limits import LONGEST_FILE_BYTES
 from renderer.notation.score import Bar, Exercise, Meter
@@ -32,7 +41,11 @@ from renderer.notation.written import (
 
 NINE_IN_ABC = "in ABC the chanter's nine notes are G A B c d e f g a (c and f sound sharp)"
 
-_FIELD = re.compile(r"([A-Za-z+]):(?![|:])\s*(.*)")
+_FIELD = re.compile(r"([H-WYh-w+](?=:)|[A-GXZa-gx-z](?=:(?![|:]))):\s*(.*)")
+"""A note or rest before a repeat sign at the start of a line, such as `A:|`, is no field."""
+_BLOCK = re.compile(r"%%begin([a-z]+)")
+_WORD = re.compile(r"[h-wH-W]{2}|[h-wH-W][A-Ga-g]+[h-wH-W]|[.;?](?:\s|$)")
+_VOICE = re.compile(r"\[V:\s*([^\]\s]+)[^\]]*\]")
 _LEADING_FIELD = re.compile(r"\s*([LMK]):\s*(\S+)\s*")
 
 
@@ -93,11 +106,17 @@ def _header_meter(value: str, place: str = "M:") -> Meter | None:
 
 @dataclass
 class _Tune:
-    """The lines of one tune with their numbers in the file, header and body apart."""
+    """The lines of one tune with their numbers in the file, header and body apart.
+
+    `music_in_header` is the line where music begins although no `K:` has ended the header, 0 for
+    none; `cut_off` are the lines of music after the empty line that ends the tune.
+    """
 
     number: str
     header: list[tuple[int, str, str]] = field(default_factory=list)
     body: list[tuple[int, str]] = field(default_factory=list)
+    music_in_header: int = 0
+    cut_off: list[int] = field(default_factory=list)
 
     @property
     def title(self) -> str:
@@ -109,43 +128,71 @@ def _code_of(line: str) -> str:
     return re.split(r"(?<!\\)%", line, maxsplit=1)[0].rstrip()
 
 
-def _tunes(text: str) -> Iterator[_Tune]:
+def _looks_like_music(line: str) -> bool:
+    """Whether a line that is no field has bar lines and notes, and no words."""
+    bare = re.sub(r'"[^"]*"|![^!\s]*!|\[[A-Za-z]:[^\]]*\]', "", line)
+    return "|" in bare and re.search(r"[A-Ga-g]", bare) is not None and not _WORD.search(bare)
+
+
+def _lines_of(text: str) -> Iterator[tuple[int, str]]:
+    """The lines of a file with their numbers, without comments and blocks of text to be set."""
+    block = ""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for number, raw in enumerate(lines, start=1):
+        directive = raw.rstrip().casefold()
+        if block:
+            block = "" if directive == f"%%end{block}" else block
+            continue
+        begun = _BLOCK.match(directive)
+        if begun is not None:
+            block = begun[1]
+        elif not raw.strip():
+            yield number, ""
+        elif line := _code_of(raw):
+            yield number, line
+
+
+def _tunes(text: str) -> list[_Tune]:
     """Part a file into its tunes; what holds for all of them goes before each header."""
+    tunes: list[_Tune] = []
     common: list[tuple[int, str, str]] = []
     tune: _Tune | None = None
     in_body = False
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for number, raw in enumerate(lines, start=1):
-        if not raw.strip():
-            if tune is not None and in_body:
-                yield tune
-                tune, in_body = None, False
-            continue
-        line = _code_of(raw)
+    for number, line in _lines_of(text):
         match = _FIELD.match(line)
-        if match is not None and match[1] == "X":
-            if tune is not None:
-                yield tune
+        if not line:
+            if tune is not None and in_body:
+                tune, in_body = None, False
+        elif match is not None and match[1] == "X":
             tune, in_body = _Tune(match[2].strip(), list(common)), False
-        elif tune is None and match is not None and not in_body and match[1] in "TMLQK":
-            # A file of one tune may lack its number; a header before the first is for all.
-            if match[1] in "TK":
-                tune = _Tune("", list(common))
-                tune.header.append((number, match[1], match[2]))
-                in_body = match[1] == "K"
-            else:
-                common.append((number, match[1], match[2]))
-        elif tune is not None and not in_body:
+            tunes.append(tune)
+        elif tune is not None and in_body:
+            tune.body.append((number, line))
+        elif tune is not None:
             if match is not None:
                 tune.header.append((number, match[1], match[2]))
                 in_body = match[1] == "K"
-        elif tune is not None and line:
-            tune.body.append((number, line))
-    if tune is not None:
-        yield tune
+            elif not tune.music_in_header and _looks_like_music(line):
+                tune.music_in_header = number
+        elif match is not None and match[1] in "TK":
+            # A tune may lack its number.
+            tune, in_body = _Tune("", list(common)), match[1] == "K"
+            tune.header.append((number, match[1], match[2]))
+            tunes.append(tune)
+        elif match is not None and match[1] in "MLQ" and not tunes:
+            common.append((number, match[1], match[2]))
+        elif tunes and match is None and _looks_like_music(line):
+            tunes[-1].cut_off.append(number)
+    return tunes
 
 
 def _score_of(tune: _Tune, source: str) -> Score:
+    if not tune.body:
+        raise failure(
+            "the music begins although no K: line has ended the tune's header",
+            "write one before it, such as K:HP",
+            place=f"line {tune.music_in_header}",
+        )
     header = {letter: (number, value) for number, letter, value in tune.header}
     meter: Meter | None = None
     key = Key(is_none=True)
@@ -161,26 +208,67 @@ def _score_of(tune: _Tune, source: str) -> Score:
     for letter in ("L", "Q"):
         if letter in header:
             code.field(letter, header[letter][1], f"line {header[letter][0]}")
-    voice: str | None = None
-    heard = True
-    for number, line in tune.body:
-        match = _FIELD.match(line)
-        inline = re.match(r"\s*\[V:\s*([^\]\s]+)[^\]]*\]", line)
-        named = match[2] if match is not None and match[1] == "V" else inline and inline[1]
-        if named:
-            name = str(named).split()[0]
-            voice = voice or name
-            heard = name == voice
-            if not heard:
-                code.remarks[f"Only the first voice ({voice}) is read."] = None
-        if not heard or (match is not None and match[1] == "V"):
-            continue
+    if "m" in header:
+        code.field("m", "", "")
+    for number, match, line in _of_first_voice(tune, code):
         if match is not None:
             code.field(match[1], match[2], f"line {number}")
         else:
             code.feed(line.removesuffix("\\"), number)
     measures = code.finish(strict=False)
-    return Score(tune.title, measures, code.keyless, source, tuple(code.remarks))
+    order = code.order(_order_of(header.get("P")))
+    if tune.cut_off:
+        first, last = tune.cut_off[0], tune.cut_off[-1]
+        where = f"Line {first} is" if first == last else f"Lines {first} to {last} are"
+        code.remarks[f"{where} not read: the empty line before ends the tune."] = None
+    return Score(tune.title, measures, code.keyless, source, tuple(code.remarks), order)
+
+
+def _of_first_voice(
+    tune: _Tune, code: MusicCode
+) -> Iterator[tuple[int, re.Match[str] | None, str]]:
+    """Yield the body's fields, and its music with what other voices play made blank."""
+    voice = ""
+    heard, woven = True, False
+
+    def begin(name: str) -> bool:
+        nonlocal voice
+        voice = voice or name
+        if name != voice:
+            code.remarks[f"Only the first voice ({voice}) is read."] = None
+        return name == voice
+
+    for number, line in tune.body:
+        match = _FIELD.match(line)
+        if match is not None and match[1] == "V":
+            heard = begin((match[2].split() or [""])[0])
+        elif match is not None:
+            # Where voices change from line to line, a part begins in all of them.
+            if heard or (woven and match[1] == "P"):
+                yield number, match, line
+        elif (marks := list(_VOICE.finditer(line))) or heard:
+            woven |= bool(marks)
+            pieces, at = [], 0
+            for mark in marks:
+                pieces.append(_shown(line[at : mark.start()], heard))
+                pieces.append(_shown(mark[0], shown=False))
+                heard, at = begin(mark[1]), mark.end()
+            pieces.append(_shown(line[at:], heard))
+            yield number, None, "".join(pieces)
+
+
+def _shown(code: str, shown: bool) -> str:
+    return code if shown else " " * len(code)
+
+
+def _order_of(field: tuple[int, str] | None) -> tuple[str, ...]:
+    """The parts in the order that a tune's `P:` names them in; a mere heading names none."""
+    if field is None:
+        return ()
+    try:
+        return read_order(field[1])
+    except ValueError:
+        return ()
 
 
 def _chosen(tunes: list[_Tune], part: str) -> _Tune:
@@ -197,7 +285,7 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
     Parameters
     ----------
     path:
-        A text file in UTF-8 (or Latin-1).
+        A text file in UTF-8 (or Latin-1, or UTF-16 with its mark).
     reading:
         What the user asks; `part` names the tune by its `X:` number or title. Without it the first
         tune that lies on the nine notes is read.
@@ -218,6 +306,9 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
 
 def _text_of(path: Path) -> str:
     data = read_bytes(path, LONGEST_FILE_BYTES, if_too_large="take single tunes out of it")
+    for mark, form in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+        if data.startswith(mark):
+            return data[2:].decode(form, errors="replace")
     if b"\0" in data:
         raise failure("it is no ABC text", "name an .abc file")
     try:
@@ -237,22 +328,26 @@ def scores_of_file(path: Path) -> Iterator[Score | RungwiseError]:
             yield error.in_file(str(path))
 
 
+def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score | None:
+    for tune in tunes:
+        try:
+            score = _score_of(tune, source)
+        except RungwiseError:
+            continue
+        if lies_on_the_chanter(score, reading.transpose):
+            return score
+    return None
+
+
 def _read_abc(path: Path, reading: Reading) -> Exercise:
-    tunes = [tune for tune in _tunes(_text_of(path)) if tune.body]
+    tunes = [tune for tune in _tunes(_text_of(path)) if tune.body or tune.music_in_header]
     if not tunes:
         raise failure("there is no tune in it", "a tune has X:, T:, K: lines and then its notes")
     if reading.part is not None:
         return exercise_of(_score_of(_chosen(tunes, reading.part), str(path)), reading)
-    first = _score_of(tunes[0], str(path))
-    chosen = first
-    if len(tunes) > 1 and not lies_on_the_chanter(first, reading.transpose):
-        for tune in tunes[1:]:
-            score = _score_of(tune, str(path))
-            if lies_on_the_chanter(score, reading.transpose):
-                chosen = score
-                break
-    exercise = exercise_of(chosen, reading)
     if len(tunes) == 1:
-        return exercise
+        return exercise_of(_score_of(tunes[0], str(path)), reading)
+    chosen = _first_that_fits(tunes, str(path), reading) or _score_of(tunes[0], str(path))
+    exercise = exercise_of(chosen, reading)
     remark = f"The file has {len(tunes)} tunes; {chosen.title or 'the first'} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))

@@ -13,6 +13,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from renderer.notation.limits import MOST_BARS
 from renderer.notation.score import Meter
 
 FREE_METER_UNIT = Fraction(1, 8)
@@ -23,6 +24,10 @@ _MODE_FIFTHS = {
     "": 0, "maj": 0, "ion": 0, "lyd": 1, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3,
     "phr": -4, "loc": -5,
 }  # fmt: skip
+_CLEF = re.compile(
+    r"\b[a-z]{3,}=(?:\"[^\"]*\"|\S+)|\b(?:treble|alto|tenor|bass|perc)[1-5]?(?:[+-]8)?(?!\S)"
+)
+"""What a `K:` field says of the staff, by name (`clef=treble`) or by the clef alone."""
 _ALTERS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 _COMBINING = {
     "`": "\u0300", "'": "\u0301", "^": "\u0302", "~": "\u0303", '"': "\u0308", "c": "\u0327",
@@ -53,7 +58,7 @@ def read_meter(text: str) -> Meter | None:
         return Meter(2, 2)
     match = re.fullmatch(r"\(?\s*(\d{1,2}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
     if match is None:
-        raise ValueError(f"{value!r} is no meter")
+        raise ValueError(f"{value[:40]!r} is no meter")
     count = sum(int(part) for part in match[1].split("+"))
     unit = int(match[2])
     if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16, 32):
@@ -73,21 +78,20 @@ def read_unit(text: str) -> Fraction:
     match = re.fullmatch(r"\s*1\s*(?:/\s*(\d{1,3}))?\s*", text)
     unit = int(match[1] or 1) if match else 0
     if unit not in (1, 2, 4, 8, 16, 32, 64, 128, 256, 512):
-        raise ValueError(f"{text.strip()!r} is no unit length")
+        raise ValueError(f"{text.strip()[:40]!r} is no unit length")
     return Fraction(1, unit)
 
 
 def read_key(text: str) -> Key:
     """Read a `K:` field. Raises `ValueError` for a key that the standard lacks."""
-    value = re.sub(r"\s*\b(?:clef|middle|transpose|octave|stafflines|staffscale)=\S+", "", text)
-    value = value.strip()
-    if value in ("HP", "Hp"):
+    value = " ".join(_CLEF.sub("", text).split())
+    if value.casefold() == "hp":
         return PIPES
     match = re.match(r"([A-G])([#b]?)\s*([A-Za-z]*)", value)
     if match is None or value.casefold().startswith(("none", "clef")):
         if not value or value.casefold().startswith("none"):
             return Key(is_none=True)
-        raise ValueError(f"{value!r} is no key")
+        raise ValueError(f"{value[:40]!r} is no key")
     tonic, sign, mode = match.groups()
     explicit = mode.casefold() == "exp"
     name = mode if mode == "m" else mode.casefold()[:3]
@@ -99,7 +103,7 @@ def read_key(text: str) -> Key:
     fifths = _MAJOR_FIFTHS[tonic] + 7 * ((sign == "#") - (sign == "b"))
     fifths = 0 if explicit else fifths + _MODE_FIFTHS[name]
     if abs(fifths) > 7:
-        raise ValueError(f"{value!r} is no key")
+        raise ValueError(f"{value[:40]!r} is no key")
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
     for accidental, letter in re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", rest):
@@ -107,24 +111,73 @@ def read_key(text: str) -> Key:
     return Key(alters, is_none=not any(alters.values()))
 
 
-def read_tempo(text: str, unit: Fraction) -> Fraction | None:
-    """Read a `Q:` field as quarter notes per minute; None where it has words only.
+_BEAT = r"\d{1,3}/\d{1,3}"
+_ABOUT = r"(?:c(?:a|irca)?\.?\s*)?"
+_PER_MINUTE = r"\d{1,5}(?:\.\d{1,6}|/\d{1,5})?"
+_TEMPO = re.compile(
+    rf"(?:(?P<beat>{_BEAT}(?:\s+{_BEAT}){{0,9}})\s*=\s*|C(?P<units>\d?)\s*=\s*)?"
+    rf"{_ABOUT}(?P<from>{_PER_MINUTE})(?P<range>\s*(?:-|\.\.)\s*{_PER_MINUTE})?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """A tempo mark: quarter notes per minute, and whether it is the lower end of a range."""
+
+    quarters: Fraction
+    is_range: bool = False
+
+
+def read_tempo(text: str, unit: Fraction) -> Tempo | None:
+    """Read a `Q:` field; None where it has words only.
+
+    Read beyond the standard, for they are met with: a range, of which the lower end holds, a `c.`
+    before the number, and `C=100` or `C3=100` of older versions, which count unit lengths.
 
     Raises `ValueError` for anything else.
     """
-    value = re.sub(r'"[^"]*"', "", text).strip()
+    value = " ".join(re.sub(r'"[^"]*"', " ", text).split())
     if not value:
         return None
-    match = re.fullmatch(
-        r"((?:\d{1,3}/\d{1,3}\s*)+)=\s*(\d{1,5}(?:\.\d{1,6})?(?:/\d{1,5})?)", value
-    )
-    if match is not None:
-        beat = sum((Fraction(part) for part in match[1].split()), Fraction(0))
-        return Fraction(match[2]).limit_denominator(1000) * beat * 4
-    match = re.fullmatch(r"(?:C\s*=\s*)?(\d{1,5}(?:\.\d{1,6})?)", value)
+    match = _TEMPO.fullmatch(value)
     if match is None:
-        raise ValueError(f"{value!r} is no tempo")
-    return Fraction(match[1]) * unit * 4
+        raise ValueError(f"{value[:40]!r} is no tempo")
+    try:
+        number = Fraction(match["from"]).limit_denominator(1000)
+        beats = (match["beat"] or "").split()
+        beat = sum(map(Fraction, beats), Fraction(0)) or unit * int(match["units"] or 1)
+    except ZeroDivisionError:
+        raise ValueError(f"{value[:40]!r} is no tempo") from None
+    return Tempo(number * beat * 4, match["range"] is not None) if number * beat else None
+
+
+_ORDER_TOKEN = re.compile(r"\.*(?:(?P<part>[A-Z])|(?P<open>\()|(?P<close>\)))(?P<times>\d*)\.*")
+
+
+def read_order(text: str) -> tuple[str, ...]:
+    """Read the `P:` field of a tune's header, such as `A2.(BC)2`, as the parts in playing order.
+
+    Raises `ValueError` for what is no such order and for one of more than `MOST_BARS` parts.
+    """
+    value = "".join(text.split())
+    stack: list[list[str]] = [[]]
+    at = 0
+    while at < len(value):
+        match = _ORDER_TOKEN.match(value, at)
+        times = match["times"][:6] if match is not None else ""
+        if match is None or (match["open"] and times) or (match["close"] and len(stack) == 1):
+            raise ValueError(f"{value[:40]!r} is no order of parts")
+        at = match.end()
+        if match["open"]:
+            stack.append([])
+            continue
+        again = stack.pop() if match["close"] else [match["part"]]
+        if (len(again) * int(times or 1)) + len(stack[-1]) > MOST_BARS:
+            raise ValueError(f"the order of parts names more than {MOST_BARS}")
+        stack[-1] += again * int(times or 1)
+    if len(stack) > 1:
+        raise ValueError(f"{value[:40]!r} is no order of parts")
+    return tuple(stack[0])
 
 
 def read_text(text: str) -> str:

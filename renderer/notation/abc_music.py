@@ -23,7 +23,16 @@ from renderer.notation.abc_fields import (
 )
 from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.score import Meter
-from renderer.notation.written import Measure, Pitch, Written
+from renderer.notation.written import (
+    JUMPS_LEFT_OUT,
+    MIDBAR_TEMPO,
+    MOST_PASSES,
+    Measure,
+    Pitch,
+    Written,
+    is_jump,
+    passes_of_ending,
+)
 
 _TOKEN = re.compile(
     r"""
@@ -38,18 +47,24 @@ _TOKEN = re.compile(
     | (?P<broken>>{1,3}|<{1,3})
     | (?P<tie>-)
     | (?P<text>"(?P<said>[^"]*)")
-    | (?P<decoration>![^!]*!|\+[a-zA-Z.()<>0-9]+\+|[.~H-Wh-w])
+    | (?P<decoration>!(?P<name>[^!\s|]*)!|\+[a-zA-Z.()<>0-9]+\+|[.~H-Wh-w])
     | (?P<slur>[()])
-    | (?P<spacer>y\d*|!)
+    | (?P<spacer>y\d*|[!$])
+    | (?P<reserved>[#*;?@])
     """,
     re.VERBOSE,
 )
 _GRACE = re.compile(
-    r"\s*[.~H-Wh-w]?(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?:\d*/*\d*)\s*"
+    # Slurs, ties, tuplets and broken rhythm shape nothing that a piper's gracenotes have.
+    r"(?:[\s.~H-Wh-w)]|\(\d?)*(?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*))(?:\d*/*\d*)[-<>\s)]*"
 )
 _ENDING_NUMBERS = re.compile(r"\s*(\d{1,2}(?:[,-]\d{1,2})*)")
 _SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
+_SIGN_NAMES = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
+_NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
+"""The chanter's nine letters, and by how many semitones each sounds raised."""
+
 MOST_UNITS = 4096
 MOST_BARS_NAMED = 5
 
@@ -66,14 +81,18 @@ def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
     letter = match["pitch"]
     octave = 5 if letter.islower() else 4
     octave += match["octave"].count("'") - match["octave"].count(",")
-    return Pitch(letter.upper(), alter, octave, spelling=match[0].strip().rstrip("0123456789/"))
+    spelling = f"{match['sign'] or ''}{letter}{match['octave']}"
+    if alter != _NINE_LETTERS.get(spelling, alter):
+        # The letter is one of the nine: what the key or the bar makes of it is what is wrong.
+        spelling += f" ({letter.upper()} {_SIGN_NAMES[alter]})"
+    return Pitch(letter.upper(), alter, octave, spelling=spelling)
 
 
 def _length_of(text: str) -> Fraction:
     """A note's length in units: `3/2`, `/`, `//`, `/4`. Raises `ValueError` beyond reason."""
     top, slashes, bottom = re.fullmatch(r"(\d*)(/*)(\d*)", text).groups()  # type: ignore[union-attr]
     if len(top) > 4 or len(bottom) > 4 or len(slashes) > 8:
-        raise ValueError(f"a length of {text} is out of range")
+        raise ValueError(f"a length of {text[:40]} is out of range")
     if slashes and bottom and len(slashes) > 1:
         raise ValueError(f"{text!r} is no length")
     divisor = int(bottom) if bottom else 2 ** len(slashes)
@@ -103,13 +122,16 @@ class MusicCode:
         self._notes: list[Written] = []
         self._count = 0
         self._line = 0
-        self._accidentals: dict[tuple[str, int], int] = {}
+        self._accidentals: dict[str, int] = {}
         self._grace: list[Pitch] = []
         self._grace_place = ""
         self._tuplet: tuple[int, Fraction] = (0, Fraction(1))
         self._broken: Fraction | None = None
         self._tied = False
         self._tempo: Fraction | None = None
+        self._next_tempo: Fraction | None = None
+        self._bar_meter = meter
+        self._parts: list[tuple[str, int]] = []
         self._opens = self._section_begins = self._line_begins = True
         self._in_repeat = False
         self._ending: tuple[int, ...] = ()
@@ -135,15 +157,49 @@ class MusicCode:
                     self.key = read_key(value)
                     self.keyless &= self.key.is_none
                 case "Q":
-                    self._tempo = read_tempo(value, self.unit) or self._tempo
+                    self._mark_tempo(value, place)
                 case "P":
                     self.begin_line(read_text(value))
+                    self._parts.append((self._heading.rstrip("."), len(self._measures)))
                 case "w" | "W":
                     self.remarks["Lyrics are left out."] = None
+                case "m":
+                    self.remarks["Macros (m:) are not expanded."] = None
                 case _:
                     pass
         except ValueError as error:
             raise failure(str(error), "see ABC 2.1, section 3", place=place) from None
+
+    def _mark_tempo(self, value: str, place: str) -> None:
+        tempo = read_tempo(value, self.unit)
+        if tempo is None:
+            return
+        if tempo.is_range:
+            said = f"The tempo on {place} is a range: its lower end is taken."
+            self.remarks[said] = None
+        if self._notes:
+            self._next_tempo = tempo.quarters
+        else:
+            self._tempo = tempo.quarters
+
+    def order(self, parts: tuple[str, ...]) -> tuple[range, ...]:
+        """Return the runs of measures that parts are, by the name of each, in this order.
+
+        Empty, with a remark, where the tune lacks one of them.
+        """
+        bounds = [*(start for _, start in self._parts), len(self._measures)]
+        runs: dict[str, range] = {}
+        for (name, start), end in zip(self._parts, bounds[1:], strict=True):
+            if start < end:
+                runs.setdefault(name, range(start, end))
+        lacking = sorted({name for name in parts if name not in runs})
+        if lacking:
+            named = ", ".join(lacking)
+            said = f"The order of the parts names {named}, which the tune has not marked"
+            self.remarks[f"{said}: it is read as it stands."] = None
+            return ()
+        before = range(bounds[0])
+        return (*([before] if before else []), *(runs[name] for name in parts))
 
     def feed(self, code: str, line: int = 0) -> None:
         """Read one line of music code; `line` is its number in the file, 0 for none.
@@ -161,7 +217,8 @@ class MusicCode:
                 at, after_bar = ending.end(), False
                 continue
             match = _TOKEN.match(code, at)
-            if match is None:
+            # What the standard keeps free is left out of a file, and a slip in a definition.
+            if match is None or (match["reserved"] is not None and not self._line):
                 raise self._unreadable(code, at)
             kind = match.lastgroup or ""
             self._token(match, kind, at)
@@ -234,21 +291,30 @@ class MusicCode:
             elif match["broken"] is not None:
                 self._break_rhythm(match["broken"])
             elif match["tie"] is not None:
-                self._tied = bool(self._notes)
+                self._tied = bool(self._notes or self._measures)
             elif match["text"] is not None:
                 self._text(match["said"])
-            elif match["decoration"] is not None:
-                self.remarks["Decorations other than gracenotes are left out."] = None
+            elif match["decoration"] is not None or match["reserved"] is not None:
+                self._leave_out(match)
         except ValueError as error:
             raise failure(
                 str(error), "correct it there; see ABC 2.1, section 4", place=self._place(at)
             ) from None
 
+    def _leave_out(self, match: re.Match[str]) -> None:
+        said = "Decorations other than gracenotes are left out."
+        if match["reserved"] is not None:
+            said = "The signs # * ; ? @, which ABC keeps free, are left out."
+        elif is_jump(match["name"] or ""):
+            said = JUMPS_LEFT_OUT
+        self.remarks[said] = None
+
     def _alter(self, match: re.Match[str]) -> int:
-        where = (match["pitch"].upper(), match["pitch"].islower() + match["octave"].count("'"))
+        # To the end of the bar and in every octave: ABC 2.1, section 11.3.
+        letter = match["pitch"].upper()
         if match["sign"] is not None:
-            self._accidentals[where] = _SIGNS[match["sign"]]
-        return self._accidentals.get(where, self.key.alters.get(where[0], 0))
+            self._accidentals[letter] = _SIGNS[match["sign"]]
+        return self._accidentals.get(letter, self.key.alters.get(letter, 0))
 
     def _note(self, match: re.Match[str]) -> None:
         pitch = _pitch_of(match, self._alter(match))
@@ -269,11 +335,11 @@ class MusicCode:
             self._add(Fraction(self.meter.count, self.meter.unit) / self.unit, None)
 
     def _add(self, units: Fraction, pitch: Pitch | None) -> None:
-        self._count += 1 + len(self._grace)
-        if self._count > MOST_WRITTEN_NOTES:
-            raise ValueError(f"there are more than {MOST_WRITTEN_NOTES} notes")
+        self._count_note()
         if not self._notes:
-            self._bar_line = self._line
+            self._bar_line, self._bar_meter = self._line, self.meter
+        if self._next_tempo is not None:
+            self.remarks[MIDBAR_TEMPO] = None
         left, ratio = self._tuplet
         length = units * self.unit
         if left:
@@ -286,6 +352,11 @@ class MusicCode:
         self._notes.append(Written(length, pitch, tuple(self._grace), tied))
         self._grace, self._tied = [], False
 
+    def _count_note(self) -> None:
+        self._count += 1
+        if self._count > MOST_WRITTEN_NOTES:
+            raise ValueError(f"there are more than {MOST_WRITTEN_NOTES} notes")
+
     def _gracenotes(self, text: str, at: int) -> None:
         inside = text[1:-1].removeprefix("/")
         position = 0
@@ -293,6 +364,7 @@ class MusicCode:
             match = _GRACE.match(inside, position)
             if match is None:
                 raise ValueError(f"{inside[position]!r} is no gracenote")
+            self._count_note()
             self._grace.append(_pitch_of(match, self._alter(match)))
             position = match.end()
         self._grace_place = self._place(at)
@@ -317,6 +389,8 @@ class MusicCode:
     def _text(self, said: str) -> None:
         if said[:1] == "^" and self._line_begins and not self._notes and not self._heading:
             self._heading = read_text(said[1:])
+        elif is_jump(said.lstrip("^_<>@")):
+            self.remarks[JUMPS_LEFT_OUT] = None
         elif said[:1] in ("^", "_", "<", ">", "@"):
             self.remarks["Annotations are left out."] = None
         else:
@@ -328,22 +402,19 @@ class MusicCode:
         if text.startswith('"'):
             self.remarks["Endings without a number are played every time."] = None
             return
-        numbers: list[int] = []
-        for part in text.split(","):
-            first, _, last = part.partition("-")
-            if not first.isdigit() or (last and not last.isdigit()):
-                raise ValueError(f"{text!r} is no ending")
-            numbers += range(int(first), int(last or first) + 1)
+        numbers = passes_of_ending(text)
+        if not numbers:
+            raise ValueError(f"{text[:40]!r} is no ending")
         if self._notes:
             self._end_bar()
-        self._ending = tuple(numbers)
+        self._ending = numbers
 
     def _bar(self, sign: str) -> None:
         bars = sign.strip(":")
         leading = len(sign) - len(sign.lstrip(":")) if bars else len(sign) // 2
         trailing = len(sign) - len(sign.rstrip(":")) if bars else len(sign) - leading
         self._end_bar(
-            closes=leading + 1 if leading else 0,
+            closes=min(MOST_PASSES, leading + 1) if leading else 0,
             opens=bool(trailing),
             double=bool(leading or trailing) or len(bars) > 1,
         )
@@ -355,7 +426,7 @@ class MusicCode:
             self._measures.append(
                 Measure(
                     notes=tuple(self._notes),
-                    meter=self.meter,
+                    meter=self._bar_meter,
                     place=(f"line {self._bar_line}, " if self._bar_line else "")
                     + f"bar {len(self._measures) + 1}",
                     tempo=self._tempo,
@@ -367,7 +438,8 @@ class MusicCode:
                 )
             )
             self._edges.append(Edge(self._section_begins, double))
-            self._notes, self._accidentals, self._tempo = [], {}, None
+            self._notes, self._accidentals = [], {}
+            self._tempo, self._next_tempo = self._next_tempo, None
             self._line_begins, self._heading = False, ""
             self._opens = self._section_begins = False
         elif self._measures and (closes or double):

@@ -7,6 +7,7 @@ pitches to the nine notes, joins tied notes, and parts the music into lines and 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -32,9 +33,35 @@ USUAL_TEMPO = Fraction(60)
 """Beats per minute of a score without a tempo mark."""
 
 MOST_REPORTED = 40
+MOST_PASSES = 99
+"""How often a repeat is played, and the highest number of an ending."""
+
+MIDBAR_TEMPO = "A tempo mark inside a bar holds from the next bar."
+JUMPS_LEFT_OUT = (
+    "Da capo, dal segno, coda and fine are not played out: the music is read in the order in which "
+    "it is written."
+)
+_JUMP = re.compile(
+    r"\bD\.?\s?[CS]\.?(?!\w)|\bda\s?capo\b|\bda[cl]\s?(?:segno|coda)\b|\bto\s+coda\b"
+    r"|^\W*(?:fine|segno|coda)\W*$",
+    re.IGNORECASE,
+)
 _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _NOTE_OF_MIDI = {note.midi: note for note in Note}
+
+
+def is_jump(words: str) -> bool:
+    """Whether words above the staff send the player elsewhere, such as `D.C. al Fine`."""
+    return len(words) <= 80 and _JUMP.search(words) is not None
+
+
+def passes_of_ending(text: str) -> tuple[int, ...]:
+    """Return the passes that an ending's number names, such as `1, 2` or `1-3`, in order."""
+    numbers: set[int] = set()
+    for first, last in re.findall(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?", text[:1000]):
+        numbers.update(range(int(first), min(int(last or first), MOST_PASSES) + 1))
+    return tuple(sorted(number for number in numbers if 1 <= number <= MOST_PASSES))
 
 
 @dataclass(frozen=True, slots=True)
@@ -498,6 +525,9 @@ class Score:
         The file, for messages.
     remarks:
         What was left out, in sentences.
+    order:
+        The runs of measures in the order in which they are played, where parts are repeated by
+        name; empty for as they stand.
     """
 
     title: str
@@ -505,6 +535,23 @@ class Score:
     keyless: bool
     source: str
     remarks: tuple[str, ...] = ()
+    order: tuple[range, ...] = ()
+
+    def in_playing_order(self) -> list[Measure]:
+        """Return the measures with their parts in playing order, repeats still as signs."""
+        if not self.order:
+            return list(self.measures)
+        if sum(map(len, self.order)) > MOST_BARS:
+            raise failure(
+                f"its parts play out to more than {MOST_BARS} bars",
+                "shorten the order of its parts, or read it without repeats",
+            )
+        return [
+            # A repeat goes back to the beginning of its own part at most.
+            replace(self.measures[at], opens=self.measures[at].opens or at == part.start)
+            for part in self.order
+            for at in part
+        ]
 
 
 def lies_on_the_chanter(score: Score, transpose: Transposition) -> bool:
@@ -540,7 +587,9 @@ def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
 
 
 def _exercise_of(score: Score, reading: Reading) -> Exercise:
-    measures = played_out(score.measures) if reading.play_repeats else read_once(score.measures)
+    measures = (
+        played_out(score.in_playing_order()) if reading.play_repeats else read_once(score.measures)
+    )
     _check_size(measures)
     pitches = chanter_pitches(measures, reading.transpose, keyless=score.keyless)
     # Reported from the score as it stands, so that no note is named once for each repeat.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import resource
@@ -206,6 +207,40 @@ def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
         )  # fmt: skip
         assert done.returncode == 0, done.stderr[-500:]
         assert "larger than" in done.stdout or "notes" in done.stdout, done.stdout
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "K:D" + " " * 1_000_000 + "x",
+        "Q:1" + "/111" * 60,
+        "P:" + " " * 1_000_000 + "!",
+        "P:" + "(" * 5_000 + "A" + ")9" * 5_000,
+        "P:" + "A99" * 10_000,
+    ],
+)
+def test_fields_that_are_slow_to_make_sense_of_take_no_time(tmp_path: Path, header: str) -> None:
+    path = tmp_path / "slow.abc"
+    path.write_text(f"X:1\nT:x\nM:4/4\nL:1/4\n{header}\nK:HP\nP:A\nA4|\n")
+    started = time.monotonic()
+    try:
+        read_abc(path)
+    except RungwiseError as error:
+        assert len(str(error)) < 500
+    assert time.monotonic() - started < SECONDS
+
+
+@pytest.mark.parametrize(
+    "code",
+    ["{" + "g" * 3_000_000 + "}A|", "|:A4|1-99" + ",1-99" * 500_000 + " B4:|", "Z999|" * 500_000],
+)
+def test_music_code_without_end_is_bounded(tmp_path: Path, code: str) -> None:
+    path = tmp_path / "endless.abc"
+    path.write_text(f"X:1\nT:x\nM:4/4\nL:1/4\nK:HP\n{code}\n")
+    started = time.monotonic()
+    with contextlib.suppress(RungwiseError):
+        read_abc(path)
+    assert time.monotonic() - started < SECONDS
 
 
 @settings(max_examples=150, deadline=None)
