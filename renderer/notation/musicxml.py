@@ -16,12 +16,15 @@ from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.kept_settings import musicxml_settings, with_settings
-from renderer.notation.limits import MOST_WRITTEN_NOTES
+from renderer.notation.limits import MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import (
     AS_WRITTEN,
+    JUMPS_LEFT_OUT,
+    MIDBAR_TEMPO,
+    MOST_PASSES,
     MOST_REPORTED,
     Measure,
     Pitch,
@@ -29,14 +32,18 @@ from renderer.notation.written import (
     Score,
     Written,
     exercise_of,
+    is_jump,
     lies_on_the_chanter,
+    passes_of_ending,
 )
 
-MOST_PASSES = 100
+MOST_PARTS = 1000
 MOST_BEATS = 999
+MOST_DOTS = 8
 _LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
+_WORDS = "direction-type/words"
 _SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
-_JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno")
+_JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno", "fine")
 
 
 @dataclass
@@ -78,21 +85,27 @@ class _PartReader:
         self._voice: str | None = None
         self._grace: list[Pitch] = []
         self._endings: tuple[int, ...] = ()
+        self._tempo: Fraction | None = None
         self._next_tempo: Fraction | None = None
+        self._repeated_bars = 0
         self._section_ended = True
         self._count = 0
         # Of the measure at hand
         self._place = ""
         self._notes: list[Written] = []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
+        self._tempos: list[tuple[Fraction, Fraction]] = []
 
     def measure(self, element: Element) -> None:
         """Read one `<measure>` (or a timewise measure's `<part>`)."""
         number = (element.get("number") or str(len(self.part.measures) + 1))[:20]
         self._place = f"bar {number}"
-        self._notes = []
+        if len(self.part.measures) >= MOST_BARS:
+            raise failure(
+                f"there are more than {MOST_BARS} bars", "divide the score", place=self._place
+            )
+        self._notes, self._tempos = [], []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
-        tempo, self._next_tempo = self._next_tempo, None
         new_system, heading, opens, closes, ends_section = False, "", False, 0, False
         endings = self._endings
         has_rehearsal = False
@@ -107,7 +120,7 @@ class _PartReader:
                     self._now = max(Fraction(0), self._now + way * self._duration(child))
                     self._longest = max(self._longest, self._now)
                 case "direction" | "sound":
-                    tempo = self._tempo(child) or tempo
+                    self._direction(child)
                     for mark in child.iterfind("direction-type/rehearsal"):
                         if not has_rehearsal:
                             has_rehearsal, heading = True, (mark.text or "").strip()
@@ -127,10 +140,10 @@ class _PartReader:
             self._notes.append(Written(self._longest - self._filled, None))
         self.part.measures.append(
             Measure(
-                notes=tuple(self._notes),
+                notes=self._repeated() or tuple(self._notes),
                 meter=self._meter,
                 place=self._place,
-                tempo=tempo,
+                tempo=self._tempo_of_bar(),
                 begins_line=has_rehearsal or (self._section_ended and new_system),
                 heading=heading,
                 opens=opens,
@@ -139,6 +152,30 @@ class _PartReader:
             )
         )
         self._section_ended = ends_section or bool(closes)
+
+    def _repeated(self) -> tuple[Written, ...]:
+        """The notes of the bars before that a sign repeats here; empty for a bar of its own."""
+        if not self._repeated_bars or any(note.pitch is not None for note in self._notes):
+            return ()
+        if self._repeated_bars > len(self.part.measures):
+            self._problem("a sign repeats bars that are not there", Fraction(0))
+            return ()
+        notes = self.part.measures[-self._repeated_bars].notes
+        self._count_notes(len(notes))
+        # Nothing is tied into a bar that the sign stands for.
+        return (replace(notes[0], tied=False), *notes[1:]) if notes else ()
+
+    def _tempo_of_bar(self) -> Fraction | None:
+        """The tempo from the beginning of the bar at hand; what comes later waits for the next."""
+        tempo, self._next_tempo = self._next_tempo, None
+        for start, mark in sorted(self._tempos):
+            if not start:
+                tempo = mark
+                continue
+            self._next_tempo = mark
+            if start < self._longest:
+                self.part.remarks[MIDBAR_TEMPO] = None
+        return tempo
 
     def finish(self) -> _Part:
         """Return the part, once all measures are read."""
@@ -159,14 +196,18 @@ class _PartReader:
         time = element.find("time")
         if time is not None:
             self._meter = self._read_meter(time)
+        for sign in element.iterfind("measure-style/measure-repeat"):
+            found = re.fullmatch(r"\s*(\d{1,2})\s*", sign.text or "")
+            begins = sign.get("type") == "start"
+            self._repeated_bars = int(found[1]) if begins and found is not None else 0
 
     def _read_meter(self, time: Element) -> Meter | None:
         if time.find("senza-misura") is not None:
             return None
         whole = Fraction(0)
         finest = 1
-        counts = [t.text or "" for t in time.iterfind("beats")]
-        units = [t.text or "" for t in time.iterfind("beat-type")]
+        counts = [(t.text or "")[:100] for t in time.iterfind("beats")]
+        units = [(t.text or "")[:100] for t in time.iterfind("beat-type")]
         for count, unit in zip(counts, units, strict=False):
             beats = re.fullmatch(r"\s*\d{1,3}(\s*\+\s*\d{1,3})*\s*", count)
             if beats is None or not re.fullmatch(r"\s*(1|2|4|8|16|32|64)\s*", unit):
@@ -189,10 +230,38 @@ class _PartReader:
             raise failure("a length is below 0", "export it again", place=self._place)
         return value / self._divisions / 4
 
-    def _note(self, element: Element) -> None:
-        self._count += 1
+    def _count_notes(self, count: int) -> None:
+        self._count += count
         if self._count > MOST_WRITTEN_NOTES:
             raise failure(f"there are more than {MOST_WRITTEN_NOTES} notes", "divide the score")
+
+    def _written_length(
+        self, element: Element, fields: dict[str, Element], length: Fraction
+    ) -> Fraction:
+        """The length of a note whose `<duration>` is the nearest that its divisions can count.
+
+        Notation programs count tuplets in 256ths or 1024ths of a quarter note; the note's value,
+        dots and `<time-modification>` say what is meant.
+        """
+        value = _LENGTH_OF_TYPE.get(_text(fields, "type", ""))
+        if value is None or fields.get("rest", element).get("measure") == "yes":
+            return length
+        value *= 2 - Fraction(1, 2 ** min(MOST_DOTS, len(element.findall("dot"))))
+        ratio = fields.get("time-modification")
+        if ratio is not None:
+            normal, actual = (
+                re.fullmatch(r"\s*([1-9]\d{0,2})\s*", ratio.findtext(name, ""))
+                for name in ("normal-notes", "actual-notes")
+            )
+            if normal is None or actual is None:
+                return length
+            value *= Fraction(int(normal[1]), int(actual[1]))
+        step = 1 / self._divisions / 4
+        rounded = (value / step).denominator > 1 and abs(value - length) < step
+        return value if rounded else length
+
+    def _note(self, element: Element) -> None:
+        self._count_notes(1)
         fields = {child.tag: child for child in element}
         voice = f"{_text(fields, 'voice', '1')}/{_text(fields, 'staff', '1')}"
         is_grace, is_chord = "grace" in fields, "chord" in fields
@@ -209,6 +278,9 @@ class _PartReader:
             self.part.remarks["Only the first voice of the part is read."] = None
         if "cue" in fields or (self._voice is not None and voice != self._voice):
             return
+        if self._voice is None and start < self._filled:
+            # Rests of other voices, before it is known which one has the melody.
+            return
         if is_chord:
             self._problem("two notes sound at once", start)
             return
@@ -220,10 +292,14 @@ class _PartReader:
         if length == 0:
             self.part.remarks["Notes of no length are left out."] = None
             return
-        self._place_note(element, pitch, start, length)
+        self._place_note(element, fields, pitch, start)
 
     def _place_note(
-        self, element: Element, pitch: Pitch | None, start: Fraction, length: Fraction
+        self,
+        element: Element,
+        fields: dict[str, Element],
+        pitch: Pitch | None,
+        start: Fraction,
     ) -> None:
         if start < self._filled:
             self._problem("a note begins before the one before it ends", start)
@@ -235,7 +311,9 @@ class _PartReader:
         group: tuple[Pitch, ...] = ()
         if pitch is not None:
             group, self._grace = tuple(self._grace), []
-        self._notes.append(Written(length, pitch, group, tied and pitch is not None))
+        length = self._now - start
+        written = self._written_length(element, fields, length)
+        self._notes.append(Written(written, pitch, group, tied and pitch is not None))
         self._filled = start + length
 
     def _pitch(self, fields: dict[str, Element], start: Fraction) -> Pitch | None:
@@ -259,23 +337,25 @@ class _PartReader:
             shown = f"{whole} {rest}" if rest else f"{whole}"
             self.part.problems.append(Problem(cause, "", f"{self._place}, beat {shown}"))
 
-    def _tempo(self, element: Element) -> Fraction | None:
-        """A tempo mark in quarter notes per minute; one inside the bar waits for the next."""
+    def _direction(self, element: Element) -> None:
+        """Take the tempo mark of a direction, in quarter notes per minute; say what sends away."""
         sound = element if element.tag == "sound" else element.find("sound")
-        if sound is not None and any(sound.get(name) is not None for name in _JUMPS):
-            self.part.remarks["Da capo, dal segno and coda signs are not played out."] = None
+        jumps = sound is not None and any(sound.get(name) is not None for name in _JUMPS)
+        jumps |= any(element.find(f"direction-type/{name}") is not None for name in _JUMPS)
+        jumps |= any(is_jump(words.text or "") for words in element.iterfind(_WORDS))
+        if jumps:
+            self.part.remarks[JUMPS_LEFT_OUT] = None
         tempo: Fraction | None = None
+        metronome = element.find("direction-type/metronome")
         if sound is not None and sound.get("tempo") is not None:
             tempo = _number(sound.get("tempo"), "a tempo", self._place).limit_denominator(1000)
-        elif element.find("direction-type/metronome/per-minute") is not None:
-            tempo = _metronome(element)
-        if not tempo or tempo <= 0:
-            return None
-        if self._filled:
-            self.part.remarks["A tempo mark inside a bar holds from the next bar."] = None
-            self._next_tempo = tempo
-            return None
-        return tempo
+        elif metronome is not None:
+            tempo = _metronome(metronome, self._tempo)
+            if tempo is None:
+                self.part.remarks[f"The metronome mark in {self._place} is not read."] = None
+        if tempo and tempo > 0:
+            self._tempo = tempo
+            self._tempos.append((self._now, tempo))
 
     def _closes(self, barline: Element) -> int:
         repeat = barline.find("repeat[@direction='backward']")
@@ -289,29 +369,38 @@ class _PartReader:
         started: tuple[int, ...] = ()
         for ending in barline.iterfind("ending"):
             if ending.get("type") == "start":
-                started = self._endings = _passes(ending.get("number", ""))
+                started = self._endings = passes_of_ending(ending.get("number", ""))
             else:
                 self._endings = ()
         return started
 
 
-def _passes(text: str) -> tuple[int, ...]:
-    """The passes of an ending's `number`, such as `1, 2` or `1-3`."""
-    numbers: list[int] = []
-    for first, last in re.findall(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?", text):
-        numbers += range(int(first), min(int(last or first), MOST_PASSES) + 1)
-    return tuple(number for number in numbers if 1 <= number <= MOST_PASSES)
+def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:
+    """A metronome mark in quarter notes per minute; None for one that cannot be told.
 
-
-def _metronome(direction: Element) -> Fraction | None:
-    metronome = direction.find("direction-type/metronome")
-    assert metronome is not None
-    unit = _LENGTH_OF_TYPE.get(metronome.findtext("beat-unit", "").strip())
-    found = re.search(r"\d{1,4}(?:\.\d{1,4})?", metronome.findtext("per-minute", ""))
-    if unit is None or found is None:
+    `before` is the tempo so far, which a mark of two note values (the first as long as the second
+    from now on) goes by.
+    """
+    written: list[tuple[str, int]] = []
+    for child in metronome:
+        if child.tag == "beat-unit":
+            written.append(((child.text or "").strip(), 0))
+        elif child.tag == "beat-unit-dot" and written:
+            written[-1] = (written[-1][0], written[-1][1] + 1)
+        elif child.tag == "metronome-note" and child.find("metronome-tuplet") is None:
+            name = child.findtext("metronome-type", "").strip()
+            written.append((name, len(child.findall("metronome-dot"))))
+    if not 1 <= len(written) <= 2 or any(
+        name not in _LENGTH_OF_TYPE or dots > MOST_DOTS for name, dots in written
+    ):
         return None
-    dots = len(metronome.findall("beat-unit-dot"))
-    return Fraction(found[0]) * unit * (2 - Fraction(1, 2**dots)) * 4
+    values = [_LENGTH_OF_TYPE[name] * (2 - Fraction(1, 2**dots)) for name, dots in written]
+    number = re.search(r"\d{1,4}(?:\.\d{1,4})?", metronome.findtext("per-minute", "")[:100])
+    if len(values) == 1 and number is not None:
+        return Fraction(number[0]) * values[0] * 4
+    if len(values) == 2 and number is None and before is not None:
+        return before * values[1] / values[0]
+    return None
 
 
 def _parts(root: Element) -> Iterator[_Part]:
@@ -321,7 +410,8 @@ def _parts(root: Element) -> Iterator[_Part]:
     }
     readers: dict[str, _PartReader] = {}
     if root.tag == "score-partwise":
-        for part in root.iterfind("part"):
+        for number, part in enumerate(root.iterfind("part"), start=1):
+            _check_parts(number)
             reader = _PartReader(names.get(part.get("id", ""), ""))
             for measure in part.iterfind("measure"):
                 reader.measure(measure)
@@ -331,8 +421,39 @@ def _parts(root: Element) -> Iterator[_Part]:
         for part in measure.iterfind("part"):
             name = part.get("id", "")
             part.set("number", measure.get("number", ""))
-            readers.setdefault(name, _PartReader(names.get(name, ""))).measure(part)
+            if name not in readers:
+                readers[name] = _PartReader(names.get(name, ""))
+                _check_parts(len(readers))
+            readers[name].measure(part)
     yield from (reader.finish() for reader in readers.values())
+
+
+def _check_parts(count: int) -> None:
+    if count > MOST_PARTS:
+        raise failure(f"the score has more than {MOST_PARTS} parts", "save the part on its own")
+
+
+def _with_marks_for_all(parts: list[_Part]) -> None:
+    """Give each part the tempo and rehearsal marks that stand in another one.
+
+    Notation programs write them once, in the uppermost part, and mean them for the whole score.
+    """
+    longest = max((len(part.measures) for part in parts), default=0)
+    for at in range(longest if len(parts) > 1 else 0):
+        row = [part.measures[at] for part in parts if at < len(part.measures)]
+        tempo = next((m.tempo for m in row if m.tempo is not None), None)
+        heading = next((m.heading for m in row if m.heading), "")
+        if tempo is None and not heading:
+            continue
+        for part in parts:
+            if at < len(part.measures):
+                measure = part.measures[at]
+                part.measures[at] = replace(
+                    measure,
+                    tempo=tempo if measure.tempo is None else measure.tempo,
+                    heading=measure.heading or heading,
+                    begins_line=measure.begins_line or bool(heading),
+                )
 
 
 def _title(root: Element, path: Path) -> str:
@@ -376,6 +497,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     parts = list(_parts(root))
     if not parts:
         raise failure("the score has no parts", "export it again with its music")
+    _with_marks_for_all(parts)
     scores = [
         Score(title, tuple(part.measures), part.keyless, str(path), tuple(part.remarks))
         for part in parts

@@ -9,21 +9,39 @@ this; music21 would take the same files, but resolves no bounds and is much slow
 from __future__ import annotations
 
 import io
+import lzma
+import posixpath
+import struct
 import zipfile
 import zlib
 from pathlib import Path
+from urllib.parse import unquote
 from xml.etree import ElementTree
 
 import defusedxml
 from defusedxml import ElementTree as SafeElementTree
 
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
 from renderer.notation.source_file import read_bytes
 
 MOST_PACKED_FILES = 1000
 _CONTAINER = "META-INF/container.xml"
 _CONTAINER_BYTES = 100_000
+_SCORE_ENDINGS = (".musicxml", ".xml")
+_DAMAGED = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    EOFError,
+    NotImplementedError,
+    OSError,
+    OverflowError,
+    RuntimeError,
+    ValueError,
+    struct.error,
+)
+"""What Python's zipfile raises, sooner or later, when single bytes of an archive are wrong."""
 
 
 def read_score_element(path: Path) -> ElementTree.Element:
@@ -38,6 +56,7 @@ def read_score_element(path: Path) -> ElementTree.Element:
     if data[:2] == b"PK":
         data = _unpacked(data)
     root = _parsed(data)
+    _drop_namespaces(root)
     if root.tag not in ("score-partwise", "score-timewise"):
         raise failure(
             f"it is XML, but no MusicXML score (its root is <{root.tag[:40]}>)",
@@ -46,9 +65,31 @@ def read_score_element(path: Path) -> ElementTree.Element:
     return root
 
 
+def _drop_namespaces(root: ElementTree.Element) -> None:
+    """Rename elements of any namespace: MusicXML has none, and some programs add one."""
+    if not root.tag.startswith("{"):
+        return
+    for element in root.iter():
+        element.tag = element.tag.rpartition("}")[2]
+
+
+def _refuse_defaults(*_: object) -> None:
+    # Every element of the name would get the value, as if it were written there.
+    raise failure(
+        "it declares attributes of its own, which no score needs", "export it again as MusicXML"
+    )
+
+
 def _parsed(data: bytes) -> ElementTree.Element:
+    # Elements made by the C builder: those of defusedxml's usual one need twice the memory.
+    parser = SafeElementTree.DefusedXMLParser(
+        target=ElementTree.TreeBuilder(), forbid_dtd=False, forbid_entities=True
+    )
+    parser.parser.AttlistDeclHandler = _refuse_defaults
     try:
-        return SafeElementTree.fromstring(data, forbid_dtd=False, forbid_entities=True)
+        # Some files have an empty line before their declaration, which XML allows nowhere else.
+        parser.feed(data.lstrip(b" \t\r\n") if data[:1] in b" \t\r\n" else data)
+        return parser.close()
     except ElementTree.ParseError as error:
         line, column = error.position
         raise failure(
@@ -71,23 +112,45 @@ def _unpacked(data: bytes) -> bytes:
                 raise failure("it packs too many files", "export it again as MusicXML")
             name = _score_name(archive)
             return _member(archive, name, LARGEST_SCORE_BYTES)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+    except _DAMAGED as error:
+        reason = str(error) or "it ends too soon"
         raise failure(
-            f"it is a damaged .mxl file ({error})", "export it again, or as .musicxml"
+            f"it is a damaged .mxl file ({reason})", "export it again, or as .musicxml"
         ) from None
 
 
-def _score_name(archive: zipfile.ZipFile) -> str:
-    names = archive.namelist()
-    if _CONTAINER in names:
+def _plain_name(name: str) -> str:
+    return posixpath.normpath(name.replace("\\", "/")).lstrip("/")
+
+
+def _named_by_container(archive: zipfile.ZipFile) -> list[str]:
+    """The names of the scores that the container lists; none if it cannot be read."""
+    try:
         container = _parsed(_member(archive, _CONTAINER, _CONTAINER_BYTES))
-        for rootfile in container.iter():
-            name = rootfile.get("full-path") if rootfile.tag.endswith("rootfile") else None
-            if name is not None and name in names:
-                return name
-    for name in names:
-        if not name.startswith("META-INF/") and name.endswith((".xml", ".musicxml")):
-            return name
+    except RungwiseError:
+        return []
+    return [
+        rootfile.get("full-path", "")
+        for rootfile in container.iter()
+        if rootfile.tag.endswith("rootfile")
+        # The same score may be packed as PDF or sound too.
+        and "xml" in rootfile.get("media-type", "xml").casefold()
+    ]
+
+
+def _score_name(archive: zipfile.ZipFile) -> str:
+    by_plain_name = {_plain_name(name): name for name in archive.namelist()}
+    if _CONTAINER in by_plain_name:
+        for listed in _named_by_container(archive):
+            for name in (_plain_name(listed), _plain_name(unquote(listed))):
+                if name in by_plain_name:
+                    return by_plain_name[name]
+    for name, packed_name in by_plain_name.items():
+        folder, _, file = name.rpartition("/")
+        # What macOS adds when it packs a folder only looks like a score.
+        hidden = folder.split("/")[0] in ("META-INF", "__MACOSX") or file.startswith(".")
+        if not hidden and file.casefold().endswith(_SCORE_ENDINGS):
+            return packed_name
     raise failure("there is no score in this .mxl file", "export it again as MusicXML")
 
 

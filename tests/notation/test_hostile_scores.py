@@ -209,6 +209,60 @@ def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
         assert "larger than" in done.stdout or "notes" in done.stdout, done.stdout
 
 
+def test_attributes_for_every_element_are_refused(tmp_path: Path) -> None:
+    bomb = f'<!DOCTYPE score-partwise [<!ATTLIST a x CDATA "{"A" * 100_000}">]>'
+    data = _score("<a/>" * 100_000, bomb)
+    assert "attributes of its own" in _refused(tmp_path, ".musicxml", data)
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_a_packed_score_with_a_single_wrong_byte_is_read_or_called_damaged(
+    tmp_path: Path, method: int
+) -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", method) as archive:
+        archive.writestr("é.xml", _score(_measure(NOTE.format(4))))
+    whole = out.getvalue()
+    path = tmp_path / "score.mxl"
+    for at in range(0, len(whole), 5):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 0xFF]) + whole[at + 1 :])
+        try:
+            read_musicxml(path)
+        except RungwiseError as error:
+            assert str(path) in str(error)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "<measure/>" * 500_000,
+        _measure(
+            NOTE.format(4)
+            + f'<barline><ending type="start" number="{"1-99," * 2_000_000}"/></barline>'
+        ),
+        _measure(
+            f"<attributes><time><beats>{'1+' * 2_000_000}1</beats><beat-type>4</beat-type></time>"
+            f"</attributes>{NOTE.format(4)}"
+        ),
+        "</part>" + "<part><measure/></part>" * 200_000 + "<part>",
+        _measure(NOTE.format(1) * 40_000)
+        + _measure(
+            "<attributes><measure-style><measure-repeat type='start'>1</measure-repeat>"
+            "</measure-style></attributes>"
+        )
+        + "<measure/>" * 15_000,
+    ],
+    ids=["bars", "endings", "beats", "parts", "repeated bars"],
+)
+def test_a_score_without_end_is_bounded(tmp_path: Path, content: str) -> None:
+    path = tmp_path / "endless.musicxml"
+    path.write_bytes(_score(content))
+    started = time.monotonic()
+    with contextlib.suppress(RungwiseError):
+        read_musicxml(path)
+    assert time.monotonic() - started < SECONDS
+
+
 @pytest.mark.parametrize(
     "header",
     [

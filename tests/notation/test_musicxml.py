@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
+import zipfile
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -406,6 +407,228 @@ def test_a_tempo_mark_is_taken_from_the_sound_or_the_metronome(tmp_path: Path) -
     for direction, tempo in ((mark, 72), ('<sound tempo="80"/>', 80)):
         score = _score(_part(_measure(1, "ATTRIBUTES", direction, _note("A4", 8))))
         assert _read(tmp_path, score).tempo == tempo
+
+
+def _played(tmp_path: Path, *measures: str, reading: Reading | None = None) -> str:
+    exercise = _read(tmp_path, _score(_part(*measures)), reading)
+    return " | ".join(
+        " ".join(item.note.abc if isinstance(item, MelodyNote) else "z" for item in bar.items)
+        for line in exercise.lines
+        for bar in line.bars
+    )
+
+
+def _mark(tempo: int) -> str:
+    return f'<direction><sound tempo="{tempo}"/></direction>'
+
+
+def _metronome(*content: str) -> str:
+    units = {"q": "quarter", "h": "half", "e": "eighth"}
+    inside = "".join(
+        "<beat-unit-dot/>" if part == "." else f"<beat-unit>{units[part]}</beat-unit>"
+        for part in content
+    )
+    return (
+        f"<direction><direction-type><metronome>{inside}</metronome></direction-type></direction>"
+    )
+
+
+def _tempos(exercise: Exercise) -> list[Fraction | None]:
+    return [exercise.tempo, *(bar.tempo for line in exercise.lines for bar in line.bars)]
+
+
+def test_tempo_and_rehearsal_marks_of_the_uppermost_part_hold_for_all(tmp_path: Path) -> None:
+    letter = "<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>"
+    upper = _part(
+        _measure(1, "ATTRIBUTES", letter, _mark(84), _note("C3", 8)),
+        _measure(2, _mark(90), _note("C3", 8)),
+    )
+    lower = _part(_measure(1, "ATTRIBUTES", _note("A4", 8)), _measure(2, _note("B4", 8)), name="P2")
+    exercise = _read(tmp_path, _score(upper + lower, parts=2))
+    assert _tempos(exercise) == [84, None, 90]
+    assert exercise.lines[0].heading == "A"
+    assert "no tempo mark" not in _said(exercise)
+
+
+def test_a_tempo_mark_counts_from_where_it_stands(tmp_path: Path) -> None:
+    backup = "<backup><duration>8</duration></backup>"
+    second = _note("A4", 8, "<voice>2</voice>")
+    for content, tempos, said in (
+        ((_mark(70), _note("A4", 8)), [70, None, None], False),
+        ((_note("A4", 8), backup, _mark(70), second), [70, None, None], False),
+        ((_mark(60), _note("A4", 8), _mark(70)), [60, None, 70], False),
+        ((_mark(60), _note("A4"), _mark(70), _note("A4")), [60, None, 70], True),
+    ):
+        score = _score(_part(_measure(1, "ATTRIBUTES", *content), _measure(2, _note("B4", 8))))
+        exercise = _read(tmp_path, score)
+        assert _tempos(exercise) == tempos
+        assert ("inside a bar" in _said(exercise)) is said
+
+
+@pytest.mark.parametrize(
+    ("content", "tempo"), [(("q", "q", "."), 90), (("e", "q"), 120), (("h", ".", "q"), 20)]
+)
+def test_a_note_value_that_equals_another_changes_the_tempo_in_proportion(
+    tmp_path: Path, content: tuple[str, ...], tempo: int
+) -> None:
+    """MusicXML 4.0, metronome: the first value before is as long as the second from here on."""
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", _mark(60), _note("A4", 8)),
+            _measure(2, _metronome(*content), _note("B4", 8)),
+        )
+    )
+    assert _tempos(_read(tmp_path, score)) == [60, None, tempo]
+
+
+def test_a_metronome_mark_that_cannot_be_told_is_said(tmp_path: Path) -> None:
+    score = _score(_part(_measure(1, "ATTRIBUTES", _metronome("q", "q", "."), _note("A4", 8))))
+    assert "metronome mark in bar 1 is not read" in _said(_read(tmp_path, score))
+
+
+@pytest.mark.parametrize(
+    "sign",
+    [
+        "<direction><direction-type><segno/></direction-type></direction>",
+        "<direction><direction-type><words>D.S. al Coda</words></direction-type></direction>",
+        "<direction><direction-type><words>Fine</words></direction-type></direction>",
+        '<direction><sound dacapo="yes"/></direction>',
+        '<sound fine="yes"/>',
+    ],
+)
+def test_jumps_are_said_and_not_played(tmp_path: Path, sign: str) -> None:
+    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4", 8), sign)))
+    assert "not played out" in _said(_read(tmp_path, score))
+    words = "<direction><direction-type><words>a fine tone</words></direction-type></direction>"
+    assert "not played out" not in _said(_read(tmp_path, score.replace(sign, words)))
+
+
+def _triplet(divisions: int, *durations: int) -> str:
+    ratio = (
+        "<type>eighth</type><time-modification><actual-notes>3</actual-notes>"
+        "<normal-notes>2</normal-notes></time-modification>"
+    )
+    notes = "".join(_note("A4", duration, ratio) for duration in durations)
+    attributes = f"<attributes><divisions>{divisions}</divisions></attributes>"
+    return _score(_part(_measure(1, "ATTRIBUTES", attributes, notes, _note("B4", divisions))))
+
+
+@pytest.mark.parametrize(
+    ("divisions", "durations"),
+    [(256, (85, 86, 85)), (256, (85, 85, 86)), (1024, (341, 342, 341)), (12, (4, 4, 4))],
+)
+def test_triplets_are_exact_where_their_durations_are_rounded(
+    tmp_path: Path, divisions: int, durations: tuple[int, ...]
+) -> None:
+    """As scores in music21's corpus by two notation programs have them, at 256 and 1024."""
+    (bar,) = _read(tmp_path, _triplet(divisions, *durations)).lines[0].bars
+    assert [item.beats for item in bar.items] == [Fraction(1, 3)] * 3 + [1]
+
+
+def test_a_duration_that_is_not_rounded_outweighs_what_is_printed(tmp_path: Path) -> None:
+    swung = "<type>eighth</type>"
+    score = _score(
+        _part(_measure(1, "ATTRIBUTES", _note("A4", 3, swung), _note("B4", 1, swung), _note("D5")))
+    )
+    (bar,) = _read(tmp_path, score).lines[0].bars
+    assert [item.beats for item in bar.items] == [Fraction(3, 4), Fraction(1, 4), 1]
+
+
+def test_rests_of_several_voices_before_the_melody_begins_are_no_clash(tmp_path: Path) -> None:
+    def rest(voice: int) -> str:
+        return f"<note><rest/><duration>8</duration><voice>{voice}</voice></note>"
+
+    backup = "<backup><duration>8</duration></backup>"
+    assert _played(
+        tmp_path,
+        _measure(1, "ATTRIBUTES", rest(1), backup, rest(2)),
+        _measure(2, _note("A4", 8, "<voice>1</voice>"), backup, rest(2)),
+    ) == "z | A"  # fmt: skip
+
+
+def _repeat_sign(kind: str, bars: str = "") -> str:
+    inside = f'<measure-repeat type="{kind}">{bars}</measure-repeat>'
+    return f"<attributes><measure-style>{inside}</measure-style></attributes>"
+
+
+@pytest.mark.parametrize("filling", ["", "<note><rest/><duration>8</duration></note>"])
+def test_a_sign_that_repeats_bars_plays_them_again(tmp_path: Path, filling: str) -> None:
+    """MusicXML 4.0, measure-repeat."""
+    one, two = _note("A4", 8), _note("B4") + _note("D5")
+    assert _played(
+        tmp_path,
+        _measure(1, "ATTRIBUTES", one),
+        _measure(2, two),
+        _measure(3, _repeat_sign("start", "2"), filling),
+        _measure(4, filling),
+        _measure(5, _repeat_sign("stop"), one),
+    ) == "A | B d | A | B d | A"  # fmt: skip
+    written = [_measure(1, "ATTRIBUTES", one), _measure(2, _repeat_sign("start", "1"), two)]
+    assert _played(tmp_path, *written) == "A | B d"
+
+
+def test_a_sign_that_repeats_what_is_not_there_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(RungwiseError, match="bar 1, beat 1: a sign repeats bars"):
+        _played(tmp_path, _measure(1, "ATTRIBUTES", _repeat_sign("start", "1"), ""))
+
+
+def _plain() -> str:
+    return _score(_part(_measure(1, "ATTRIBUTES", _note("A4", 8))))
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        ('<?xml version="1.0" encoding="UTF-16"?>' + _plain()).encode("utf-16"),
+        b"\xef\xbb\xbf" + _plain().encode(),
+        ('<?xml version="1.0" encoding="windows-1252"?>' + _plain()).encode("cp1252"),
+        ('\r\n<?xml version="1.0"?>' + _plain()).encode(),
+        _plain().replace("<score-partwise ", '<score-partwise xmlns="urn:larkmoor" ').encode(),
+        re.sub(r"<(/?)(?=[a-z])", r"<\1m:", _plain())
+        .replace("<m:score-partwise ", '<m:score-partwise xmlns:m="urn:larkmoor" ')
+        .encode(),
+    ],
+    ids=["utf-16", "byte order mark", "windows-1252", "empty line", "namespace", "prefix"],
+)
+def test_encodings_and_namespaces_make_no_difference(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(data)
+    assert [note.note for note in read_musicxml(path).lines[0].melody_notes] == [Note.LOW_A]
+
+
+def _container(*listed: str) -> str:
+    return f"<container><rootfiles>{''.join(listed)}</rootfiles></container>"
+
+
+@pytest.mark.parametrize(
+    ("container", "name"),
+    [
+        (
+            _container(
+                '<rootfile full-path="a.pdf" media-type="application/pdf"/>',
+                '<rootfile full-path="s.xml"/>',
+            ),
+            "s.xml",
+        ),
+        (_container('<rootfile full-path="./s.xml"/>'), "s.xml"),
+        (_container('<rootfile full-path="my%20tune.xml"/>'), "my tune.xml"),
+        (_container('<rootfile full-path="in/s.xml"/>'), "in\\s.xml"),
+        (_container('<rootfile full-path="gone.xml"/>'), "s.MusicXML"),
+        ("<container><root", "s.xml"),
+        (None, "s.XML"),
+    ],
+)
+def test_a_packed_score_is_found_however_it_is_listed(
+    tmp_path: Path, container: str | None, name: str
+) -> None:
+    path = tmp_path / "score.mxl"
+    with zipfile.ZipFile(path, "w") as archive:
+        if container is not None:
+            archive.writestr("META-INF/container.xml", container)
+        archive.writestr("a.pdf", "%PDF-1.4")
+        archive.writestr("__MACOSX/._s.xml", b"\0\5\x16\7")
+        archive.writestr(name, _plain())
+    assert [note.note for note in read_musicxml(path).lines[0].melody_notes] == [Note.LOW_A]
 
 
 CORPUS = "music21/corpus"
