@@ -98,6 +98,16 @@ def test_printed_events_tile_at_any_tempo(folder: Path) -> None:
     assert {row["role"] for row in rows} == {"melody", "inner", "gracenote", "rest"}
 
 
+def test_events_play_lines_as_often_as_the_ladder_says(folder: Path) -> None:
+    (folder / "twice.toml").write_text(GOOD.replace("[ladder]", "[ladder]\nrepeats = 2"), "utf-8")
+    as_it_says, once = (
+        rungwise("events", "twice.toml", *more, folder=folder).stdout
+        for more in ((), ("--repeats", "1"))
+    )
+    assert as_it_says == rungwise("events", "good.toml", "--repeats", "2", folder=folder).stdout
+    assert once == rungwise("events", "good.toml", folder=folder).stdout != as_it_says
+
+
 def test_render_ends_in_a_table_of_what_it_wrote(folder: Path) -> None:
     run = rungwise(
         "render", "good.toml", "-o", "play along/é", "--tempo", "80", "--pitch", "B flat",
@@ -107,9 +117,8 @@ def test_render_ends_in_a_table_of_what_it_wrote(folder: Path) -> None:
     name = "Doublings over a wide step - B flat - full - 080 bpm.ogg"
     assert name in run.stdout
     # One bar of count-in and four of three beats, at 80 beats a minute: 11.25 s.
-    assert "1 track and 1 playlist, 0:11 of playing" in run.stdout
-    playlist = "Doublings over a wide step - B flat - full.m3u8"
-    assert left_behind(folder / "play along/é") == sorted([name, playlist])
+    assert "1 track, 0:11 of playing" in run.stdout
+    assert left_behind(folder / "play along/é") == [name]
 
 
 def test_several_wrong_files_are_reported_in_one_go(folder: Path) -> None:
@@ -169,7 +178,7 @@ def test_an_only_line_keeps_its_number_in_what_is_said_of_it(folder: Path) -> No
     (folder / "two.toml").write_text(text, "utf-8")
     asked = ("two.toml", "-o", "x", "--line", "2", "--gracenote", "200 ms", "--tempo", "400")
     message = refused(rungwise("render", *asked, folder=folder))
-    assert "two.toml: line 2, bar 1, note 1 (B): " in message
+    assert "two.toml: line 2, bar 1, note 1 (B), and 1 more note: " in message
     assert "line 1" not in message
 
 

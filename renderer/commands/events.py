@@ -74,7 +74,10 @@ def events(
         EventFormat, typer.Option("--format", help="How to print them.")
     ] = EventFormat.CSV,
     count_in: Annotated[int, typer.Option(help="Bars of count-in before the first line.")] = 1,
-    repeats: Annotated[int, typer.Option(help="How often each line is played.")] = 1,
+    repeats: Annotated[
+        int | None,
+        typer.Option(help="How often each line is played; as the ladder says if left out."),
+    ] = None,
     echo: Annotated[
         bool, typer.Option("--echo", help="Leave time for the learner after each playing.")
     ] = False,
@@ -98,6 +101,7 @@ def events(
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
+    from renderer.delivery.settings import RenderSettings
     from renderer.timing.expand import exact_tempo, expand
 
     refuse_to_replace(file, output)
@@ -110,7 +114,8 @@ def events(
         speed = None if tempo is None else exact_tempo(tempo)
     except RungwiseError as error:
         raise placed(error, "--tempo") from None
-    timeline = expand(exercise, speed, count_in=count_in, repeats=repeats, echo=echo)
+    times = RenderSettings(repeats=repeats).repeats_of(exercise)
+    timeline = expand(exercise, speed, count_in=count_in, repeats=times, echo=echo)
     text = _as_text(event_rows(timeline), form)
     if output is None:
         sys.stdout.write(text)

@@ -97,8 +97,9 @@ def _print_table(
     console.print(table)
     total = sum(float(track.duration) for track in tracks)
     size = sum(track.bytes for track in tracks) / 1e6
+    lists = f" and {_counted(len(playlists), 'playlist')}" if playlists else ""
     console.print(
-        f"{_counted(len(tracks), 'track')} and {_counted(len(playlists), 'playlist')}, "
+        f"{_counted(len(tracks), 'track')}{lists}, "
         f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
         soft_wrap=True,
         markup=False,

@@ -8,6 +8,7 @@ Lengths are in bytes of UTF-8.
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import re
 import unicodedata
@@ -20,7 +21,11 @@ LONGEST_NAME = 140
 exFAT); encrypted home folders (eCryptfs) only 143. Windows also counts the path, 260 in all."""
 
 _STEM_BYTES = 90
-"""What a title gets of that, so that pitch, mix, rung and tempo always fit behind it."""
+"""What a title and what is unusual get of that, so that pitch, mix, rung, tempo and format always
+fit behind it."""
+
+_VARIATION_BYTES = 50
+_DIGEST_LETTERS = 6
 
 # Microsoft, "Naming Files, Paths, and Namespaces"; the superscript digits are on that list too.
 _RESERVED = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
@@ -117,16 +122,39 @@ class Series:
         As players say it: `A`, `B flat`, `478 Hz`.
     mix:
         `full`, `backing`, `chanter` or `echo`.
+    variation:
+        What is not as usual, from `variation_label`; mostly empty.
     """
 
     stem: str
     pitch: str
     mix: str
+    variation: str = ""
 
     @property
     def name(self) -> str:
-        """The name that all its tracks begin with, and that its playlist has."""
-        return f"{self.stem} - {self.pitch} - {self.mix}"
+        """The name that all its tracks and its playlists begin with."""
+        parts = (self.stem, self.pitch, self.mix, self.variation)
+        return " - ".join(part for part in parts if part)
+
+
+def variation_label(variations: Sequence[str]) -> str:
+    """Return what is not as usual as a part of a file name: `pipe chanter, no metronome`.
+
+    What would be too long ends in a digest of the whole, so that it still differs from others.
+    """
+    text = ", ".join(variations)
+    short = safe_stem(text, most_bytes=_VARIATION_BYTES) if text else ""
+    if short == text:
+        return text
+    digest = hashlib.sha256(text.encode()).hexdigest()[:_DIGEST_LETTERS]
+    room = _VARIATION_BYTES - _DIGEST_LETTERS - 1
+    return f"{safe_stem(text, most_bytes=room)} {digest}"
+
+
+def stem_bytes(variation: str) -> int:
+    """Return how many bytes of UTF-8 a title may take beside such a variation."""
+    return _STEM_BYTES - (len(variation.encode()) + len(" - ") if variation else 0)
 
 
 def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:

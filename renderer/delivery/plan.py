@@ -14,10 +14,20 @@ from threading import Lock
 
 from renderer.delivery.ffmpeg import find_ffmpeg
 from renderer.delivery.formats import AudioFormat
-from renderer.delivery.names import Series, distinct, safe_stem, tempo_label, track_names
+from renderer.delivery.names import (
+    Series,
+    distinct,
+    safe_stem,
+    stem_bytes,
+    tempo_label,
+    track_names,
+    variation_label,
+)
 from renderer.delivery.settings import RenderSettings, Resolved, resolve
 from renderer.delivery.tags import Tags
-from renderer.errors import failure
+from renderer.delivery.variations import variations
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.ladder import ladder_text
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
 from renderer.sound.instrument import make_instrument
@@ -121,15 +131,21 @@ def _crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
 
 
 def _tags(
-    exercise: Exercise, tempo: Fraction, pitch: PitchStandard, mix: Mix, resolved: Resolved
+    exercise: Exercise,
+    tempo: Fraction,
+    series: Series,
+    mix: Mix,
+    pitch: PitchStandard,
+    resolved: Resolved,
 ) -> Tags:
     name = "" if mix is Mix.FULL else f", {mix}"
+    varied = f", {series.variation}" if series.variation else ""
     sounding = f"{pitch.low_a_hz:.2f}".rstrip("0").rstrip(".") + " Hz"
     equals = "" if pitch.label == sounding else f" = {sounding}"
     gracenotes = exercise.gracenotes
     return Tags(
         title=f"{exercise.title}, {tempo_label(tempo)} bpm{name}",
-        album=f"{exercise.title}, {pitch.label}{name}",
+        album=f"{exercise.title}, {pitch.label}{name}{varied}",
         artist=exercise.audience,
         tempo=tempo,
         comment=(
@@ -140,8 +156,11 @@ def _tags(
     )
 
 
-def _stems(exercises: Sequence[Exercise]) -> tuple[str, ...]:
-    stems = [safe_stem(exercise.title) for exercise in exercises]
+def _stems(exercises: Sequence[Exercise], labels: Sequence[str]) -> tuple[str, ...]:
+    stems = [
+        safe_stem(exercise.title, most_bytes=stem_bytes(label))
+        for exercise, label in zip(exercises, labels, strict=True)
+    ]
     if len(stems) > 1:
         digits = len(str(len(stems)))
         stems = [f"{number:0{digits}d} {stem}" for number, stem in enumerate(stems, start=1)]
@@ -179,8 +198,10 @@ def plan_tracks(
     jobs: list[TrackJob] = []
     if settings.show_crossing:
         exercises = [replace(one, title=f"{one.title}, crossing noises") for one in exercises]
-    for exercise, stem in zip(exercises, _stems(exercises), strict=True):
-        jobs += _jobs_of(settings.applied_to(exercise), stem, out_dir, settings, resolved)
+    labels = [variation_label(variations(one, settings, resolved)) for one in exercises]
+    for exercise, stem, label in zip(exercises, _stems(exercises, labels), labels, strict=True):
+        applied = settings.applied_to(exercise)
+        jobs += _jobs_of(applied, stem, label, out_dir, settings, resolved)
     if len(jobs) > MOST_TRACKS:
         raise failure(
             f"that makes {len(jobs)} tracks",
@@ -189,23 +210,59 @@ def plan_tracks(
     return tuple(jobs)
 
 
+def _durations(
+    exercise: Exercise, tempos: Sequence[Fraction], settings: RenderSettings, resolved: Resolved
+) -> dict[tuple[Fraction, Mix], Fraction]:
+    """Return how long each track lasts in seconds.
+
+    Raises a `RungwiseError` if an ornament does not fit at one of the tempos: what lacks room at
+    the fastest of them, and which rungs can be played.
+    """
+    durations: dict[tuple[Fraction, Mix], Fraction] = {}
+    refused: dict[Fraction, RungwiseError] = {}
+    for tempo in dict.fromkeys(tempos):
+        for mix in resolved.mixes:
+            try:
+                timeline = _timeline(exercise, tempo, mix, settings, resolved)
+            except RungwiseError as error:
+                refused[tempo] = error
+                break
+            durations[tempo, mix] = timeline.duration
+    if not refused:
+        return durations
+    fastest = refused[max(refused)]
+    playable = [tempo for tempo in tempos if tempo not in refused]
+    if not playable or min(refused) < max(playable):
+        raise fastest
+    first = fastest.problems[0]
+    listed = ", ".join(tempo_label(tempo) for tempo in sorted(refused))
+    rungs_are = "the rung at {} is" if len(refused) == 1 else "the rungs at {} are"
+    summary = Problem(
+        f"{rungs_are.format(listed)} too fast",
+        f"the others can be played: --ladder {ladder_text(playable)}",
+        file=first.file,
+    )
+    raise RungwiseError([*fastest.problems, summary])
+
+
 def _jobs_of(
-    exercise: Exercise, stem: str, out_dir: Path, settings: RenderSettings, resolved: Resolved
+    exercise: Exercise,
+    stem: str,
+    variation: str,
+    out_dir: Path,
+    settings: RenderSettings,
+    resolved: Resolved,
 ) -> Iterator[TrackJob]:
     ladder = exercise.ladder if settings.ladder is None else settings.ladder
     tempos = rungs(ladder, exercise.tempo)
-    durations = {
-        (tempo, mix): _timeline(exercise, tempo, mix, settings, resolved).duration
-        for tempo in dict.fromkeys(tempos)
-        for mix in resolved.mixes
-    }
+    durations = _durations(exercise, tempos, settings, resolved)
     for pitch in resolved.pitches:
         for mix in resolved.mixes:
-            series = Series(stem, pitch.label, mix.value)
+            series = Series(stem, pitch.label, mix.value, variation)
             for audio_format in resolved.formats:
                 names = track_names(series, tempos)
                 for number, (tempo, name) in enumerate(zip(tempos, names, strict=True), start=1):
-                    tags = _tags(exercise, tempo, pitch, mix, resolved)
+                    tags = _tags(exercise, tempo, series, mix, pitch, resolved)
                     yield TrackJob(
                         exercise=exercise,
                         tempo=tempo,

@@ -265,9 +265,9 @@ def _problems(error: BaseException) -> tuple[Problem, ...]:
 
 
 def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
-    """Write a playlist for each series, in each of its formats, and return their paths.
+    """Write a playlist for each series of several tracks, in each format; return their paths.
 
-    Where a series comes in several formats, the playlists' names end with the format.
+    A track alone needs none, and must not replace that of the ladder it belongs to.
 
     Raises a `RungwiseError` if a list cannot be written.
     """
@@ -277,8 +277,9 @@ def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
         lists.setdefault(key, []).append(track)
     paths = []
     for (folder, series, audio_format), members in lists.items():
-        several = sum(1 for other in lists if other[:2] == (folder, series)) > 1
-        path = folder / f"{series.name}{f' - {audio_format}' if several else ''}.m3u8"
+        if len(members) == 1:
+            continue
+        path = folder / f"{series.name} - {audio_format}.m3u8"
         entries = [Entry(track.path, track.tags.title, track.duration) for track in members]
         write_playlist(entries, path, title=members[0].tags.album)
         paths.append(path)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 from renderer.errors import failure
 from renderer.notation.limits import MOST_RUNGS
@@ -27,6 +29,18 @@ def steps(first: Fraction, last: Fraction, step: Fraction) -> tuple[Fraction, ..
     if numbers[-1] != last:
         numbers.append(last)
     return tuple(numbers)
+
+
+def ladder_text(tempos: Sequence[Fraction]) -> str:
+    """Return tempos as `parse_ladder` reads them: `50:80:10` where all steps are alike, or a list.
+
+    They are written with four decimals at most.
+    """
+    written = [f"{float(tempo):.4f}".rstrip("0").rstrip(".") for tempo in tempos]
+    gaps = {later - earlier for earlier, later in pairwise(tempos)}
+    if len(tempos) < 3 or len(gaps) > 1 or 0 in gaps:
+        return ",".join(written)
+    return f"{written[0]}:{written[-1]}:{float(abs(gaps.pop())):g}"
 
 
 _NUMBER = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(%?)\s*")

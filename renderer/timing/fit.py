@@ -7,7 +7,7 @@ where a closed ornament's inner length is itself too short).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -178,6 +178,17 @@ def _fits_after_a_count_in(
     return room.lasts.at(seconds_per_beat) >= room.needs - gracenote
 
 
+def _gathered(problems: Iterable[Problem]) -> Iterator[Problem]:
+    """Yield each kind of problem once, with the count of notes that have it."""
+    alike: dict[tuple[str, str], list[Problem]] = {}
+    for problem in problems:
+        alike.setdefault((problem.cause, problem.remedy), []).append(problem)
+    for first, *others in alike.values():
+        more = len(others)
+        notes = f", and {more} more {'note' if more == 1 else 'notes'}" if more else ""
+        yield replace(first, place=first.place + notes)
+
+
 def check_fit(
     exercise: Exercise,
     chains: tuple[Chain, ...],
@@ -187,7 +198,9 @@ def check_fit(
     run_on: bool,
     counted_in: bool,
 ) -> None:
-    """Raise a `RungwiseError` that names every note whose ornament does not fit.
+    """Raise a `RungwiseError` that tells of every note whose ornament does not fit.
+
+    Notes that lack the same room are one problem, placed at the first of them.
 
     Parameters
     ----------
@@ -221,9 +234,9 @@ def check_fit(
                     )
                 problems.setdefault(key, problem)
     if problems:
-        found = list(problems.values())
+        found = list(_gathered(problems.values()))
         rest = len(found) - MOST_PROBLEMS
         if rest > 0:
-            more = Problem(f"{rest} more notes have too little room", "")
+            more = Problem(f"{rest} more movements have too little room", "")
             found = [*found[:MOST_PROBLEMS], more]
         raise RungwiseError(found)

@@ -25,6 +25,7 @@ from renderer.delivery.free_space import (
     least_bytes,
     spoken_bytes,
 )
+from renderer.delivery.names import LONGEST_NAME
 from renderer.delivery.plan import plan_tracks
 from renderer.delivery.render import (
     RenderedTrack,
@@ -35,12 +36,15 @@ from renderer.delivery.render import (
 )
 from renderer.delivery.settings import RenderSettings
 from renderer.errors import RungwiseError
+from renderer.notation.ladder import parse_ladder
+from renderer.notation.length import Length
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 
 LOW_RATE = RenderSettings(rate=8_000, formats=("wav",), layout="mono")
 """Small and quick, where the test is about files and not about their sound."""
+LOW_RATE_LABEL = "mono, 8000 Hz"
 
 
 def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) -> None:
@@ -54,10 +58,10 @@ def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) ->
     assert names_in(tmp_path / "new" / "folder") == [
         "Doublings on B and C - A - full - 050 bpm.mp3",
         "Doublings on B and C - A - full - 060 bpm.mp3",
-        "Doublings on B and C - A - full.m3u8",
+        "Doublings on B and C - A - full - mp3.m3u8",
         "Doublings on B and C - B flat - full - 050 bpm.mp3",
         "Doublings on B and C - B flat - full - 060 bpm.mp3",
-        "Doublings on B and C - B flat - full.m3u8",
+        "Doublings on B and C - B flat - full - mp3.m3u8",
     ]
     # A count-in of one bar and two bars of three beats each, at 50 and at 60.
     durations = [Fraction(54, 5), Fraction(9)] * 2
@@ -96,7 +100,7 @@ def test_files_do_not_depend_on_how_many_are_rendered_at_a_time(tmp_path: Path) 
         contents.append([(track.path.name, track.path.read_bytes()) for track in tracks])
     assert contents[0] == contents[1]
     assert [name for name, _ in contents[0]] == [
-        f"Doublings on B and C - A - {mix} - 060 bpm.{ending}"
+        f"Doublings on B and C - A - {mix} - {LOW_RATE_LABEL} - 060 bpm.{ending}"
         for mix in ("full", "echo")
         for ending in ("flac", "ogg", "mp3")
     ]
@@ -115,12 +119,12 @@ def test_several_exercises_are_numbered_and_told_apart(tmp_path: Path) -> None:
     )
     names = [job.path.name for job in jobs]
     assert names == [
-        "1 Grips - A - full - 060 bpm.wav",
-        "1 Grips - 478 Hz - full - 060 bpm.wav",
-        "2 grips - A - full - 060 bpm.wav",
-        "2 grips - 478 Hz - full - 060 bpm.wav",
-        "3 Birls- all-nine - A - full - 060 bpm.wav",
-        "3 Birls- all-nine - 478 Hz - full - 060 bpm.wav",
+        f"1 Grips - A - full - {LOW_RATE_LABEL} - 060 bpm.wav",
+        f"1 Grips - 478 Hz - full - {LOW_RATE_LABEL} - 060 bpm.wav",
+        f"2 grips - A - full - {LOW_RATE_LABEL} - 060 bpm.wav",
+        f"2 grips - 478 Hz - full - {LOW_RATE_LABEL} - 060 bpm.wav",
+        f"3 Birls- all-nine - A - full - {LOW_RATE_LABEL} - 060 bpm.wav",
+        f"3 Birls- all-nine - 478 Hz - full - {LOW_RATE_LABEL} - 060 bpm.wav",
     ]
     assert {job.path.parent for job in jobs} == {tmp_path}
 
@@ -132,7 +136,7 @@ def test_every_title_gives_tracks_inside_the_folder(title: str, tmp_path: Path) 
     out = tmp_path / "out"
     tracks = render(doublings(title=title), out, formats=["wav"], rate=8_000, layout="mono")
     assert [track.path for track in tracks] == [out / track.path.name for track in tracks]
-    assert len(names_in(out)) == 2
+    assert names_in(out) == [tracks[0].path.name]
     assert names_in(tmp_path) == ["out"]
 
 
@@ -141,15 +145,69 @@ def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Pat
     tracks = render_jobs(plan_tracks(doublings(), tmp_path, settings))
     paths = write_playlists(tracks)
     assert [path.name for path in paths] == [
-        "Doublings on B and C - A - full - wav.m3u8",
-        "Doublings on B and C - A - full - flac.m3u8",
+        f"Doublings on B and C - A - full - {LOW_RATE_LABEL} - wav.m3u8",
+        f"Doublings on B and C - A - full - {LOW_RATE_LABEL} - flac.m3u8",
     ]
     lines = paths[1].read_text().splitlines()
     assert lines[2:4] == [
         "#EXTINF:7,Doublings on B and C, 80 bpm",
-        "Doublings on B and C - A - full - rung 1 - 080 bpm.flac",
+        f"Doublings on B and C - A - full - {LOW_RATE_LABEL} - rung 1 - 080 bpm.flac",
     ]
     assert len([line for line in lines if not line.startswith("#")]) == 3
+
+
+def test_a_track_alone_has_no_playlist_and_leaves_that_of_its_ladder(tmp_path: Path) -> None:
+    settings = replace(LOW_RATE, ladder=ladder(60, 80))
+    (playlist,) = write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, settings)))
+    before = playlist.read_bytes()
+    alone = replace(LOW_RATE, ladder=ladder(70))
+    assert write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, alone))) == ()
+    assert playlist.read_bytes() == before
+
+
+VARIATIONS: list[dict[str, Any]] = [
+    {},
+    {"chanter": "pipe"},
+    {"scale": "MacNeill"},
+    {"drone": False},
+    {"metronome": False},
+    {"subdivide": True},
+    {"count_in": 0},
+    {"count_in": 2},
+    {"count_in_style": "rolls"},
+    {"gap": 0},
+    {"repeats": 4},
+    {"gracenote": Length(Fraction(60), "ms")},
+    {"placement": "before the beat"},
+    {"layout": "split"},
+    {"levels": "drone=-12"},
+    {"levels": "drone=-12,metronome=-3"},
+    {"rate": 48_000},
+    {"preset": "0:109"},
+    {"drone_preset": "0:2"},
+    {"show_crossing": True},
+    {"chanter": "pipe", "scale": "equal", "drone": False, "count_in": 2, "gap": 3, "repeats": 3},
+    {"chanter": "pipe", "scale": "equal", "drone": False, "count_in": 2, "gap": 3, "repeats": 5},
+]
+
+
+def test_tracks_that_differ_in_any_setting_have_names_and_albums_of_their_own(
+    tmp_path: Path,
+) -> None:
+    jobs = [plan_tracks(doublings(), tmp_path, RenderSettings(**one))[0] for one in VARIATIONS]
+    assert len({job.path.name for job in jobs}) == len({job.tags.album for job in jobs})
+    assert len({job.path.name for job in jobs}) == len(VARIATIONS)
+    assert max(len(job.path.name.encode()) for job in jobs) <= LONGEST_NAME
+    named = {job.path.name.removeprefix("Doublings on B and C - A - full - ") for job in jobs}
+    assert "pipe chanter - 060 bpm.mp3" in named
+    assert "gracenotes 60 ms - 060 bpm.mp3" in named
+
+
+def test_settings_that_are_the_exercises_own_do_not_show_in_names(tmp_path: Path) -> None:
+    exercise = doublings(ladder=ladder(60, repeats=2))
+    asked = RenderSettings(repeats=2, gracenote=exercise.gracenotes.length)
+    (job,) = plan_tracks(exercise, tmp_path, asked)
+    assert job.path.name == "Doublings on B and C - A - full - 060 bpm.mp3"
 
 
 def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
@@ -160,6 +218,18 @@ def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
         render(doublings(), out, tempos=[60, 399], gracenote="200 ms")
     assert "line 1, bar 2, note 1" in str(caught.value)
     assert not out.exists()
+
+
+def test_a_ladder_that_climbs_too_high_says_which_rungs_can_be_played(tmp_path: Path) -> None:
+    steep = replace(LOW_RATE, ladder=ladder(60, 100, 140, 180, 220, 399))
+    with pytest.raises(RungwiseError) as caught:
+        plan_tracks(replace(doublings(), inner=Length(Fraction(250), "ms")), tmp_path, steep)
+    *_, last = caught.value.problems
+    assert last.cause == "the rungs at 220, 399 are too fast"
+    assert last.remedy == "the others can be played: --ladder 60:180:40"
+    playable = replace(LOW_RATE, ladder=parse_ladder("60:180:40"))
+    exercise = replace(doublings(), inner=Length(Fraction(250), "ms"))
+    assert len(plan_tracks(exercise, tmp_path, playable)) == 4
 
 
 @pytest.mark.parametrize("gracenote", ["0 ms", "5000 ms", "1/2 beat", "short"])
@@ -185,7 +255,7 @@ def test_a_single_pitch_mix_or_format_needs_no_list(tmp_path: Path) -> None:
     (track,) = render(
         doublings(), tmp_path, pitches="B flat", mixes="echo", formats="wav", rate=8_000
     )
-    assert track.path.name == "Doublings on B and C - B flat - echo - 060 bpm.wav"
+    assert track.path.name == "Doublings on B and C - B flat - echo - 8000 Hz - 060 bpm.wav"
 
 
 def test_too_many_tracks_are_refused(tmp_path: Path) -> None:

@@ -245,6 +245,15 @@ def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
     expand(exercise, Fraction("187.5"))
 
 
+def test_notes_that_lack_the_same_room_are_told_of_once() -> None:
+    tight = doubling(Note.B, Fraction(1, 2)), doubling(Note.C, Fraction(1, 2))
+    exercise = exercise_of(plain(Note.LOW_A), *tight, plain(Note.D, Fraction(1)))
+    with pytest.raises(RungwiseError) as caught:
+        expand(exercise, 200)
+    (problem,) = caught.value.problems
+    assert problem.place == "line 1, bar 1, note 2 (B), and 1 more note"
+
+
 def test_crossing_noises_sound_in_every_second_turn_and_leave_gracenotes_their_length() -> None:
     line = exercise_of(plain(Note.E), MelodyNote(Fraction(2), (Slot(Note.B, Note.HIGH_G),)))
     places = {(1, 1, 2, 1, True): Note.LOW_A, (1, 1, 2, 1, False): Note.LOW_G}
