@@ -339,6 +339,10 @@ class MusicCode:
         if not self._notes:
             self._bar_line, self._bar_meter = self._line, self.meter
         if self._next_tempo is not None:
+            if not self._line:
+                raise ValueError(
+                    "a tempo mark stands inside a bar, and holds from the next one only"
+                )
             self.remarks[MIDBAR_TEMPO] = None
         left, ratio = self._tuplet
         length = units * self.unit

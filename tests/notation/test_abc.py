@@ -359,6 +359,13 @@ def test_a_tempo_mark_inside_a_bar_holds_from_the_next_one_and_that_is_said(
     assert "A tempo mark inside a bar holds from the next bar." in exercise.remarks
 
 
+def test_a_definition_may_change_the_tempo_at_bar_lines_only() -> None:
+    assert read_abc_line("A8 | [Q:1/4=90] B8 |", FOUR)[1].tempo == 90
+    assert read_abc_line("A8 [Q:1/4=90] | B8 |", FOUR)[1].tempo == 90
+    (error,) = _errors("A4 [Q:1/4=90] B4 |", FOUR)
+    assert error.startswith("bar 1, character 15: a tempo mark stands inside a bar")
+
+
 def test_a_meter_that_stands_before_the_bar_line_holds_after_it(tmp_path: Path) -> None:
     exercise = _read(tmp_path, HEADER + "A B c d [M:2/4]|A B|]\n")
     assert [bar.meter for bar in exercise.lines[0].bars] == [FOUR, Meter(2, 4)]
