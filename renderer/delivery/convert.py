@@ -173,7 +173,8 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
     with whole_file(path) as part:
         part.write_bytes(content)
         try:
-            lost += differences(exercise, _read_back(part, form))
+            read_back = _read_back(part, form)
+            lost += differences(exercise, read_back, opened=conversion.opened)
         except RungwiseError as error:
             lost.append(f"it cannot be read back: {error.problems[0].cause}")
     cents = _transposition(conversion)[1]

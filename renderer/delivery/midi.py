@@ -21,6 +21,9 @@ from renderer.errors import failure
 from renderer.notation.kept_settings import (
     MIDI_SHIFT,
     MIDI_STRETCH,
+    MOVEMENTS,
+    MOVEMENTS_TOLD,
+    decimal_text,
     setting_text,
     settings_of,
 )
@@ -305,9 +308,12 @@ def _conductor(
     track = _Track(exercise.title)
     settings = {
         **settings_of(exercise),
+        MOVEMENTS: MOVEMENTS_TOLD,
         MIDI_SHIFT: str(sound.shift),
         MIDI_STRETCH: str(clock.stretch),
     }
+    if "tempo" in settings:
+        settings["tempo"] = decimal_text(timeline.tempo)
     for name, value in settings.items():
         track.add(0, mido.MetaMessage("text", text=setting_text(name, value)))
     marks: list[tuple[int, int, mido.MetaMessage]] = [
@@ -347,7 +353,7 @@ def _conductor(
 
 def _shortest_plain(exercise: Exercise) -> Fraction:
     """The length in seconds from which on nobody takes a plain note for part of an ornament."""
-    inner = [exercise.inner_of(line) for line in exercise.lines]
+    inner = [exercise.inner, *(exercise.inner_of(line) for line in exercise.lines)]
     longest = max((length.value for length in inner if not length.is_share_of_beat), default=0)
     return max(Fraction(PLAIN_UNDER_MS), longest * Fraction(11, 10)) / 1000
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from renderer.errors import RungwiseError
-from renderer.notation.printed import printed_line
+from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Bar, Exercise, Item, MelodyNote
 
 MOST_DIFFERENCES = 12
@@ -55,12 +55,14 @@ def _names(bar: Bar) -> list[tuple[object, ...]]:
     return [(item.ornament or "the ornament", item.slots) for item in notes]
 
 
-def _sounds_alike(before: Exercise, after: Exercise, line: int) -> bool:
+def _sounds_alike(before: Exercise, after: Exercise, line: int, opened: Opened) -> bool:
     """Whether a line is the same once its opened movements are written out as notes."""
+    # What is written in groups stands for what the exercise itself asks for.
+    asked: Opened = "open" if opened == "open" else "as written"
     try:
         one, other = (
             [[(n.length, n.note, [s.note for s in n.group]) for n in bar] for bar in bars]
-            for bars in (printed_line(exercise, line) for exercise in (before, after))
+            for bars in (printed_line(before, line, asked), printed_line(after, line))
         )
     except RungwiseError:
         return False
@@ -99,7 +101,7 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
             yield f"{name} ({_one_line(value)[:60]})"
 
 
-def _line(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
+def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
     one, other = before.lines[number - 1], after.lines[number - 1]
     if _one_line(one.heading) != _one_line(other.heading):
         yield f"the heading of line {number} ({_one_line(one.heading)[:60]})"
@@ -121,8 +123,8 @@ def _line(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
         else:
             pairs = zip(_names(bar), _names(kept), strict=True)
             names |= {was[0]: None for was, now in pairs if was != now}
-    if changed and _sounds_alike(before, after, number):
-        yield f"line {number}: that its opened movements are not notes of their own"
+    if changed and _sounds_alike(before, after, number, opened):
+        yield f"line {number}: which of its notes are opened movements"
     elif changed:
         bars = ", ".join(map(str, changed[:MOST_BARS_NAMED]))
         more = f" and {len(changed) - MOST_BARS_NAMED} more" * (len(changed) > MOST_BARS_NAMED)
@@ -131,14 +133,22 @@ def _line(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
         yield f"line {number}: {name} is not read back as the same movement"
 
 
-def differences(before: Exercise, after: Exercise) -> list[str]:
-    """Return what `after` lacks of `before`, as phrases; at most `MOST_DIFFERENCES` and a count."""
+def differences(before: Exercise, after: Exercise, *, opened: Opened = "as written") -> list[str]:
+    """Return what `after` lacks of `before`, as phrases; at most `MOST_DIFFERENCES` and a count.
+
+    Parameters
+    ----------
+    before, after:
+        What was written, and what was read back.
+    opened:
+        How the ornaments were written.
+    """
     found = list(_settings(before, after))
     if len(before.lines) != len(after.lines):
         found.append(f"{len(before.lines)} lines are read back as {len(after.lines)}")
     else:
         for number in range(1, len(before.lines) + 1):
-            found += _line(number, before, after)
+            found += _line(number, before, after, opened)
     if len(found) > MOST_DIFFERENCES:
         rest = len(found) - MOST_DIFFERENCES
         found = [*found[:MOST_DIFFERENCES], f"{rest} more differences"]

@@ -19,13 +19,21 @@ from renderer.notation.definition_fields import (
     read_inner_length,
 )
 from renderer.notation.ladder import parse_ladder
-from renderer.notation.limits import LONGEST_TEXT, MOST_REPEATS
+from renderer.notation.limits import (
+    FASTEST_TEMPO,
+    LONGEST_TEXT,
+    MOST_REPEATS,
+    SLOWEST_TEMPO,
+)
 from renderer.notation.score import Exercise, Gracenotes
 
 SOFTWARE = "Rungwise"
 
 LINE_INNER = "inner length of line "
 """With the line's number after it."""
+
+MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
+"""In files that say which notes are one opened movement, or hold none."""
 
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
@@ -47,6 +55,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         "gracenote length": str(exercise.gracenotes.length),
         "gracenote placement": exercise.gracenotes.placement,
         "inner length": str(exercise.inner),
+        "tempo": "" if _begins_at_its_tempo(exercise) else decimal_text(exercise.tempo),
     }
     for number, line in enumerate(exercise.lines, start=1):
         if line.inner is not None:
@@ -57,6 +66,11 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
         settings["ladder repeats"] = str(ladder.repeats)
     return {name: value for name, value in settings.items() if value}
+
+
+def _begins_at_its_tempo(exercise: Exercise) -> bool:
+    """Whether the first tempo of a score is the exercise's own, and not a mark's."""
+    return exercise.lines[0].bars[0].tempo in (None, exercise.tempo)
 
 
 def setting_text(name: str, value: str) -> str:
@@ -101,6 +115,8 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         ),
         "gracenote placement": lambda: replace(exercise, gracenotes=_placed(exercise, value)),
         "inner length": lambda: replace(exercise, inner=read_inner_length(value)),
+        MOVEMENTS: lambda: replace(exercise, knows_movements=value == MOVEMENTS_TOLD),
+        "tempo": lambda: _paced(exercise, Fraction(value)),
         "ladder": lambda: replace(exercise, ladder=parse_ladder(value)),
         "ladder repeats": lambda: _repeated(exercise, int(value)),
     }
@@ -112,6 +128,15 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
     lines = list(exercise.lines)
     lines[int(number) - 1] = replace(lines[int(number) - 1], inner=read_inner_length(value))
     return replace(exercise, lines=tuple(lines))
+
+
+def _paced(exercise: Exercise, tempo: Fraction) -> Exercise:
+    """Make the tempo that a score begins with a mark, beside the exercise's own."""
+    if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
+        raise ValueError(tempo)
+    first = exercise.lines[0]
+    bars = (replace(first.bars[0], tempo=exercise.tempo), *first.bars[1:])
+    return replace(exercise, tempo=tempo, lines=(replace(first, bars=bars), *exercise.lines[1:]))
 
 
 def _placed(exercise: Exercise, value: str) -> Gracenotes:

@@ -47,9 +47,6 @@ COARSE_PARTS = (4, 3)
 MOSTLY = 0.9
 """A file is exact if this share of its notes begins at fine parts of a beat (judgement)."""
 
-MOST_OVERLAP = Fraction(1_000_000)
-"""Quarters: a tone that stops so far ahead goes on to the next."""
-
 MOST_TRIED = 2_000
 """Notes that placement and exactness are judged by."""
 
@@ -69,11 +66,12 @@ class _Tone:
 
 @dataclass(frozen=True, slots=True)
 class _Onset:
-    """Where a tone begins once quantised, where it stops, and how far it was off (all quarters)."""
+    """Where a tone begins once quantised, and where it stops; None if it goes on to the next."""
 
     tone: _Tone
     place: Fraction
-    stop: Fraction
+    stop: Fraction | None
+    is_exact: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,14 +240,31 @@ class _Quantiser:
             ((self._exact_share(tones, name), name) for name in self._placements()),
             key=lambda found: (found[0], found[1] == "on the beat"),
         )
-        is_exact = share >= MOSTLY
+        return self._onsets(tones, self.placement, is_exact=share >= MOSTLY)
+
+    def _exact_share(self, tones: list[_Tone], placement: Placement) -> float:
+        onsets = self._onsets(tones[:MOST_TRIED], placement, is_exact=True)
+        return sum(onset.is_exact for onset in onsets) / len(onsets)
+
+    def _onsets(self, tones: list[_Tone], placement: Placement, *, is_exact: bool) -> list[_Onset]:
         onsets: list[_Onset] = []
         before: Fraction | None = None
+        self.errors = []
         for index, tone in enumerate(tones):
-            place = _reference(tone, self.placement, index == 0)
-            before = self._laid(place, before, is_exact)
-            onsets.append(_Onset(tone, before, self._stop(tones, index, before, is_exact)))
+            place = _reference(tone, placement, index == 0)
+            exact = self._exact(place, before) if is_exact else None
+            laid = self._nearest(place) if exact is None else exact
+            stop = self._stop(tones, index, laid, is_exact)
+            onsets.append(_Onset(tone, laid, stop, exact is not None))
+            before = stop or laid
+            seconds = self._contents.seconds
+            self.errors.append(abs(seconds(place) - seconds(max(laid, Fraction(0)))))
         return onsets
+
+    def _nearest(self, place: Fraction) -> Fraction:
+        laid = self._grid.snapped(place, COARSE_PARTS, None)
+        assert laid is not None, "a grid without tolerance always has a nearest place"
+        return laid
 
     def end(self, stop: Fraction) -> Fraction:
         """Where the file ends, after the last note has stopped."""
@@ -267,43 +282,24 @@ class _Quantiser:
             return self._written.nearest(place, before)
         return self._grid.snapped(place, self._parts, self._tolerance)
 
-    def _exact_share(self, tones: list[_Tone], placement: Placement) -> float:
-        tones = tones[:MOST_TRIED]
-        hits = 0
-        before: Fraction | None = None
-        for index, tone in enumerate(tones):
-            found = self._exact(_reference(tone, placement, index == 0), before)
-            hits += found is not None
-            before = found or before
-        return hits / len(tones)
-
-    def _laid(self, place: Fraction, before: Fraction | None, is_exact: bool) -> Fraction:
-        laid = self._exact(place, before) if is_exact else None
-        if laid is None:
-            laid = self._grid.snapped(place, COARSE_PARTS, None)
-            assert laid is not None, "a grid without tolerance always has a nearest place"
-        seconds = self._contents.seconds
-        self.errors.append(abs(seconds(place) - seconds(max(laid, Fraction(0)))))
-        return laid
-
-    def _stop(self, tones: list[_Tone], index: int, place: Fraction, is_exact: bool) -> Fraction:
-        """Where a tone stops sounding on the grid; far ahead if it goes on to the next."""
+    def _stop(
+        self, tones: list[_Tone], index: int, place: Fraction, is_exact: bool
+    ) -> Fraction | None:
+        """Where a tone stops sounding on the grid; None if it goes on to the next."""
         end = tones[index].main.end
         after = tones[index + 1].start if index + 1 < len(tones) else None
         _, beat = self._grid.segment(end)
         # Our own files play legato but for rests; others may part notes by way of phrasing.
         least_rest = self._tolerance if self._is_ours else beat / 8
         if after is not None and after - end < least_rest:
-            return after + MOST_OVERLAP
+            return None
         if is_exact:
             exact = self._exact(end, place)
             if exact is not None:
                 return exact
         if after is not None and after - end < beat / 2:
-            return after + MOST_OVERLAP
-        nearest = self._grid.snapped(end, COARSE_PARTS, None)
-        assert nearest is not None, "a grid without tolerance always has a nearest place"
-        return nearest
+            return None
+        return self._nearest(end)
 
 
 def _bar_spans(contents: MidiContents, until: Fraction) -> Iterator[_BarSpan]:
@@ -324,7 +320,8 @@ def _pieces(onsets: list[_Onset]) -> Iterator[tuple[Fraction, Fraction, Written]
         after = onsets[index + 1].place if index + 1 < len(onsets) else None
         group = tuple(Pitch.of_midi(note.key) for note in onset.tone.group)
         pitch = Pitch.of_midi(onset.tone.main.key)
-        stop = onset.stop if after is None else min(onset.stop, after)
+        stops = [stop for stop in (onset.stop, after) if stop is not None]
+        stop = min(stops, default=onset.place)
         if stop <= onset.place:
             # Nothing is left of it on this grid: it leads into the next note.
             waiting += (*group, pitch)
@@ -465,7 +462,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     ):
         exercise = replace(exercise, gracenotes=replace(exercise.gracenotes, placement=placement))
     settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name)}
-    exercise = replace(with_settings(exercise, settings), knows_movements=bool(contents.settings))
+    exercise = with_settings(exercise, settings)
     if len(melodies) == 1:
         return exercise
     name = melodies[index][0].name or f"number {index + 1}"

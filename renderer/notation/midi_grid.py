@@ -91,12 +91,16 @@ class WrittenPlaces:
             return simplest(place, self._tolerance)
         start, meter = self._starts[at], self._meters[at]
         whole = meter.length * 4
-        begins = start + (place + self._tolerance - start) // whole * whole
-        if after is not None and begins < after <= place:
-            begins = after
+        bar_line = start + (place + self._tolerance - start) // whole * whole
+        counted_from = [bar_line]
+        if after is not None and bar_line < after <= place:
+            counted_from.insert(0, after)
         beat = meter.beat_value * 4
-        parts = simplest((place - begins) / beat, self._tolerance / beat)
-        return None if parts is None else begins + parts * beat
+        for begins in counted_from:
+            parts = simplest((place - begins) / beat, self._tolerance / beat)
+            if parts is not None:
+                return begins + parts * beat
+        return None
 
 
 def as_written(contents: MidiContents) -> MidiContents:

@@ -15,7 +15,13 @@ from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree
 
-from renderer.notation.kept_settings import SOFTWARE, decimal_text, settings_of
+from renderer.notation.kept_settings import (
+    MOVEMENTS,
+    MOVEMENTS_TOLD,
+    SOFTWARE,
+    decimal_text,
+    settings_of,
+)
 from renderer.notation.note_values import (
     SHORTEST_TYPE,
     TYPE_NAMES,
@@ -94,6 +100,7 @@ class _Writer:
         tempo_marks: bool,
     ) -> None:
         self.exercise = exercise
+        self.opened = opened
         self.instrument = instrument
         self.headings, self.tempo_marks = headings, tempo_marks
         numbers = range(1, len(exercise.lines) + 1)
@@ -124,7 +131,10 @@ class _Writer:
             _add(encoding, "supports", element=element, type="yes")
         _add(encoding, "supports", element="print", type="yes", attribute="new-system", value="yes")
         miscellaneous = _add(parent, "miscellaneous")
-        for name, value in settings_of(self.exercise).items():
+        settings = settings_of(self.exercise)
+        if self.opened == "closed":
+            settings[MOVEMENTS] = MOVEMENTS_TOLD
+        for name, value in settings.items():
             _add(miscellaneous, "miscellaneous-field", value, name=name)
 
     def _part_list(self, parent: Element) -> None:

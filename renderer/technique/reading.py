@@ -37,7 +37,7 @@ def with_movements(exercise: Exercise) -> Exercise:
     for line in exercise.lines:
         known = replace(line, bars=recognise_bars(line.bars, book))
         if not exercise.knows_movements:
-            known = recognise_opened(known, book)
+            known = recognise_opened(known, book, stated=exercise.inner_of(known))
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
     return replace(exercise, lines=tuple(lines))

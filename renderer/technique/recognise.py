@@ -95,7 +95,7 @@ def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[tuple[str, Note | N
     return table
 
 
-def recognise_opened(line: Line, book: OrnamentBook) -> Line:
+def recognise_opened(line: Line, book: OrnamentBook, *, stated: Length | None = None) -> Line:
     """Return the line with every opened movement gathered into one ornamented note.
 
     Notes count as an opened movement where, within one bar and beginning on a beat, they spell
@@ -104,16 +104,30 @@ def recognise_opened(line: Line, book: OrnamentBook) -> Line:
     an even run of low A and low G is more likely a drill than a birl). The longest movement that
     fits is taken. The share of the beat becomes the line's `inner`.
 
-    A line that already holds closed movements with inner notes, or opened ones of different
-    shares, is returned as it is, since one line has one `inner`.
+    Parameters
+    ----------
+    line:
+        As it is read, closed movements recognised.
+    book:
+        The movements to look for.
+    stated:
+        What the file says of inner notes in this line. A share of the beat is taken at its word:
+        movements have parts of that share, wherever they begin and however long the last part is.
+
+    Returns
+    -------
+    The line; as it was if it already holds closed movements with inner notes, movements opened to
+    different shares, or an inner length of its own in ms, since one line has one `inner`.
     """
-    if line.inner is not None or any(len(note.slots) > 1 for note in line.melody_notes):
+    share = stated.value if stated is not None and stated.is_share_of_beat else None
+    has_other_inner = line.inner is not None and not line.inner.is_share_of_beat
+    if has_other_inner or any(len(note.slots) > 1 for note in line.melody_notes):
         return line
     shares: set[Fraction] = set()
     bars: list[Bar] = []
     previous: Note | None = None
     for bar in line.bars:
-        items, previous = _gathered(bar.items, previous, book, shares)
+        items, previous = _gathered(bar.items, previous, book, share, shares)
         bars.append(replace(bar, items=items))
     if len(shares) != 1:
         return line
@@ -121,15 +135,19 @@ def recognise_opened(line: Line, book: OrnamentBook) -> Line:
 
 
 def _gathered(
-    items: Sequence[Item], previous: Note | None, book: OrnamentBook, shares: set[Fraction]
+    items: Sequence[Item],
+    previous: Note | None,
+    book: OrnamentBook,
+    share: Fraction | None,
+    shares: set[Fraction],
 ) -> tuple[tuple[Item, ...], Note | None]:
     gathered: list[Item] = []
     at, beat = 0, Fraction(0)
     while at < len(items):
         item = items[at]
         count, name = 1, None
-        if isinstance(item, MelodyNote) and beat.denominator == 1:
-            count, name = _opened_at(items, at, previous, book)
+        if isinstance(item, MelodyNote) and _may_begin(item, beat, share):
+            count, name = _opened_at(items, at, previous, book, as_stated=share is not None)
         if name is not None and isinstance(item, MelodyNote):
             run = [one for one in items[at : at + count] if isinstance(one, MelodyNote)]
             shares.add(item.beats)
@@ -145,14 +163,19 @@ def _gathered(
     return tuple(gathered), previous
 
 
+def _may_begin(item: MelodyNote, beat: Fraction, share: Fraction | None) -> bool:
+    """Whether an opened movement may begin with a note, by its length and its place in the bar."""
+    if share is not None:
+        return item.beats == share
+    return beat.denominator == 1 and item.beats < 1
+
+
 def _opened_at(
-    items: Sequence[Item], start: int, previous: Note | None, book: OrnamentBook
+    items: Sequence[Item], start: int, previous: Note | None, book: OrnamentBook, *, as_stated: bool
 ) -> tuple[int, str | None]:
     """Return how many items from `start` on make the longest opened movement, and its name."""
     forms = _written_out(book)
     first = items[start]
-    if first.beats >= 1:
-        return 1, None
     best: tuple[int, str | None] = 1, None
     slots: Fragment = ()
     for end, item in enumerate(items[start:], start=start + 1):
@@ -161,7 +184,8 @@ def _opened_at(
         slots = (*slots, item.slots[0])
         names = forms.get(slots, ())
         has_gracenote = any(slot.gracenote is not None for slot in slots)
-        if item.beats > first.beats or (has_gracenote and item.beats == first.beats):
+        is_even_run = item.beats == first.beats and not has_gracenote
+        if as_stated or (item.beats >= first.beats and not is_even_run):
             for name, approach in names:
                 if approach is None or approach is previous:
                     best = end - start, name
