@@ -510,7 +510,9 @@ def _read(path: Path, reading: Reading) -> Exercise:
     exercise = with_settings(exercise_of(scores[index], reading), musicxml_settings(root))
     if len(parts) == 1:
         return exercise
-    name = parts[index].name or f"number {index + 1}"
+    name = parts[index].name
+    if not name or sum(part.name == name for part in parts) > 1:
+        name = f"{name} number {index + 1}".lstrip()
     remark = f"The score has {len(parts)} parts; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))
 

@@ -357,6 +357,14 @@ def test_the_part_that_fits_is_read_unless_one_is_named(tmp_path: Path) -> None:
         _read(tmp_path, score, Reading(part="Tuba"))
 
 
+def test_parts_of_one_name_are_told_apart_by_their_number(tmp_path: Path) -> None:
+    high = _part(_measure(1, "ATTRIBUTES", _note("C6", 8)))
+    low = _part(_measure(1, "ATTRIBUTES", _note("A4", 8)), name="P2")
+    score = _score(high + low, parts=2).replace("Part 1", "Chanter").replace("Part 2", "Chanter")
+    assert "Chanter number 2 is read" in _said(_read(tmp_path, score))
+    assert " parts; number 2 is read" in _said(_read(tmp_path, score.replace("Chanter", "")))
+
+
 def test_a_chord_is_refused_with_its_place(tmp_path: Path) -> None:
     chord = _note("E5", 4).replace("<note>", "<note><chord/>")
     score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4"), _note("A4"), chord)))
