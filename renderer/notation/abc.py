@@ -8,6 +8,7 @@ chord symbols, decorations) is left out and said.
 from __future__ import annotations
 
 import codecs
+import contextlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -311,10 +312,11 @@ def _text_of(path: Path) -> str:
             return data[2:].decode(form, errors="replace")
     if b"\0" in data:
         raise failure("it is no ABC text", "name an .abc file")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("latin-1")
+    # Latin-1 as the standard has it, but for the quotes and dashes that Windows puts into it.
+    for form in ("utf-8-sig", "cp1252"):
+        with contextlib.suppress(UnicodeDecodeError):
+            return data.decode(form)
+    return data.decode("latin-1")
 
 
 def scores_of_file(path: Path) -> Iterator[Score | RungwiseError]:

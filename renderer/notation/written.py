@@ -8,6 +8,7 @@ pitches to the nine notes, joins tied notes, and parts the music into lines and 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -17,6 +18,7 @@ from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.groups import slots_of_group
 from renderer.notation.limits import (
     FASTEST_TEMPO,
+    LONGEST_TITLE,
     MOST_BARS,
     MOST_LINES,
     MOST_WRITTEN_NOTES,
@@ -586,6 +588,18 @@ def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
         raise error.in_file(score.source) from None
 
 
+def _printable(text: str) -> str:
+    """A title or heading on one line, without control characters and no longer than a title."""
+    text = text[: 10 * LONGEST_TITLE]
+    kept = (" " if mark.isspace() else mark for mark in text if _is_for_people(mark))
+    line = "".join(kept).strip()
+    return line if len(line) <= LONGEST_TITLE else f"{line[: LONGEST_TITLE - 1]}…"
+
+
+def _is_for_people(mark: str) -> bool:
+    return mark.isspace() or unicodedata.category(mark) not in ("Cc", "Cs")
+
+
 def _exercise_of(score: Score, reading: Reading) -> Exercise:
     measures = (
         played_out(score.in_playing_order()) if reading.play_repeats else read_once(score.measures)
@@ -627,7 +641,7 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
         tempo = here
         if begins:
             joiner.begin_line()
-            lines.append((heading, []))
+            lines.append((_printable(heading), []))
             begins, heading = False, ""
         lines[-1][1].append(joiner.bar(measure, mark))
     if joiner.leading_rest:
@@ -635,7 +649,7 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
     if len(lines) > MOST_LINES:
         raise failure(f"the score has {len(lines)} lines", f"divide it; at most {MOST_LINES}")
     return Exercise(
-        title=score.title or "Untitled",
+        title=_printable(score.title) or "Untitled",
         lines=tuple(Line(tuple(bars), heading) for heading, bars in lines),
         tempo=first_tempo or USUAL_TEMPO,
         remarks=tuple(dict.fromkeys(remarks)),

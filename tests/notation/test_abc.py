@@ -13,6 +13,7 @@ import pytest
 from renderer.errors import RungwiseError
 from renderer.notation.abc import read_abc, read_abc_line
 from renderer.notation.abc_writer import write_abc
+from renderer.notation.limits import LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest
 from renderer.notation.written import Reading
@@ -467,6 +468,20 @@ def test_a_line_may_begin_with_a_note_or_rest_and_a_repeat_sign(tmp_path: Path) 
 def test_a_part_begins_in_all_voices_that_are_woven_line_by_line(tmp_path: Path) -> None:
     voices = "P:A\n[V:1]A4|\n[V:2]C4|\nP:B\n[V:1]B4|\n[V:2]C4|\n"
     assert _played(tmp_path, HEADER.replace("K:", "P:ABA\nK:") + voices) == "A // B // A"
+
+
+def test_the_quotes_of_windows_are_read_in_latin_1(tmp_path: Path) -> None:
+    path = tmp_path / "tune.abc"
+    path.write_bytes(HEADER.encode().replace(b"T:x", b"T:The class\x92s caf\xe9") + b"A4|]\n")
+    assert read_abc(path).title == "The class’s café"
+
+
+def test_titles_and_headings_hold_no_control_characters_and_end_somewhere(tmp_path: Path) -> None:
+    tune = HEADER.replace("T:x", "T:Red\x1b[31m\x07 tune") + "P:One\x1b[0m\nA4|]\n"
+    exercise = _read(tmp_path, tune)
+    assert (exercise.title, exercise.lines[0].heading) == ("Red[31m tune", "One[0m")
+    long = _read(tmp_path, HEADER.replace("T:x", "T:" + "x" * 5_000) + "A4|]\n")
+    assert len(long.title) == LONGEST_TITLE
 
 
 def test_written_abc_is_what_a_piper_would_write() -> None:
