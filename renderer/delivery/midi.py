@@ -241,7 +241,8 @@ class _Clock:
             self._at = 0
         while self._at + 1 < len(segments) and segments[self._at + 1].start <= time:
             self._at += 1
-        return self._tick(time, segments[self._at])
+        # A tick before its segment would last as long as the tempo before says.
+        return max(segments[self._at].tick, self._tick(time, segments[self._at]))
 
 
 class _Track:

@@ -377,7 +377,8 @@ def _measures(contents: MidiContents, onsets: list[_Onset], quantiser: _Quantise
         is_marked = mark < len(marked) and marked[mark] < span.start + span.length
         line += is_marked
         heading = contents.markers[mark][1] if is_marked else ""
-        here = 60_000_000 / contents.tempos[bisect_right(changed, span.start) - 1][1]
+        in_force = bisect_right(changed, span.start + contents.tick) - 1
+        here = 60_000_000 / contents.tempos[in_force][1]
         if not notes:
             continue
         measures.append(

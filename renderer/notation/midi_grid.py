@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
@@ -26,7 +26,7 @@ MOST_PARTS = 96
 
 _MINUTE = 60_000_000
 _MOST_TEMPO_PARTS = 1000
-_STRETCHES = ("2", "4", "8", "16")
+_LONGER = ("2", "4", "8", "16")
 _TICKS_OFF = Fraction(3, 4)
 """How far our own notes may be from their places: half a tick, and a little that adds up."""
 
@@ -111,28 +111,29 @@ def as_written(contents: MidiContents) -> MidiContents:
     tempos = [(place, exact_tempo(int(quarter))) for place, quarter in contents.tempos]
     if not contents.settings:
         return replace(contents, tempos=tempos)
-    drifting = _without_drift(contents, [quarter for _, quarter in tempos])
+    stretches = _stretches(contents.tempos, [quarter for _, quarter in tempos], contents.tick)
+    begins = [one.ticked for one in stretches]
     value = contents.settings.get(MIDI_SHIFT, "0")
     shift = int(value) if re.fullmatch(r"-?\d{1,2}", value) else 0
     value = contents.settings.get(MIDI_STRETCH, "1")
-    stretch = int(value) if value in _STRETCHES else 1
+    longer = int(value) if value in _LONGER else 1
 
     def written(place: Fraction) -> Fraction:
-        return drifting(place) / stretch
+        return stretches[bisect_right(begins, place) - 1].place(place) / longer
 
-    tick = contents.tick / stretch
+    tick = contents.tick / longer
     places = WrittenPlaces((), tick)
     # What is no file of this version has no bars marked: its meters serve.
-    stretched = [(place, Meter(m.count, m.unit * stretch)) for place, m in contents.meters]
+    shorter = [(place, Meter(m.count, m.unit * longer)) for place, m in contents.meters]
     bars = [
         (places.begin_bars(written(place), meter), meter)
-        for place, meter in contents.bars or stretched
+        for place, meter in contents.bars or shorter
     ]
     return replace(
         contents,
         tick=tick,
         voices=[_moved(voice, written, shift) for voice in contents.voices],
-        tempos=[(written(place), quarter * stretch) for place, quarter in tempos],
+        tempos=[(one.written / longer, one.exact * longer) for one in stretches],
         meters=bars,
         bars=bars,
         markers=[
@@ -151,26 +152,38 @@ def _moved(voice: Voice, written: Callable[[Fraction], Fraction], shift: int) ->
     )
 
 
-def _without_drift(
-    contents: MidiContents, exact: Sequence[Fraction]
-) -> Callable[[Fraction], Fraction]:
-    """Return the way from places in a file of our own to where they were written."""
-    ticked: list[Fraction] = []
-    places: list[Fraction] = []
-    ratios: list[Fraction] = []
-    for (place, rounded), quarter in zip(contents.tempos, exact, strict=True):
-        if ticked:
-            # Tempos change on bar lines, so that what rounding added up ends here.
-            length = (place - ticked[-1]) * ratios[-1]
-            near = simplest(length, contents.tick * 2)
-            places.append(places[-1] + (length if near is None else near))
-        else:
-            places.append(Fraction(0))
-        ticked.append(place)
-        ratios.append(rounded / quarter)
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """From one tempo to the next: where it begins in ticks and as written, and its quarter.
 
-    def written(place: Fraction) -> Fraction:
-        at = bisect_right(ticked, place) - 1
-        return places[at] + (place - ticked[at]) * ratios[at]
+    `ahead` is how far the tick is ahead of the exact time, in quarters as written.
+    """
 
-    return written
+    ticked: Fraction
+    written: Fraction
+    ahead: Fraction
+    rounded: Fraction
+    exact: Fraction
+
+    def place(self, ticked: Fraction) -> Fraction:
+        if ticked == self.ticked:
+            return self.written
+        return self.written + self.ahead + (ticked - self.ticked) * self.rounded / self.exact
+
+
+def _stretches(
+    tempos: Sequence[tuple[Fraction, Fraction]], exact: Sequence[Fraction], tick: Fraction
+) -> list[_Stretch]:
+    """Return what lies between the tempos of a file of our own, without the drift of rounding."""
+    found: list[_Stretch] = []
+    for (ticked, rounded), quarter in zip(tempos, exact, strict=True):
+        written = ahead = Fraction(0)
+        if found:
+            before = found[-1]
+            there = before.place(ticked)
+            # Tempos change on bar lines, each on a tick that is a little early or late.
+            near = simplest(there - before.written, 2 * tick)
+            written = there if near is None else before.written + near
+            ahead = (there - written) * before.exact / quarter
+        found.append(_Stretch(ticked, written, ahead, rounded, quarter))
+    return found

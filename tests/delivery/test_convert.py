@@ -87,9 +87,24 @@ def test_what_abc_does_not_hold_is_listed(definition: Path, tmp_path: Path) -> N
         assert phrase in said
 
 
-@pytest.mark.parametrize("name", ["doublings-opened", "throws-on-d", "doublings-in-six-eight"])
-def test_opened_movements_are_found_again_in_midi(tmp_path: Path, name: str) -> None:
-    assert "opened movements" not in _run(name, tmp_path / "opened.mid")
+@pytest.mark.parametrize("name", ["birls", "doublings-opened", "throws-on-d", "closing-doublings"])
+@pytest.mark.parametrize(
+    ("form", "ornaments"),
+    [("mid", "closed"), ("musicxml", "closed"), ("musicxml", "as written"), ("toml", "closed")],
+)
+def test_opened_movements_are_found_again(
+    tmp_path: Path, name: str, form: str, ornaments: str
+) -> None:
+    target = tmp_path / f"opened.{form}"
+    assert "does not hold" not in _run(name, target, "--ornaments", ornaments)
+    lost = differences(read_exercise(find_exercise(name)), read_exercise(target))
+    assert lost == []
+
+
+def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Path) -> None:
+    said = _run("daily-warm-up", tmp_path / "opened.musicxml", "--ornaments", "open")
+    assert "line 11: which of its notes are opened movements" in said
+    assert "read back differently" not in said
 
 
 def test_a_pitch_between_two_semitones_is_told_for_musicxml(

@@ -5,24 +5,31 @@ from __future__ import annotations
 import io
 import math
 import tempfile
+from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import mido
 import pretty_midi
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from renderer.delivery.midi import MidiSound, Tuning, write_midi
+from renderer.errors import RungwiseError
 from renderer.notation.abc import read_abc_line
-from renderer.notation.compare import music_of
+from renderer.notation.compare import differences
 from renderer.notation.length import Length
 from renderer.notation.midi import read_midi
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, Gracenotes, Line, MelodyNote, Meter
+from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Slot
+from renderer.notation.written import Reading
 from renderer.sound.midi_tuning import word_hz
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.technique.ornaments import load_book, parse_fragment
+from renderer.technique.reading import with_movements
+from renderer.technique.realise import recognise_bars
 from renderer.timing.expand import Timeline, expand
 from tests.notation.strategies import written_exercises
 
@@ -196,61 +203,152 @@ def test_the_same_track_gives_the_same_bytes() -> None:
     assert one == other
 
 
-def _fits(exercise: Exercise) -> bool:
-    """Whether every ornament leaves its note longer than the longest gracenote that is read."""
-    return all(
-        isinstance(item, MelodyNote)
-        and (len(item.slots) == 1 or item.beats >= 1)
-        and item.beats >= Fraction(1, 3)
-        for line in exercise.lines
-        for bar in line.bars
-        for item in bar.items
-        if isinstance(item, MelodyNote)
-    )
+def _timeline(exercise: Exercise) -> Timeline | None:
+    """The track at the fastest of some tempos that leaves room for everything, if one does."""
+    for tempo in (300, 143, 60, 20, 10):
+        try:
+            return expand(replace(exercise, tempo=Fraction(tempo)), count_in=0, gap=0)
+        except RungwiseError:
+            continue
+    return None
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+def _read_back(data: bytes) -> Exercise:
+    with tempfile.NamedTemporaryFile(suffix=".mid") as file:
+        file.write(data)
+        file.flush()
+        return read_midi(Path(file.name))
+
+
+def _through_midi(exercise: Exercise) -> Exercise:
+    return _read_back(write_midi(expand(exercise, count_in=0, gap=0), _sound()))
+
+
+@settings(max_examples=80, deadline=None)
 @given(
     written_exercises(),
     st.sampled_from(TUNINGS),
     st.sampled_from(list(Chanter)),
     st.sampled_from(["A", "478"]),
 )
-def test_midi_read_back_keeps_notes_gracenotes_bars_and_headings(
+def test_midi_read_back_keeps_everything_of_an_exercise(
     exercise: Exercise, tuning: Tuning, chanter: Chanter, pitch: str
 ) -> None:
-    assume(_fits(exercise))
-    placement = exercise.gracenotes.placement
-    exercise = Exercise(
-        exercise.title,
-        exercise.lines,
-        Fraction(40),
-        Gracenotes(Length(Fraction(35), "ms"), placement),
-        Length(Fraction(100), "ms"),
+    timeline = _timeline(exercise)
+    assume(timeline is not None)
+    assert timeline is not None
+    _check_onsets(timeline, write_midi(timeline, _sound()))
+    again = _read_back(write_midi(timeline, _sound(pitch, tuning=tuning, chanter=chanter)))
+    assert differences(timeline.exercise, again) == []
+    assert not again.remarks
+
+
+@pytest.mark.parametrize("share", ["1/2", "1/3", "1/4", "1/5", "3/8", "1/8"])
+@pytest.mark.parametrize("code", ["A2 {GdGefA}e4 c2", "A2 {GAG}A4 c2", "B{GdG}A5 {gcd}c2"])
+def test_opened_movements_come_back_whatever_their_share(code: str, share: str) -> None:
+    line = Line(read_abc_line(code, Meter(4, 4)))
+    # Where there is no room for the share, it is the most that there is room for.
+    most = min(note.beats / len(note.slots) for note in line.melody_notes)
+    inner = Length(min(Fraction(share), most), "beat")
+    exercise = Exercise("Opened", (line,), Fraction(60), inner=inner)
+    assert differences(exercise, _through_midi(exercise)) == []
+
+
+def test_plain_notes_that_spell_a_movement_stay_plain() -> None:
+    codes = ("{g}B{d}B{g}c{d}c GAGA", "{gBd}B4{gcd}c4")
+    bars = (read_abc_line(code, Meter(4, 4)) for code in codes)
+    lines = tuple(Line(recognise_bars(line, load_book())) for line in bars)
+    for inner in (Length(Fraction(1, 2), "beat"), Length(Fraction(100), "ms")):
+        exercise = Exercise("Drill", lines, inner=inner)
+        assert differences(exercise, with_movements(_through_midi(exercise))) == []
+
+
+def test_short_notes_are_no_gracenotes_where_the_file_says_so() -> None:
+    code = "A/B/c/d/ e/f/g/a/ G2 {g}A/{d}B/{e}c/B/"
+    exercise = Exercise("Quick", (Line(read_abc_line(code, Meter(4, 4))),), Fraction(300))
+    exercise = replace(exercise, gracenotes=Gracenotes(Length(Fraction(20), "ms")))
+    assert differences(exercise, _through_midi(exercise)) == []
+
+
+@pytest.mark.parametrize(
+    "codes",
+    [
+        ["A2/3 | B4 c4 | d8 | B2 c2 d10/3"],
+        ["[M:6/8]A | B3 c3 | B3 c2", "[M:2/2]A4 B4 | [M:6/16]c3"],
+        ["[Q:1/4=20]A4 B4 | [Q:1/4=240]c2d2e2f2 | [Q:1/4=37]g8 | z2 a6"],
+        ["[M:5/8](7:4:7ABcdefgA | [M:4/4](5:4:5ABcde f2 z2", "B8"],
+    ],
+)
+def test_pickups_meters_tempos_and_tuplets_come_back_from_midi(codes: list[str]) -> None:
+    lines = tuple(Line(read_abc_line(code, Meter(4, 4))) for code in codes)
+    exercise = Exercise("Odd", lines, Fraction(53))
+    assert differences(exercise, _through_midi(exercise)) == []
+
+
+def test_thousands_of_beats_at_a_tempo_that_midi_rounds_are_read_exactly() -> None:
+    lines = tuple(
+        Line(read_abc_line("A2B2c2d2 | e2(3fedc4 | " * 50, Meter(4, 4))) for _ in range(10)
     )
-    timeline = expand(exercise, 40, count_in=0, gap=0)
-    sound = _sound(pitch, tuning=tuning, chanter=chanter)
-    with tempfile.NamedTemporaryFile(suffix=".mid") as file:
-        file.write(write_midi(timeline, sound))
-        file.flush()
-        again = read_midi(Path(file.name))
-    music = [[(b.meter, music_of(b)) for b in line.bars] for line in exercise.lines]
-    assert [[(b.meter, music_of(b)) for b in line.bars] for line in again.lines] == music
-    assert [line.heading for line in again.lines] == [line.heading for line in exercise.lines]
-    assert again.gracenotes.length == exercise.gracenotes.length
-    assert again.tempo == exercise.tempo
+    exercise = Exercise("Long", lines, Fraction(190))
+    assert differences(exercise, _through_midi(exercise)) == []
 
 
-def test_movements_opened_to_fifths_of_a_beat_come_back_at_their_places() -> None:
-    lines = (Line(read_abc_line("A2 {GdGefA}e2 c2 {GdGefA}e2", Meter(4, 4))),)
-    share = Length(Fraction(1, 5), "beat")
-    exercise = Exercise("Opened", lines, Fraction(60), inner=share)
-    slots = [len(note.slots) for line in exercise.lines for note in line.melody_notes]
-    assert max(slots) == 5
-    timeline = expand(exercise, 60, count_in=0, gap=0)
+def test_notes_after_a_change_to_a_much_faster_tempo_lie_on_their_ticks() -> None:
+    tempos = (21, 290, 23, 280, 19, 300)
+    code = "".join(f"[Q:1/4={tempo}](3A2B2c2 (5:4:5ABcde | " for tempo in tempos)
+    exercise = Exercise("Changing", (Line(read_abc_line(code, Meter(4, 4))),))
+    timeline = expand(exercise)
+    _check_onsets(timeline, write_midi(timeline, _sound()))
+
+
+def test_a_heading_that_only_looks_like_a_number_is_kept() -> None:
+    exercise = _exercise()
+    lines = (replace(exercise.lines[0], heading="Line 7"), exercise.lines[1])
+    again = _through_midi(replace(exercise, lines=lines))
+    assert [line.heading for line in again.lines] == ["Line 7", ""]
+
+
+def test_a_first_tempo_mark_stays_beside_the_exercises_tempo() -> None:
+    line = Line(read_abc_line("[Q:1/4=80]A8 | [Q:1/4=40]B8", Meter(4, 4)))
+    exercise = Exercise("Marked", (line,), Fraction(60))
+    assert differences(exercise, _through_midi(exercise)) == []
+    half = _read_back(write_midi(expand(exercise, 30, count_in=0), _sound()))
+    assert half.tempo == 30
+    assert [bar.tempo for bar in half.lines[0].bars] == [40, 20]
+
+
+def _edited(data: bytes, change: Callable[[mido.Message], mido.Message]) -> bytes:
+    file = _opened(data)
+    track = file.tracks[1]
+    track[:] = [change(m) if m.type in ("note_on", "note_off") else m for m in track]
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+def _opened_birl() -> tuple[Exercise, bytes]:
+    birl = MelodyNote(Fraction(2), parse_fragment("G A G A"), "birl")
+    bar = Bar((MelodyNote(Fraction(2), (Slot(Note.C),)), birl), Meter(4, 4))
+    exercise = Exercise("Birl", (Line((bar,)),), inner=Length(Fraction(1, 2), "beat"))
+    return exercise, write_midi(expand(exercise, count_in=0), _sound(tuning="none"))
+
+
+def test_marks_hold_in_a_track_that_was_moved_to_another_key() -> None:
+    exercise, data = _opened_birl()
     with tempfile.NamedTemporaryFile(suffix=".mid") as file:
-        file.write(write_midi(timeline, _sound("A")))
+        file.write(_edited(data, lambda message: message.copy(note=message.note + 12)))
         file.flush()
-        again = read_midi(Path(file.name))
-    heard = [(e.start, e.length, e.note) for e in expand(again, 60, count_in=0, gap=0)]
-    assert heard == [(event.start, event.length, event.note) for event in timeline]
+        again = read_midi(Path(file.name), Reading(transpose="auto"))
+    assert with_movements(again).lines == exercise.lines
+
+
+def test_a_mark_is_not_believed_once_its_notes_have_been_changed() -> None:
+    _, data = _opened_birl()
+    low_g = Note.LOW_G.midi - 12
+    changed = _edited(data, lambda m: m.copy(note=Note.B.midi - 12) if m.note == low_g else m)
+    (bar,) = _read_back(changed).lines[0].bars
+    notes = [note for note in bar.items if isinstance(note, MelodyNote)]
+    assert [(note.note.abc, note.beats) for note in notes] == [
+        ("c", 2), ("B", Fraction(1, 2)), ("A", Fraction(1, 2)), ("B", Fraction(1, 2)),
+        ("A", Fraction(1, 2)),
+    ]  # fmt: skip

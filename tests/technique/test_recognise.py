@@ -123,6 +123,27 @@ def test_an_even_run_of_low_g_and_low_a_is_no_birl() -> None:
     assert recognise_opened(held, BOOK).bars[0].items == (MelodyNote(Fraction(2), slots, "birl"),)
 
 
+@pytest.mark.parametrize("share", [Fraction(1, 4), Fraction(1, 5), Fraction(3, 8), Fraction(1)])
+@pytest.mark.parametrize("last", [Fraction(1, 8), Fraction(1, 4), Fraction(1), Fraction(3)])
+@pytest.mark.parametrize("spelled", ["G A G A", "{g}B {d}B", "G {d}G {e}A"])
+def test_a_share_that_the_file_states_is_taken_at_its_word(
+    spelled: str, share: Fraction, last: Fraction
+) -> None:
+    slots = parse_fragment(spelled)
+    before = MelodyNote(Fraction(1, 2), (Slot(Note.E),))
+    line = line_of((before, *written_out(slots, share, last)))
+    found = recognise_opened(line, BOOK, stated=Length(share, "beat"))
+    (_, movement) = found.bars[0].items
+    assert isinstance(movement, MelodyNote)
+    assert (movement.slots, movement.beats) == (slots, share * (len(slots) - 1) + last)
+    assert found.inner == Length(share, "beat")
+
+
+def test_notes_of_another_share_than_the_stated_one_stay_notes() -> None:
+    line = line_of(DOUBLED)
+    assert recognise_opened(line, BOOK, stated=Length(Fraction(1, 4), "beat")) == line
+
+
 def test_a_movement_does_not_reach_over_the_bar_line() -> None:
     line = line_of((DOUBLED[0],), (DOUBLED[1],))
     assert recognise_opened(line, BOOK) == line

@@ -1,0 +1,57 @@
+"""Ticks and microseconds to written music, and the marks in MIDI files of our own."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from renderer.notation.midi_grid import WrittenPlaces, exact_tempo, simplest
+from renderer.notation.midi_marks import keys_of, slots_spelled, spelled
+from renderer.notation.pitch import Note
+from renderer.notation.score import MelodyNote, Meter, Slot
+
+SLOTS = st.builds(Slot, st.sampled_from(Note), st.none() | st.sampled_from(Note))
+
+
+@given(st.integers(20, 600), st.sampled_from([1, 2, 3, 4]))
+def test_a_tempo_comes_back_from_whole_microseconds(count: int, parts: int) -> None:
+    tempo = Fraction(count, parts)
+    assert 60_000_000 / exact_tempo(round(60_000_000 / tempo)) == tempo
+
+
+@given(st.integers(1, 24), st.integers(0, 10_000), st.integers(-2, 2))
+def test_a_place_near_a_part_of_a_beat_is_that_part(parts: int, count: int, off: int) -> None:
+    place = Fraction(count, parts)
+    assert simplest(place + Fraction(off, 10_000), Fraction(1, 4000)) == place
+
+
+def test_a_place_near_no_part_of_a_beat_is_none() -> None:
+    assert simplest(Fraction(12_345, 99_991), Fraction(1, 1_000_000)) is None
+
+
+def test_places_are_counted_from_the_bar_and_from_the_note_before() -> None:
+    tick = Fraction(1, 10_080)
+    places = WrittenPlaces([(Fraction(0), Meter(2, 4)), (Fraction(4), Meter(7, 8))], tick)
+    # A quaver into the third bar of 7/8, then by sevenths of a quaver, then by fifths.
+    note = Fraction(4 + 7 + Fraction(1, 2))
+    seventh = note + Fraction(1, 14)
+    fifth = seventh + Fraction(1, 10)
+    assert places.nearest(note + tick / 2) == note
+    assert places.nearest(seventh - tick / 2, after=note) == seventh
+    assert places.nearest(fifth + tick / 2, after=seventh) == fifth
+
+
+@given(st.lists(SLOTS, min_size=1, max_size=6).map(tuple))
+def test_a_written_note_is_spelled_and_read_again(slots: tuple[Slot, ...]) -> None:
+    text = spelled(MelodyNote(Fraction(1), slots))
+    assert slots_spelled(text) == slots
+    count = len(slots) + sum(slot.gracenote is not None for slot in slots)
+    assert len(keys_of(slots)) == count
+
+
+@pytest.mark.parametrize("text", ["", "x", "{g}", "{gd}B", "BB", "{g} B", "{h}A"])
+def test_what_spells_no_note_is_no_mark(text: str) -> None:
+    assert slots_spelled(text) is None
