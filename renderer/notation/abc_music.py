@@ -408,7 +408,9 @@ class MusicCode:
             return
         numbers = passes_of_ending(text)
         if not numbers:
-            raise ValueError(f"{text[:40]!r} is no ending")
+            raise failure(
+                f"there is no ending {text[:40]}", "number endings from 1", place=self._place()
+            )
         if self._notes:
             self._end_bar()
         self._ending = numbers

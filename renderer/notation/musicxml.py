@@ -41,6 +41,15 @@ MOST_PARTS = 1000
 MOST_BEATS = 999
 MOST_DOTS = 8
 _LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
+_DECORATIONS = (
+    "ornaments",
+    "articulations",
+    "technical",
+    "fermata",
+    "arpeggiate",
+    "glissando",
+    "slide",
+)
 _WORDS = "direction-type/words"
 _SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 _JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno", "fine")
@@ -95,6 +104,7 @@ class _PartReader:
         self._notes: list[Written] = []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
         self._tempos: list[tuple[Fraction, Fraction]] = []
+        self._rehearsal: str | None = None
 
     def measure(self, element: Element) -> None:
         """Read one `<measure>` (or a timewise measure's `<part>`)."""
@@ -106,9 +116,9 @@ class _PartReader:
             )
         self._notes, self._tempos = [], []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
-        new_system, heading, opens, closes, ends_section = False, "", False, 0, False
+        new_system, opens, closes, ends_section = False, False, 0, False
         endings = self._endings
-        has_rehearsal = False
+        self._rehearsal = None
         for child in element:
             match child.tag:
                 case "attributes":
@@ -121,16 +131,14 @@ class _PartReader:
                     self._longest = max(self._longest, self._now)
                 case "direction" | "sound":
                     self._direction(child)
-                    for mark in child.iterfind("direction-type/rehearsal"):
-                        if not has_rehearsal:
-                            has_rehearsal, heading = True, (mark.text or "").strip()
+                case "harmony":
+                    self.part.remarks["Chord symbols are left out."] = None
                 case "print":
                     new_system |= "yes" in (child.get("new-system"), child.get("new-page"))
                 case "barline":
                     opens |= child.find("repeat[@direction='forward']") is not None
                     closes = max(closes, self._closes(child))
-                    started = self._ending(child)
-                    endings = endings or started
+                    endings = self._ending(child, endings)
                     at_end = child.get("location", "right") == "right"
                     style = child.findtext("bar-style", "").strip()
                     ends_section |= at_end and style in _SECTION_ENDS
@@ -144,8 +152,8 @@ class _PartReader:
                 meter=self._meter,
                 place=self._place,
                 tempo=self._tempo_of_bar(),
-                begins_line=has_rehearsal or (self._section_ended and new_system),
-                heading=heading,
+                begins_line=self._rehearsal is not None or (self._section_ended and new_system),
+                heading=self._rehearsal or "",
                 opens=opens,
                 closes=closes,
                 endings=endings,
@@ -311,10 +319,18 @@ class _PartReader:
         group: tuple[Pitch, ...] = ()
         if pitch is not None:
             group, self._grace = tuple(self._grace), []
+        self._leave_out(fields)
         length = self._now - start
         written = self._written_length(element, fields, length)
         self._notes.append(Written(written, pitch, group, tied and pitch is not None))
         self._filled = start + length
+
+    def _leave_out(self, fields: dict[str, Element]) -> None:
+        if "lyric" in fields:
+            self.part.remarks["Lyrics are left out."] = None
+        notations = fields.get("notations")
+        if notations is not None and any(child.tag in _DECORATIONS for child in notations):
+            self.part.remarks["Decorations other than gracenotes are left out."] = None
 
     def _pitch(self, fields: dict[str, Element], start: Fraction) -> Pitch | None:
         pitch = fields.get("pitch")
@@ -338,7 +354,10 @@ class _PartReader:
             self.part.problems.append(Problem(cause, "", f"{self._place}, beat {shown}"))
 
     def _direction(self, element: Element) -> None:
-        """Take the tempo mark of a direction, in quarter notes per minute; say what sends away."""
+        """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""
+        rehearsal = element.find("direction-type/rehearsal")
+        if rehearsal is not None and self._rehearsal is None:
+            self._rehearsal = (rehearsal.text or "").strip()
         sound = element if element.tag == "sound" else element.find("sound")
         jumps = sound is not None and any(sound.get(name) is not None for name in _JUMPS)
         jumps |= any(element.find(f"direction-type/{name}") is not None for name in _JUMPS)
@@ -364,15 +383,22 @@ class _PartReader:
         times = repeat.get("times", "2")
         return min(MOST_PASSES, max(2, int(times))) if re.fullmatch(r"\d{1,6}", times) else 2
 
-    def _ending(self, barline: Element) -> tuple[int, ...]:
-        """Follow an ending's bracket; return the passes of one that starts at this bar line."""
+    def _ending(self, barline: Element, endings: tuple[int, ...]) -> tuple[int, ...]:
+        """Follow an ending's bracket; return the passes that the bar at hand is played in.
+
+        `endings` are the passes so far.
+        """
         started: tuple[int, ...] = ()
+        begins = barline.get("location") == "left"
+        if begins and barline.find("repeat[@direction='forward']") is not None:
+            # A bracket that nothing has closed ends where the next repeat begins.
+            endings = self._endings = ()
         for ending in barline.iterfind("ending"):
             if ending.get("type") == "start":
                 started = self._endings = passes_of_ending(ending.get("number", ""))
             else:
                 self._endings = ()
-        return started
+        return endings or started
 
 
 def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:
@@ -405,7 +431,7 @@ def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:
 
 def _parts(root: Element) -> Iterator[_Part]:
     names = {
-        part.get("id", ""): (part.findtext("part-name") or "").strip()
+        part.get("id", ""): " ".join((part.findtext("part-name") or "").split())
         for part in root.iterfind("part-list/score-part")
     }
     readers: dict[str, _PartReader] = {}

@@ -154,6 +154,8 @@ def test_a_pickup_may_be_short_and_so_may_the_bar_that_completes_it() -> None:
         ("A2 ?", "bar 1, character 4", "means nothing here"),
         ("A2 & B2", "bar 1, character 4", "one voice"),
         ("> A2", "bar 1, character 1", "between two notes"),
+        ("A2 |0 B2", "bar 2", "no ending 0"),
+        ("A2 [0 B2", "bar 1", "no ending 0"),
         ("A99999", "bar 1, character 1", "out of range"),
         ("A0", "bar 1, character 1", "no length"),
     ],

@@ -314,6 +314,22 @@ def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
     assert played(Reading(play_repeats=False)) == "A B d e"
 
 
+def test_an_ending_that_nothing_closes_ends_where_the_next_repeat_begins(tmp_path: Path) -> None:
+    def barline(place: str, content: str) -> str:
+        return f'<barline location="{place}">{content}</barline>'
+
+    begin, end = (f'<repeat direction="{way}"/>' for way in ("forward", "backward"))
+    first, second = (f'<ending number="{number}" type="start"/>' for number in (1, 2))
+    stop = '<ending number="1" type="stop"/>'
+    assert _played(
+        tmp_path,
+        _measure(1, "ATTRIBUTES", barline("left", begin), _note("A4", 8)),
+        _measure(2, barline("left", first), _note("B4", 8), barline("right", stop + end)),
+        _measure(3, barline("left", second), _note("D5", 8)),
+        _measure(4, barline("left", begin), _note("E5", 8), barline("right", end)),
+    ) == "A | B | A | d | e | e"  # fmt: skip
+
+
 def test_a_key_signature_may_be_there_or_not(tmp_path: Path) -> None:
     plain = _score(_part(_measure(1, "ATTRIBUTES", _note("C5"), _note("F5"))), key=0)
     sharp = _score(_part(_measure(1, "ATTRIBUTES", _note("C#5"), _note("F#5"))))
@@ -509,6 +525,27 @@ def test_jumps_are_said_and_not_played(tmp_path: Path, sign: str) -> None:
     assert "not played out" in _said(_read(tmp_path, score))
     words = "<direction><direction-type><words>a fine tone</words></direction-type></direction>"
     assert "not played out" not in _said(_read(tmp_path, score.replace(sign, words)))
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("<lyric><text>la</text></lyric>", "Lyrics are left out."),
+        (
+            "<notations><ornaments><trill-mark/></ornaments></notations>",
+            "Decorations other than gracenotes are left out.",
+        ),
+        ("<notations><slur/><tied/></notations>", ""),
+    ],
+)
+def test_what_a_chanter_cannot_use_is_left_out_and_said(
+    tmp_path: Path, content: str, said: str
+) -> None:
+    music = _measure(1, "ATTRIBUTES", _mark(60), _note("A4", 8, content))
+    assert _said(_read(tmp_path, _score(_part(music)))) == said
+    chord = "<harmony><root><root-step>A</root-step></root><kind>major</kind></harmony>"
+    with_chord = _score(_part(music.replace("<note>", f"{chord}<note>")))
+    assert "Chord symbols are left out." in _said(_read(tmp_path, with_chord))
 
 
 def _triplet(divisions: int, *durations: int) -> str:
