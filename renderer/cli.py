@@ -41,7 +41,12 @@ def _drop_output() -> None:
 _STOPPED = "Stopped; nothing half-written was left behind."
 
 
-def _stop(_signal: int, _frame: object) -> None:
+_asked_to_stop: list[int] = []
+"""The signals that have come."""
+
+
+def _stop(number: int, _frame: object) -> None:
+    _asked_to_stop.append(number)
     raise KeyboardInterrupt
 
 
@@ -54,9 +59,20 @@ def _stop_at_once(_signal: int, _frame: object) -> None:
 
 def _explained(error: Exception) -> int:
     """Say what stopped the program that nothing else explains, and return its exit code."""
+    if _asked_to_stop:
+        # What is interrupted may end in an error of its own.
+        print(_STOPPED, file=sys.stderr)
+        return _INTERRUPTED
     if isinstance(error, OSError) and error.errno == errno.ENOSPC and error.filename is None:
         print("The disk that the output goes to is full.", file=sys.stderr)
         _drop_output()
+        return 2
+    if isinstance(error, UnicodeEncodeError) and error.encoding != "utf-8":
+        print(
+            f"This terminal's settings know no letter {error.object[error.start]!a} in file names. "
+            "Put LC_ALL=C.UTF-8 before the command.",
+            file=sys.stderr,
+        )
         return 2
     print(
         f"Rungwise has a fault of its own: {type(error).__name__}: {error}. Please report it "
@@ -80,7 +96,7 @@ def main() -> None:
     signal.signal(signal.SIGTERM, _stop)
     try:
         if is_heeded:
-            signal.signal(signal.SIGINT, signal.default_int_handler)
+            signal.signal(signal.SIGINT, _stop)
         try:
             app()
         finally:

@@ -11,12 +11,13 @@ import io
 import json
 import sys
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from renderer.commands import values
 from renderer.commands.options import (
     ReportFormat,
     output_console,
@@ -94,7 +95,7 @@ def coverage(
         str | None, typer.Option(help="One movement only; all of them if left out.")
     ] = None,
     form: Annotated[
-        ReportFormat, typer.Option("--format", help="How to print it.")
+        ReportFormat, typer.Option("--format", case_sensitive=False, help="How to print it.")
     ] = ReportFormat.TABLE,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="A heat map to write: .png or .svg.")
@@ -254,8 +255,12 @@ def _coverage_fields(one: Coverage) -> dict[str, Any]:
 
 def abridge(
     file: Annotated[Path, typer.Argument(help="A book, or the name of a shipped one.")],
-    lines: Annotated[int | None, typer.Option(help="How many lines to choose.")] = None,
-    pages: Annotated[int | None, typer.Option(help="How many pages its sheet may have.")] = None,
+    lines: Annotated[
+        int | None, values.whole("--lines", 12, help="How many lines to choose.")
+    ] = None,
+    pages: Annotated[
+        int | None, values.whole("--pages", 2, help="How many pages its sheet may have.")
+    ] = None,
     cover: Annotated[
         str | None, typer.Option(help="'all': the fewest lines that cover everything.")
     ] = None,
@@ -366,19 +371,19 @@ def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
 
 def plan(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    minutes: Annotated[int, typer.Option(help="Minutes a day, rests included.")] = 20,
-    days: Annotated[int, typer.Option(help="How many days.")] = 14,
+    minutes: Annotated[
+        int, values.whole("--minutes", 20, help="Minutes a day, rests included.")
+    ] = 20,
+    days: Annotated[int, values.whole("--days", 14, help="How many days.")] = 14,
     repeats: Annotated[
-        int | None, typer.Option(help="How often a line is played at a tempo.")
+        int | None, values.whole("--repeats", 4, help="How often a line is played at a tempo.")
     ] = None,
     start: Annotated[
-        datetime | None,
-        typer.Option(formats=["%Y-%m-%d"], help="The first day; tomorrow if left out."),
+        date | None, values.day("--start", help="The first day; tomorrow if left out.")
     ] = None,
     at: Annotated[
-        datetime,
-        typer.Option(formats=["%H:%M"], help="When practice begins.", show_default="18:00"),
-    ] = datetime(2000, 1, 1, 18, 0),
+        time, values.time_of_day("--at", help="When practice begins.", show_default="18:00")
+    ] = time(18),
     output: Annotated[
         Path | None,
         typer.Option("-o", "--output", help="A calendar (.ics) or a table (.csv) to write."),
@@ -400,7 +405,7 @@ def plan(
             "name a file that ends in .ics or .csv",
             file=str(output),
         )
-    first = date.today() + timedelta(days=1) if start is None else start.date()
+    first = date.today() + timedelta(days=1) if start is None else start
     exercise = read_with_options(file)
     with _at_work("Planning"):
         made = practice_plan(exercise, minutes, days, repeats=repeats)
@@ -409,9 +414,7 @@ def plan(
 
         is_calendar = output.suffix.casefold() == ".ics"
         content = (
-            practice_calendar(made, first, at.time())
-            if is_calendar
-            else _plan_csv(made, first).encode()
+            practice_calendar(made, first, at) if is_calendar else _plan_csv(made, first).encode()
         )
         write_whole(output, content)
     _print_plan(made, first)
@@ -465,6 +468,8 @@ def _day_text(day: Day) -> str:
 
 
 def _print_plan(made: PracticePlan, first: date) -> None:
+    from renderer.timing.practice import Block
+
     console = output_console()
     rows = [
         (
@@ -476,6 +481,9 @@ def _print_plan(made: PracticePlan, first: date) -> None:
         for day in made.days
     ]
     print_table(("Day", "Date", "Time", "Practice"), rows, made.exercise.title)
+    times = {item.repeats for day in made.days for item in day.items if isinstance(item, Block)}
+    counts = " or ".join(map(str, sorted(times)))
+    console.print(f"A line is played {counts} times at each tempo, after a bar of count-in.")
     for remark in made.remarks:
         console.print(remark, markup=False)
 

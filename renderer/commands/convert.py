@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import enum
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands import scores
-from renderer.commands.options import output_console, refuse_to_replace
+from renderer.commands import scores, values
+from renderer.commands.options import naming, output_console, refuse_to_replace
 
 if TYPE_CHECKING:
     from renderer.notation.printed import Opened
@@ -52,7 +53,10 @@ def convert(
     gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
     ornaments: Annotated[
         OrnamentForm,
-        typer.Option(help="Scores out: as gracenote groups, opened into notes, or as played."),
+        typer.Option(
+            case_sensitive=False,
+            help="Scores out: as gracenote groups, opened into notes, or as played.",
+        ),
     ] = OrnamentForm.CLOSED,
     pitch: Annotated[
         str, typer.Option(help="A, B flat, or low A in hertz in the pipe chanter's octave.")
@@ -60,13 +64,16 @@ def convert(
     scale: Annotated[str, typer.Option(help="equal, MacNeill or harmonic.")] = "harmonic",
     chanter: Annotated[str, typer.Option(help="practice or pipe.")] = "practice",
     tuning: Annotated[
-        TuningName, typer.Option(help="MIDI out: tuning messages, pitch bend, or neither.")
+        TuningName,
+        typer.Option(
+            case_sensitive=False, help="MIDI out: tuning messages, pitch bend, or neither."
+        ),
     ] = TuningName.BEND,
     tempo: Annotated[
-        float | None,
-        typer.Option(help="MIDI out: beats per minute; the exercise's own if left out."),
+        Fraction | None,
+        values.tempo(help="MIDI out: beats per minute; the exercise's own if left out."),
     ] = None,
-    count_in: Annotated[int, typer.Option(help="MIDI out: bars of count-in.")] = 0,
+    count_in: Annotated[int, values.whole("--count-in", 1, help="MIDI out: bars of count-in.")] = 0,
     drone: Annotated[bool, typer.Option("--drone/--no-drone", help="MIDI out: drones.")] = True,
     metronome: Annotated[
         bool, typer.Option("--metronome/--no-metronome", help="MIDI out: clicks through the track.")
@@ -91,13 +98,21 @@ def convert(
         OrnamentForm.AS_WRITTEN: "as written",
     }
     reading = scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
+    with naming("--pitch"):
+        standard = parse_pitch(pitch)
+    with naming("--scale"):
+        chosen_scale = scale_named(scale)
+    with naming("--chanter"):
+        chosen_chanter = chanter_named(chanter)
+    with naming("--tempo"):
+        speed = None if tempo is None else exact_tempo(tempo)
     conversion = Conversion(
         opened=forms[ornaments],
-        pitch=parse_pitch(pitch),
-        scale=scale_named(scale),
-        chanter=chanter_named(chanter),
+        pitch=standard,
+        scale=chosen_scale,
+        chanter=chosen_chanter,
         tuning=tuning.value,
-        tempo=None if tempo is None else exact_tempo(tempo),
+        tempo=speed,
         count_in=count_in,
         drones=drone,
         metronome=metronome,

@@ -15,14 +15,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands import scores
+from renderer.commands import scores, values
 from renderer.commands.options import (
     EventFormat,
-    placed,
+    naming,
     read_with_options,
     refuse_to_replace,
 )
-from renderer.errors import RungwiseError
 
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
@@ -68,15 +67,19 @@ def _as_text(rows: list[dict[str, Any]], form: EventFormat) -> str:
 def events(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
     tempo: Annotated[
-        float | None, typer.Option(help="Beats per minute; the exercise's own if left out.")
+        Fraction | None, values.tempo(help="Beats per minute; the exercise's own if left out.")
     ] = None,
     form: Annotated[
-        EventFormat, typer.Option("--format", help="How to print them.")
+        EventFormat, typer.Option("--format", case_sensitive=False, help="How to print them.")
     ] = EventFormat.CSV,
-    count_in: Annotated[int, typer.Option(help="Bars of count-in before the first line.")] = 1,
+    count_in: Annotated[
+        int, values.whole("--count-in", 1, help="Bars of count-in before the first line.")
+    ] = 1,
     repeats: Annotated[
         int | None,
-        typer.Option(help="How often each line is played; as the ladder says if left out."),
+        values.whole(
+            "--repeats", 2, help="How often each line is played; as the ladder says if left out."
+        ),
     ] = None,
     echo: Annotated[
         bool, typer.Option("--echo", help="Leave time for the learner after each playing.")
@@ -110,10 +113,8 @@ def events(
         gracenote=gracenote,
         reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
-    try:
+    with naming("--tempo"):
         speed = None if tempo is None else exact_tempo(tempo)
-    except RungwiseError as error:
-        raise placed(error, "--tempo") from None
     times = RenderSettings(repeats=repeats).repeats_of(exercise)
     timeline = expand(exercise, speed, count_in=count_in, repeats=times, echo=echo)
     text = _as_text(event_rows(timeline), form)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 import sys
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING
 from renderer.errors import Problem, RungwiseError, failure
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rich.console import Console
 
@@ -65,6 +66,15 @@ def print_table(
 def placed(error: RungwiseError, option: str) -> RungwiseError:
     """Return the same error with `option` as the place of every problem."""
     return type(error)(replace(problem, place=option) for problem in error.problems)
+
+
+@contextmanager
+def naming(option: str) -> Iterator[None]:
+    """Give the errors of what is read within `option` as their place."""
+    try:
+        yield
+    except RungwiseError as error:
+        raise placed(error, option) from None
 
 
 def refuse_to_replace(source: Path, output: Path | None) -> None:

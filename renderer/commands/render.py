@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands import scores
+from renderer.commands import scores, values
 from renderer.commands.options import (
+    naming,
     output_console,
-    placed,
     read_all,
     read_with_options,
     refuse_missing_line,
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from renderer.notation.score import Exercise, Ladder
 
 
-def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
+def _ladder(tempo: Fraction | None, ladder: str | None) -> Ladder | None:
     from renderer.notation.ladder import parse_ladder
     from renderer.notation.score import Ladder
     from renderer.timing.expand import exact_tempo
@@ -40,12 +41,10 @@ def _ladder(tempo: float | None, ladder: str | None) -> Ladder | None:
         raise failure(
             "--tempo and --ladder are both given", "give one tempo or a ladder of several"
         )
-    try:
+    with naming("--tempo" if ladder is None else "--ladder"):
         if ladder is not None:
             return parse_ladder(ladder)
         return None if tempo is None else Ladder((exact_tempo(tempo),))
-    except RungwiseError as error:
-        raise placed(error, "--tempo" if ladder is None else "--ladder") from None
 
 
 def _only_line(exercise: Exercise, number: int | None) -> Exercise:
@@ -116,6 +115,8 @@ _OPTIONS = {
     "drone_soundfont": "--drone-soundfont",
     **{name: f"--{name}" for name in ("scale", "chanter", "repeats", "rate", "layout", "levels")},
     "soundfont": "--soundfont",
+    "preset": "--preset",
+    "drone_preset": "--drone-preset",
 }
 
 
@@ -161,7 +162,7 @@ def render(
     output: Annotated[
         Path, typer.Option("-o", "--output", help="The folder for the tracks; it is made.")
     ],
-    tempo: Annotated[float | None, typer.Option(help="One tempo, in beats per minute.")] = None,
+    tempo: Annotated[Fraction | None, values.tempo(help="One tempo, in beats per minute.")] = None,
     ladder: Annotated[
         str | None,
         typer.Option(
@@ -193,7 +194,7 @@ def render(
             "--format", help="mp3, wav, flac or ogg. May be given several times.  [default: mp3]"
         ),
     ] = None,
-    count_in: Annotated[int, typer.Option(help="Bars of count-in, 0 to 8.")] = 1,
+    count_in: Annotated[int, values.whole("--count-in", 2, help="Bars of count-in, 0 to 8.")] = 1,
     count_in_style: Annotated[
         str, typer.Option(help="clicks, or rolls as pipe bands start.")
     ] = "clicks",
@@ -208,9 +209,10 @@ def render(
         str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
     ] = None,
     repeats: Annotated[
-        int | None, typer.Option(help="How often each line is played on each rung.")
+        int | None,
+        values.whole("--repeats", 4, help="How often each line is played on each rung."),
     ] = None,
-    line: Annotated[int | None, typer.Option(help="Only this line, from 1.")] = None,
+    line: Annotated[int | None, values.whole("--line", 1, help="Only this line, from 1.")] = None,
     show_crossing: Annotated[
         bool,
         typer.Option(
@@ -224,7 +226,9 @@ def render(
     levels: Annotated[
         str, typer.Option(help="Levels in dB, as chanter=0,drone=-9,metronome=-6.")
     ] = "",
-    rate: Annotated[int, typer.Option(help="Frames per second of the files.")] = 44_100,
+    rate: Annotated[
+        int, values.whole("--rate", 48_000, help="Frames per second of the files.")
+    ] = 44_100,
     soundfont: Annotated[
         Path | None, typer.Option(help="A SoundFont of your own (SF2 or SF3) for the chanter.")
     ] = None,
@@ -250,8 +254,15 @@ def render(
     Example: rungwise render doublings.toml -o tracks --ladder 50:80:10 --pitch A --pitch 'B flat'
     """
     from renderer.commands.options import gracenote_length
+    from renderer.delivery.formats import AudioFormat
     from renderer.delivery.settings import RenderSettings
 
+    if output.suffix.lower() in {one.ending for one in AudioFormat} and not output.is_dir():
+        raise failure(
+            f"{output.name!r} is the name of a file, and each tempo makes one of its own",
+            f"name a folder, as {output.stem!r}; --format says what to write",
+            place="-o",
+        )
     settings = RenderSettings(
         ladder=_ladder(tempo, ladder),
         pitches=tuple(pitch or ("A",)),

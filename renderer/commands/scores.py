@@ -49,6 +49,7 @@ RestsOption = Annotated[
     RestsName,
     typer.Option(
         "--rests",
+        case_sensitive=False,
         help="At a rest, stop the chanter or hold the note before.",
         rich_help_panel=_PANEL,
     ),

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 import enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands import scores
-from renderer.commands.options import read_all
+from renderer.commands import scores, values
+from renderer.commands.options import read_all, refuse_missing_line
 from renderer.errors import failure
 
 if TYPE_CHECKING:
@@ -49,18 +50,10 @@ def _form(opened: bool, closed: bool, both: bool) -> Form:
     return Form.CLOSED if closed else Form.AS_WRITTEN
 
 
-def _date(text: str | None) -> int | None:
-    """Return seconds since 1970 of a day written `2026-11-25`."""
-    import datetime
-
-    if text is None:
+def _timestamp(day: datetime.date | None) -> int | None:
+    """Return midnight of a day in seconds since 1970."""
+    if day is None:
         return None
-    try:
-        day = datetime.date.fromisoformat(text)
-    except ValueError:
-        raise failure(
-            f"{text!r} is no date", "write year, month and day, as 2026-11-25", place="--date"
-        ) from None
     return int(datetime.datetime(day.year, day.month, day.day, tzinfo=datetime.UTC).timestamp())
 
 
@@ -90,9 +83,17 @@ def sheet(
         bool, typer.Option("--fingering", help="Print the finger changes under each line.")
     ] = False,
     size: Annotated[
-        SizeName, typer.Option(help="large can be read from two metres away.")
-    ] = SizeName.NORMAL,
-    paper: Annotated[PaperName, typer.Option(help="The paper.")] = PaperName.A4,
+        SizeName | None,
+        typer.Option(
+            case_sensitive=False,
+            help="large can be read from two metres away. Left out: normal, and larger where a "
+            "page has room for it.",
+            show_default=False,
+        ),
+    ] = None,
+    paper: Annotated[
+        PaperName, typer.Option(case_sensitive=False, help="The paper.")
+    ] = PaperName.A4,
     landscape: Annotated[bool, typer.Option("--landscape", help="Print across the page.")] = False,
     booklet: Annotated[
         str | None,
@@ -112,8 +113,11 @@ def sheet(
         str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
     ] = None,
     date: Annotated[
-        str | None,
-        typer.Option(help="A date for the foot of the pages, as 2026-11-25; none if left out."),
+        datetime.date | None,
+        values.day("--date", help="A date for the foot of the pages; none if left out."),
+    ] = None,
+    line: Annotated[
+        int | None, typer.Option(help="Only this line, from 1.", show_default=False)
     ] = None,
     part: scores.PartOption = None,
     tune: scores.TuneOption = None,
@@ -137,17 +141,21 @@ def sheet(
     settings = SheetSettings(
         paper=Paper(paper.value),
         landscape=landscape,
-        size=PrintSize(size.value),
+        size=None if size is None else PrintSize(size.value),
         form=_form(opened, closed, both),
         fingering=fingering,
         link=_link(link),
-        dated=_date(date),
+        dated=_timestamp(date),
     )
     exercises = read_all(
         files,
         gracenote=gracenote,
         reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
+    if line is not None:
+        for exercise in exercises:
+            refuse_missing_line(exercise, line)
+        exercises = [exercise.only(line) for exercise in exercises]
     _write(exercises, output, settings, _booklet(exercises, booklet, audience))
 
 
@@ -181,6 +189,7 @@ def _write(
 
     from renderer.commands.options import output_console
     from renderer.delivery.sheet.content import content_of
+    from renderer.delivery.sheet.fitting import enlarged
     from renderer.delivery.sheet.output import write_pages
     from renderer.delivery.sheet.pages import lay_out
 
@@ -191,7 +200,8 @@ def _write(
                 status.update(f"Engraving exercise {number} of {len(exercises)}")
             contents.append(content_of(exercise, settings))
         status.update("Laying out pages")
-        paths = write_pages(lay_out(contents, settings, booklet), output)
+        pages = enlarged(lay_out(contents, settings, booklet), exercises[0])
+        paths = write_pages(pages, output)
     console = output_console()
     remarks = [remark for one in contents for remark in one.remarks]
     for text in (*(f"Note: {remark}" for remark in dict.fromkeys(remarks)), *map(str, paths)):

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import output_console, print_table
+from renderer.commands import values
+from renderer.commands.options import naming, output_console, print_table
 from renderer.errors import failure
 
 
@@ -19,7 +20,7 @@ def audition(
         str, typer.Option(help="A, B flat, or low A in hertz in the pipe chanter's octave.")
     ] = "B flat",
     scale: Annotated[str, typer.Option(help="equal, MacNeill or harmonic.")] = "harmonic",
-    rate: Annotated[int, typer.Option(help="Sample rate in hertz.")] = 44_100,
+    rate: Annotated[int, values.whole("--rate", 48_000, help="Sample rate in hertz.")] = 44_100,
     soundfont: Annotated[
         Path | None, typer.Option(help="An SF2 or SF3 file to hear instead of the project's own.")
     ] = None,
@@ -44,7 +45,8 @@ def audition(
     from renderer.sound.bank import Voice, parse_preset
     from renderer.sound.pitch import parse_pitch, scale_named
 
-    audio_format = format_named(output.suffix or output.name)
+    with naming("-o"):
+        audio_format = format_named(output.suffix or output.name)
     if not output.parent.is_dir():
         raise failure("there is no such folder", "make it first", file=str(output.parent))
     if soundfont is None and (preset or drone_preset):
@@ -60,14 +62,15 @@ def audition(
             return None
         return Voice(soundfont, *parse_preset(text))
 
-    standard = parse_pitch(pitch)
-    heard = tour(
-        standard,
-        scale_named(scale),
-        rate=rate,
-        voice=voice(preset),
-        drone_voice=voice(drone_preset),
-    )
+    with naming("--pitch"):
+        standard = parse_pitch(pitch)
+    with naming("--scale"):
+        chosen_scale = scale_named(scale)
+    with naming("--preset"):
+        chanter_voice = voice(preset)
+    with naming("--drone-preset"):
+        drone_voice = voice(drone_preset)
+    heard = tour(standard, chosen_scale, rate=rate, voice=chanter_voice, drone_voice=drone_voice)
     write_audio(
         heard,
         output,

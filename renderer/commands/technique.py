@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands import scores
+from renderer.commands import scores, values
 from renderer.commands.options import (
     ReportFormat,
     output_console,
@@ -111,7 +111,8 @@ def _about(movement: Movement) -> None:
 def check(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
     form: Annotated[
-        ReportFormat, typer.Option("--format", help="For people or for machines.")
+        ReportFormat,
+        typer.Option("--format", case_sensitive=False, help="For people or for machines."),
     ] = ReportFormat.TABLE,
     gracenote: Annotated[
         str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
@@ -263,7 +264,7 @@ def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
 
 def fingering(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    line: Annotated[int, typer.Option(help="Which line, from 1.")] = 1,
+    line: Annotated[int, values.whole("--line", 2, help="Which line, from 1.")] = 1,
     part: scores.PartOption = None,
     tune: scores.TuneOption = None,
     transpose: scores.TransposeOption = "0",

@@ -149,7 +149,11 @@ class _Reader:
         try:
             return reader()
         except RungwiseError as error:
-            self.problems += [replace(problem, place=place) for problem in error.problems]
+            # What is wrong with a file is not wrong with the setting that names it.
+            self.problems += [
+                problem if problem.file else replace(problem, place=place)
+                for problem in error.problems
+            ]
             return None
 
     def read_all(
@@ -185,9 +189,12 @@ def _named(kind: str, names: Iterable[_T], name: str) -> _T:
 def _voice(soundfont: Path | None, preset: str | None) -> Voice | None:
     from renderer.sound.bank import Voice, parse_preset
     from renderer.sound.shipped import shipped_soundfont
+    from renderer.sound.synth import check_soundfont
 
     if soundfont is None and preset is None:
         return None
+    if soundfont is not None:
+        check_soundfont(soundfont)
     if preset is None:
         raise failure(
             f"which preset of {soundfont} is to play is not said",

@@ -134,7 +134,7 @@ class SoundFontPlayer:
 
     def __init__(self, soundfont: Path) -> None:
         self._soundfont = soundfont
-        _refuse_what_is_no_soundfont(soundfont)
+        check_soundfont(soundfont)
         library = _library()
         self._synth = library.Synth(gain=0.2, samplerate=float(SYNTH_RATE))
         for name, value in {
@@ -214,8 +214,8 @@ class SoundFontPlayer:
 _REMEDY = "give an SF2 or SF3 file that FluidSynth can play"
 
 
-def _refuse_what_is_no_soundfont(soundfont: Path) -> None:
-    """Raise unless the file opens with a SoundFont's header (SoundFont 2.04, section 4)."""
+def check_soundfont(soundfont: Path) -> None:
+    """Raise a `RungwiseError` unless the file opens as a SoundFont does (2.04, section 4)."""
     if soundfont.exists() and not soundfont.is_file():
         # Reading from a pipe waits for ever.
         raise failure("this is no file", _REMEDY, file=str(soundfont))

@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 from bisect import bisect_left
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
@@ -29,6 +29,9 @@ HARDEST_TO_EASIEST = 3
 
 LEAST_REPEATS = 2
 """A line played once is heard, not practised (judgement)."""
+
+MOST_REPEATS_TO_FILL = 10
+"""Up to so many playings at a tempo are planned where the days have time for them (judgement)."""
 
 USUAL_LADDER = Ladder(tuple(Fraction(share) for share in (60, 70, 80, 90, 100)), percent=True)
 """For exercises without a ladder (judgement)."""
@@ -101,17 +104,23 @@ class PracticePlan:
 
 @dataclass(frozen=True, slots=True)
 class _Practised:
-    """A line of the exercise: its rungs from slow to fast, and how long it takes at each."""
+    """A line of the exercise: its rungs from slow to fast, and its length in beats."""
 
     number: int
     difficulty: float
     tempos: tuple[Fraction, ...]
+    count_in: Fraction
     beats: Fraction
     repeats: int
 
+    def played(self, times: int) -> _Practised:
+        """The same line so many times in a row."""
+        return replace(self, repeats=times)
+
     def block(self, rung: int, *, is_step_back: bool = False) -> Block:
         tempo = self.tempos[rung]
-        return Block(self.number, tempo, self.repeats, self.beats * 60 / tempo, is_step_back)
+        beats = self.count_in + self.repeats * self.beats
+        return Block(self.number, tempo, self.repeats, beats * 60 / tempo, is_step_back)
 
     def rung(self, practice: int, practices: int) -> int:
         """The rung of one practice of so many: up by one at most, spread over what there is."""
@@ -151,7 +160,8 @@ def practice_plan(
     days:
         How many.
     repeats:
-        How often a line is played at a rung; left out, as the ladder says, at least twice.
+        How often a line is played at a rung; left out, as the ladder says and at least twice, and
+        more often where every line comes up on every day and time is left.
 
     Raises
     ------
@@ -171,6 +181,8 @@ def practice_plan(
             place="--repeats",
         )
     lines, remarks = _practised(exercise, repeats)
+    if repeats is None:
+        lines = _filled(lines, minutes, days)
     order = _granted(lines, days)
     once = _packed(order[: len(lines)], minutes, days)
     if once is None:
@@ -178,8 +190,14 @@ def practice_plan(
     # The most practices that can be packed, found by halving: packing gets no easier with more.
     counts = range(len(lines), len(order) + 1)
     found = bisect_left(counts, True, key=lambda n: _packed(order[:n], minutes, days) is None)
-    packed = _packed(order[: counts[found - 1]], minutes, days)
-    return PracticePlan(exercise, packed or once, remarks)
+    packed = _packed(order[: counts[found - 1]], minutes, days) or once
+    longest = max(day.seconds for day in packed)
+    if longest <= 30 * minutes:
+        remarks += (
+            f"The longest day takes {ceil(longest / 60)} of {_counted(minutes, 'minute')}: "
+            "--repeats fills them, or an exercise with more lines.",
+        )
+    return PracticePlan(exercise, packed, remarks)
 
 
 def _practised(
@@ -206,9 +224,24 @@ def _practised(
                 "minute and is not practised faster."
             )
         count_in = line.bars[0].meter.beats * chain.stretch[0]
-        beats = count_in + times * chain.beats
-        lines.append(_Practised(number, line_difficulty(line), tuple(fitting), beats, times))
+        difficulty = line_difficulty(line)
+        lines.append(
+            _Practised(number, difficulty, tuple(fitting), count_in, Fraction(chain.beats), times)
+        )
     return tuple(lines), tuple(remarks)
+
+
+def _filled(lines: tuple[_Practised, ...], minutes: int, days: int) -> tuple[_Practised, ...]:
+    """Return the lines with as many repeats as there is time for on every day."""
+    usual = lines[0].repeats
+
+    def too_many(times: int) -> bool:
+        everything = _granted(tuple(line.played(times) for line in lines), days)
+        return _packed(everything, minutes, days) is None
+
+    most = max(usual, MOST_REPEATS_TO_FILL)
+    times = usual + bisect_left(range(usual, most + 1), True, key=too_many) - 1
+    return tuple(line.played(max(usual, times)) for line in lines)
 
 
 def _granted(lines: tuple[_Practised, ...], days: int) -> list[_Practised]:

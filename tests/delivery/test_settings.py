@@ -15,7 +15,10 @@ from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.sound.pitch import Chanter
 from renderer.sound.settings import Layout, Mix
+from renderer.sound.shipped import shipped_soundfont
 from tests.delivery.larkmoor import doublings, ladder
+
+SOUNDFONT = shipped_soundfont()
 
 
 def test_the_defaults_are_a_full_stereo_mp3_at_a_on_a_practice_chanter() -> None:
@@ -74,7 +77,8 @@ def test_what_is_asked_for_twice_is_rendered_once() -> None:
         ({"rate": 7_999}, "rate: 7999 is out of range. Choose a whole number from 8000 to 192000."),
         ({"rate": 96_000}, "rate: mp3 has no sample rate of 96000. Choose 48000"),
         ({"preset": "bagpipe"}, "preset: 'bagpipe' is no preset"),
-        ({"soundfont": Path("reeds.sf2")}, "preset: which preset of reeds.sf2 is to play"),
+        ({"soundfont": Path("reeds.sf2")}, "reeds.sf2: there is no such SoundFont"),
+        ({"soundfont": SOUNDFONT}, "preset: which preset of"),
         ({"drone_preset": "9"}, "drone_preset: '9' is no preset"),
     ],
 )

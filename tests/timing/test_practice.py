@@ -16,6 +16,7 @@ from renderer.technique.realise import realise
 from renderer.technique.report import line_difficulty
 from renderer.timing.ladder import rungs
 from renderer.timing.practice import (
+    MOST_REPEATS_TO_FILL,
     PLAY_SECONDS,
     REST_SECONDS,
     Block,
@@ -136,10 +137,32 @@ def test_a_block_lasts_its_count_in_and_its_repeats() -> None:
             '[[lines]]\nrun = "B, C, D | E"\n'
         )
     )
-    plan = practice_plan(exercise, 5, 1)
+    plan = practice_plan(exercise, 5, 1, repeats=3)
     (block,) = blocks(plan, 1)
     assert block.repeats == 3
     assert block.seconds == Fraction((3 + 3 * 6) * 60, 50)
+
+
+def test_days_with_time_left_are_filled_with_more_repeats() -> None:
+    few = book(2)
+    lasting = {
+        minutes: max(float(day.seconds) / 60 for day in practice_plan(few, minutes, 7).days)
+        for minutes in (4, 8)
+    }
+    for minutes, longest in lasting.items():
+        assert minutes / 2 < longest <= minutes
+    repeats = {m: blocks(practice_plan(few, m, 7), 1)[0].repeats for m in (2, 4, 8)}
+    assert repeats[2] <= repeats[4] < repeats[8] <= MOST_REPEATS_TO_FILL
+
+
+def test_a_plan_that_leaves_half_of_the_time_says_so() -> None:
+    assert "of 60 minutes" in practice_plan(book(1), 60, 5).remarks[-1]
+    assert not practice_plan(book(12), 20, 5).remarks
+
+
+def test_where_time_is_short_lines_are_played_as_often_as_the_ladder_says() -> None:
+    plan = practice_plan(book(12, "{ tempos = [50, 60], repeats = 3 }"), 10, 3)
+    assert {block.repeats for line in range(1, 13) for block in blocks(plan, line)} == {3}
 
 
 def test_rungs_at_which_a_line_does_not_fit_are_not_planned() -> None:
