@@ -7,23 +7,23 @@ problem with its place, such as `lines[3].run` (the third line), the cause and t
 
 from __future__ import annotations
 
-import re
-import tomllib
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, time
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field, ValidationError, field_validator, model_validator
-from rapidfuzz import process
+from pydantic import Field, ValidationError, field_validator, model_validator
 
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.errors import RungwiseError, failure
 from renderer.notation.definition_fields import (
+    GRACENOTE_REMEDY,
+    INNER_REMEDY,
+    METER_REMEDY,
     Table,
     WrongValueError,
     in_range,
+    listed,
+    one_of,
     read_gracenote_length,
     read_inner_length,
     read_meter,
@@ -34,6 +34,8 @@ from renderer.notation.definition_lines import (
     LineTable,
     definition_line,
 )
+from renderer.notation.definition_problems import known_keys, problems_of
+from renderer.notation.definition_toml import LINES_REMEDY, read_toml
 from renderer.notation.ladder import steps
 from renderer.notation.length import Length
 from renderer.notation.limits import (
@@ -46,7 +48,6 @@ from renderer.notation.limits import (
     MOST_RUNGS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.patterns import AgainstTable, RunsTable, ScaleTable
 from renderer.notation.score import (
     USUAL_GRACENOTE,
     USUAL_GRACENOTES,
@@ -56,7 +57,7 @@ from renderer.notation.score import (
     Meter,
     Placement,
 )
-from renderer.notation.source_file import read_bytes
+from renderer.notation.source_file import read_text
 
 Impossible = Literal["replace", "error"]
 
@@ -81,8 +82,8 @@ class Definition:
 
 
 class _Gracenotes(Table):
-    length: str = str(USUAL_GRACENOTE)
-    placement: Placement = "on the beat"
+    length: str = Field(default=str(USUAL_GRACENOTE), description=GRACENOTE_REMEDY)
+    placement: Annotated[Placement, one_of(Placement)] = "on the beat"
 
     @field_validator("length")
     @classmethod
@@ -92,8 +93,8 @@ class _Gracenotes(Table):
 
 
 class _Ornaments(Table):
-    inner: str = str(USUAL_INNER)
-    impossible: Impossible = "replace"
+    inner: str = Field(default=str(USUAL_INNER), description=INNER_REMEDY)
+    impossible: Annotated[Impossible, one_of(Impossible)] = "replace"
 
     @field_validator("inner")
     @classmethod
@@ -102,13 +103,18 @@ class _Ornaments(Table):
         return value
 
 
+_TEMPO_REMEDY = "write a number, such as 60; with percent = true it is per cent of the tempo"
+
+
 class _Ladder(Table):
-    start: float | None = Field(default=None, alias="from")
-    stop: float | None = Field(default=None, alias="to")
-    step: float | None = None
-    tempos: list[float] | None = None
+    start: float | None = Field(default=None, alias="from", description=_TEMPO_REMEDY)
+    stop: float | None = Field(default=None, alias="to", description=_TEMPO_REMEDY)
+    step: float | None = Field(default=None, description="write a number, such as 10")
+    tempos: list[float] | None = Field(
+        default=None, description="write a list of numbers, such as [50, 60, 75]"
+    )
     percent: bool = False
-    repeats: int = 1
+    repeats: int = Field(default=1, description="write a whole number, such as 2")
 
     @model_validator(mode="after")
     def _complete(self) -> _Ladder:
@@ -125,7 +131,7 @@ class _Ladder(Table):
                 )
         elif any(value is None for value in span):
             names = [n for n, v in zip(("from", "to", "step"), span, strict=True) if v is None]
-            raise WrongValueError(f"the ladder lacks {' and '.join(names)}", remedy)
+            raise WrongValueError(f"the ladder lacks {listed(names, 'and')}", remedy)
         self.as_written()
         return self
 
@@ -150,13 +156,23 @@ class _Definition(Table):
     audience: str = Field(default="", alias="for", max_length=LONGEST_TITLE)
     purpose: str = Field(default="", max_length=LONGEST_TEXT)
     level: str = Field(default="", max_length=LONGEST_TITLE)
-    meter: str | None = None
-    tempo: float = 60.0
-    gracenotes: _Gracenotes = _Gracenotes()
-    ornaments: _Ornaments = _Ornaments()
-    lines: list[LineTable]
-    ladder: _Ladder | None = None
-    ornament_book: dict[str, Any] | None = Field(default=None, alias="ornament-book")
+    meter: str | None = Field(default=None, description=METER_REMEDY)
+    tempo: float = Field(default=60.0, description="write beats per minute, such as 60")
+    gracenotes: _Gracenotes = Field(
+        default=_Gracenotes(), description='write it like gracenotes = { length = "45 ms" }'
+    )
+    ornaments: _Ornaments = Field(
+        default=_Ornaments(), description='write it like ornaments = { inner = "100 ms" }'
+    )
+    lines: list[LineTable] = Field(description=LINES_REMEDY)
+    ladder: _Ladder | None = Field(
+        default=None, description="write it like ladder = { from = 50, to = 80, step = 10 }"
+    )
+    ornament_book: dict[str, Any] | None = Field(
+        default=None,
+        alias="ornament-book",
+        description="write [ornament-book.doubling.fragments] and under it C = '{g}c {e}c'",
+    )
 
     @field_validator("meter")
     @classmethod
@@ -197,118 +213,8 @@ def _exact(value: float) -> Fraction:
     return Fraction(repr(value))
 
 
-def _place(path: Sequence[int | str]) -> str:
-    place = ""
-    for part in path:
-        if isinstance(part, int):
-            place += f"[{part + 1}]"
-        else:
-            place += f".{part}" if place else part
-    return place
-
-
-_TABLES: dict[str, type[BaseModel]] = {
-    "gracenotes": _Gracenotes,
-    "ornaments": _Ornaments,
-    "ladder": _Ladder,
-    "lines": LineTable,
-    "runs": RunsTable,
-    "scale": ScaleTable,
-    "against": AgainstTable,
-}
-
-
-def _table_at(path: Sequence[int | str]) -> type[BaseModel]:
-    """The table that a path leads into, for the names of its keys."""
-    named = [_TABLES[part] for part in path if isinstance(part, str) and part in _TABLES]
-    return named[-1] if named else _Definition
-
-
-def _keys(table: type[BaseModel]) -> list[str]:
-    return [field.alias or name for name, field in table.model_fields.items()]
-
-
-def _unknown_key(path: Sequence[int | str]) -> Problem:
-    key = str(path[-1])
-    known = _keys(_table_at(path[:-1]))
-    nearest = process.extractOne(key, known, score_cutoff=60)
-    listed = "known here: " + ", ".join(known)
-    remedy = f"did you mean `{nearest[0]}`? ({listed})" if nearest else listed
-    return Problem(f"there is no key `{key}`", remedy.rstrip("?"), _place(path))
-
-
-_DEEP_KEY = re.compile(r"""(?:\s*\.\s*(?:[\w-]+|"[^"\n]*"|'[^'\n]*')){100}""")
-
-_BARE = ("bool_type", "int_type", "float_type")
-_CURLY_QUOTES = (
-    "\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}\N{DOUBLE LOW-9 QUOTATION MARK}"
-)
-
-_EXPECTED = {
-    "string_type": "text in quotes",
-    "bool_type": "true or false",
-    "int_type": "a whole number",
-    "float_type": "a number",
-    "list_type": "a list",
-    "dict_type": "a table",
-    "model_type": "a table",
-}
-
-
-def _as_written(value: object) -> str:
-    """A value as a definition writes it, where that is short enough to show."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str | int | float | list) and len(repr(value)) < 60:
-        return repr(value)
-    if isinstance(value, date | time):
-        return value.isoformat()
-    return "a table" if isinstance(value, dict) else "what is there"
-
-
-def _without_quotes(value: object, kind: str) -> str:
-    return " without quotes" if isinstance(value, str) and kind in _BARE else ""
-
-
-def _problem(error: Any) -> Problem:
-    """One of pydantic's findings in a player's words."""
-    path, kind, context = error["loc"], error["type"], error.get("ctx", {})
-    place = _place(path)
-    wrong = context.get("error")
-    if isinstance(wrong, WrongValueError):
-        return Problem(wrong.cause, wrong.remedy, place)
-    value = error.get("input")
-    match kind:
-        case "extra_forbidden":
-            return _unknown_key(path)
-        case "missing":
-            cause = f"`{path[-1]}` is missing"
-            remedy = "a definition needs [[lines]]" if len(path) == 1 else "add it"
-        case "string_too_long":
-            cause = f"{len(str(value))} characters are too many"
-            remedy = f"write up to {context['max_length']}"
-        case "literal_error":
-            cause, remedy = f"{value!r} is not known here", f"write {context['expected']}"
-        case "finite_number":
-            cause, remedy = f"{value} is no number to count by", "write a finite number"
-        case _ if kind in _EXPECTED:
-            cause = f"{_as_written(value)} is not {_EXPECTED[kind]}"
-            remedy = f"write {_EXPECTED[kind]}" + _without_quotes(value, kind)
-            if path == ("lines",):
-                remedy = "write [[lines]] in double brackets before each line"
-        case _:
-            cause, remedy = str(error["msg"]), "see the README for what a definition holds"
-    return Problem(cause, remedy, place)
-
-
-def _toml_remedy(text: str, message: str, where: str) -> str:
-    if message.startswith("Cannot"):
-        return "write each key and each table once"
-    number = re.match(r"line (\d+)", where)
-    line = text.splitlines()[int(number[1]) - 1] if number else ""
-    if any(quote in line for quote in _CURLY_QUOTES):
-        return 'write straight quotes ("), not curly ones'
-    return "write key = value; text stands in quotes, lists in [ ]"
+_NUMBERS = known_keys(_Definition, float) | known_keys(_Definition, int)
+_SWITCHES = known_keys(_Definition, bool)
 
 
 def parse_definition(text: str, *, name: str = "", source: str = "") -> Definition:
@@ -328,24 +234,7 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     RungwiseError
         With every problem of the file.
     """
-    if _DEEP_KEY.search(text):
-        # tomllib takes time that grows with the square of a key's depth.
-        raise failure("a key in it has too many parts", "write keys as in the README", file=source)
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        message, _, where = str(error).partition(" (at ")
-        raise failure(
-            f"this is not TOML: {message[:1].lower()}{message[1:]}",
-            _toml_remedy(text, message, where),
-            place=where.rstrip(")"),
-            file=source,
-        ) from None
-    except ValueError:
-        # Python reads whole numbers of up to 4,300 digits.
-        raise failure("a number in it is endless", "write a shorter one", file=source) from None
-    except RecursionError:
-        raise failure("lists are nested too deeply", "write a flat list", file=source) from None
+    table = read_toml(text, source, numbers=_NUMBERS, switches=_SWITCHES)
     if not table:
         raise failure(
             "the file is empty", "give it a title and [[lines]]; see the README", file=source
@@ -353,8 +242,7 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     try:
         raw = _Definition.model_validate(table)
     except ValidationError as error:
-        problems = [_problem(e) for e in error.errors(include_url=False)]
-        raise RungwiseError(problems).in_file(source) from None
+        raise RungwiseError(problems_of(error, _Definition, table)).in_file(source) from None
     return Definition(
         title=raw.title.strip() or name or "Untitled",
         lines=tuple(definition_line(line) for line in raw.lines),
@@ -374,16 +262,7 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     )
 
 
-def read_text(path: Path) -> str:
-    """Return a text file's contents; raise a `RungwiseError` for what is no text file."""
-    data = read_bytes(path, LONGEST_FILE_BYTES, if_too_large="name an exercise definition")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        remedy = "name an exercise definition saved as UTF-8"
-        raise failure("this is not a text file", remedy, file=str(path)) from None
-
-
 def read_definition(path: Path) -> Definition:
     """Read a definition file; raise a `RungwiseError` with every problem in it."""
-    return parse_definition(read_text(path), name=path.stem, source=str(path))
+    text = read_text(path, LONGEST_FILE_BYTES, what="an exercise definition")
+    return parse_definition(text, name=path.stem, source=str(path))

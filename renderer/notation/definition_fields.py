@@ -7,8 +7,10 @@ be right; `renderer.notation.definition` adds the place and reports all of them 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from typing import Annotated, Any, get_args
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import MOST_RUN_NOTES
@@ -17,7 +19,10 @@ from renderer.notation.score import Meter
 
 
 class Table(BaseModel):
-    """A table of a definition: unknown keys and wrong types are problems."""
+    """A table of a definition: unknown keys and wrong types are problems.
+
+    A field's `description` is the remedy for a value of another type than its own.
+    """
 
     model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
 
@@ -30,6 +35,32 @@ class WrongValueError(ValueError):
         self.cause, self.remedy = cause, remedy
 
 
+def _in_a_list(value: object) -> object:
+    return value if isinstance(value, list) else [value]
+
+
+OneOrMore = Annotated[list[str], BeforeValidator(_in_a_list)]
+"""A list of texts; a text alone is a list of one."""
+
+
+def _key(text: str) -> str:
+    return re.sub(r"[\s_-]+", " ", text.strip().casefold())
+
+
+def one_of(choice: Any) -> BeforeValidator:
+    """Return what reads the texts of a `Literal`; case, spaces and hyphens are free."""
+    known = {_key(text): text for text in get_args(choice)}
+    return BeforeValidator(
+        lambda value: known.get(_key(value), value) if isinstance(value, str) else value
+    )
+
+
+def listed(words: Iterable[str], joint: str) -> str:
+    """Return words as a sentence lists them: `from, to and step`."""
+    *most, last = words
+    return f"{', '.join(most)} {joint} {last}" if most else last
+
+
 def in_range(value: float, least: float, most: float, what: str) -> None:
     if not least <= value <= most:
         raise WrongValueError(
@@ -37,15 +68,20 @@ def in_range(value: float, least: float, most: float, what: str) -> None:
         )
 
 
+GRACENOTE_REMEDY = "write it like '45 ms'"
+INNER_REMEDY = "write it like '100 ms', or '1/2 beat' to open movements out"
+METER_REMEDY = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
+
+
 def read_gracenote_length(text: str) -> Length:
     """Read a gracenote's length; raise `WrongValueError` unless it is from 10 to 250 ms."""
     try:
         length = parse_length(text)
     except ValueError:
-        raise WrongValueError(f"{text!r} is no length", "write it like '45 ms'") from None
+        raise WrongValueError(f"{text!r} is no length", GRACENOTE_REMEDY) from None
     if length.is_share_of_beat:
         raise WrongValueError(
-            "a gracenote's length does not change with the beat", "write it like '45 ms'"
+            "a gracenote's length does not change with the beat", GRACENOTE_REMEDY
         )
     if not 10 <= length.value <= 250:
         raise WrongValueError(
@@ -59,9 +95,7 @@ def read_inner_length(text: str) -> Length:
     try:
         length = parse_length(text)
     except ValueError:
-        raise WrongValueError(
-            f"{text!r} is no length", "write it like '100 ms', or '1/2 beat' to open movements out"
-        ) from None
+        raise WrongValueError(f"{text!r} is no length", INNER_REMEDY) from None
     if length.is_share_of_beat and not 0 < length.value <= 4:
         raise WrongValueError(
             f"an inner length of {length} is out of range", "write up to 4 beats, above 0"
@@ -75,19 +109,21 @@ def read_inner_length(text: str) -> Length:
 
 def read_meter(text: str) -> Meter:
     """Read a meter such as `3/4` or `6/8`; raise `WrongValueError` for what nobody can count."""
-    remedy = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
     match = re.fullmatch(r"\s*(\d{1,3})\s*/\s*(\d{1,3})\s*", text)
     if match is None:
-        raise WrongValueError(f"{text!r} is no meter", remedy)
+        raise WrongValueError(f"{text!r} is no meter", METER_REMEDY)
     count, unit = int(match[1]), int(match[2])
     if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16):
-        raise WrongValueError(f"a meter of {count}/{unit} is out of range", remedy)
+        raise WrongValueError(f"a meter of {count}/{unit} is out of range", METER_REMEDY)
     return Meter(count, unit)
 
 
 _FROM_TO = re.compile(r"(?P<first>.+?)\s+to\s+(?P<last>.+)", re.IGNORECASE)
 
 RUN_REMEDY = "write the notes' names with commas between, as 'low A, B, D' or 'low G to F'"
+
+
+NOTE_REMEDY = "write a note's name, as 'low A'"
 
 
 def _notes_of(name: str) -> tuple[Note, ...]:

@@ -7,14 +7,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
 from renderer.notation.definition_fields import (
+    INNER_REMEDY,
+    RUN_REMEDY,
+    OneOrMore,
     Table,
     WrongValueError,
     in_range,
+    one_of,
     read_inner_length,
     read_notes,
     read_run,
@@ -104,6 +108,8 @@ DefinitionLine = RunLine | AbcLine | PatternLine
 
 _MUSIC = ("run", "runs", "scale", "against", "each", "abc")
 _MOST_ORNAMENTS = 16
+_ORNAMENT_REMEDY = "write a movement's name, as 'doubling', or a list, as ['doubling', 'grip']"
+_ON_REMEDY = "write 'every', 'first', 'last', or notes, as 'D, E'"
 NOTES_PER_BEAT = {False: (1, 2, 3, 4), True: (1, 2, 3, 6)}
 """By whether the meter is compound; a dotted beat divides into quarters in no usual note."""
 
@@ -112,19 +118,31 @@ class LineTable(Table):
     """One of `[[lines]]`, its keys checked each and together."""
 
     heading: str = Field(default="", max_length=LONGEST_TITLE)
-    run: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    runs: RunsTable | None = None
-    scale: ScaleTable | None = None
-    against: AgainstTable | None = None
-    each: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    abc: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    ornament: str | list[str] | None = None
+    run: str | None = Field(default=None, max_length=LONGEST_TEXT, description=RUN_REMEDY)
+    runs: RunsTable | None = Field(
+        default=None, description='write it like runs = { span = "fourth", direction = "rising" }'
+    )
+    scale: ScaleTable | None = Field(
+        default=None, description='write it like scale = { step = "third" }'
+    )
+    against: AgainstTable | None = Field(
+        default=None, description='write it like against = { note = "low A" }'
+    )
+    each: str | None = Field(default=None, max_length=LONGEST_TEXT, description=RUN_REMEDY)
+    abc: str | None = Field(
+        default=None,
+        max_length=LONGEST_TEXT,
+        description="write it like '{g}A2 {d}A2 | {gBd}B4'",
+    )
+    ornament: OneOrMore | None = Field(default=None, description=_ORNAMENT_REMEDY)
     walk: bool = False
     plain: bool = True
-    on: str = Field(default="every", max_length=LONGEST_TEXT)
-    rhythm: Rhythm = "even"
-    notes_per_beat: int = Field(default=1, alias="notes-per-beat")
-    inner: str | None = None
+    on: str = Field(default="every", max_length=LONGEST_TEXT, description=_ON_REMEDY)
+    rhythm: Annotated[Rhythm, one_of(Rhythm)] = "even"
+    notes_per_beat: int = Field(
+        default=1, alias="notes-per-beat", description="write a whole number, such as 2"
+    )
+    inner: str | None = Field(default=None, description=INNER_REMEDY)
 
     @field_validator("run", "each")
     @classmethod
@@ -134,16 +152,17 @@ class LineTable(Table):
 
     @field_validator("ornament")
     @classmethod
-    def _ornament(cls, value: str | list[str]) -> str | list[str]:
-        names = [value] if isinstance(value, str) else value
-        if not 1 <= len(names) <= _MOST_ORNAMENTS:
+    def _ornament(cls, value: list[str]) -> list[str]:
+        if not 1 <= len(value) <= _MOST_ORNAMENTS:
             raise WrongValueError(
-                f"a list of {len(names)} ornaments is out of range",
+                f"a list of {len(value)} ornaments is out of range",
                 f"name 1 to {_MOST_ORNAMENTS}",
             )
-        for name in names:
-            if not 1 <= len(name.strip()) <= LONGEST_TITLE:
-                raise WrongValueError("an ornament's name has the wrong length", "name a movement")
+        for name in value:
+            if not name.strip():
+                raise WrongValueError("the ornament has no name", _ORNAMENT_REMEDY)
+            if len(name) > LONGEST_TITLE:
+                raise WrongValueError("an ornament's name is too long", _ORNAMENT_REMEDY)
         return value
 
     @field_validator("on")
@@ -232,8 +251,7 @@ class LineTable(Table):
         """Return the movements' names, None for a plain note."""
         if self.ornament is None:
             return ()
-        names = [self.ornament] if isinstance(self.ornament, str) else self.ornament
-        words = [name.strip() for name in names]
+        words = [name.strip() for name in self.ornament]
         return tuple(None if name.casefold() == PLAIN else name for name in words)
 
 
@@ -242,7 +260,10 @@ def _read_on(text: str) -> On:
         case "every" | "first" | "last" as word:
             return word
         case _:
-            return tuple(sorted(read_notes(text)))
+            try:
+                return tuple(sorted(read_notes(text)))
+            except WrongValueError as error:
+                raise WrongValueError(error.cause, _ON_REMEDY) from None
 
 
 def definition_line(line: LineTable) -> DefinitionLine:

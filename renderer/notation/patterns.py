@@ -7,12 +7,23 @@ steps of the chanter: a third is 2 steps.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from renderer.notation.definition_fields import Table, WrongValueError, in_range, read_notes
+from renderer.notation.definition_fields import (
+    NOTE_REMEDY,
+    RUN_REMEDY,
+    OneOrMore,
+    Table,
+    WrongValueError,
+    in_range,
+    listed,
+    one_of,
+    read_notes,
+)
 from renderer.notation.limits import LONGEST_TEXT, MOST_LINES
 from renderer.notation.pitch import Note, note_named
 
@@ -105,15 +116,18 @@ class Each:
 Pattern = Runs | Scale | Against | Each
 
 
+def _one_of_these(words: Iterable[str]) -> str:
+    return f"write {listed(map(repr, words), 'or')}"
+
+
+_INTERVAL_REMEDY = _one_of_these(INTERVALS)
+
+
 def _interval(text: str) -> int:
     steps = INTERVALS.get(text.strip().casefold())
     if steps is None:
-        raise WrongValueError(f"{text!r} is no interval", f"write one of {', '.join(INTERVALS)}")
+        raise WrongValueError(f"{text!r} is no interval", _INTERVAL_REMEDY)
     return steps
-
-
-def _listed(value: str | list[str]) -> list[str]:
-    return [value] if isinstance(value, str) else value
 
 
 def _note(text: str) -> Note:
@@ -136,14 +150,14 @@ SCALE_DIRECTIONS = ("rising", "falling", "both")
 RUN_DIRECTIONS = (*SCALE_DIRECTIONS, "turning")
 
 
-def _directions(value: str | list[str], known: tuple[str, ...]) -> tuple[Direction, ...]:
+def _directions(value: list[str], known: tuple[str, ...]) -> tuple[Direction, ...]:
     found: dict[Direction, None] = {}
-    for word in _listed(value):
+    for word in value:
         if word.strip().casefold() not in known:
-            raise WrongValueError(f"{word!r} is no direction", f"write one of {', '.join(known)}")
+            raise WrongValueError(f"{word!r} is no direction", _one_of_these(known))
         found |= dict.fromkeys(_DIRECTIONS[word.strip().casefold()])
     if not found:
-        raise WrongValueError("there is no direction", f"write one of {', '.join(known)}")
+        raise WrongValueError("there is no direction", _one_of_these(known))
     # In the table's order, so that a list in another order is the same choice.
     return tuple(word for word in ("rising", "falling", "turning") if word in found)
 
@@ -151,29 +165,32 @@ def _directions(value: str | list[str], known: tuple[str, ...]) -> tuple[Directi
 class RunsTable(Table):
     """`runs = { span = "fourth", direction = "rising" }`."""
 
-    span: str | list[str] = Field(
-        default_factory=lambda: ["third", "fourth", "fifth", "sixth", "seventh"]
+    span: OneOrMore = Field(
+        default=["third", "fourth", "fifth", "sixth", "seventh"],
+        description="write an interval, as 'fourth', or a list, as ['third', 'fourth']",
     )
-    direction: str | list[str] = "both"
-    notes: int = LEAST_NOTES
-    among: str = Field(default="low G to F", max_length=LONGEST_TEXT)
-    start: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    end: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    order: Order = "pitch"
-    limit: int | None = None
+    direction: OneOrMore = Field(default=["both"], description=_one_of_these(RUN_DIRECTIONS))
+    notes: int = Field(
+        default=LEAST_NOTES, description=f"write a whole number from {LEAST_NOTES} to {MOST_NOTES}"
+    )
+    among: str = Field(default="low G to F", max_length=LONGEST_TEXT, description=RUN_REMEDY)
+    start: str | None = Field(default=None, max_length=LONGEST_TEXT, description=RUN_REMEDY)
+    end: str | None = Field(default=None, max_length=LONGEST_TEXT, description=RUN_REMEDY)
+    order: Annotated[Order, one_of(Order)] = "pitch"
+    limit: int | None = Field(default=None, description="write a whole number, such as 12")
 
     @field_validator("span")
     @classmethod
-    def _span(cls, value: str | list[str]) -> str | list[str]:
-        if not _listed(value):
-            raise WrongValueError("there is no span", "write one, such as 'fourth', or a list")
-        for word in _listed(value):
+    def _span(cls, value: list[str]) -> list[str]:
+        if not value:
+            raise WrongValueError("there is no span", _INTERVAL_REMEDY)
+        for word in value:
             _interval(word)
         return value
 
     @field_validator("direction")
     @classmethod
-    def _direction(cls, value: str | list[str]) -> str | list[str]:
+    def _direction(cls, value: list[str]) -> list[str]:
         _directions(value, RUN_DIRECTIONS)
         return value
 
@@ -198,7 +215,7 @@ class RunsTable(Table):
     def value(self) -> Runs:
         """Return the choice that the table stands for."""
         return Runs(
-            tuple(sorted({_interval(word) for word in _listed(self.span)})),
+            tuple(sorted({_interval(word) for word in self.span})),
             _directions(self.direction, RUN_DIRECTIONS),
             self.notes,
             tuple(sorted(read_notes(self.among))),
@@ -212,10 +229,10 @@ class RunsTable(Table):
 class ScaleTable(Table):
     """`scale = { step = "third", from = "low G", to = "high A", direction = "both" }`."""
 
-    step: str = "second"
-    first: str = Field(default="low G", alias="from")
-    last: str = Field(default="high A", alias="to")
-    direction: str | list[str] = "both"
+    step: str = Field(default="second", description=_INTERVAL_REMEDY)
+    first: str = Field(default="low G", alias="from", description=NOTE_REMEDY)
+    last: str = Field(default="high A", alias="to", description=NOTE_REMEDY)
+    direction: OneOrMore = Field(default=["both"], description=_one_of_these(SCALE_DIRECTIONS))
 
     @field_validator("step")
     @classmethod
@@ -231,7 +248,7 @@ class ScaleTable(Table):
 
     @field_validator("direction")
     @classmethod
-    def _direction(cls, value: str | list[str]) -> str | list[str]:
+    def _direction(cls, value: list[str]) -> list[str]:
         _directions(value, SCALE_DIRECTIONS)
         return value
 
@@ -258,8 +275,8 @@ class ScaleTable(Table):
 class AgainstTable(Table):
     """`against = { note = "low A", others = "B to high A" }`."""
 
-    note: str
-    others: str = Field(default="low G to high A", max_length=LONGEST_TEXT)
+    note: str = Field(description=NOTE_REMEDY)
+    others: str = Field(default="low G to high A", max_length=LONGEST_TEXT, description=RUN_REMEDY)
 
     @field_validator("note")
     @classmethod

@@ -1,7 +1,9 @@
-"""Opening the files that a user names: a path in, its bytes out, or one message why not."""
+"""Opening the files that a user names: a path in, bytes or text out, or one message why not."""
 
 from __future__ import annotations
 
+import codecs
+import re
 from pathlib import Path
 
 from renderer.errors import failure
@@ -35,7 +37,7 @@ def read_bytes(path: Path, most_bytes: int, *, if_too_large: str) -> bytes:
         with path.open("rb") as opened:
             data = opened.read(most_bytes + 1)
     except FileNotFoundError:
-        raise failure("there is no such file", "check its name and folder", file=file) from None
+        raise failure("there is no such file", _where_it_may_be(path), file=file) from None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise failure(f"the file cannot be read: {reason}", "check it", file=file) from None
@@ -43,3 +45,76 @@ def read_bytes(path: Path, most_bytes: int, *, if_too_large: str) -> bytes:
         size = f"{most_bytes / 1_000_000:g} MB"
         raise failure(f"the file is larger than {size}", if_too_large, file=file)
     return data
+
+
+_TEXT_ENDING = ".txt"
+
+
+def without_text_ending(path: Path) -> Path | None:
+    """Return `wide.toml` for `wide.toml.txt`, as simple editors name what they save, else None."""
+    if path.suffix.casefold() != _TEXT_ENDING or not path.with_suffix("").suffix:
+        return None
+    return path.with_suffix("")
+
+
+def _where_it_may_be(path: Path) -> str:
+    saved_as_text = path.with_name(path.name + _TEXT_ENDING)
+    if path.suffix and saved_as_text.is_file():
+        return f"there is a {saved_as_text.name}: rename it to {path.name}"
+    return "check its name and folder"
+
+
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_NOT_WRITTEN = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
+"""Bytes that no text has in any encoding of single bytes."""
+
+
+def read_text(path: Path, most_bytes: int, *, what: str) -> str:
+    """Return what is in a text file saved as UTF-8, or as UTF-16 with its byte order mark.
+
+    Parameters
+    ----------
+    path:
+        As the user named it.
+    most_bytes:
+        How large it may be.
+    what:
+        What kind of file is wanted, such as `an exercise definition`.
+
+    Raises
+    ------
+    RungwiseError
+        As `read_bytes` does; for text in another encoding; for what is no text.
+    """
+    data = read_bytes(path, most_bytes, if_too_large=f"name {what}")
+    mark, form = next((one for one in _MARKS if data.startswith(one[0])), (b"", "utf-8"))
+    wrong_at = 0
+    try:
+        text = data[len(mark) :].decode(form)
+    except UnicodeDecodeError as error:
+        wrong_at = error.start
+    else:
+        if "\0" not in text:
+            return text
+    if _is_utf_16(data):
+        cause = "this was saved as UTF-16, not as UTF-8"
+    elif _NOT_WRITTEN.search(data):
+        raise failure("this is not a text file", f"name {what}", file=str(path))
+    else:
+        line = data.count(b"\n", 0, wrong_at) + 1
+        cause = f"this was not saved as UTF-8: line {line} has a letter in another encoding"
+    remedy = "open it in your editor and save it again (Save as) with the encoding UTF-8"
+    raise failure(cause, remedy, file=str(path))
+
+
+def _is_utf_16(data: bytes) -> bool:
+    """Whether most letters are the plain ones, each with a zero byte on the same side of it."""
+    halves = (data[0::2], data[1::2])
+    return any(
+        other.count(0) > len(other) // 2 and not _NOT_WRITTEN.search(letters)
+        for letters, other in (halves, halves[::-1])
+    )

@@ -20,12 +20,14 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
+from pydantic import Field, PlainValidator, ValidationError
 from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.definition_fields import Table, listed
 from renderer.notation.definition_lines import PLAIN
+from renderer.notation.definition_problems import keys_of, wrong_type
 from renderer.notation.pitch import Note, note_named, note_of_abc
 from renderer.notation.score import Slot
 
@@ -202,14 +204,23 @@ class OrnamentBook:
         return iter(self.movements)
 
     def movement(self, name: str) -> Movement:
-        """Return the movement of that name or spelling; case, spaces and hyphens are free.
+        """Return the movement of that name or spelling; case, spaces, hyphens and plurals
+        are free.
 
         Raises `ValueError`, suggesting the nearest names, where there is none.
         """
         found = self.find(name)
         if found is None:
-            raise ValueError(f"there is no ornament {name.strip()!r}; {self._nearest(name)}")
+            remedy = self._as_a_list(name) or self._nearest(name)
+            raise ValueError(f"there is no ornament {name.strip()!r}; {remedy}")
         return found
+
+    def _as_a_list(self, name: str) -> str | None:
+        """The remedy for a text that names several movements at once."""
+        names = [part.strip() for part in _BETWEEN_NAMES.split(name) if part.strip()]
+        if len(names) < 2 or not any(self.find(part) for part in names):
+            return None
+        return f"write several as a list: [{', '.join(map(repr, names))}]"
 
     def find(self, name: str) -> Movement | None:
         """Return the movement of that name or spelling, or None."""
@@ -233,18 +244,18 @@ class OrnamentBook:
         return False
 
     def _nearest(self, name: str) -> str:
-        words = {word: m.name for m in self.movements for word in (m.name, *m.spellings)}
-        found = process.extract(
-            name, list(words), scorer=fuzz.WRatio, processor=_key, limit=6, score_cutoff=70
-        )
+        wanted = _key(name)
+        scored = [(_likeness(wanted, key), movement) for key, movement in self._by_key.items()]
+        best = max(score for score, _ in scored) if scored else 0
         # Weaker matches beside a strong one only distract.
-        close = [word for word, score, _ in found if score > found[0][1] - 12]
-        names = list(dict.fromkeys(words[word] for word in close))[:3]
-        if not names:
+        least = max(_LEAST_LIKENESS, best - 10)
+        scored.sort(key=lambda one: -one[0])
+        names = dict.fromkeys(movement.name for score, movement in scored if score >= least)
+        nearest = [repr(name) for name in names][:_MOST_NEAREST]
+        if not nearest:
             return "`rungwise ornaments` lists the book"
-        if len(names) == 1:
-            return f"the nearest name is {names[0]!r}"
-        return "the nearest names are " + " and ".join(repr(name) for name in names)
+        verb = "name is" if len(nearest) == 1 else "names are"
+        return f"the nearest {verb} {listed(nearest, 'and')}"
 
     def extended(self, table: Mapping[str, Any]) -> OrnamentBook:
         """Return the book with the movements of a definition's `[ornament-book]` table.
@@ -265,8 +276,25 @@ class OrnamentBook:
         return _extended(self, table)
 
 
+_BETWEEN_NAMES = re.compile(r"[,;/+&]|\s+(?:and|then)\s+", re.IGNORECASE)
+_MOST_NEAREST = 3
+_LEAST_LIKENESS = 75
+"""Per cent; judged by slips such as `dubling` (93), and `tachum` (50), which the book lacks."""
+
+
 def _key(name: str) -> str:
-    return " ".join(re.split(r"[\s\-_]+", name.strip().casefold()))
+    words = re.sub(r"[\s\-_]+", " ", name.strip().casefold()).replace("grace note", "gracenote")
+    # Plurals: `doublings`, `throws on D`.
+    return " ".join(re.sub(r"(?<=\w\w[^s])s$", "", word) for word in words.split())
+
+
+def _likeness(wanted: str, known: str) -> float:
+    """How much two keys are alike, in per cent: their letters, or words that both have."""
+    score = max(fuzz.ratio(wanted, known), fuzz.token_sort_ratio(wanted, known))
+    fewer, more = sorted((wanted.split(), known.split()), key=len)
+    if len("".join(fewer)) >= 3 and set(fewer) <= set(more):
+        score = max(score, 90 - 3 * (len(more) - len(fewer)))
+    return score
 
 
 # --- reading and checking tables -----------------------------------------------------------------
@@ -289,21 +317,26 @@ _Fragments = dict[_NoteKey, Annotated[Fragment, PlainValidator(_fragment)]]
 _Words = list[Annotated[str, Field(min_length=1, max_length=_LONGEST_NAME)]]
 
 
-class _Entry(BaseModel):
+class _Entry(Table):
     """The keys of one movement's table, checked each for itself."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
-
     family: str | None = Field(default=None, min_length=1, max_length=_LONGEST_NAME)
-    spellings: _Words | None = None
+    spellings: _Words | None = Field(
+        default=None, description="write a list, as ['D throw', 'light throw']"
+    )
     description: str | None = Field(default=None, max_length=300)
     source: str | None = Field(default=None, max_length=300)
-    instead: _Words | None = None
-    fragments: _Fragments = Field(default_factory=dict)
-    approaches: dict[_NoteKey, _Fragments] = Field(default_factory=dict, alias="from")
-
-
-_ENTRY_KEYS = [field.alias or name for name, field in _Entry.model_fields.items()]
+    instead: _Words | None = Field(
+        default=None, description="write a list of movements, as ['half doubling', 'strike']"
+    )
+    fragments: _Fragments = Field(
+        default_factory=dict, description="write it like fragments = { B = '{g}B {d}B' }"
+    )
+    approaches: dict[_NoteKey, _Fragments] = Field(
+        default_factory=dict,
+        alias="from",
+        description="write it like from = { D = { B = 'G {B}G B' } }",
+    )
 
 
 def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
@@ -389,21 +422,21 @@ def _without(table: Mapping[str, Any], paths: Sequence[tuple[int | str, ...]]) -
 
 
 def _problem(detail: ErrorDetails, place: str) -> Problem:
-    steps = [str(step) for step in detail["loc"] if step != "[key]"]
-    where = ".".join([place, *steps])
-    kind = detail["type"]
+    steps = [str(step + 1) if isinstance(step, int) else step for step in detail["loc"]]
+    where = ".".join([place, *(step for step in steps if step != "[key]")])
+    kind, value, fields = detail["type"], detail["input"], keys_of(_Entry)
     if kind == "extra_forbidden":
-        near = process.extractOne(steps[-1], _ENTRY_KEYS, scorer=fuzz.WRatio, score_cutoff=60)
-        known = f"write {near[0]!r}" if near else f"use one of {', '.join(_ENTRY_KEYS)}"
+        near = process.extractOne(steps[-1], list(fields), scorer=fuzz.ratio, score_cutoff=60)
+        known = f"write {near[0]!r}" if near else f"use one of {', '.join(fields)}"
         return Problem(f"there is no key {steps[-1]!r} here", known, where)
     if kind == "value_error":
         cause, _, remedy = str(detail["ctx"]["error"]).partition("; ")
-        return Problem(cause, remedy[:1].upper() + remedy[1:], where)
-    return Problem(
-        detail["msg"][:1].lower() + detail["msg"][1:],
-        "The book's own entries, as `rungwise ornaments` prints them, show the form",
-        where,
-    )
+    elif kind in ("string_too_short", "string_too_long"):
+        most = detail["ctx"].get("max_length", _LONGEST_NAME)
+        cause, remedy = "the text has the wrong length", f"write 1 to {most} characters"
+    else:
+        cause, remedy = wrong_type(kind, steps[0], value, fields.get(steps[0]))
+    return Problem(cause, remedy, where)
 
 
 def _check_fragments(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.notation.pitch import Note
 from renderer.technique.choose import lead_into, obstacle
-from renderer.technique.ornaments import fragment_abc, load_book
+from renderer.technique.ornaments import Movement, fragment_abc, load_book
 
 BOOK = load_book()
 NAMES = st.sampled_from([movement.name for movement in BOOK])
@@ -25,7 +27,8 @@ NOTES = st.sampled_from(Note)
         ("doubling", Note.HIGH_A, Note.HIGH_A, "strike", "{g}a"),
         ("doubling", Note.HIGH_G, Note.HIGH_G, "thumb doubling", "{a}g {f}g"),
         ("half doubling", Note.B, Note.B, "doubling", "{g}B {d}B"),
-        ("D gracenote", Note.E, Note.B, "F gracenote", "{f}e"),
+        ("D gracenote", Note.E, Note.B, "G gracenote", "{g}e"),
+        ("D gracenote", Note.B, Note.E, "G gracenote", "{g}B"),
         ("D gracenote", Note.B, Note.D, "E gracenote", "{e}B"),
         ("D gracenote", Note.B, Note.F, "G gracenote", "{g}B"),
         ("strike", Note.E, Note.LOW_A, "G gracenote", "{g}e"),
@@ -33,6 +36,16 @@ NOTES = st.sampled_from(Note)
         ("birl", Note.LOW_A, Note.LOW_G, "birl with a low A start", "A G A G A"),
         ("birl with a G gracenote", Note.LOW_A, Note.HIGH_G, "thumb birl", "{a}A G A G A"),
         ("G-D-E gracenotes", Note.B, Note.HIGH_A, "D-E gracenotes", "B {d}B {e}B"),
+        ("G-D-E gracenotes", Note.D, Note.B, "doubling", "{g}d {e}d"),
+        ("G-D-E gracenotes", Note.D, Note.HIGH_G, "thumb doubling", "{a}d {e}d"),
+        ("G-D-E gracenotes", Note.D, Note.HIGH_A, "half doubling", "d {e}d"),
+        ("A-D-E gracenotes", Note.E, Note.HIGH_G, "thumb doubling", "{a}e {f}e"),
+        ("D-E gracenotes", Note.D, Note.HIGH_A, "half doubling", "d {e}d"),
+        ("half doubling", Note.HIGH_G, Note.HIGH_G, "thumb doubling", "{a}g {f}g"),
+        ("light G gracenote strike", Note.B, Note.D, "G gracenote strike", "{g}B {G}B"),
+        ("light G gracenote strike", Note.D, Note.HIGH_A, "light strike", "{c}d"),
+        ("light shake", Note.B, Note.D, "shake", "{g}B {d}B {G}B"),
+        ("half strike", Note.D, Note.LOW_G, "G gracenote strike", "{g}d {G}d"),
         ("taorluath", Note.E, Note.B, "grip", "G {d}G e"),
     ],
 )
@@ -43,6 +56,21 @@ def test_what_cannot_be_played_is_replaced_and_the_teacher_told(
     assert (choice.name, fragment_abc(choice.slots)) == (played, slots)
     assert choice.remark is not None
     assert choice.remark.endswith(f"{played or f'plain {note}'} instead.")
+
+
+@pytest.mark.parametrize("movement", tuple(BOOK), ids=lambda movement: movement.name)
+def test_no_replacement_gives_up_a_first_gracenote_that_another_keeps(movement: Movement) -> None:
+    first = {slots[0].gracenote for slots in movement.fragments.values()} - {None}
+    for note, previous in product(Note, (None, *Note)):
+        standing = [BOOK.movement(name) for name in movement.instead]
+        playable = [
+            other.slots(note, previous)
+            for other in standing
+            if note in other.fragments and obstacle(other.slots(note, previous), previous) is None
+        ]
+        if any(slots[0].gracenote in first for slots in playable):
+            choice = lead_into(BOOK, movement.name, note, previous)
+            assert choice.remark is None or choice.slots[0].gracenote in first
 
 
 @pytest.mark.parametrize("previous", [None, *Note])

@@ -109,9 +109,38 @@ def test_a_wrong_name_suggests_the_nearest(wrong: str, right: str) -> None:
         BOOK.movement(wrong)
 
 
-def test_a_name_like_no_other_points_to_the_book() -> None:
-    with pytest.raises(ValueError, match="rungwise ornaments"):
-        BOOK.movement("xqzwv")
+@pytest.mark.parametrize("name", ["xqzwv", "tachum", "catch", "x", "echo beat"])
+def test_a_name_like_no_other_points_to_the_book(name: str) -> None:
+    with pytest.raises(ValueError, match=r"; `rungwise ornaments` lists the book$"):
+        BOOK.movement(name)
+
+
+def test_at_most_three_near_names_are_offered() -> None:
+    with pytest.raises(ValueError, match=r"'throw on D', '[^']+' and '[^']+'$"):
+        BOOK.movement("throw")
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("Doublings", "doubling"),
+        ("half-doublings", "half doubling"),
+        ("THROWS ON D", "throw on D"),
+        ("G grace notes", "G gracenote"),
+        ("g-gracenote", "G gracenote"),
+        ("lemluath", "grip"),
+        ("Leumluaths", "grip"),
+        ("birls", "birl"),
+    ],
+)
+def test_plurals_capitals_and_hyphens_are_free_in_names(written: str, meant: str) -> None:
+    assert BOOK.movement(written).name == meant
+
+
+@pytest.mark.parametrize("written", ["doubling, grip", "doubling and grip", "doubling/grip"])
+def test_several_movements_in_one_text_are_to_be_written_as_a_list(written: str) -> None:
+    with pytest.raises(ValueError, match=r"several as a list: \['doubling', 'grip'\]"):
+        BOOK.movement(written)
 
 
 def test_a_note_without_the_movement_says_which_notes_have_it() -> None:
@@ -194,6 +223,26 @@ def test_every_problem_is_reported_at_once_each_with_its_place() -> None:
 )
 def test_a_wrong_entry_is_refused_at_its_place(table: dict[str, Any], place: str) -> None:
     assert [problem.place for problem in problems_of(table)] == [f"ornament-book.{place}"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "remedy"),
+    [
+        ({"spellings": "my move"}, "write a list, as ['D throw', 'light throw']"),
+        ({"instead": "strike"}, "write a list of movements"),
+        ({"fragments": "B"}, "write it like fragments = { B = '{g}B {d}B' }"),
+        ({"from": ["B"]}, "write it like from = { D ="),
+        ({"family": 3}, 'write family = "3"'),
+        ({"family": ""}, "write 1 to 60 characters"),
+        ({"instead": [3]}, "write a list of movements"),
+    ],
+)
+def test_an_entry_of_the_wrong_type_is_shown_its_right_form(
+    entry: dict[str, Any], remedy: str
+) -> None:
+    (problem,) = problems_of({"mine": {"fragments": {"B": "{g}B"}} | entry})
+    assert problem.remedy.startswith(remedy)
+    assert "nput should" not in problem.cause
 
 
 @pytest.mark.parametrize("name", ["my move", "My-Move", "other word", "birl"])
