@@ -104,6 +104,12 @@ def _length_of(text: str) -> Fraction:
     return Fraction(units, divisor)
 
 
+def _beats_in_words(beats: Fraction) -> str:
+    whole, part = divmod(beats, 1)
+    number = " ".join(str(share) for share in (whole, part) if share)
+    return f"{number} beat" if beats <= 1 else f"{number} beats"
+
+
 class MusicCode:
     """Collects the measures of one tune as its lines of code are fed in.
 
@@ -476,11 +482,13 @@ class MusicCode:
             if measure.length == whole or (measure.length < whole and may_be_short):
                 continue
             parts = lcm(measure.meter.unit, measure.length.denominator)
-            gap = whole - measure.length
-            fault = f"{abs(gap)} of a whole note too {'little' if gap > 0 else 'much'}"
+            gap = abs(whole - measure.length)
+            beats = _beats_in_words(gap / measure.meter.beat_value)
+            amount = "little" if measure.length < whole else "much"
             yield Problem(
                 f"the bar holds {measure.length * parts}/{parts} and {measure.meter} asks for "
                 f"{whole * parts}/{parts}",
-                f"it is {fault}: correct the lengths, or add a bar line",
+                f"it is {gap * parts}/{parts}, {beats}, too {amount}: correct the lengths, or add "
+                "a bar line",
                 measure.place,
             )

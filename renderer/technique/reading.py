@@ -9,6 +9,7 @@ from pathlib import Path
 from renderer.errors import failure
 from renderer.notation.definition import read_definition
 from renderer.notation.score import Exercise
+from renderer.notation.source_file import without_text_ending
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.technique.library import find_exercise
 from renderer.technique.ornaments import load_book
@@ -20,11 +21,15 @@ def _read_score(path: Path, reading: Reading) -> Exercise:
     reader = _score_reader(path.suffix.casefold())
     if reader is None:
         known = ", ".join(sorted((".toml", *_SCORES)))
+        remedy = f"name an exercise in one of these forms: {known}"
+        renamed = without_text_ending(path)
+        if renamed is not None and renamed.suffix.casefold() in (".toml", *_SCORES):
+            remedy = f"rename it to {renamed.name}"
         raise failure(
             f"files that end in {path.suffix!r} are not read"
             if path.suffix
             else "its name has no ending that tells its form",
-            f"name an exercise in one of these forms: {known}",
+            remedy,
             file=str(path),
         )
     return with_movements(reader(path, reading))

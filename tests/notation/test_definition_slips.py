@@ -9,7 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.abc import read_abc_line
 from renderer.notation.definition import parse_definition, read_definition
+from renderer.notation.score import Meter
+from renderer.technique.reading import read_exercise
 
 GOOD = (
     'title = "Piobaireachd f\N{LATIN SMALL LETTER U WITH DIAERESIS}r alle"\n[[lines]]\nrun = "B"\n'
@@ -138,6 +141,29 @@ def test_a_file_that_the_editor_named_txt_is_found(tmp_path: Path) -> None:
     (tmp_path / "wide.toml.txt").write_text(GOOD, encoding="utf-8")
     with pytest.raises(RungwiseError, match=r"There is a wide.toml.txt: rename it to wide.toml"):
         read_definition(tmp_path / "wide.toml")
+
+
+def test_a_file_that_ends_in_txt_is_to_be_renamed(tmp_path: Path) -> None:
+    path = tmp_path / "wide.toml.txt"
+    path.write_text(GOOD, encoding="utf-8")
+    with pytest.raises(RungwiseError, match=r"'.txt' are not read. Rename it to wide.toml.$"):
+        read_exercise(path)
+
+
+@pytest.mark.parametrize(
+    ("abc", "meter", "says"),
+    [
+        ("A8 B8 d8", Meter(4, 4), "it is 8/4, 8 beats, too much"),
+        ("A8 | A3 | A8", Meter(4, 4), "it is 5/8, 2 1/2 beats, too little"),
+        ("A3 A3 A3", Meter(6, 8), "it is 3/8, 1 beat, too much"),
+    ],
+)
+def test_a_bar_that_does_not_add_up_says_by_how_many_beats(
+    abc: str, meter: Meter, says: str
+) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        read_abc_line(abc, meter)
+    assert says in caught.value.problems[0].remedy
 
 
 @pytest.mark.parametrize(
