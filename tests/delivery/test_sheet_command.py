@@ -10,6 +10,7 @@ from typer.testing import CliRunner, Result
 
 from renderer.commands.app import app
 from renderer.errors import RungwiseError
+from renderer.technique.reading import read_exercise
 from tests.delivery.disks import make_read_only, small_disk
 
 
@@ -50,6 +51,27 @@ def test_a_gracenote_length_of_ones_own_is_printed(tmp_path: Path) -> None:
     assert "Gracenotes 38 ms" in PdfReader(target).pages[0].extract_text()
 
 
+def test_one_line_alone_is_printed_under_its_own_number(tmp_path: Path) -> None:
+    target = tmp_path / "line.pdf"
+    assert sheet("crossing-noises", "-o", target, "--line", "3").exit_code == 0
+    exercise = read_exercise("crossing-noises")
+    (page,) = PdfReader(target).pages
+    text = page.extract_text()
+    assert f"{exercise.title}, line 3" in text
+    assert f"3  {exercise.lines[2].heading}" in text
+    for number in (1, 2, 4, 5):
+        assert f"{number}  {exercise.lines[number - 1].heading}" not in text
+
+
+def test_a_roomy_page_is_printed_larger_unless_the_size_is_given(tmp_path: Path) -> None:
+    pages: list[bytes] = []
+    for options in ((), ("--size", "normal"), ("--size", "large")):
+        target = tmp_path / f"{len(pages)}.svg"
+        assert sheet("first-strikes", "-o", target, *options).exit_code == 0
+        pages.append(target.read_bytes())
+    assert len(set(pages)) == 3
+
+
 def test_opened_closed_and_both_print_different_staves(tmp_path: Path) -> None:
     written = {}
     for option in ("--opened", "--closed", "--both"):
@@ -69,6 +91,7 @@ def test_opened_closed_and_both_print_different_staves(tmp_path: Path) -> None:
         (("shakes", "-o", "sheet.pdf", "--date", "soon"), "2026-11-25"),
         (("shakes", "-o", "sheet.pdf", "--link", "https://example.org/" + "x" * 400), "--link"),
         (("shakes", "-o", "nowhere/sheet.pdf"), "folder does not exist"),
+        (("shakes", "-o", "sheet.pdf", "--line", "4"), "Choose one from 1 to 3"),
         (("shaeks", "-o", "sheet.pdf"), "'shakes'"),
     ],
 )

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 from renderer.delivery.sheet.drawing import Drawing, Extent, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
 from renderer.delivery.sheet.pieces import Glyph, Stroke
-from renderer.delivery.sheet.systems import System, lay_systems
+from renderer.delivery.sheet.systems import System, half_of, lay_systems, rows_of
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.note_values import beam_groups, values_of_bar
@@ -144,6 +145,55 @@ def test_bar_lines_of_lines_with_the_same_bars_stand_under_each_other(name: str)
         widths = tuple((bar.left, bar.width) for system in systems for bar in system.bars)
         edges.setdefault(bars, set()).add(widths)
     assert all(len(different) == 1 for different in edges.values())
+
+
+DENSE = """
+title = "A dense bar under a walk"
+meter = "2/4"
+
+[[lines]]
+run = "low G, low A, B, C, D, E, F"
+ornament = "doubling"
+walk = true
+notes-per-beat = 4
+
+[[lines]]
+run = "low G, low A, B, C, D, E, F, high G"
+ornament = "doubling"
+notes-per-beat = 4
+"""
+
+
+def test_a_dense_bar_does_not_crush_the_bars_of_an_unlike_line(tmp_path: Path) -> None:
+    path = tmp_path / "dense.toml"
+    path.write_text(DENSE, encoding="utf-8")
+    exercise = read_exercise(path)
+    beside, dense = laid(exercise)
+    (alone,) = laid(replace(exercise, lines=exercise.lines[:1]))
+
+    def widths(systems: tuple[System, ...]) -> list[float]:
+        return [round(bar.width) for system in systems for bar in system.bars]
+
+    assert widths(beside) == widths(alone)
+    assert len(set(widths(beside))) == 1
+    assert dense[0].bars[0].width > 1.5 * beside[0].bars[0].width
+
+
+def test_walks_of_one_pattern_stand_under_each_other_whatever_the_width() -> None:
+    engraved = [engrave(shipped("full-book-of-doublings")).lines]
+    for width in (WIDTH * 0.6, WIDTH, WIDTH * 1.5):
+        lines = lay_systems(engraved, width)
+        assert len({tuple(round(bar.width) for s in one for bar in s.bars) for one in lines}) == 1
+
+
+def test_short_neighbours_get_half_a_row_each_and_a_short_line_among_long_ones_does_not() -> None:
+    short, long = bar_of("2", "2"), bar_of("1", "1", "1", "1")
+    lines = [Line((short,)), Line((short,)), Line((long,) * 4), Line((short,))]
+    two = laid(Exercise("Two", tuple(lines[:2])))
+    assert rows_of(two, WIDTH) == ((0, 1),)
+    for (system,) in two:
+        assert system.width == pytest.approx(half_of(WIDTH))
+    assert rows_of(laid(Exercise("Last", tuple(lines[2:]))), WIDTH) == ((0,), (1,))
 
 
 def test_what_sounds_together_stands_together_on_both_staves() -> None:

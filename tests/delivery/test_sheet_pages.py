@@ -16,13 +16,17 @@ from typing import Any
 import numpy as np
 import pytest
 import segno
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 from pypdf import PdfReader
 
+from renderer.delivery.settings import RenderSettings
 from renderer.delivery.sheet.content import CAUTION, content_of
-from renderer.delivery.sheet.fitting import lines_that_fit, pages_of
+from renderer.delivery.sheet.fitting import enlarged, lines_that_fit, pages_of
 from renderer.delivery.sheet.layout import (
-    MARGIN_MM,
+    HEAD_MM,
+    SIDE_MM,
     USUAL_SETTINGS,
     Form,
     Paper,
@@ -38,6 +42,7 @@ from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.technique.library import shipped_exercises
 from renderer.technique.reading import read_exercise
 from renderer.timing.expand import expand
+from renderer.timing.timeline import SectionKind
 from tests.delivery.larkmoor import doublings, ladder
 
 SHIPPED = [exercise.name for exercise in shipped_exercises()]
@@ -98,13 +103,13 @@ def test_a_shipped_exercise_prints_with_its_words_within_the_margins(name: str) 
 def assert_margins_are_white(one: Pages) -> None:
     pixels_per_inch = 50
     # A pixel's edge may reach half a pixel over.
-    border = int(MARGIN_MM / 25.4 * pixels_per_inch) - 1
+    side, head = (int(mm / 25.4 * pixels_per_inch) - 1 for mm in (SIDE_MM, HEAD_MM))
     for png in one.pngs(pixels_per_inch):
         page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
-        inside = page[border:-border, border:-border]
+        inside = page[head:-head, side:-side]
         assert inside.min() < 100
         page = page.copy()
-        page[border:-border, border:-border] = 255
+        page[head:-head, side:-side] = 255
         assert page.min() > 250
 
 
@@ -160,12 +165,16 @@ def test_every_staff_is_described_for_those_who_cannot_see_it() -> None:
     assert len(set(described)) == len(described)
     data = pages(shipped("shakes")).pdf()
     reader = PdfReader(io.BytesIO(data))
-    alternatives = {
+    assert set(described) <= alternatives_in(reader)
+
+
+def alternatives_in(reader: PdfReader) -> set[str]:
+    """What a screen reader says for drawings."""
+    return {
         str(thing["/Alt"])
         for number in range(1, len(reader.xref[0]) + 1)
         if isinstance(thing := reader.get_object(number), dict) and "/Alt" in thing
     }
-    assert set(described) <= alternatives
 
 
 def test_no_date_goes_in_unless_asked() -> None:
@@ -210,6 +219,68 @@ def test_a_box_for_each_rung_stands_beside_each_line() -> None:
     text = words(read(pages(exercise)))
     for tempo in ("52", "64", "76"):
         assert len(re.findall(rf"\b{tempo}\b", text)) == 3
+
+
+def test_the_sheet_says_how_often_the_tracks_play_a_line_and_what_comes_between() -> None:
+    often = replace(ladder(50, 60), repeats=2)
+    text = words(read(pages(doublings(lines=2, ladder=often))))
+    assert "Tracks play each line twice, then a bar of clicks before the next" in text
+    text = words(read(pages(doublings(lines=1, ladder=replace(often, repeats=7)))))
+    assert "Tracks play the line 7 times" in text
+    assert "clicks" not in text
+    assert "Tracks" not in words(read(pages(doublings(lines=2, ladder=ladder(50, 60)))))
+
+
+@given(repeats=st.integers(2, 5), lines=st.integers(2, 4))
+@settings(max_examples=10, deadline=None)
+def test_what_the_sheet_says_of_the_tracks_is_what_they_play(repeats: int, lines: int) -> None:
+    exercise = doublings(lines=lines, ladder=replace(ladder(60), repeats=repeats))
+    usual = RenderSettings()
+    track = expand(exercise, repeats=usual.repeats_of(exercise), gap=usual.gap)
+    kinds = [section.kind for section in track.sections[1:]]
+    turn = [SectionKind.LINE] * repeats
+    assert kinds == [*turn, *([SectionKind.GAP, *turn] * (lines - 1))]
+    for gap, line in zip(
+        (one for one in track.sections if one.kind is SectionKind.GAP),
+        exercise.lines[1:],
+        strict=True,
+    ):
+        assert gap.length == line.bars[0].meter.beats * track.seconds_per_beat
+    times = {2: "twice", 3: "three times", 4: "four times"}.get(repeats, f"{repeats} times")
+    (direction,) = content_of(exercise, USUAL_SETTINGS).directions
+    assert direction == f"Tracks play each line {times}, then a bar of clicks before the next"
+
+
+@pytest.mark.parametrize(
+    ("meter", "beat"),
+    [
+        (Meter(4, 4), "crotchet"),
+        (Meter(6, 8), "dotted crotchet"),
+        (Meter(2, 2), "minim"),
+        (Meter(3, 8), "quaver"),
+        (Meter(9, 16), "dotted quaver"),
+    ],
+)
+def test_the_target_tempo_names_the_beat_that_it_counts(meter: Meter, beat: str) -> None:
+    note = MelodyNote(Fraction(meter.beats), (Slot(Note.B),))
+    exercise = Exercise("A beat", (Line((Bar((note,), meter),)),), tempo=Fraction(66))
+    target = content_of(exercise, USUAL_SETTINGS).facts[1]
+    assert [part if isinstance(part, str) else part.name for part in target] == [
+        "Target ",
+        beat,
+        " = 66",
+    ]
+    reader = read(pages(exercise))
+    assert "= 66" in words(reader)
+    assert beat in alternatives_in(reader)
+
+
+def test_several_beats_are_all_named() -> None:
+    note = MelodyNote(Fraction(2), (Slot(Note.B),))
+    bars = (Bar((note,), Meter(2, 4)), Bar((note,), Meter(6, 8)))
+    reader = read(pages(Exercise("Two beats", (Line(bars),))))
+    assert {"crotchet", "dotted crotchet"} <= alternatives_in(reader)
+    assert len(re.findall("= 60", words(reader))) == 2
 
 
 def test_a_long_ladder_has_all_its_boxes() -> None:
@@ -289,8 +360,8 @@ def test_the_printed_qr_code_is_that_of_the_link() -> None:
     page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
     millimetre = pixels_per_inch / 25.4
     # The code is 22 mm wide, its quiet zone of four modules included, in the upper right corner.
-    right = page.shape[1] - MARGIN_MM * millimetre
-    left, top = right - 22 * millimetre, MARGIN_MM * millimetre
+    right = page.shape[1] - SIDE_MM * millimetre
+    left, top = right - 22 * millimetre, HEAD_MM * millimetre
     wanted = [[bool(module) for module in row] for row in segno.make(LINK, error="m").matrix]
     module = 22 * millimetre / (len(wanted) + 8)
     seen = [
@@ -389,7 +460,7 @@ def test_a_heading_never_stands_at_the_foot_of_a_page_without_its_staff() -> Non
             )
             found = places(page)
             last = max((y for text, y in found if "Here" in text), default=None)
-            foot = min(y for text, y in found if "a box for" in text)
+            foot = min(y for text, y in found if "a box to tick" in text)
             if last is not None:
                 # A staff with its gracenotes is at least 12 mm high.
                 below = [row for row in rows if last < row * 72 / 50 < foot]
@@ -408,6 +479,95 @@ def places(page: Any) -> list[tuple[str, float]]:
 
     page.extract_text(visitor_text=visit)
     return found
+
+
+def sizes_of_print(reader: PdfReader) -> dict[str, float]:
+    """The size in points that each piece of text has."""
+    found: dict[str, float] = {}
+
+    def visit(text: str, outer: list[float], inner: list[float], _font: Any, size: float) -> None:
+        if text.strip():
+            found[text.strip()] = abs(size * inner[3] * outer[3])
+
+    for page in reader.pages:
+        page.extract_text(visitor_text=visit)
+    return found
+
+
+@pytest.mark.parametrize("name", ["full-book-of-doublings", "doublings-over-a-wide-step"])
+def test_what_is_read_while_playing_is_never_smaller_than_nine_and_a_half_points(name: str) -> None:
+    normal = SheetSettings(size=PrintSize.NORMAL, fingering=True)
+    content = content_of(shipped(name), normal)
+    printed = sizes_of_print(read(pages(shipped(name), settings=normal)))
+    advice = [sentence for line in content.lines for sentence in line.advice]
+    small = {size for text, size in printed.items() if text in " ".join(advice) and len(text) > 9}
+    rungs = {printed[rung] for rung in content.lines[0].rungs}
+    strip = {printed[label] for label in ("thumb", "left", "right")}
+    assert {round(size, 1) for size in small | rungs | strip} == {9.5}
+
+
+def test_an_exercise_that_leaves_its_page_empty_is_printed_larger() -> None:
+    exercise = shipped("doublings-over-a-wide-step")
+    usual = pages(exercise)
+    larger = enlarged(usual, exercise)
+    assert larger.settings.scale == pytest.approx(1.4)
+    assert larger.count() == 1
+    assert usual.filled()[1] < larger.filled()[1] <= 1
+    assert_margins_are_white(larger)
+    before, after = (
+        next(size for text, size in sizes_of_print(read(one)).items() if text == "50")
+        for one in (usual, larger)
+    )
+    assert after == pytest.approx(1.4 * before, abs=0.1)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_larger_print_breaks_no_line_and_takes_no_other_page(name: str) -> None:
+    exercise = shipped(name)
+    usual = pages(exercise)
+    larger = enlarged(usual, exercise)
+    assert larger.count() == usual.count()
+    if larger is not usual:
+        assert larger.filled()[1] <= 1
+    for before, after in zip(usual.exercises[0].lines, larger.exercises[0].lines, strict=True):
+        assert len(before.staves) == len(after.staves)
+
+
+def test_a_size_that_was_asked_for_is_kept_and_so_is_a_booklets() -> None:
+    exercise = shipped("shakes")
+    for size in PrintSize:
+        asked = pages(exercise, settings=SheetSettings(size=size))
+        assert enlarged(asked, exercise) is asked
+    booklet = pages(exercise, booklet=Booklet("Winter term"))
+    assert enlarged(booklet, exercise) is booklet
+
+
+def test_short_lines_stand_two_to_a_row_each_under_its_heading() -> None:
+    one = pages(shipped("throws-on-e-and-f"))
+    (content,) = one.exercises
+    assert content.rows[:2] == ((0, 1), (2, 3))
+    assert content.rows[-1] == (12,)
+    half = USUAL_SETTINGS.system_units / 2
+    for row in content.rows[:-1]:
+        left, right = (content.lines[index].staves[0] for index in row)
+        assert left.height == right.height
+        assert max(left.width, right.width) < half
+    text = words(read(one))
+    # Each line is read to its end before the one beside it.
+    for line in content.lines:
+        after = text[text.index(f"{line.number} {line.heading}") :]
+        if line.advice:
+            assert after.index(line.advice[0]) < 120
+    assert_margins_are_white(one)
+
+
+def test_a_line_printed_alone_keeps_its_number() -> None:
+    exercise = doublings(lines=3)
+    alone = exercise.only(3)
+    content = content_of(alone, USUAL_SETTINGS)
+    assert [line.number for line in content.lines] == [3]
+    assert content.lines[0].staves[0].alternative.startswith("Line 3")
+    assert re.search(r"\b3\b", words(read(pages(alone))))
 
 
 def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty() -> None:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.delivery.names import tempo_label
-from renderer.delivery.sheet.drawing import Drawing, Extent, Mark, extent_of, framed, mark_svg
+from renderer.delivery.settings import RenderSettings
+from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, framed, mark_svg
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.fingers import (
     STRIP_HEIGHT,
@@ -23,7 +24,8 @@ from renderer.delivery.sheet.fingers import (
 )
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
 from renderer.delivery.sheet.layout import Form, SheetSettings, clock_text
-from renderer.delivery.sheet.systems import System, lay_systems
+from renderer.delivery.sheet.note_signs import NoteSign, note_sign
+from renderer.delivery.sheet.systems import System, lay_systems, rows_of
 from renderer.errors import RungwiseError
 from renderer.notation.score import Exercise, MelodyNote, note_id
 from renderer.technique.fingering import Hand
@@ -67,16 +69,26 @@ class LegendItem:
     text: str
 
 
+Fact = tuple[str | NoteSign, ...]
+"""Words with note values among them."""
+
+
 @dataclass(frozen=True, slots=True)
 class ExerciseContent:
-    """All that is printed of an exercise."""
+    """All that is printed of an exercise.
+
+    `facts` share a line of the page, `directions` have one each; a row of `rows` has the indexes of
+    the lines that stand beside each other.
+    """
 
     title: str
     audience: str
-    facts: tuple[str, ...]
+    facts: tuple[Fact, ...]
+    directions: tuple[str, ...]
     purpose: str
     level: str
     lines: tuple[LineContent, ...]
+    rows: tuple[tuple[int, ...], ...]
     tracks: tuple[tuple[str, str], ...]
     legend: tuple[LegendItem, ...]
     remarks: tuple[str, ...]
@@ -118,28 +130,63 @@ def _staff(
     return Staff(drawing.svg, width, height, alternative, labels)
 
 
-def _facts(exercise: Exercise, form: Form) -> Iterator[str]:
+def _target(exercise: Exercise) -> Fact:
+    """The tempo with the beat that it counts: `Target` a crotchet `= 60`."""
+    beats = dict.fromkeys(bar.meter.beat_value for line in exercise.lines for bar in line.bars)
+    equals = f" = {tempo_label(exercise.tempo)}"
+    signs = [(", " if index else "Target ", note_sign(beat)) for index, beat in enumerate(beats)]
+    return (*(part for lead, sign in signs for part in (lead, sign, equals)),)
+
+
+_TRACKS = RenderSettings()
+"""The tracks that go with a sheet, as `rungwise render` makes them unasked."""
+
+_TIMES = {2: "twice", 3: "three times", 4: "four times"}
+
+
+def _playing(exercise: Exercise) -> str:
+    """How tracks play the lines, where that is not once each; else nothing."""
+    repeats = _TRACKS.repeats_of(exercise)
+    if repeats == 1:
+        return ""
+    times = _TIMES.get(repeats, f"{repeats} times")
+    if len(exercise.lines) == 1:
+        return f"Tracks play the line {times}"
+    bars = "a bar" if _TRACKS.gap == 1 else f"{_TRACKS.gap} bars"
+    between = f", then {bars} of clicks before the next" if _TRACKS.gap else ""
+    return f"Tracks play each line {times}{between}"
+
+
+def _facts(exercise: Exercise) -> Iterator[Fact]:
     meters = dict.fromkeys(str(bar.meter) for line in exercise.lines for bar in line.bars)
-    yield ", ".join(list(meters)[:4])
-    yield f"Target {tempo_label(exercise.tempo)} beats a minute"
-    yield f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}"
+    yield (", ".join(list(meters)[:4]),)
+    yield _target(exercise)
+    yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
+
+
+def _directions(exercise: Exercise, form: Form) -> Iterator[str]:
     if form is Form.BOTH:
         yield "Upper staff opened out, lower staff as played"
+    playing = _playing(exercise)
+    if playing:
+        yield playing
+
+
+_MARK_STEP = 300
+_HANDS = {Hand.LEFT: "upper (left)", Hand.RIGHT: "lower (right)"}
 
 
 def _legend(
     content: Sequence[LineContent], hands: set[Hand], fingering: bool
 ) -> Iterator[LegendItem]:
-    for hand in Hand:
-        if hand in hands:
-            upper = "upper" if hand is Hand.LEFT else "lower"
-            sign = framed(mark_svg(0, 0, hand), -100, -190, 200, 380)
-            text = f"a low note may sound between: mind the {upper} ({hand}) hand first"
-            yield LegendItem(sign, text)
+    marked = [hand for hand in Hand if hand in hands]
+    if marked:
+        drawn = "".join(mark_svg(_MARK_STEP * n, 0, hand) for n, hand in enumerate(marked))
+        sign = framed(drawn, -100, -190, 200 + _MARK_STEP * (len(marked) - 1), 380)
+        names = " or ".join(_HANDS[hand] for hand in marked)
+        yield LegendItem(sign, f"a low note may sound between: mind the {names} hand first")
     if any(line.rungs for line in content):
-        yield LegendItem(
-            "box", "a box for each tempo of the ladder: tick it once the line is clean there"
-        )
+        yield LegendItem("box", "a box to tick once the line is clean at that tempo")
     if fingering:
         for kind, text in (
             ("lifts", "lifts"),
@@ -154,10 +201,11 @@ def _legend(
 
 def _tracks(exercise: Exercise, tempos: Sequence[Fraction]) -> Iterator[tuple[str, str]]:
     """Yield each rung's tempo and the length of its track as `rungwise render` makes it."""
-    repeats = 1 if exercise.ladder is None else exercise.ladder.repeats
+    repeats = _TRACKS.repeats_of(exercise)
     for tempo in tempos:
         try:
-            length = clock_text(expand(exercise, tempo, repeats=repeats).duration)
+            track = expand(exercise, tempo, repeats=repeats, gap=_TRACKS.gap)
+            length = clock_text(track.duration)
         except RungwiseError:
             # Too fast for its ornaments: there is no track, and `check` says why.
             length = "does not fit"
@@ -166,7 +214,7 @@ def _tracks(exercise: Exercise, tempos: Sequence[Fraction]) -> Iterator[tuple[st
 
 def _alternative(exercise: Exercise, report: LineReport, part: int, parts: int) -> str:
     heading = clean(exercise.lines[report.line - 1].heading)
-    name = f"Line {report.line}" + (f", {heading}" if heading else "")
+    name = f"Line {exercise.number_of(report.line - 1)}" + (f", {heading}" if heading else "")
     name += f", part {part} of {parts}" if parts > 1 else ""
     return f"{name}: {report.played}"
 
@@ -190,20 +238,26 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
     """
     engravings = [engrave(exercise, opened) for opened in settings.form.staves]
     symbols = {code: path for one in engravings for code, path in one.symbols.items()}
-    width = settings.system_units - 2 * 30
+    width = settings.system_units - 2 * EDGE
     lines = lay_systems([engraving.lines for engraving in engravings], width)
     marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
     tempos = rungs(exercise.ladder, exercise.tempo)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
+    rows = rows_of(lines, width)
+    extents: dict[int, Extent] = {}
+    for row in rows:
+        # Staves that stand beside each other are level.
+        shared = [system for index in row for system in lines[index]]
+        extent = extent_of(shared, any(marks[index] for index in row))
+        extents |= dict.fromkeys(row, extent)
     content = []
     for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
         line = exercise.lines[number - 1]
         fingers = finger_columns(line, number) if settings.fingering else ()
-        extent = extent_of(systems, bool(marks[number - 1]))
         staves = tuple(
             _staff(
                 system,
-                extent,
+                extents[number - 1],
                 symbols,
                 marks[number - 1],
                 fingers,
@@ -211,15 +265,18 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
             )
             for part, system in enumerate(systems, start=1)
         )
-        content.append(LineContent(number, printable(line.heading), staves, report.advice, labels))
+        shown = exercise.number_of(number - 1)
+        content.append(LineContent(shown, printable(line.heading), staves, report.advice, labels))
     hands = {mark.hand_first for line in marks for mark in line}
     return ExerciseContent(
         title=printable(exercise.title),
         audience=printable(exercise.audience),
-        facts=tuple(_facts(exercise, settings.form)),
+        facts=tuple(_facts(exercise)),
+        directions=tuple(_directions(exercise, settings.form)),
         purpose=printable(exercise.purpose),
         level=printable(exercise.level),
         lines=tuple(content),
+        rows=rows,
         tracks=tuple(_tracks(exercise, tempos)),
         legend=tuple(_legend(content, hands, settings.fingering)),
         remarks=tuple(_remarks(exercise)),

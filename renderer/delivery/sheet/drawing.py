@@ -20,7 +20,7 @@ from renderer.technique.fingering import Hand
 _BARLINE = 27.0
 _DOUBLE_GAP = 99.0
 _THICK = 90.0
-_EDGE = 30.0
+EDGE = 30.0
 """White around a drawing, so that nothing is cut off."""
 
 _METER_LEFT = 0.55 * UNITS_A_SPACE
@@ -162,7 +162,7 @@ class Drawing:
     @property
     def top(self) -> float:
         """The upper edge of the drawing, from the top line of its top staff."""
-        return self.extent.top - self.extent.marks - _EDGE
+        return self.extent.top - self.extent.marks - EDGE
 
     def _staff(self, staff: int) -> None:
         lower = staff * self.extent.staff_step
@@ -291,7 +291,7 @@ class Drawing:
     @property
     def size(self) -> tuple[float, float]:
         """Width and height in units."""
-        return self.system.width + 2 * _EDGE, self.bottom + _EDGE - self.top
+        return self.system.width + 2 * EDGE, self.bottom + EDGE - self.top
 
     @property
     def svg(self) -> str:
@@ -300,7 +300,7 @@ class Drawing:
             f'<path id="g{code}" transform="scale(1 -1)" d="{self.symbols[code]}" stroke="none"/>'
             for code in sorted(self._codes)
         )
-        return framed(f"<defs>{symbols}</defs>{''.join(self._parts)}", -_EDGE, self.top, *self.size)
+        return framed(f"<defs>{symbols}</defs>{''.join(self._parts)}", -EDGE, self.top, *self.size)
 
 
 def framed(content: str, left: float, top: float, width: float, height: float) -> str:

@@ -42,7 +42,20 @@ class PrintSize(enum.StrEnum):
     @property
     def text_pt(self) -> float:
         """The size of the running text."""
-        return 9.0 if self is PrintSize.NORMAL else 13.5
+        return 10.0 if self is PrintSize.NORMAL else 13.5
+
+    @property
+    def small_pt(self) -> float:
+        """The size of advice and ladders, the smallest print that is read while playing.
+
+        9.5 points are the least for a page on a music stand (judgement).
+        """
+        return 9.5 if self is PrintSize.NORMAL else 11.5
+
+    @property
+    def foot_pt(self) -> float:
+        """The size of the footer and of the contents' small print, which is read at a desk."""
+        return 8.5 if self is PrintSize.NORMAL else 11.0
 
 
 class Form(enum.StrEnum):
@@ -65,8 +78,10 @@ class Form(enum.StrEnum):
         return by_form[self]
 
 
-MARGIN_MM = 15.0
-"""Of the page, on every side; office printers leave about 5 mm white themselves (judgement)."""
+SIDE_MM = 15.0
+HEAD_MM = 12.0
+"""Margins of the page at its sides, wide enough for punched holes, and at its head and foot; office
+printers leave about 5 mm white themselves (judgement)."""
 
 LONGEST_LINK = 400
 """Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
@@ -81,8 +96,10 @@ class SheetSettings:
 
     Parameters
     ----------
-    paper, landscape, size:
+    paper, landscape:
         The page.
+    size:
+        How large it is printed; None for normal, and larger where a page has room for it.
     form:
         How ornaments are printed.
     fingering:
@@ -92,15 +109,18 @@ class SheetSettings:
     dated:
         Seconds since 1970 to date the file with; None for no date, so that the same exercise gives
         the same bytes.
+    scale:
+        How many times as large as `size` says, which `fitting.enlarged` finds.
     """
 
     paper: Paper = Paper.A4
     landscape: bool = False
-    size: PrintSize = PrintSize.NORMAL
+    size: PrintSize | None = None
     form: Form = Form.AS_WRITTEN
     fingering: bool = False
     link: str = ""
     dated: int | None = None
+    scale: float = 1.0
 
     @property
     def page_mm(self) -> tuple[float, float]:
@@ -109,9 +129,34 @@ class SheetSettings:
         return (height, width) if self.landscape else (width, height)
 
     @property
+    def print_size(self) -> PrintSize:
+        """The size that is asked for, or the usual one."""
+        return PrintSize.NORMAL if self.size is None else self.size
+
+    @property
+    def space_mm(self) -> float:
+        """The distance between two staff lines."""
+        return self.print_size.space_mm * self.scale
+
+    @property
+    def text_pt(self) -> float:
+        """The size of the running text."""
+        return self.print_size.text_pt * self.scale
+
+    @property
+    def small_pt(self) -> float:
+        """The size of the small print."""
+        return self.print_size.small_pt * self.scale
+
+    @property
+    def foot_pt(self) -> float:
+        """The size of the footer, whatever the scale."""
+        return self.print_size.foot_pt
+
+    @property
     def system_units(self) -> int:
         """How wide a whole system is, in the engraver's units."""
-        return int((self.page_mm[0] - 2 * MARGIN_MM) / self.size.space_mm * UNITS_A_SPACE)
+        return int((self.page_mm[0] - 2 * SIDE_MM) / self.space_mm * UNITS_A_SPACE)
 
 
 USUAL_SETTINGS = SheetSettings()

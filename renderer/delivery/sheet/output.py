@@ -7,6 +7,7 @@ from pathlib import Path
 
 from renderer.delivery.files import write_whole
 from renderer.delivery.sheet.content import content_of
+from renderer.delivery.sheet.fitting import enlarged
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.errors import failure
@@ -91,4 +92,4 @@ def write_sheet(
     check_ending(Path(path))
     listed = [exercises] if isinstance(exercises, Exercise) else list(exercises)
     pages = lay_out([content_of(one, settings) for one in listed], settings, booklet)
-    return write_pages(pages, Path(path))
+    return write_pages(enlarged(pages, listed[0]), Path(path))

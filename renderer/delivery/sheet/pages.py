@@ -18,22 +18,31 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from renderer.delivery.sheet.content import CAUTION, ExerciseContent, LegendItem, LineContent
+from renderer.delivery.sheet.content import (
+    CAUTION,
+    ExerciseContent,
+    Fact,
+    LegendItem,
+    LineContent,
+)
+from renderer.delivery.sheet.drawing import EDGE
 from renderer.delivery.sheet.fonts import families, font_folders, printable, unbroken
 from renderer.delivery.sheet.layout import (
-    MARGIN_MM,
+    HEAD_MM,
+    SIDE_MM,
     UNITS_A_SPACE,
     USUAL_SETTINGS,
     PrintSize,
     SheetSettings,
 )
+from renderer.delivery.sheet.systems import BETWEEN_HALVES
 
 UNTITLED = "Exercise"
-LINE_GAPS_EM = (1.7, 1.3, 0.9)
+LINE_GAPS_EM = (1.6, 1.2, 0.8)
 """Between lines: usually, and where that saves a page (judgement)."""
 
-_RUNGS_BESIDE = 8
 _LONG_TITLE = 60
+_FOOT_GAP_MM = 3.0
 _PIXELS_PER_INCH = 150
 
 
@@ -62,11 +71,18 @@ def _legend_fields(item: LegendItem) -> dict[str, Any]:
     return {"sign": item.sign, "text": item.text, "tall": "stroke-linecap" in item.sign}
 
 
-def _line_fields(line: LineContent, exercise: int, begins_page: bool) -> dict[str, Any]:
+def _fact_fields(fact: Fact) -> list[dict[str, Any]]:
+    return [
+        {"text": part, "svg": ""}
+        if isinstance(part, str)
+        else {"text": part.name, "svg": part.svg, "width": part.width, "height": part.height}
+        for part in fact
+    ]
+
+
+def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
     return {
-        "begins_page": begins_page,
         "exercise": exercise,
-        "number": line.number,
         "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
         "outlined": bool(line.heading),
         "advice": line.advice,
@@ -88,14 +104,19 @@ def _exercise_fields(
 ) -> dict[str, Any]:
     return {
         "title": exercise.title,
-        "title_scale": 2.0 * _title_scale(exercise.title),
+        "title_scale": 1.8 * _title_scale(exercise.title),
         "audience": exercise.audience,
         "level": exercise.level,
-        "facts": exercise.facts,
+        "directions": exercise.directions,
+        "facts": [_fact_fields(fact) for fact in exercise.facts],
         "purpose": exercise.purpose,
-        "lines": [
-            _line_fields(line, number, (number, line.number) in page_starts)
-            for line in exercise.lines
+        "line_count": len(exercise.lines),
+        "rows": [
+            {
+                "begins_page": any((number, index + 1) in page_starts for index in row),
+                "lines": [_line_fields(exercise.lines[index], number) for index in row],
+            }
+            for row in exercise.rows
         ],
         "tracks": exercise.tracks,
         "legend": [_legend_fields(item) for item in exercise.legend],
@@ -127,16 +148,33 @@ def _shown_date(seconds: int | None) -> str:
     return "" if date is None else "{year}-{month:02d}-{day:02d}".format(**date)
 
 
-def _foot_mm(exercises: Sequence[ExerciseContent], settings: SheetSettings) -> float:
+_NUMBERS_LETTERS = 12
+"""What page numbers and the gap before them take."""
+
+
+def _foot_mm(
+    exercises: Sequence[ExerciseContent], settings: SheetSettings, short_title: str
+) -> float:
     """How tall the footer is: its lines, estimated from the letters that they hold."""
-    text_mm = settings.size.text_pt * 0.82 * 25.4 / 72
-    width = settings.page_mm[0] - 2 * MARGIN_MM
-    letters = width / (text_mm * 0.43)
-    # The page number takes room beside the caution; signs and gaps beside the legend's words.
-    rows = -(-len(CAUTION) // max(1, int(letters - 34)))
-    legend = max((sum(len(item.text) + 8 for item in e.legend) for e in exercises), default=0)
-    rows += -(-legend // max(1, int(letters * 0.9)))
-    return 2.5 + (rows + 0.5) * text_mm * 1.25
+    text_mm = settings.foot_pt * 25.4 / 72
+    letters = (settings.page_mm[0] - 2 * SIDE_MM) / (text_mm * 0.41)
+    # Title, date and page number stand beside the caution.
+    beside = len(short_title) + len(_shown_date(settings.dated)) + _NUMBERS_LETTERS
+    caution = math.ceil(len(CAUTION) / max(20.0, letters - beside))
+    legend = max(_legend_rows(exercise.legend, letters) for exercise in exercises)
+    return 1.5 + (caution * 1.12 + legend * 1.45) * text_mm
+
+
+def _legend_rows(legend: Sequence[LegendItem], letters: float) -> int:
+    """How many rows of so many letters a legend takes; its items are never broken."""
+    rows, taken = 0, letters
+    for item in legend:
+        # The sign and the gap after the item take about as much as seven letters.
+        needed = len(item.text) + 7.0
+        if taken + needed > letters:
+            rows, taken = rows + 1, 0.0
+        taken += needed
+    return rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +209,14 @@ class Pages:
             return unbroken(printable(self.booklet.title)) or UNTITLED
         return unbroken(self.exercises[0].title) or UNTITLED
 
+    @property
+    def _short_title(self) -> str:
+        return _shortened(self.title, int(40 * PrintSize.NORMAL.foot_pt / self.settings.foot_pt))
+
+    @property
+    def _foot_mm(self) -> float:
+        return _foot_mm(self.exercises, self.settings, self._short_title)
+
     def _data(self) -> dict[str, Any]:
         settings = self.settings
         first = self.exercises[0]
@@ -181,7 +227,7 @@ class Pages:
         title = self.title
         return {
             "title": title,
-            "short_title": _shortened(title, 28 if settings.size is PrintSize.LARGE else 40),
+            "short_title": self._short_title,
             "authors": [unbroken(audience)] if audience else [],
             "description": unbroken(first.purpose)
             if self.booklet is None
@@ -189,16 +235,19 @@ class Pages:
             "keywords": ["Highland pipes", "practice", *filter(None, [unbroken(first.level)])],
             "date": _date(settings.dated),
             "shown_date": _shown_date(settings.dated),
-            "large": settings.size is PrintSize.LARGE,
-            "text_pt": settings.size.text_pt,
-            "space_mm": settings.size.space_mm,
+            "text_pt": settings.text_pt,
+            "small_pt": settings.small_pt,
+            "foot_pt": settings.foot_pt,
+            "space_mm": settings.space_mm,
             "units_a_space": UNITS_A_SPACE,
-            "margin_mm": MARGIN_MM,
+            "side_mm": SIDE_MM,
+            "head_mm": HEAD_MM,
             "width_mm": width,
             "height_mm": height,
-            "foot_mm": _foot_mm(self.exercises, settings),
+            "foot_mm": self._foot_mm,
+            "foot_gap_mm": _FOOT_GAP_MM,
+            "between_units": BETWEEN_HALVES - 2 * EDGE,
             "line_gap_em": self.line_gap_em,
-            "rungs_beside": _RUNGS_BESIDE,
             "families": families(),
             "caution": CAUTION,
             "link": _code(settings.link),
@@ -248,16 +297,30 @@ class Pages:
         """Return each page as a PNG picture."""
         return self._compiled("png", ppi=pixels_per_inch)
 
-    def line_pages(self) -> tuple[tuple[int, ...], ...]:
-        """Return, for each exercise, the page that each of its lines ends on, from 1."""
+    def _line_ends(self) -> list[dict[str, Any]]:
+        """Return the exercise, page and place of the end of each line; the place in mm down."""
         import typst
 
         query: Any = typst.query
-        found = json.loads(query(self._source(), "<line-end>", field="value", **self._fonts))
+        found: list[dict[str, Any]] = json.loads(
+            query(self._source(), "<line-end>", field="value", **self._fonts)
+        )
+        return found
+
+    def line_pages(self) -> tuple[tuple[int, ...], ...]:
+        """Return, for each exercise, the page that each of its lines ends on, from 1."""
+        found = self._line_ends()
         return tuple(
             tuple(end["page"] for end in found if end["exercise"] == number)
             for number in range(1, len(self.exercises) + 1)
         )
+
+    def filled(self) -> tuple[int, float]:
+        """Return the number of pages, and the share of its height that the last one fills."""
+        last = self._line_ends()[-1]
+        height = self.settings.page_mm[1] - 2 * HEAD_MM
+        height -= self._foot_mm + _FOOT_GAP_MM
+        return last["page"], (last["down_mm"] - HEAD_MM) / height
 
     def count(self) -> int:
         """Return how many pages there are; every page has a line that ends on it, or the cover."""

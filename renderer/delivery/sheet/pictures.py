@@ -15,6 +15,7 @@ from PIL import Image
 
 from renderer.delivery.files import make_folder, write_whole
 from renderer.delivery.sheet.content import content_of
+from renderer.delivery.sheet.fitting import enlarged
 from renderer.delivery.sheet.layout import Form, PrintSize, SheetSettings
 from renderer.delivery.sheet.pages import lay_out
 from renderer.technique.reading import read_exercise
@@ -47,8 +48,9 @@ PICTURES = (
 
 def picture(one: Picture) -> bytes:
     """Return a picture as a PNG in shades of grey, its white edges cut off."""
-    content = content_of(read_exercise(one.exercise), one.settings)
-    png = lay_out([content], one.settings).pngs(_PIXELS_PER_INCH)[0]
+    exercise = read_exercise(one.exercise)
+    pages = lay_out([content_of(exercise, one.settings)], one.settings)
+    png = enlarged(pages, exercise).pngs(_PIXELS_PER_INCH)[0]
     page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
     page = page[int(len(page) * one.top) : int(len(page) * one.bottom)]
     rows = np.flatnonzero(page.min(axis=1) < 200)

@@ -223,3 +223,14 @@ def glyph_boxes() -> dict[str, tuple[float, float, float, float]]:
         code: (float(x), float(y), float(width), float(height))
         for code, x, y, width, height in pattern.findall(path.read_text(encoding="utf-8"))
     }
+
+
+@cache
+def glyph_outline(code: str) -> str:
+    """Return the outline of a glyph of the music font as an SVG path, y counted up."""
+    import verovio
+
+    path = Path(verovio.__file__).parent / "data" / MUSIC_FONT / f"{code}.xml"
+    found = re.search(r' d="([^"]+)"', path.read_text(encoding="utf-8"))
+    assert found is not None, f"glyph {code} has an outline"
+    return found[1]
