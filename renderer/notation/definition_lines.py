@@ -56,7 +56,7 @@ class RunLine:
         Whether a walk begins with its plain pass.
     on:
         Which notes of the run carry an ornament: every one, its first, its last, or the notes
-        named.
+        named. Of a note against others `every` means the others.
     rhythm:
         `even`; or pairs (in compound meters threes) of dotted and cut notes; or triplets.
     notes_per_beat:
@@ -225,10 +225,9 @@ class LineTable(Table):
                 "`each` already puts its ornaments on every note in turn",
                 "leave `walk` and `on` out",
             )
-        if self.against is not None and (self.walk or "on" in self.model_fields_set):
+        if self.against is not None and self.walk:
             raise WrongValueError(
-                "`against` already puts its ornaments on the other notes",
-                "leave `walk` and `on` out, or write a `run`",
+                "`against` already goes from note to note", "leave `walk` out, or write a `run`"
             )
         if not self.plain and not (self.walk or self.each is not None):
             raise WrongValueError(
@@ -239,12 +238,25 @@ class LineTable(Table):
         on = _read_on(self.on)
         if self.on != "every" and not played:
             raise WrongValueError("`on` has no ornament to put there", "add an `ornament`")
+        if self.against is not None and on in ("first", "last"):
+            raise WrongValueError(
+                f"`against` has no {on} note to put its ornaments on",
+                "leave `on` out for the other notes, or name notes, as on = "
+                f"'{self.against.value().note}'",
+            )
         if self.run is not None and isinstance(on, tuple):
             notes = {note for group in read_run(self.run) for note in group}
             if notes.isdisjoint(on):
                 raise WrongValueError(
                     f"the run has none of the notes that are to carry the {names[0]}",
                     "name notes of the run under `on`",
+                )
+        if self.against is not None and isinstance(on, tuple):
+            drill = self.against.value()
+            if {drill.note, *drill.others}.isdisjoint(on):
+                raise WrongValueError(
+                    f"none of its notes is to carry the {names[0]}",
+                    f"name {drill.note} or notes of the `others` under `on`",
                 )
 
     def ornaments(self) -> tuple[str | None, ...]:

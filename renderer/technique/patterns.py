@@ -46,10 +46,8 @@ def written_out(line: PatternLine, meter: Meter | None) -> Iterator[RunLine]:
             notes = _scale(line.pattern)
             unit = 1 if line.pattern.step == 1 else 2
             yield _long_line(line.each, notes, line.each.ornaments, meter, unit)
-        case Against(note, others):
-            pairs = tuple(n for other in others for n in (note, other))
-            ornaments = tuple(o for name in line.each.ornaments for o in (None, name))
-            yield _long_line(line.each, pairs, ornaments, meter, 2)
+        case Against():
+            yield _against(line.each, line.pattern, meter)
         case Each(each):
             yield _each(line.each, each)
 
@@ -93,6 +91,17 @@ def _scale(scale: Scale) -> tuple[Note, ...]:
         # The way down leaves out its first pair, whose top note has just sounded.
         notes += rising if direction == "rising" else rising[::-1][len(pairs[0]) if notes else 0 :]
     return tuple(notes)
+
+
+def _against(each: RunLine, drill: Against, meter: Meter | None) -> RunLine:
+    pairs = [(drill.note, other) for other in drill.others]
+    ornaments = each.ornaments
+    if each.on == "every":
+        ornaments = tuple(o for name in each.ornaments for o in (None, name))
+    elif each.on == (drill.note,):
+        # The note is what each of the others leads into.
+        pairs = [(other, note) for note, other in pairs]
+    return _long_line(each, tuple(note for pair in pairs for note in pair), ornaments, meter, 2)
 
 
 def _long_line(

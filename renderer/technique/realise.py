@@ -18,7 +18,7 @@ from renderer.notation.abc import read_abc_line
 from renderer.notation.definition import Definition
 from renderer.notation.definition_lines import AbcLine, DefinitionLine, PatternLine, RunLine
 from renderer.notation.limits import MOST_LINES
-from renderer.notation.patterns import Runs
+from renderer.notation.patterns import Against, Runs, Scale
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Slot
 from renderer.technique.choose import lead_into
@@ -115,6 +115,21 @@ def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> L
     return Line(recognise_bars(bars, book), line.heading, line.inner)
 
 
+def _notes_to_choose_from(entry: DefinitionLine) -> set[Note]:
+    """The notes of an entry that it may name under `on`."""
+    match entry:
+        case RunLine():
+            return set(entry.notes)
+        case PatternLine(Runs(among=among)):
+            return set(among)
+        case PatternLine(Scale(first=first, last=last)):
+            return {Note(index) for index in range(first, last + 1)}
+        case PatternLine(Against(note, others)):
+            return {note, *others}
+        case _:
+            return set()
+
+
 def _written_lines(line: DefinitionLine, meter: Meter | None) -> Iterator[WrittenLine]:
     if not isinstance(line, PatternLine):
         yield line
@@ -156,6 +171,8 @@ class _Realiser:
                 key = type(entry.pattern).__name__.lower()
             elif self._waits_for_the_book(entry):
                 return
+            elif takers := self._takers(entry):
+                remedy += f": write on = '{', '.join(note.label for note in takers)}'"
             self.problems[Problem(cause, remedy.rstrip("?"), f"{place}.{key}")] = None
         except RungwiseError as error:
             place += ".abc" if isinstance(entry, AbcLine) else ".ornament"
@@ -177,6 +194,18 @@ class _Realiser:
         played = entry.each if isinstance(entry, PatternLine) else entry
         names = played.ornaments if isinstance(played, RunLine) else ()
         return any(name and self._book.is_meant_by(self._refused, name) for name in names)
+
+    def _takers(self, entry: DefinitionLine) -> list[Note]:
+        """The notes of an entry that can carry its movements, where others of it cannot."""
+        played = entry.each if isinstance(entry, PatternLine) else entry
+        if not isinstance(played, RunLine):
+            return []
+        notes = _notes_to_choose_from(entry)
+        movements = [self._book.find(name) for name in played.ornaments if name is not None]
+        takers = {
+            note for note in notes if all(m is not None and note in m.fragments for m in movements)
+        }
+        return sorted(takers) if movements and takers != notes else []
 
     def _line(self, line: WrittenLine, remarks: list[str]) -> Line:
         if isinstance(line, AbcLine):

@@ -148,6 +148,21 @@ def test_one_note_is_played_against_each_of_the_others_with_the_ornament_on_thos
     assert music(line, 'meter = "3/4"') == ["A {g}c{d}c:2 | A {g}e{f}e:2"]
 
 
+def test_the_note_itself_carries_the_ornament_from_each_of_the_others_where_on_names_it() -> None:
+    line = 'against = { note = "low A", others = "B, D" }\nornament = "birl"\non = "low A"'
+    assert music(line) == ["B GAGA d GAGA"]
+    some = 'against = { note = "low A", others = "B to D" }\nornament = "grip"\non = "D"'
+    assert music(some, 'meter = "2/4"') == ["A B | A c | A G{d}Gd"]
+
+
+def test_a_note_without_the_movement_shows_which_notes_to_put_it_on() -> None:
+    says = "Only low A has one: write on = 'low A'."
+    assert says in mistake('against = { note = "low A" }\nornament = "birl"')
+    assert says in mistake('run = "B, low A"\nornament = "birl"')
+    assert "write on" not in mistake('run = "B, C"\nornament = "birl"')
+    assert "write on" not in mistake('run = "B"\nornament = "dubling"')
+
+
 def test_a_movement_is_put_on_every_note_in_turn() -> None:
     line = 'each = "low A, B"\nornament = "doubling"'
     assert music(line) == ["A {g}A{d}A | B {g}B{d}B"]
@@ -193,6 +208,12 @@ def test_a_bar_line_in_a_run_begins_a_bar() -> None:
         ('scale = { from = "F", to = "D" }', "lines[1].scale", "no room"),
         ('scale = { from = "A" }', "lines[1].scale.from", "low A or high A"),
         ('against = { note = "B", others = "B" }', "lines[1].against", "no other note"),
+        ('against = { note = "B" }\nornament = "grip"\non = "last"', "lines[1]", "as on = 'B'"),
+        (
+            'against = { note = "B", others = "C" }\nornament = "grip"\non = "D"',
+            "lines[1]",
+            "name B or notes of the `others`",
+        ),
         ("against = { }", "lines[1].against.note", "missing"),
         ('each = "B"', "lines[1]", "no ornament to put on each note"),
         ('run = "B"\nrhythm = "swing"', "lines[1].rhythm", "'dot-cut'"),
@@ -254,6 +275,8 @@ def entries(draw: st.DrawFn) -> str:
     elif kind == "against":
         pattern = f'against = {{ note = "{draw(st.sampled_from(["low A", "E"]))}" }}'
         playing = ['ornament = ["plain", "grip"]'] if draw(st.booleans()) else []
+        if playing and draw(st.booleans()):
+            playing.append(f'on = "{draw(st.sampled_from(["low A", "E", "B, D", "C to E"]))}"')
     elif kind == "each":
         pattern = f'each = "{among}"'
     else:
