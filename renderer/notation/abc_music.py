@@ -193,6 +193,8 @@ class MusicCode:
 
         Empty, with a remark, where the tune lacks one of them.
         """
+        if not parts:
+            return ()
         bounds = [*(start for _, start in self._parts), len(self._measures)]
         runs: dict[str, range] = {}
         for (name, start), end in zip(self._parts, bounds[1:], strict=True):

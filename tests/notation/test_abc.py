@@ -326,6 +326,14 @@ def test_a_repeat_inside_a_named_part_stays_in_its_part(tmp_path: Path) -> None:
     assert _played(tmp_path, tune) == "A // B | B"
 
 
+def test_bars_before_the_first_named_part_are_played_with_and_without_an_order(
+    tmp_path: Path,
+) -> None:
+    music = "d4|\nP:A\nA4|]\nP:B\nB4|]\n"
+    assert _played(tmp_path, HEADER + music) == "d // A // B"
+    assert _played(tmp_path, HEADER.replace("K:", "P:BA\nK:") + music) == "d // B // A"
+
+
 def test_an_order_of_parts_that_the_tune_lacks_is_said(tmp_path: Path) -> None:
     tune = "X:1\nT:x\nM:4/4\nL:1/4\nP:AC\nK:HP\nP:A\nA4|\nP:B\nB4|]\n"
     assert _played(tmp_path, tune) == "A // B"
