@@ -133,7 +133,7 @@ def check(
     Example: rungwise check doublings.toml --format json
     """
     from renderer.technique.report import assess
-    from renderer.timing.fit import fastest_tempos
+    from renderer.timing.fit import even_tempos, fastest_tempos
     from renderer.timing.ladder import rungs
 
     exercise = read_with_options(
@@ -142,13 +142,14 @@ def check(
         reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
     )
     reports = assess(exercise)
-    fastest = fastest_tempos(exercise)
+    fastest, evenly = fastest_tempos(exercise), even_tempos(exercise)
     asked = max(exercise.tempo, *rungs(exercise.ladder, exercise.tempo))
     too_fast = [limit is not None and limit < asked for limit in fastest]
     if form is ReportFormat.JSON:
-        sys.stdout.write(json.dumps(_as_fields(exercise, reports, fastest, asked), indent=1) + "\n")
+        fields = _as_fields(exercise, reports, fastest, evenly, asked)
+        sys.stdout.write(json.dumps(fields, indent=1) + "\n")
     else:
-        _print_reports(exercise, reports, fastest, asked)
+        _print_reports(exercise, reports, fastest, evenly, asked)
     if any(too_fast):
         raise typer.Exit(1)
 
@@ -162,6 +163,7 @@ def _as_fields(
     exercise: Exercise,
     reports: Sequence[LineReport],
     fastest: Sequence[Fraction | None],
+    evenly: Sequence[Fraction | None],
     asked: Fraction,
 ) -> dict[str, Any]:
     from renderer.technique.tables import report_fields
@@ -170,9 +172,10 @@ def _as_fields(
         {
             **report_fields(report),
             "fastest_tempo": None if limit is None else _floor_tenths(limit),
+            "even_tempo": None if even is None else _floor_tenths(even),
             "fits": limit is None or limit >= asked,
         }
-        for report, limit in zip(reports, fastest, strict=True)
+        for report, limit, even in zip(reports, fastest, evenly, strict=True)
     ]
     return {
         "title": exercise.title,
@@ -200,6 +203,7 @@ def _print_reports(
     exercise: Exercise,
     reports: Sequence[LineReport],
     fastest: Sequence[Fraction | None],
+    evenly: Sequence[Fraction | None],
     asked: Fraction,
 ) -> None:
     from rich.text import Text
@@ -211,12 +215,12 @@ def _print_reports(
     console.print(Text(exercise.title, style="bold"))
     for remark in exercise.remarks:
         console.print(Text(remark))
-    for report, limit in zip(reports, fastest, strict=True):
+    for report, limit, even in zip(reports, fastest, evenly, strict=True):
         heading = f": {report.heading}" if report.heading else ""
         console.print(Text(f"\nLine {report.line}{heading}", style="bold"))
         console.print(Text(report.played))
         inner = exercise.inner_of(exercise.lines[report.line - 1])
-        speed = _speed(limit, asked, opened=inner.is_share_of_beat)
+        speed = _speed(limit, even, asked, opened=inner.is_share_of_beat)
         console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
         for sentence in report.advice:
             console.print(Text(f"  {sentence}"))
@@ -245,12 +249,19 @@ def _counted(count: int, name: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
-def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
+def _speed(limit: Fraction | None, even: Fraction | None, asked: Fraction, *, opened: bool) -> str:
     from renderer.notation.limits import FASTEST_TEMPO
-    from renderer.timing.fit import spoken_tempo
+    from renderer.timing.fit import spoken_limit, spoken_tempo
 
+    shared = ""
+    if even == 0:
+        shared = " (but melody notes are shorter than a part of their ornament)"
+    elif even is not None and even < FASTEST_TEMPO:
+        shared = (
+            f" (up to {spoken_limit(even)}, no melody note is shorter than a part of its ornament)"
+        )
     if limit is None or limit >= FASTEST_TEMPO:
-        return "fits at every tempo"
+        return f"fits at every tempo{shared}"
     if limit == 0:
         why = (
             "the parts of an opened movement are longer together than its note"
@@ -258,7 +269,7 @@ def _speed(limit: Fraction | None, asked: Fraction, *, opened: bool) -> str:
             else "an inner note is too short for its gracenote"
         )
         return f"fits at no tempo: {why}"
-    verdict = f"fits up to {spoken_tempo(limit)} beats a minute"
+    verdict = f"fits up to {spoken_limit(limit)} beats a minute{shared}"
     return verdict if limit >= asked else f"{verdict}, and {spoken_tempo(asked)} are asked for"
 
 

@@ -112,6 +112,42 @@ def fastest_tempo(exercise: Exercise, chain: Chain, *, repeated: bool = True) ->
     return min((limit for limit in limits if limit is not None), default=None)
 
 
+def even_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
+    """Return, for each line, the fastest tempo at which no melody note is shorter than a part.
+
+    Up to it every melody note lasts at least as long as each inner note before it, and sounds at
+    least as long as a gracenote; `fastest_tempos` asks only that it can be heard at all. Each line
+    follows itself.
+
+    Returns
+    -------
+    Beats per minute, exact; 0 if that holds at no tempo; None if at every tempo.
+    """
+    return tuple(_even_tempo(exercise, chain) for chain in chains_of(exercise))
+
+
+def _even_tempo(exercise: Exercise, chain: Chain) -> Fraction | None:
+    follows = chain.soundings[0] if chain.soundings else None
+    heard = LEAST_SOUNDING_MS * MILLISECOND
+    limits: list[Fraction | None] = []
+    inner: list[Moment] = []
+    for room in rooms(exercise, chain, follows=follows):
+        if room.sounding.role is Role.INNER:
+            inner.append(room.lasts)
+            continue
+        if room.sounding.note is not None:
+            gracenote = room.needs - heard
+            limits.append(replace(room, needs=2 * gracenote).fastest)
+            limits += [Room(room.sounding, room.lasts - one, Fraction(0)).fastest for one in inner]
+        inner = []
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def spoken_limit(tempo: Fraction) -> str:
+    """A fastest tempo as players say it, never faster: whole beats a minute, tenths below 10."""
+    return spoken_tempo(tempo if tempo < 10 else Fraction(tempo // 1))
+
+
 def _milliseconds(seconds: Fraction) -> str:
     return f"{float(seconds * 1000):.4g} ms"
 
@@ -161,7 +197,7 @@ def _problem(
     return Problem(
         f"{name} needs {_milliseconds(needed)} and there is {_milliseconds(there_is)} {speed} "
         f"({settings})",
-        f"it fits up to {spoken_tempo(fastest)} beats a minute; play it slower, or shorten the "
+        f"it fits up to {spoken_limit(fastest)} beats a minute; play it slower, or shorten the "
         "gracenotes or inner notes",
         place,
         exercise.source,

@@ -17,7 +17,7 @@ from math import ceil
 from renderer.errors import failure
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
-from renderer.timing.fit import fastest_tempo, spoken_tempo
+from renderer.timing.fit import fastest_tempo, spoken_limit
 from renderer.timing.ladder import rungs
 from renderer.timing.soundings import chains_of
 
@@ -215,12 +215,12 @@ def _practised(
         if not fitting:
             raise failure(
                 f"line {number} fits at none of the rungs",
-                f"begin the ladder at {spoken_tempo(fastest or Fraction(0))} or slower",
+                f"begin the ladder at {spoken_limit(fastest or Fraction(0))} or slower",
                 file=exercise.source,
             )
         if len(fitting) < len(tempos):
             remarks.append(
-                f"Line {number} fits up to {spoken_tempo(fastest or Fraction(0))} beats a "
+                f"Line {number} fits up to {spoken_limit(fastest or Fraction(0))} beats a "
                 "minute and is not practised faster."
             )
         count_in = line.bars[0].meter.beats * chain.stretch[0]

@@ -240,7 +240,7 @@ def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
         expand(exercise, 200)
     message = str(caught.value)
     # 100 ms of inner note, a gracenote of 45 ms and 15 ms to be heard in half of 300 ms.
-    for part in ("line 1, bar 1, note 2 (B)", "doubling", "160 ms", "150 ms", "up to 187.5"):
+    for part in ("line 1, bar 1, note 2 (B)", "doubling", "160 ms", "150 ms", "up to 187 beats"):
         assert part in message
     expand(exercise, Fraction("187.5"))
 
