@@ -94,10 +94,12 @@ def has_room_opened(item: MelodyNote, share: Fraction) -> bool:
 def no_room_opened(item: MelodyNote, share: Fraction, place: str) -> Problem:
     """The problem of a note that is too short for its ornament opened out."""
     parts = len(item.slots)
+    even = Length(item.beats / parts, "beat")
     return Problem(
         f"{ornament_words(item)} opened out has {parts} parts of {Length(share, 'beat')} each and "
         f"its note has only {Length(item.beats, 'beat')}, so it fits at no tempo",
-        f"write a shorter inner length, such as '1/{parts} beat', or a longer note",
+        f"write a shorter inner length, such as '{even}', or give the note more time: in `abc`, or "
+        "in a `run` with a meter by a | after it, which holds it to the end of its bar",
         place,
     )
 

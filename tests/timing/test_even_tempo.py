@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import pytest
 
+from renderer.errors import RungwiseError
 from renderer.notation.definition import parse_definition
 from renderer.notation.score import Exercise
 from renderer.technique.realise import realise
@@ -48,8 +49,21 @@ def test_up_to_that_tempo_a_track_keeps_melody_notes_as_long_as_the_parts(
     assert even is not None and fastest is not None
     assert even < fastest
     assert keeps_its_length(music, min(even, Fraction(400)))
-    if even * Fraction(101, 100) < min(fastest, 400):
+    if even * Fraction(101, 100) < min(fastest, Fraction(400)):
         assert not keeps_its_length(music, even * Fraction(101, 100))
+
+
+def test_the_remedies_for_an_opened_grip_without_room_give_it_room() -> None:
+    head = 'meter = "2/4"\nornaments.inner = "{}"\n[[lines]]\nornament = "grip"\n{}'
+    short = realise(parse_definition(head.format("1/2 beat", 'run = "B, low A, C"')))
+    with pytest.raises(RungwiseError, match="'1/3 beat', or give the note more time") as caught:
+        expand(short, tempo=40)
+    assert "by a | after it" in str(caught.value)
+    for inner, music in (
+        ("1/3 beat", 'run = "B, low A, C"'),
+        ("1/2 beat", 'run = "B | low A | C"'),
+    ):
+        assert keeps_its_length(realise(parse_definition(head.format(inner, music))), Fraction(40))
 
 
 def test_a_doubling_of_inner_100_ms_stays_even_up_to_a_note_of_200_ms() -> None:

@@ -311,7 +311,8 @@ def test_an_opened_ornament_has_too_many_parts_in_one_wording() -> None:
     assert str(played.value) == (
         "line 1, bar 1, note 1 (B): the doubling opened out has 2 parts of 1 beat each and its "
         "note has only 1 beat, so it fits at no tempo. Write a shorter inner length, such as "
-        "'1/2 beat', or a longer note."
+        "'1/2 beat', or give the note more time: in `abc`, or in a `run` with a meter by a | after "
+        "it, which holds it to the end of its bar."
     )
 
 
