@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import Literal
 
 from renderer.errors import RungwiseError, failure
 from renderer.notation.definition_fields import read_inner_length
@@ -24,9 +25,10 @@ from renderer.notation.kept_settings import (
     MIDI_STRETCH,
     with_settings,
 )
-from renderer.notation.midi_file import MidiContents, Sounded, Voice, read_contents
+from renderer.notation.midi_file import MidiContents, Sounded, read_contents
 from renderer.notation.midi_grid import WrittenPlaces, as_written
 from renderer.notation.midi_marks import keys_of
+from renderer.notation.midi_melody import SAME_TIME_SECONDS, Melody, melodies_of
 from renderer.notation.score import Exercise, Meter, Placement, Slot
 from renderer.notation.written import (
     AS_WRITTEN,
@@ -39,16 +41,21 @@ from renderer.notation.written import (
     lies_on_the_chanter,
 )
 
-SAME_TIME_SECONDS = 0.03
-"""Notes that begin within this are a chord; one that ends within this of the next is legato."""
-
 FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)
 COARSE_PARTS = (4, 3)
+_MUCH = Fraction(5, 4)
+LEAST_RESTS = (1, 2, 3, 4)
+"""Parts of a beat that rests begin at."""
+
 MOSTLY = 0.9
 """A file is exact if this share of its notes begins at fine parts of a beat (judgement)."""
 
 MOST_TRIED = 2_000
 """Notes that placement and exactness are judged by."""
+
+
+Lead = Literal["none ahead", "first ahead", "all ahead"]
+"""How much of an ornament sounds before the beat: nothing, its first gracenote, or all of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,19 +90,6 @@ class _BarSpan:
     meter: Meter
 
 
-def _one_at_a_time(voice: Voice, contents: MidiContents) -> list[Sounded] | None:
-    """The notes without legato overlaps, or None if several sound at once."""
-    notes: list[Sounded] = []
-    for note in voice.notes:
-        if notes and note.start < notes[-1].end:
-            overlap = contents.seconds(notes[-1].end) - contents.seconds(note.start)
-            if overlap > SAME_TIME_SECONDS or note.start <= notes[-1].start:
-                return None
-            notes[-1] = replace(notes[-1], end=note.start)
-        notes.append(note)
-    return notes
-
-
 def _gracenote_seconds(contents: MidiContents, reading: Reading) -> float:
     """The longest note that can be a gracenote; files of our own say how long inner notes are."""
     longest = reading.gracenote_under_ms
@@ -128,17 +122,16 @@ def _tones(
             continue
         note = notes[index]
         after = notes[index + 1] if index + 1 < len(notes) else None
-        short = _seconds(note, contents) < longest
-        if short and after is not None and _follows(after, note, contents):
-            group.append(note)
-        elif short:
-            # Short notes that lead to nothing longer are notes of their own.
-            yield from _loose([*group, note])
-            group = []
-        else:
+        # Up to the next one: a note may sound for a part of its length only.
+        until = note.end if after is None else after.start
+        if contents.seconds(until) - contents.seconds(note.start) >= longest:
             yield _Tone(tuple(group), note, _begins_with_a_gracenote(group, note))
             group = []
+        else:
+            group.append(note)
         index += 1
+    # Short notes that lead to nothing longer are notes of their own.
+    yield from _loose(group)
 
 
 def _marked(
@@ -159,10 +152,6 @@ def _marked(
 
 def _loose(notes: Sequence[Sounded]) -> Iterator[_Tone]:
     yield from (_Tone((), note, is_led=False) for note in notes)
-
-
-def _seconds(note: Sounded, contents: MidiContents) -> float:
-    return contents.seconds(note.end) - contents.seconds(note.start)
 
 
 def _follows(after: Sounded, note: Sounded, contents: MidiContents) -> bool:
@@ -207,13 +196,13 @@ class _Beats:
         return None
 
 
-def _reference(tone: _Tone, placement: Placement, is_first: bool) -> Fraction:
+def _reference(tone: _Tone, lead: Lead, is_first: bool) -> Fraction:
     """The place in a tone that lies on the beat."""
-    if placement == "on the beat" or not tone.is_led:
+    if lead == "none ahead" or (is_first and tone.start == 0):
         return tone.start
-    if is_first and tone.start == 0:
-        return tone.start
-    return (*tone.group, tone.main)[1].start
+    if lead == "all ahead":
+        return tone.main.start
+    return (*tone.group, tone.main)[1].start if tone.is_led else tone.start
 
 
 class _Quantiser:
@@ -231,27 +220,34 @@ class _Quantiser:
         # Coarse ticks are exact to half of one; fine ones may come from times in milliseconds.
         self._tolerance = max(min(2 * tick, Fraction(1, 100)), tick / 2, Fraction(1, 1000))
         self._parts = [p for p in FINE_PARTS if Fraction(1, p) >= 6 * self._tolerance]
+        self._part_heard = Fraction(1)
         self.errors: list[float] = []
         self.placement: Placement = "on the beat"
 
     def onsets(self, tones: list[_Tone]) -> list[_Onset]:
-        """Lay the tones on the grid, choosing the placement of gracenotes that fits best."""
-        share, self.placement = max(
-            ((self._exact_share(tones, name), name) for name in self._placements()),
-            key=lambda found: (found[0], found[1] == "on the beat"),
+        """Lay the tones on the grid, choosing the lead of gracenotes that fits best."""
+        tried = tones[:MOST_TRIED]
+        self._part_heard = _usual_part_that_sounds(tried)
+        is_exact, _, lead = max(
+            ((*self._fit(tried, lead), lead) for lead in self._leads()),
+            key=lambda found: found[:2],
         )
-        return self._onsets(tones, self.placement, is_exact=share >= MOSTLY)
+        self.placement = "on the beat" if lead == "none ahead" else "before the beat"
+        return self._onsets(tones, lead, is_exact=is_exact)
 
-    def _exact_share(self, tones: list[_Tone], placement: Placement) -> float:
-        onsets = self._onsets(tones[:MOST_TRIED], placement, is_exact=True)
-        return sum(onset.is_exact for onset in onsets) / len(onsets)
+    def _fit(self, tones: list[_Tone], lead: Lead) -> tuple[bool, float]:
+        """How well a lead fits: whether it makes the file exact; nearness to coarse places."""
+        onsets = self._onsets(tones, lead, is_exact=True)
+        share = sum(onset.is_exact for onset in onsets) / len(onsets)
+        self._onsets(tones, lead, is_exact=False)
+        return share >= MOSTLY, -sum(self.errors) / len(self.errors)
 
-    def _onsets(self, tones: list[_Tone], placement: Placement, *, is_exact: bool) -> list[_Onset]:
+    def _onsets(self, tones: list[_Tone], lead: Lead, *, is_exact: bool) -> list[_Onset]:
         onsets: list[_Onset] = []
         before: Fraction | None = None
         self.errors = []
         for index, tone in enumerate(tones):
-            place = _reference(tone, placement, index == 0)
+            place = _reference(tone, lead, index == 0)
             exact = self._exact(place, before) if is_exact else None
             laid = self._nearest(place) if exact is None else exact
             stop = self._stop(tones, index, laid, is_exact)
@@ -270,11 +266,15 @@ class _Quantiser:
         """Where the file ends, after the last note has stopped."""
         return self._exact(self._contents.end, stop) or self._contents.end
 
-    def _placements(self) -> tuple[Placement, ...]:
-        """Where gracenotes may lie: files of our own say it."""
-        both: tuple[Placement, ...] = ("before the beat", "on the beat")
-        said = self._contents.settings.get("gracenote placement")
-        return tuple(name for name in both if name == said) or both
+    def _leads(self) -> tuple[Lead, ...]:
+        """How gracenotes may lead: files of our own say it."""
+        match self._contents.settings.get("gracenote placement"):
+            case "on the beat":
+                return ("none ahead",)
+            case "before the beat":
+                return ("first ahead",)
+            case _:
+                return ("none ahead", "first ahead", "all ahead")
 
     def _exact(self, place: Fraction, before: Fraction | None) -> Fraction | None:
         """The place in written music that something in an exact file lies at, if there is one."""
@@ -287,19 +287,40 @@ class _Quantiser:
     ) -> Fraction | None:
         """Where a tone stops sounding on the grid; None if it goes on to the next."""
         end = tones[index].main.end
-        after = tones[index + 1].start if index + 1 < len(tones) else None
+        if index + 1 == len(tones):
+            return self._last_stop(tones, place, is_exact)
         _, beat = self._grid.segment(end)
-        # Our own files play legato but for rests; others may part notes by way of phrasing.
-        least_rest = self._tolerance if self._is_ours else beat / 8
-        if after is not None and after - end < least_rest:
+        silence = tones[index + 1].start - end
+        if self._is_ours:
+            return None if silence < self._tolerance else self._exact(end, place)
+        # Others may part notes by way of phrasing.
+        heard_apart = (tones[index + 1].start - tones[index].main.start) * (1 - self._part_heard)
+        if silence < max(beat / 4 - self._tolerance, heard_apart * _MUCH):
             return None
-        if is_exact:
-            exact = self._exact(end, place)
-            if exact is not None:
-                return exact
-        if after is not None and after - end < beat / 2:
-            return None
-        return self._nearest(end)
+        exact = self._grid.snapped(end, LEAST_RESTS, self._tolerance) if is_exact else None
+        if exact is None and silence >= beat / 2:
+            return self._nearest(end)
+        return exact
+
+    def _last_stop(self, tones: list[_Tone], place: Fraction, is_exact: bool) -> Fraction:
+        main = tones[-1].main
+        end = main.end
+        if not self._is_ours:
+            # It is as much longer than it sounds as the others are.
+            end = main.start + (end - main.start) / self._part_heard
+        exact = self._exact(end, place) if is_exact else None
+        return self._nearest(end) if exact is None else exact
+
+
+def _usual_part_that_sounds(tones: list[_Tone]) -> Fraction:
+    """The part of a note's length that is heard before a pause for phrasing, mostly all of it."""
+    parts = [
+        Fraction(tone.main.end - tone.main.start) / (after.start - tone.main.start)
+        for tone, after in pairwise(tones)
+        if after.start > tone.main.start
+    ]
+    phrased = sorted(part for part in parts if part > Fraction(1, 2))
+    return phrased[len(phrased) // 2] if phrased else Fraction(1)
 
 
 def _bar_spans(contents: MidiContents, until: Fraction) -> Iterator[_BarSpan]:
@@ -355,6 +376,17 @@ def _cut(
     return notes, at
 
 
+def _tempo(contents: MidiContents, changed: Sequence[Fraction], span: _BarSpan) -> Fraction:
+    """A bar's tempo in quarters a minute; where it changes meanwhile, what lasts as long."""
+    end = span.start + span.length
+    first = bisect_right(changed, span.start + contents.tick) - 1
+    last = bisect_left(changed, end - contents.tick) - 1
+    if last <= first:
+        return 60_000_000 / contents.tempos[first][1]
+    seconds = contents.seconds(end) - contents.seconds(span.start)
+    return Fraction(round(6000 * float(span.length) / seconds), 100)
+
+
 def _measures(contents: MidiContents, onsets: list[_Onset], quantiser: _Quantiser) -> list[Measure]:
     is_ours = bool(contents.settings)
     pieces = list(_pieces(onsets))
@@ -377,8 +409,7 @@ def _measures(contents: MidiContents, onsets: list[_Onset], quantiser: _Quantise
         is_marked = mark < len(marked) and marked[mark] < span.start + span.length
         line += is_marked
         heading = contents.markers[mark][1] if is_marked else ""
-        in_force = bisect_right(changed, span.start + contents.tick) - 1
-        here = 60_000_000 / contents.tempos[in_force][1]
+        here = _tempo(contents, changed, span)
         if not notes:
             continue
         measures.append(
@@ -446,15 +477,11 @@ def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
 
 def _read(path: Path, reading: Reading) -> Exercise:
     contents = as_written(read_contents(path))
-    melodies = [
-        (voice, notes)
-        for voice in contents.voices
-        if (notes := _one_at_a_time(voice, contents)) is not None
-    ]
+    melodies = melodies_of(contents)
     if not melodies:
         cause = "no track plays one note at a time" if contents.voices else "it plays no notes"
         raise failure(cause, "a chanter plays one: export the melody on its own")
-    scores = [_score(contents, voice, notes, path, reading) for voice, notes in melodies]
+    scores = [_score(contents, melody, path, reading) for melody in melodies]
     index = _chosen(melodies, [score for score, _ in scores], reading)
     score, placement = scores[index]
     exercise = exercise_of(score, reading)
@@ -466,7 +493,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     exercise = with_settings(exercise, settings)
     if len(melodies) == 1:
         return exercise
-    name = melodies[index][0].name or f"number {index + 1}"
+    name = melodies[index].voice.name or f"number {index + 1}"
     remark = f"{len(melodies)} tracks have a melody; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))
 
@@ -477,16 +504,17 @@ def _is_of_the_file(name: str) -> bool:
 
 
 def _score(
-    contents: MidiContents, voice: Voice, notes: list[Sounded], path: Path, reading: Reading
+    contents: MidiContents, melody: Melody, path: Path, reading: Reading
 ) -> tuple[Score, Placement]:
     quantiser = _Quantiser(contents)
-    tones = list(_tones(notes, voice.marks, contents, _gracenote_seconds(contents, reading)))
+    longest = _gracenote_seconds(contents, reading)
+    tones = list(_tones(melody.notes, melody.voice.marks, contents, longest))
     measures = _measures(contents, quantiser.onsets(tones), quantiser)
-    remarks: tuple[str, ...] = ()
+    remarks = melody.remarks
     worst = max(quantiser.errors) * 1000
     if worst >= 1:
         mean = sum(quantiser.errors) / len(quantiser.errors) * 1000
-        remarks = (
+        remarks += (
             f"Notes were moved to the beat's quarters and thirds: by {mean:.0f} ms on average, "
             f"{worst:.0f} ms at most.",
         )
@@ -494,17 +522,22 @@ def _score(
     return Score(title, tuple(measures), False, str(path), remarks), quantiser.placement
 
 
-def _chosen(
-    melodies: list[tuple[Voice, list[Sounded]]], scores: list[Score], reading: Reading
-) -> int:
+def _chosen(melodies: list[Melody], scores: list[Score], reading: Reading) -> int:
+    names = [melody.voice.name for melody in melodies]
     if reading.part is not None:
         wanted = reading.part.strip()
-        for index, (voice, _) in enumerate(melodies):
-            if wanted.casefold() == voice.name.casefold() or wanted == str(index + 1):
+        for index, name in enumerate(names):
+            if wanted.casefold() == name.casefold() or wanted == str(index + 1):
                 return index
-        names = ", ".join(
-            f"{i} ({voice.name or 'unnamed'})" for i, (voice, _) in enumerate(melodies, start=1)
+        known = ", ".join(f"{i} ({name or 'unnamed'})" for i, name in enumerate(names, start=1))
+        raise failure(f"there is no track {wanted!r} with a melody", f"choose one of: {known}")
+
+    def unlikely(index: int) -> tuple[bool, bool, bool]:
+        """What lies off the chanter, what is a drone on its own, and what must be transposed."""
+        return (
+            not lies_on_the_chanter(scores[index], reading.transpose),
+            len({note.key for note in melodies[index].notes}) == 1,
+            not lies_on_the_chanter(scores[index], 0),
         )
-        raise failure(f"there is no track {wanted!r} with a melody", f"choose one of: {names}")
-    fits = (i for i, s in enumerate(scores) if lies_on_the_chanter(s, reading.transpose))
-    return next(fits, 0)
+
+    return min(range(len(melodies)), key=unlikely)

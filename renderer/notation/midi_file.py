@@ -172,6 +172,11 @@ class _Collector:
                     voice.notes.append(Sounded(message.note, begun * self.tick, tick * self.tick))
                 if message.type == "note_on" and message.velocity:
                     sounding[where] = tick
+        for (channel, key), begun in sounding.items():
+            # Whoever stops recording while a note sounds leaves its end out.
+            if tick > begun:
+                end = tick * self.tick
+                voices[channel].notes.append(Sounded(key, begun * self.tick, end))
         self.end = max(self.end, tick * self.tick)
         self._count += sum(len(voice.notes) for voice in voices.values())
         if self._count > MOST_MIDI_NOTES:

@@ -14,7 +14,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.midi import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, MelodyNote, Meter
-from renderer.notation.written import Reading
+from renderer.notation.written import Reading, Transposition
 
 TICKS = 480
 
@@ -184,3 +184,150 @@ def test_keys_off_the_chanter_are_one_report(tmp_path: Path) -> None:
     ]  # fmt: skip
     lower = _read(tmp_path, [(A - 12, 1), (C - 12, 1)], Reading(transpose="auto"))
     assert any("up 12 semitones" in remark for remark in lower.remarks)
+
+
+Sound = tuple[int, float, float]
+"""Key, start and end in beats of 60 to the minute."""
+
+
+def _track(sounds: list[Sound], *, ticks: int = TICKS, channel: int = 0) -> mido.MidiTrack:
+    events = [(round(start * ticks), 1, key) for key, start, _ in sounds]
+    events += [(round(end * ticks), 0, key) for key, _, end in sounds]
+    track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000)])
+    now = 0
+    for tick, is_on, key in sorted(events):
+        velocity = 90 * is_on
+        track.append(
+            mido.Message("note_on", note=key, velocity=velocity, channel=channel, time=tick - now)
+        )
+        now = tick
+    return track
+
+
+def _of_tracks(path: Path, *tracks: mido.MidiTrack, ticks: int = TICKS) -> Path:
+    file = mido.MidiFile(type=1 if len(tracks) > 1 else 0, ticks_per_beat=ticks)
+    file.tracks.extend(tracks)
+    file.save(path)
+    return path
+
+
+TUNE: list[Sound] = [(A, 0, 1), (B, 1, 1.5), (C, 1.5, 2), (D, 2, 2.75), (E, 2.75, 3), (A, 3, 4)]
+AS_PLAYED = [("A", "1"), ("B", "1/2"), ("c", "1/2"), ("d", "3/4"), ("e", "1/4"), ("A", "1")]
+
+
+@pytest.mark.parametrize("ticks", [24, 48, 96, 120, 480, 960, 15_360])
+def test_any_resolution_is_read(tmp_path: Path, ticks: int) -> None:
+    exercise = read_midi(_of_tracks(tmp_path / "t.mid", _track(TUNE, ticks=ticks), ticks=ticks))
+    assert _items(exercise) == AS_PLAYED
+    assert not exercise.remarks
+
+
+@pytest.mark.parametrize("overlap", [0.02, 0.06, 0.1])
+def test_a_note_held_a_little_into_the_next_is_legato(tmp_path: Path, overlap: float) -> None:
+    held = [(key, start, min(end + overlap, 4)) for key, start, end in TUNE]
+    assert _items(read_midi(_of_tracks(tmp_path / "t.mid", _track(held)))) == AS_PLAYED
+
+
+@pytest.mark.parametrize("heard", [0.95, 0.8, 0.7])
+def test_notes_parted_by_way_of_phrasing_keep_their_lengths(tmp_path: Path, heard: float) -> None:
+    parted = [(key, start, start + (end - start) * heard) for key, start, end in TUNE]
+    assert _items(read_midi(_of_tracks(tmp_path / "t.mid", _track(parted)))) == AS_PLAYED
+
+
+def test_a_drone_in_the_melodys_own_track_is_left_out_and_said(tmp_path: Path) -> None:
+    drones: list[Sound] = [(A - 12, 0, 4), (A - 24, 0, 4)]
+    exercise = read_midi(_of_tracks(tmp_path / "t.mid", _track(TUNE + drones)))
+    assert _items(exercise) == AS_PLAYED
+    assert exercise.remarks == ("Notes held below the melody are left out, as drones.",)
+
+
+def test_a_drone_in_a_track_of_its_own_is_no_melody(tmp_path: Path) -> None:
+    tune, drone = _track(TUNE), _track([(A - 12, 0, 4)])
+    path = _of_tracks(tmp_path / "t.mid", drone, tune)
+    choices: tuple[Transposition, ...] = (0, "auto")
+    for transpose in choices:
+        exercise = read_midi(path, Reading(transpose=transpose))
+        assert _items(exercise) == AS_PLAYED
+
+
+def test_drums_on_channel_10_are_no_melody(tmp_path: Path) -> None:
+    drums = _track([(A, beat, beat + 0.5) for beat in range(4)], channel=9)
+    exercise = read_midi(_of_tracks(tmp_path / "t.mid", drums, _track(TUNE)))
+    assert _items(exercise) == AS_PLAYED
+    assert not exercise.remarks
+
+
+def _graced(lead: str) -> list[Sound]:
+    """A tune with a group of three short notes of 45 ms, and with single ones."""
+    sounds: list[Sound] = []
+    groups = {1: (G5,), 2: (G5, C, D), 3: (E,), 5: (G5, A, D), 6: (D,)}
+    keys = [A, B, C, D, A, B, C, A]
+    for beat, key in enumerate(keys):
+        group = groups.get(beat, ())
+        ahead = 0.045 * {"none": 0, "first": min(1, len(group)), "all": len(group)}[lead]
+        start = beat - ahead
+        if sounds:
+            sounds[-1] = (*sounds[-1][:2], start)
+        for small in group:
+            sounds.append((small, start, start + 0.045))
+            start += 0.045
+        sounds.append((key, start, beat + 1))
+    return sounds
+
+
+@pytest.mark.parametrize("late", [0, 0.015])
+@pytest.mark.parametrize(
+    ("lead", "placement"),
+    [("none", "on the beat"), ("first", "before the beat"), ("all", "before the beat")],
+)
+def test_however_an_ornament_leads_its_note_is_on_the_beat(
+    tmp_path: Path, lead: str, placement: str, late: float
+) -> None:
+    chance = random.Random(3)
+    sounds = _graced(lead)
+    moved = [0.0, *(chance.uniform(-late, late) for _ in sounds[1:]), 0.0]
+    played = [
+        (key, start + moved[i], end + moved[i + 1]) for i, (key, start, end) in enumerate(sounds)
+    ]
+    exercise = read_midi(_of_tracks(tmp_path / "t.mid", _track(played)))
+    notes = list(exercise.lines[0].melody_notes)
+    assert [(note.note.abc, note.beats) for note in notes] == [(key, 1) for key in "ABcdABcA"]
+    assert [len(note.group) for note in notes] == [0, 1, 3, 1, 0, 3, 1, 0]
+    assert exercise.gracenotes.placement == placement
+
+
+def test_a_note_that_nobody_ended_lasts_to_the_end_of_its_track(tmp_path: Path) -> None:
+    track = _track(TUNE)
+    track[-1] = mido.MetaMessage("end_of_track", time=track[-1].time)
+    assert _items(read_midi(_of_tracks(tmp_path / "t.mid", track))) == AS_PLAYED
+
+
+def test_notes_without_length_are_no_notes(tmp_path: Path) -> None:
+    track = _track(TUNE)
+    track.insert(3, mido.Message("note_on", note=E, velocity=90))
+    track.insert(4, mido.Message("note_off", note=E, velocity=0))
+    assert _items(read_midi(_of_tracks(tmp_path / "t.mid", track))) == AS_PLAYED
+
+
+def test_a_tempo_that_changes_within_a_bar_is_read_as_what_lasts_as_long(tmp_path: Path) -> None:
+    tempos = mido.MidiTrack()
+    for quarter in range(8):
+        length = 1_000_000 - 50_000 * quarter
+        tempos.append(mido.MetaMessage("set_tempo", tempo=length, time=TICKS if quarter else 0))
+    tune = _track([(A, beat, beat + 1) for beat in range(8)])
+    del tune[0]
+    exercise = read_midi(_of_tracks(tmp_path / "t.mid", tempos, tune))
+    first, second = exercise.lines[0].bars
+    lasts = [4 * 60 / float(tempo) for tempo in (exercise.tempo, second.tempo or 0)]
+    assert first.tempo is None
+    assert lasts == pytest.approx([3.7, 2.9], abs=0.01)
+
+
+def test_film_frames_are_refused_with_a_remedy(tmp_path: Path) -> None:
+    path = _of_tracks(tmp_path / "t.mid", _track(TUNE))
+    data = bytearray(path.read_bytes())
+    # Standard MIDI Files 1.0: the division's upper byte is minus the frames a second.
+    data[12:14] = (256 - 25, 40)
+    path.write_bytes(data)
+    with pytest.raises(RungwiseError, match=r"film frames.*beats as ticks"):
+        read_midi(path)
