@@ -274,8 +274,9 @@ def entries(draw: st.DrawFn) -> str:
         pattern = f'scale = {{ step = "{step}", from = "low A", to = "F" }}'
     elif kind == "against":
         pattern = f'against = {{ note = "{draw(st.sampled_from(["low A", "E"]))}" }}'
-        playing = ['ornament = ["plain", "grip"]'] if draw(st.booleans()) else []
-        if playing and draw(st.booleans()):
+        is_plain = draw(st.booleans())
+        playing = [] if is_plain else ['ornament = ["plain", "grip"]']
+        if not is_plain and draw(st.booleans()):
             playing.append(f'on = "{draw(st.sampled_from(["low A", "E", "B, D", "C to E"]))}"')
     elif kind == "each":
         pattern = f'each = "{among}"'
