@@ -62,7 +62,7 @@ def ornaments(
     try:
         movement = book.movement(name)
     except ValueError as error:
-        raise _refused(error, "NAME") from None
+        raise _refused(error, "") from None
     if coming_from is None:
         _about(movement)
         print_table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
