@@ -13,7 +13,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from renderer.notation.limits import MOST_BARS
+from renderer.notation.limits import LARGEST_COUNT, MOST_BARS
 from renderer.notation.score import Meter
 
 FREE_METER_UNIT = Fraction(1, 8)
@@ -56,12 +56,12 @@ def read_meter(text: str) -> Meter | None:
         return Meter(4, 4)
     if value == "C|":
         return Meter(2, 2)
-    match = re.fullmatch(r"\(?\s*(\d{1,2}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
+    match = re.fullmatch(r"\(?\s*(\d{1,3}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
     if match is None:
         raise ValueError(f"{value[:40]!r} is no meter")
     count = sum(int(part) for part in match[1].split("+"))
     unit = int(match[2])
-    if not 1 <= count <= 32 or unit not in (1, 2, 4, 8, 16, 32):
+    if not 1 <= count <= LARGEST_COUNT or unit not in (1, 2, 4, 8, 16, 32):
         raise ValueError(f"a meter of {value} is out of range")
     return Meter(count, unit)
 

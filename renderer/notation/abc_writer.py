@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.notation.kept_settings import decimal_text
+from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
 from renderer.notation.printed import Opened, Printed, pickup_offset, printed_line
 from renderer.notation.score import Bar, Exercise, Line, Meter
 
 UNIT = Fraction(1, 8)
 BARS_ON_A_LINE = 8
-MOST_BEATS = 32
 MOST_NOTES_OF_A_TUPLET = 9
 
 
@@ -76,7 +76,7 @@ def _bar_code(notes: list[Printed], bar: Bar, offset: Fraction, unit: Fraction) 
 
 def _meter_text(meter: Meter | None) -> str:
     """The meter's field; bars beyond all counting are in free meter."""
-    return "none" if meter is None or meter.count > MOST_BEATS else str(meter)
+    return "none" if meter is None or meter.count > LARGEST_COUNT else str(meter)
 
 
 def _own_meter(bar: Bar) -> Meter | None:
@@ -84,7 +84,7 @@ def _own_meter(bar: Bar) -> Meter | None:
     whole = bar.beats * bar.meter.beat_value
     for unit in (1, 2, 4, 8, 16):
         count = whole * unit
-        if count.denominator == 1 and count <= MOST_BEATS:
+        if count.denominator == 1 and count <= LARGEST_COUNT:
             meter = Meter(int(count), unit)
             if meter.beat_value == bar.meter.beat_value:
                 return meter

@@ -114,7 +114,9 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
             exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
         ),
         "gracenote placement": lambda: replace(exercise, gracenotes=_placed(exercise, value)),
-        "inner length": lambda: replace(exercise, inner=read_inner_length(value)),
+        "inner length": lambda: replace(
+            exercise, inner=read_inner_length(value), states_inner=True
+        ),
         MOVEMENTS: lambda: replace(exercise, knows_movements=value == MOVEMENTS_TOLD),
         "tempo": lambda: _paced(exercise, Fraction(value)),
         "ladder": lambda: replace(exercise, ladder=parse_ladder(value)),

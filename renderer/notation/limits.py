@@ -7,6 +7,9 @@ endless run.
 SLOWEST_TEMPO, FASTEST_TEMPO = 10, 400
 """Beats per minute."""
 
+LEAST_SOUNDING_MS = 15
+"""A note that sounds for less than this is not heard as a note (judgement: three crossfades)."""
+
 LONGEST_FILE_BYTES = 4_000_000
 LONGEST_TEXT = 20_000
 LONGEST_TITLE = 500
@@ -26,3 +29,6 @@ LARGEST_SCORE_BYTES = 32_000_000
 MOST_WRITTEN_NOTES = 50_000
 MOST_BARS = 20_000
 """Of a score, repeats played out."""
+
+LARGEST_COUNT = 999
+"""Of the beats that a score's meter counts: a bar without bar lines may be a whole tune."""

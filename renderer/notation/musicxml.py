@@ -16,7 +16,7 @@ from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.kept_settings import musicxml_settings, with_settings
-from renderer.notation.limits import MOST_BARS, MOST_WRITTEN_NOTES
+from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.score import Exercise, Meter
@@ -38,7 +38,6 @@ from renderer.notation.written import (
 )
 
 MOST_PARTS = 1000
-MOST_BEATS = 999
 MOST_DOTS = 8
 _LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
 _DECORATIONS = (
@@ -228,7 +227,7 @@ class _PartReader:
             whole += Fraction(total, int(unit))
             finest = max(finest, int(unit))
         count_in_all = whole * finest
-        if not counts or not 1 <= count_in_all <= MOST_BEATS:
+        if not counts or not 1 <= count_in_all <= LARGEST_COUNT:
             raise failure("the meter has no beats", "write one like 3/4", place=self._place)
         return Meter(int(count_in_all), finest)
 

@@ -230,6 +230,8 @@ class Exercise:
         The file it was read from, for messages; empty if none.
     first_number:
         The number of the first line: above 1 where the exercise is some lines of a longer one.
+    states_inner:
+        Whether its source says how long inner notes are.
     knows_movements:
         Whether a file said which of its notes are an opened ornament; where it does not, notes that
         spell one are taken for it.
@@ -247,6 +249,7 @@ class Exercise:
     remarks: tuple[str, ...] = ()
     source: str = ""
     first_number: int = 1
+    states_inner: bool = field(default=False, compare=False)
     knows_movements: bool = field(default=False, compare=False)
 
     def number_of(self, line_index: int) -> int:

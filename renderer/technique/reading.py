@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 from renderer.errors import failure
 from renderer.notation.definition import read_definition
-from renderer.notation.score import Exercise
+from renderer.notation.length import Length
+from renderer.notation.limits import LEAST_SOUNDING_MS
+from renderer.notation.score import USUAL_INNER, Exercise, MelodyNote, Slot
 from renderer.notation.source_file import without_text_ending
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.technique.library import find_exercise
@@ -45,7 +48,52 @@ def with_movements(exercise: Exercise) -> Exercise:
             known = recognise_opened(known, book, stated=exercise.inner_of(known))
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
-    return replace(exercise, lines=tuple(lines))
+    return with_room(replace(exercise, lines=tuple(lines)))
+
+
+def with_room(exercise: Exercise) -> Exercise:
+    """Return a score whose movements fit at its own tempo, where it leaves their length open.
+
+    Scores of others show gracenotes and not how long they are. Where the usual inner notes are
+    too long for a movement of the score, all of them get what the tightest leaves; it is said in
+    a remark. Where no length would do, the exercise stays as it is.
+    """
+    if exercise.states_inner or exercise.inner != USUAL_INNER:
+        return exercise
+    gracenote_ms = exercise.gracenotes.length.value
+    room_ms = min(_inner_rooms_ms(exercise), default=USUAL_INNER.value) // 1
+    if not gracenote_ms + LEAST_SOUNDING_MS <= room_ms < USUAL_INNER.value:
+        return exercise
+    inner = Length(Fraction(room_ms), "ms")
+    remark = (
+        f"Inner notes of movements last {inner} and not {USUAL_INNER}, since otherwise they would "
+        "not fit at its tempo."
+    )
+    return replace(exercise, inner=inner, remarks=(*exercise.remarks, remark))
+
+
+def _inner_rooms_ms(exercise: Exercise) -> Iterator[Fraction]:
+    """Yield what each movement leaves for one inner note, in milliseconds."""
+    tempo = exercise.tempo
+    for line in exercise.lines:
+        lengths_ms: list[Fraction] = []
+        slots: list[tuple[Slot, ...]] = []
+        for bar in line.bars:
+            tempo = tempo if bar.tempo is None else bar.tempo
+            for item in bar.items:
+                length_ms = item.beats * 60_000 / tempo
+                if isinstance(item, MelodyNote) and item.tied and lengths_ms:
+                    lengths_ms[-1] += length_ms
+                else:
+                    lengths_ms.append(length_ms)
+                    slots.append(item.slots if isinstance(item, MelodyNote) else ())
+        if line.inner is not None:
+            continue
+        for length_ms, parts in zip(lengths_ms, slots, strict=True):
+            if len(parts) > 1:
+                led = parts[-1].gracenote is not None
+                kept_ms = LEAST_SOUNDING_MS + (exercise.gracenotes.length.value if led else 0)
+                yield (length_ms - kept_ms) / (len(parts) - 1)
 
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")

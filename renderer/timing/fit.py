@@ -12,13 +12,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.limits import LEAST_SOUNDING_MS
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import Role
-
-LEAST_SOUNDING_MS = 15
-"""A note that sounds for less than this is not heard as a note (judgement: three crossfades)."""
 
 MOST_PROBLEMS = 20
 

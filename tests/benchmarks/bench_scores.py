@@ -29,6 +29,7 @@ from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
 from renderer.sound.settings import MixSettings
+from renderer.technique.reading import with_movements
 from renderer.timing.expand import expand
 
 CORPUS = Path(music21.__file__).parent / "corpus"
@@ -43,12 +44,12 @@ def _readings(path: Path, reading: Reading) -> Iterator[Exercise | RungwiseError
                 yield score
                 continue
             try:
-                yield exercise_of(score, reading)
+                yield with_movements(exercise_of(score, reading))
             except RungwiseError as error:
                 yield error
         return
     try:
-        yield read_musicxml(path, reading)
+        yield with_movements(read_musicxml(path, reading))
     except RungwiseError as error:
         yield error
 
@@ -71,7 +72,8 @@ def _exported(exercise: Exercise, folder: Path) -> bool:
     xml, abc = folder / "tune.musicxml", folder / "tune.abc"
     xml.write_bytes(write_musicxml(exercise, opened="closed"))
     abc.write_bytes(write_abc(exercise))
-    return all(_music(again) == _music(exercise) for again in (read_musicxml(xml), read_abc(abc)))
+    again = (with_movements(read) for read in (read_musicxml(xml), read_abc(abc)))
+    return all(_music(one) == _music(exercise) for one in again)
 
 
 def main() -> None:
