@@ -36,7 +36,7 @@ from renderer.notation.definition_lines import (
 )
 from renderer.notation.definition_problems import known_keys, problems_of
 from renderer.notation.definition_toml import LINES_REMEDY, read_toml
-from renderer.notation.ladder import steps
+from renderer.notation.ladder import rung_bounds, steps
 from renderer.notation.length import Length
 from renderer.notation.limits import (
     FASTEST_TEMPO,
@@ -145,7 +145,7 @@ class _Ladder(Table):
             except ValueError as error:
                 cause, _, remedy = str(error).partition("; ")
                 raise WrongValueError(cause, remedy) from None
-        low, high = (1, 400) if self.percent else (SLOWEST_TEMPO, FASTEST_TEMPO)
+        low, high = rung_bounds(percent=self.percent)
         for tempo in tempos:
             in_range(float(tempo), low, high, "a rung of the ladder")
         return Ladder(tempos, self.percent, self.repeats)

@@ -6,6 +6,7 @@ MusicXML and MIDI do not know gracenote lengths, ladders and the like. MusicXML'
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
@@ -18,14 +19,16 @@ from renderer.notation.definition_fields import (
     read_gracenote_length,
     read_inner_length,
 )
-from renderer.notation.ladder import parse_ladder
+from renderer.notation.ladder import parse_ladder, rung_bounds
 from renderer.notation.limits import (
     FASTEST_TEMPO,
     LONGEST_TEXT,
+    LONGEST_TITLE,
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.score import Exercise, Gracenotes
+from renderer.notation.score import Exercise, Gracenotes, Ladder
+from renderer.notation.written import without_controls
 
 SOFTWARE = "Rungwise"
 
@@ -91,7 +94,7 @@ def musicxml_settings(root: Element) -> dict[str, str]:
     if not any(name.startswith(SOFTWARE) for name in software):
         return {}
     fields = root.iterfind("identification/miscellaneous/miscellaneous-field")
-    return {field.get("name", ""): (field.text or "")[:LONGEST_TEXT] for field in fields}
+    return {field.get("name", ""): field.text or "" for field in fields}
 
 
 def with_settings(exercise: Exercise, settings: Mapping[str, str]) -> Exercise:
@@ -107,9 +110,9 @@ def with_settings(exercise: Exercise, settings: Mapping[str, str]) -> Exercise:
 
 def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
     simple: dict[str, Callable[[], Exercise]] = {
-        "for": lambda: replace(exercise, audience=value),
-        "purpose": lambda: replace(exercise, purpose=value),
-        "level": lambda: replace(exercise, level=value),
+        "for": lambda: replace(exercise, audience=_text(value, LONGEST_TITLE)),
+        "purpose": lambda: replace(exercise, purpose=_text(value, LONGEST_TEXT)),
+        "level": lambda: replace(exercise, level=_text(value, LONGEST_TITLE)),
         "gracenote length": lambda: replace(
             exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
         ),
@@ -118,8 +121,8 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
             exercise, inner=read_inner_length(value), states_inner=True
         ),
         MOVEMENTS: lambda: replace(exercise, knows_movements=value == MOVEMENTS_TOLD),
-        "tempo": lambda: _paced(exercise, Fraction(value)),
-        "ladder": lambda: replace(exercise, ladder=parse_ladder(value)),
+        "tempo": lambda: _paced(exercise, _decimal(value)),
+        "ladder": lambda: replace(exercise, ladder=_ladder(value)),
         "ladder repeats": lambda: _repeated(exercise, int(value)),
     }
     if name in simple:
@@ -130,6 +133,25 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
     lines = list(exercise.lines)
     lines[int(number) - 1] = replace(lines[int(number) - 1], inner=read_inner_length(value))
     return replace(exercise, lines=tuple(lines))
+
+
+def _text(value: str, longest: int) -> str:
+    return without_controls(value[:longest])
+
+
+def _decimal(value: str) -> Fraction:
+    # Read as it is written by `decimal_text`: a few letters can also spell a number without end.
+    if re.fullmatch(r"\d{1,6}(?:\.\d{1,6})?", value) is None:
+        raise ValueError(value)
+    return Fraction(value)
+
+
+def _ladder(value: str) -> Ladder:
+    ladder = parse_ladder(value)
+    least, most = rung_bounds(percent=ladder.percent)
+    if not least <= min(ladder.tempos) <= max(ladder.tempos) <= most:
+        raise ValueError(value)
+    return ladder
 
 
 def _paced(exercise: Exercise, tempo: Fraction) -> Exercise:

@@ -8,8 +8,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 from renderer.errors import failure
-from renderer.notation.limits import MOST_RUNGS
+from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
 from renderer.notation.score import Ladder
+
+
+def rung_bounds(*, percent: bool) -> tuple[int, int]:
+    """Return the lowest and the highest rung: beats per minute, or per cent of the tempo."""
+    return (1, 400) if percent else (SLOWEST_TEMPO, FASTEST_TEMPO)
 
 
 def steps(first: Fraction, last: Fraction, step: Fraction) -> tuple[Fraction, ...]:
@@ -43,7 +48,7 @@ def ladder_text(tempos: Sequence[Fraction]) -> str:
     return f"{written[0]}:{written[-1]}:{float(abs(gaps.pop())):g}"
 
 
-_NUMBER = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(%?)\s*")
+_NUMBER = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(%?)\s*")
 
 
 def parse_ladder(text: str, *, repeats: int = 1) -> Ladder:

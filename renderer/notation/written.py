@@ -590,14 +590,14 @@ def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
 
 def _printable(text: str) -> str:
     """A title or heading on one line, without control characters and no longer than a title."""
-    text = text[: 10 * LONGEST_TITLE]
-    kept = (" " if mark.isspace() else mark for mark in text if _is_for_people(mark))
-    line = "".join(kept).strip()
+    text = without_controls(text[: 10 * LONGEST_TITLE])
+    line = "".join(" " if mark.isspace() else mark for mark in text).strip()
     return line if len(line) <= LONGEST_TITLE else f"{line[: LONGEST_TITLE - 1]}…"
 
 
-def _is_for_people(mark: str) -> bool:
-    return mark.isspace() or unicodedata.category(mark) not in ("Cc", "Cs")
+def without_controls(text: str) -> str:
+    """Return a text without characters that no page shows; spaces and line breaks stay."""
+    return "".join(c for c in text if c.isspace() or unicodedata.category(c) not in ("Cc", "Cs"))
 
 
 def _exercise_of(score: Score, reading: Reading) -> Exercise:
