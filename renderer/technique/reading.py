@@ -11,7 +11,7 @@ from renderer.errors import failure
 from renderer.notation.definition import read_definition
 from renderer.notation.length import Length
 from renderer.notation.limits import LEAST_SOUNDING_MS
-from renderer.notation.score import USUAL_INNER, Exercise, MelodyNote, Slot
+from renderer.notation.score import USUAL_INNER, Exercise, Line, MelodyNote, Slot
 from renderer.notation.source_file import without_text_ending
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.technique.library import find_exercise
@@ -74,26 +74,41 @@ def with_room(exercise: Exercise) -> Exercise:
 
 def _inner_rooms_ms(exercise: Exercise) -> Iterator[Fraction]:
     """Yield what each movement leaves for one inner note, in milliseconds."""
+    before_the_beat = exercise.gracenotes.placement == "before the beat"
     tempo = exercise.tempo
     for line in exercise.lines:
-        lengths_ms: list[Fraction] = []
-        slots: list[tuple[Slot, ...]] = []
-        for bar in line.bars:
-            tempo = tempo if bar.tempo is None else bar.tempo
-            for item in bar.items:
-                length_ms = item.beats * 60_000 / tempo
-                if isinstance(item, MelodyNote) and item.tied and lengths_ms:
-                    lengths_ms[-1] += length_ms
-                else:
-                    lengths_ms.append(length_ms)
-                    slots.append(item.slots if isinstance(item, MelodyNote) else ())
+        notes, tempo = _sounding_ms(line, tempo)
         if line.inner is not None:
             continue
-        for length_ms, parts in zip(lengths_ms, slots, strict=True):
-            if len(parts) > 1:
-                led = parts[-1].gracenote is not None
-                kept_ms = LEAST_SOUNDING_MS + (exercise.gracenotes.length.value if led else 0)
-                yield (length_ms - kept_ms) / (len(parts) - 1)
+        # A line follows itself where it is repeated.
+        for (length_ms, parts), (_, next_parts) in zip(notes, notes[1:] + notes[:1], strict=True):
+            if len(parts) < 2:
+                continue
+            # Its gracenote takes its time from the melody note.
+            taker = next_parts[:1] if before_the_beat else parts[-1:]
+            is_led = any(slot.gracenote is not None for slot in taker)
+            kept_ms = LEAST_SOUNDING_MS + (exercise.gracenotes.length.value if is_led else 0)
+            yield (length_ms - kept_ms) / (len(parts) - 1)
+
+
+def _sounding_ms(
+    line: Line, tempo: Fraction
+) -> tuple[list[tuple[Fraction, tuple[Slot, ...]]], Fraction]:
+    """Return how long each note or rest lasts with its slots (a rest has none), and the last tempo.
+
+    What is tied to a note lasts on in it.
+    """
+    notes: list[tuple[Fraction, tuple[Slot, ...]]] = []
+    for bar in line.bars:
+        tempo = tempo if bar.tempo is None else bar.tempo
+        for item in bar.items:
+            length_ms = item.beats * 60_000 / tempo
+            if isinstance(item, MelodyNote) and item.tied and notes:
+                before_ms, slots = notes[-1]
+                notes[-1] = before_ms + length_ms, slots
+            else:
+                notes.append((length_ms, item.slots if isinstance(item, MelodyNote) else ()))
+    return notes, tempo
 
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,8 +12,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.abc_writer import write_abc
 from renderer.notation.length import Length
 from renderer.notation.musicxml_writer import write_musicxml
-from renderer.notation.score import USUAL_INNER, Exercise, Meter
-from renderer.technique.reading import read_exercise
+from renderer.notation.score import USUAL_INNER, Exercise, Gracenotes, Meter
+from renderer.technique.reading import read_exercise, with_room
 from renderer.timing.expand import expand
 
 
@@ -33,6 +34,20 @@ def test_a_tight_movement_of_a_score_fits_at_the_tempo_of_the_score(tmp_path: Pa
     longer = Length(exercise.inner.value + 1, "ms")
     with pytest.raises(RungwiseError, match="fits up to 99"):
         expand(Exercise("", exercise.lines, exercise.tempo, inner=longer))
+
+
+@pytest.mark.parametrize("after", ["{g}c", "c"])
+def test_a_movement_leaves_room_for_a_gracenote_ahead_of_the_next_beat(
+    tmp_path: Path, after: str
+) -> None:
+    # Of 250 ms to the grip, 15 are for B to be heard, and 45 for a gracenote that leads on from it.
+    read = tune(tmp_path, f"A2 {{GdG}}B/4{after}3/4 c|", 60)
+    ahead = replace(
+        read, inner=USUAL_INNER, gracenotes=Gracenotes(placement="before the beat"), remarks=()
+    )
+    fitted = with_room(ahead)
+    expand(fitted)
+    assert fitted.inner == (Length(Fraction(95), "ms") if "{" in after else USUAL_INNER)
 
 
 def test_a_movement_with_room_keeps_the_usual_inner_notes(tmp_path: Path) -> None:
