@@ -49,8 +49,8 @@ class Room:
         lacking = self.needs - self.lasts.seconds
         if self.lasts.beats > 0:
             return 60 * self.lasts.beats / lacking if lacking > 0 else None
-        slowest_that_fits = lacking <= 0 and (self.lasts.beats == 0)
-        return None if slowest_that_fits else Fraction(0)
+        fits_at_every_tempo = lacking <= 0 and self.lasts.beats == 0
+        return None if fits_at_every_tempo else Fraction(0)
 
 
 def rooms(

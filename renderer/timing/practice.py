@@ -15,6 +15,7 @@ from fractions import Fraction
 from math import ceil
 
 from renderer.errors import failure
+from renderer.notation.limits import SLOWEST_TEMPO
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
 from renderer.timing.fit import fastest_tempo, spoken_limit
@@ -215,13 +216,13 @@ def _practised(
         if not fitting:
             raise failure(
                 f"line {number} fits at none of the rungs",
-                f"begin the ladder at {spoken_limit(fastest or Fraction(0))} or slower",
+                _slower_remedy(fastest or Fraction(0)),
                 file=exercise.source,
             )
-        if len(fitting) < len(tempos):
+        if fastest is not None and len(fitting) < len(tempos):
             remarks.append(
-                f"Line {number} fits up to {spoken_limit(fastest or Fraction(0))} beats a "
-                "minute and is not practised faster."
+                f"Line {number} fits up to {spoken_limit(fastest)} beats a minute and is not "
+                "practised faster."
             )
         count_in = line.bars[0].meter.beats * chain.stretch[0]
         difficulty = line_difficulty(line)
@@ -377,6 +378,12 @@ def _too_short(lines: tuple[_Practised, ...], minutes: int, days: int) -> str:
 
 def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _slower_remedy(fastest: Fraction) -> str:
+    if fastest < SLOWEST_TEMPO:
+        return "write longer notes, or shorten the gracenotes or inner notes"
+    return f"begin the ladder at {spoken_limit(fastest)} beats a minute or slower"
 
 
 def _too_short_remedy() -> str:

@@ -213,5 +213,11 @@ def test_a_line_that_fits_at_no_rung_is_named() -> None:
             'on = "low A"\n'
         )
     )
-    with pytest.raises(RungwiseError, match="fits at none of the rungs"):
+    with pytest.raises(RungwiseError, match=r"fits at none .* ladder at \d{3} beats a minute or"):
         practice_plan(exercise, 5, 4)
+
+
+def test_a_line_that_fits_at_no_tempo_is_not_told_to_be_played_slower() -> None:
+    text = 'ornaments.inner = "20 ms"\n[[lines]]\nrun = "low A, B"\nornament = "doubling"\n'
+    with pytest.raises(RungwiseError, match=r"fits at none .* Write longer notes, or shorten"):
+        practice_plan(realise(parse_definition(text)), 5, 4)
