@@ -15,12 +15,12 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened
 from renderer.notation.score import Exercise
-from renderer.sound.pitch import Chanter, PitchStandard, Scale
-from renderer.sound.units import hz_to_key
+from renderer.sound.pitch import Chanter, PitchStandard, Scale, transposition
 from renderer.technique.reading import with_movements
 
 FORMS = (".toml", ".abc", ".musicxml", ".xml", ".mxl", ".mid", ".midi")
 _AUDIBLE_CENTS = 2
+"""What is off by less is not worth a word (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +57,6 @@ class Conversion:
     metronome: bool = True
 
 
-def _transposition(conversion: Conversion) -> tuple[int, float]:
-    """Semitones from the written notes to the nearest that sound, and the cents that remain."""
-    exact = hz_to_key(conversion.pitch.low_a_hz) - 69
-    semitones = round(exact)
-    octave = -12 if conversion.chanter is Chanter.PRACTICE else 0
-    return semitones + octave, 100 * (exact - semitones)
-
-
 def _as_definition(exercise: Exercise, _: Conversion) -> bytes:
     from renderer.notation.definition_writer import write_definition
 
@@ -81,7 +73,8 @@ def _as_musicxml(exercise: Exercise, conversion: Conversion) -> bytes:
     from renderer.notation.musicxml_writer import Instrument, write_musicxml
 
     name = "Practice chanter" if conversion.chanter is Chanter.PRACTICE else "Pipe chanter"
-    instrument = Instrument(name, _transposition(conversion)[0])
+    semitones, _ = transposition(conversion.pitch, conversion.chanter)
+    instrument = Instrument(name, semitones)
     return write_musicxml(exercise, opened=conversion.opened, instrument=instrument)
 
 
@@ -177,7 +170,7 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
             lost += differences(exercise, read_back, opened=conversion.opened)
         except RungwiseError as error:
             lost.append(f"it cannot be read back: {error.problems[0].cause}")
-    cents = _transposition(conversion)[1]
+    _, cents = transposition(conversion.pitch, conversion.chanter)
     if form in (".musicxml", ".xml", ".mxl") and abs(cents) > _AUDIBLE_CENTS:
         lost.append(
             f"the pitch of low A to the cent: {conversion.pitch.label} is {abs(cents):.0f} cents "

@@ -38,6 +38,7 @@ from renderer.sound.pitch import (
     bass_drone_hz,
     frequency_hz,
     tenor_drone_hz,
+    transposition,
 )
 from renderer.sound.units import hz_to_key
 from renderer.timing.expand import Timeline
@@ -112,8 +113,8 @@ class MidiSound:
     @property
     def shift(self) -> int:
         """Semitones from a concert A pipe chanter's keys to the keys that are written."""
-        octave = -12 if self.chanter is Chanter.PRACTICE else 0
-        return octave + round(hz_to_key(self.pitch.low_a_hz) - Note.LOW_A.midi)
+        semitones, _ = transposition(self.pitch, self.chanter)
+        return semitones
 
     def key(self, note: Note) -> int:
         """The key that a note is written on."""

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from renderer.delivery.formats import AudioFormat, check_rate, format_named
 from renderer.errors import Problem, RungwiseError, failure
-from renderer.notation.limits import MOST_REPEATS
+from renderer.notation.limits import MOST_COUNT_IN_BARS, MOST_GAP_BARS, MOST_REPEATS
 from renderer.notation.score import Exercise
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.pitch import (
@@ -32,9 +32,6 @@ if TYPE_CHECKING:
     from renderer.notation.score import Ladder, Placement
     from renderer.sound.bank import Voice
     from renderer.timing.expand import CountInStyle
-
-MOST_COUNT_IN_BARS = 8
-MOST_GAP_BARS = 8
 
 _T = TypeVar("_T")
 

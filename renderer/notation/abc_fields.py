@@ -28,7 +28,8 @@ _CLEF = re.compile(
     r"\b[a-z]{3,}=(?:\"[^\"]*\"|\S+)|\b(?:treble|alto|tenor|bass|perc)[1-5]?(?:[+-]8)?(?!\S)"
 )
 """What a `K:` field says of the staff, by name (`clef=treble`) or by the clef alone."""
-_ALTERS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+ALTERS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
+"""Semitones by which an accidental raises a note."""
 _COMBINING = {
     "`": "\u0300", "'": "\u0301", "^": "\u0302", "~": "\u0303", '"': "\u0308", "c": "\u0327",
     "o": "\u030a", "v": "\u030c", "u": "\u0306", "=": "\u0304", "H": "\u030b", ";": "\u0328",
@@ -107,7 +108,7 @@ def read_key(text: str) -> Key:
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
     for accidental, letter in re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", rest):
-        alters[letter.upper()] = _ALTERS[accidental]
+        alters[letter.upper()] = ALTERS[accidental]
     return Key(alters, is_none=not any(alters.values()))
 
 

@@ -14,6 +14,7 @@ from math import lcm
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.abc_fields import (
+    ALTERS,
     Key,
     read_key,
     read_meter,
@@ -59,7 +60,6 @@ _GRACE = re.compile(
     r"(?:[\s.~H-Wh-w)]|\(\d?)*(?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*))(?:\d*/*\d*)[-<>\s)]*"
 )
 _ENDING_NUMBERS = re.compile(r"\s*(\d{1,2}(?:[,-]\d{1,2})*)")
-_SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 _SIGN_NAMES = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
@@ -321,7 +321,7 @@ class MusicCode:
         # To the end of the bar and in every octave: ABC 2.1, section 11.3.
         letter = match["pitch"].upper()
         if match["sign"] is not None:
-            self._accidentals[letter] = _SIGNS[match["sign"]]
+            self._accidentals[letter] = ALTERS[match["sign"]]
         return self._accidentals.get(letter, self.key.alters.get(letter, 0))
 
     def _note(self, match: re.Match[str]) -> None:

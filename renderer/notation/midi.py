@@ -485,9 +485,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     index = _chosen(melodies, [score for score, _ in scores], reading)
     score, placement = scores[index]
     exercise = exercise_of(score, reading)
-    if any(
-        measure.notes and any(n.gracenotes for n in measure.notes) for measure in score.measures
-    ):
+    if any(note.gracenotes for measure in score.measures for note in measure.notes):
         exercise = replace(exercise, gracenotes=replace(exercise.gracenotes, placement=placement))
     settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name)}
     exercise = with_settings(exercise, settings)

@@ -31,6 +31,7 @@ from renderer.notation.written import (
     Reading,
     Score,
     Written,
+    beat_at,
     exercise_of,
     is_jump,
     lies_on_the_chanter,
@@ -347,10 +348,8 @@ class _PartReader:
 
     def _problem(self, cause: str, start: Fraction) -> None:
         if len(self.part.problems) < MOST_REPORTED:
-            beat = Fraction(1, 4) if self._meter is None else self._meter.beat_value
-            whole, rest = divmod(start / beat + 1, 1)
-            shown = f"{whole} {rest}" if rest else f"{whole}"
-            self.part.problems.append(Problem(cause, "", f"{self._place}, beat {shown}"))
+            place = f"{self._place}, beat {beat_at(start, self._meter)}"
+            self.part.problems.append(Problem(cause, "", place))
 
     def _direction(self, element: Element) -> None:
         """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""

@@ -347,11 +347,11 @@ def _pitch_remarks(reading: ChanterPitches, pitches: frozenset[Pitch]) -> Iterat
         )
 
 
-def _beat_of(measure: Measure, offset: Fraction) -> str:
-    beat = QUARTER if measure.meter is None else measure.meter.beat_value
-    position = offset / beat + 1
-    whole, rest = divmod(position, 1)
-    return f"{whole}" if not rest else f"{whole} {rest}"
+def beat_at(offset: Fraction, meter: Meter | None) -> str:
+    """Return the beat, from 1, that lies so far into a bar (a share of a whole note): `2 1/2`."""
+    beat = QUARTER if meter is None else meter.beat_value
+    whole, rest = divmod(offset / beat + 1, 1)
+    return f"{whole} {rest}" if rest else f"{whole}"
 
 
 def off_the_chanter(
@@ -383,7 +383,7 @@ def off_the_chanter(
                     continue
                 count += 1
                 kind = "" if pitch is written.pitch else "gracenote "
-                place = f"{measure.place}, beat {_beat_of(measure, offset)}"
+                place = f"{measure.place}, beat {beat_at(offset, measure.meter)}"
                 if count <= MOST_REPORTED:
                     wrong.append(Problem(f"{kind}{pitch} is not on the chanter", "", place))
             offset += written.length

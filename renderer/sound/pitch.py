@@ -20,7 +20,7 @@ from typing import Any
 
 from renderer.errors import failure
 from renderer.notation.pitch import Note
-from renderer.sound.units import CONCERT_A_KEY, cents_to_ratio, key_to_hz
+from renderer.sound.units import CONCERT_A_KEY, cents_to_ratio, hz_to_key, key_to_hz
 
 LOWEST_LOW_A_HZ = 340.0
 HIGHEST_LOW_A_HZ = 560.0
@@ -177,6 +177,13 @@ def parse_pitch(pitch: str | float) -> PitchStandard:
 def frequency_hz(note: Note, pitch: PitchStandard, scale: Scale, chanter: Chanter) -> float:
     """Return what `note` sounds on that chanter, in hertz."""
     return pitch.low_a_hz * scale.ratio(note) * chanter.octave
+
+
+def transposition(pitch: PitchStandard, chanter: Chanter) -> tuple[int, float]:
+    """Return the semitones from written notes to the nearest that sound, and the cents beyond."""
+    exact = hz_to_key(pitch.low_a_hz * chanter.octave) - Note.LOW_A.midi
+    semitones = round(exact)
+    return semitones, 100 * (exact - semitones)
 
 
 def tenor_drone_hz(pitch: PitchStandard) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations, pairwise, product
 
-from renderer.notation.patterns import INTERVALS, Direction, Runs
+from renderer.notation.patterns import Direction, Runs
 from renderer.notation.pitch import Note
 
 Run = tuple[Note, ...]
@@ -19,11 +19,6 @@ Run = tuple[Note, ...]
 def span_of(notes: Run) -> int:
     """The steps between a run's lowest and highest note: 2 for a third."""
     return max(notes) - min(notes)
-
-
-def interval_name(steps: int) -> str:
-    """The name of an interval of so many steps, such as `third`; `unison` for none."""
-    return next((name for name, count in INTERVALS.items() if count == steps), "unison")
 
 
 def direction_of(notes: Run) -> Direction:

@@ -19,6 +19,7 @@ from renderer.notation.limits import (
     FASTEST_TEMPO,
     LONGEST_TRACK_HOURS,
     MOST_COUNT_IN_BARS,
+    MOST_GAP_BARS,
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
@@ -251,7 +252,7 @@ def check_tempo(tempo: Fraction) -> None:
 def _check_counts(count_in: int, repeats: int, gap: int) -> None:
     for name, value, least, most in (
         ("count-in", count_in, 0, MOST_COUNT_IN_BARS),
-        ("gap", gap, 0, MOST_COUNT_IN_BARS),
+        ("gap", gap, 0, MOST_GAP_BARS),
         ("repeats", repeats, 1, MOST_REPEATS),
     ):
         if not least <= value <= most:

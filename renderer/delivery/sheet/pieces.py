@@ -14,9 +14,6 @@ from pathlib import Path
 
 XMap = Callable[[float], float]
 
-GLYPH_UNITS = 1000
-"""Of a SMuFL glyph to the em, which is four staff spaces."""
-
 MUSIC_FONT = "Bravura"
 
 
