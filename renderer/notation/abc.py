@@ -25,20 +25,13 @@ from renderer.notation.abc_fields import (
     usual_unit,
 )
 from renderer.notation.abc_music import MusicCode
+from renderer.notation.chanter_pitches import ChanterPitches, lies_on_the_chanter, off_the_chanter
 from renderer.notation.limits import LONGEST_FILE_BYTES
+from renderer.notation.repeats import played_out
 from renderer.notation.score import Bar, Exercise, Meter
 from renderer.notation.source_file import read_bytes
-from renderer.notation.written import (
-    AS_WRITTEN,
-    ChanterPitches,
-    Reading,
-    Score,
-    bars_of,
-    exercise_of,
-    lies_on_the_chanter,
-    off_the_chanter,
-    played_out,
-)
+from renderer.notation.to_exercise import bars_of, exercise_of
+from renderer.notation.written import AS_WRITTEN, Reading, Score
 
 NINE_IN_ABC = "in ABC the chanter's nine notes are G A B c d e f g a (c and f sound sharp)"
 

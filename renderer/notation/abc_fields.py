@@ -71,7 +71,7 @@ def usual_unit(meter: Meter | None) -> Fraction:
     """The unit length that holds without an `L:` field: 1/16 below a meter of 3/4, else 1/8."""
     if meter is None:
         return FREE_METER_UNIT
-    return Fraction(1, 16) if Fraction(meter.count, meter.unit) < Fraction(3, 4) else Fraction(1, 8)
+    return Fraction(1, 16) if meter.length < Fraction(3, 4) else Fraction(1, 8)
 
 
 def read_unit(text: str) -> Fraction:

@@ -23,17 +23,9 @@ from renderer.notation.abc_fields import (
     read_unit,
 )
 from renderer.notation.limits import MOST_WRITTEN_NOTES
+from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import (
-    JUMPS_LEFT_OUT,
-    MIDBAR_TEMPO,
-    MOST_PASSES,
-    Measure,
-    Pitch,
-    Written,
-    is_jump,
-    passes_of_ending,
-)
+from renderer.notation.written import MIDBAR_TEMPO, Measure, Pitch, Written
 
 _TOKEN = re.compile(
     r"""
@@ -340,7 +332,7 @@ class MusicCode:
         for bar in range(bars):
             if bar:
                 self._end_bar()
-            self._add(Fraction(self.meter.count, self.meter.unit) / self.unit, None)
+            self._add(self.meter.length / self.unit, None)
 
     def _add(self, units: Fraction, pitch: Pitch | None) -> None:
         self._count_note()
@@ -475,7 +467,7 @@ class MusicCode:
         for index, (measure, edge) in enumerate(zip(self._measures, self._edges, strict=True)):
             if measure.meter is None:
                 continue
-            whole = Fraction(measure.meter.count, measure.meter.unit)
+            whole = measure.meter.length
             if edge.begins:
                 pickup = measure.length < whole
             after = self._measures[index + 1] if index + 1 < len(self._measures) else None

@@ -28,7 +28,7 @@ from renderer.notation.limits import (
     SLOWEST_TEMPO,
 )
 from renderer.notation.score import Exercise, Gracenotes, Ladder
-from renderer.notation.written import without_controls
+from renderer.notation.source_file import without_controls
 
 SOFTWARE = "Rungwise"
 

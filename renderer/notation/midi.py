@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Literal
 
 from renderer.errors import RungwiseError, failure
+from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.definition_fields import read_inner_length
 from renderer.notation.kept_settings import (
     LINE_INNER,
@@ -30,16 +31,8 @@ from renderer.notation.midi_grid import WrittenPlaces, as_written
 from renderer.notation.midi_marks import keys_of
 from renderer.notation.midi_melody import SAME_TIME_SECONDS, Melody, melodies_of
 from renderer.notation.score import Exercise, Meter, Placement, Slot
-from renderer.notation.written import (
-    AS_WRITTEN,
-    Measure,
-    Pitch,
-    Reading,
-    Score,
-    Written,
-    exercise_of,
-    lies_on_the_chanter,
-)
+from renderer.notation.to_exercise import exercise_of
+from renderer.notation.written import AS_WRITTEN, Measure, Pitch, Reading, Score, Written
 
 FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)
 COARSE_PARTS = (4, 3)
@@ -327,7 +320,7 @@ def _bar_spans(contents: MidiContents, until: Fraction) -> Iterator[_BarSpan]:
     meters = contents.bars or contents.meters
     for index, (start, meter) in enumerate(meters):
         after = meters[index + 1][0] if index + 1 < len(meters) else until
-        whole = Fraction(4 * meter.count, meter.unit)
+        whole = 4 * meter.length
         place = start
         while place < min(after, until):
             yield _BarSpan(place, min(whole, after - place) if after < until else whole, meter)
@@ -448,8 +441,7 @@ def _with_pickups(measures: list[Measure]) -> list[Measure]:
 def _is_shorter(one: Measure, other: Measure) -> bool:
     if one.meter is None or other.meter is None:
         return False
-    whole = Fraction(other.meter.count, other.meter.unit)
-    return Fraction(one.meter.count, one.meter.unit) < whole
+    return one.meter.length < other.meter.length
 
 
 def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:

@@ -15,27 +15,23 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.chanter_pitches import MOST_REPORTED, lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
 from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.note_values import TYPE_NAMES
+from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Exercise, Meter
+from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import (
     AS_WRITTEN,
-    JUMPS_LEFT_OUT,
     MIDBAR_TEMPO,
-    MOST_PASSES,
-    MOST_REPORTED,
     Measure,
     Pitch,
     Reading,
     Score,
     Written,
     beat_at,
-    exercise_of,
-    is_jump,
-    lies_on_the_chanter,
-    passes_of_ending,
 )
 
 MOST_PARTS = 1000

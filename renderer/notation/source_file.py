@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import re
+import unicodedata
 from pathlib import Path
 
 from renderer.errors import failure
@@ -118,3 +119,8 @@ def _is_utf_16(data: bytes) -> bool:
         other.count(0) > len(other) // 2 and not _NOT_WRITTEN.search(letters)
         for letters, other in (halves, halves[::-1])
     )
+
+
+def without_controls(text: str) -> str:
+    """Return a text without characters that no page shows; spaces and line breaks stay."""
+    return "".join(c for c in text if c.isspace() or unicodedata.category(c) not in ("Cc", "Cs"))

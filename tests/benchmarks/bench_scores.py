@@ -24,7 +24,8 @@ from renderer.notation.compare import music_of
 from renderer.notation.musicxml import read_musicxml
 from renderer.notation.musicxml_writer import write_musicxml
 from renderer.notation.score import Exercise
-from renderer.notation.written import Reading, exercise_of
+from renderer.notation.to_exercise import exercise_of
+from renderer.notation.written import Reading
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named

@@ -1,0 +1,257 @@
+"""From a score as a file writes it to an exercise: the one way for ABC, MusicXML and MIDI.
+
+Repeats are played out, pitches moved to the nine notes, tied notes joined, and the music is parted
+into lines and bars. Lengths go from shares of a whole note to beats, tempos from quarter notes to
+beats a minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from renderer.errors import RungwiseError, failure
+from renderer.notation.chanter_pitches import (
+    ChanterPitches,
+    chanter_pitches,
+    off_the_chanter,
+    pitch_remarks,
+)
+from renderer.notation.groups import slots_of_group
+from renderer.notation.limits import (
+    FASTEST_TEMPO,
+    LONGEST_TITLE,
+    MOST_LINES,
+    MOST_WRITTEN_NOTES,
+    SLOWEST_TEMPO,
+)
+from renderer.notation.pitch import Note
+from renderer.notation.repeats import played_out, read_once
+from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
+from renderer.notation.source_file import without_controls
+from renderer.notation.written import (
+    AS_WRITTEN,
+    QUARTER,
+    Measure,
+    Pitch,
+    Reading,
+    Rests,
+    Score,
+    Written,
+)
+
+USUAL_TEMPO = Fraction(60)
+"""Beats per minute of a score without a tempo mark."""
+
+
+def _bar_meter(measure: Measure) -> Meter:
+    """The written meter; a bar that is longer, or in free meter, is counted by its own length."""
+    meter = measure.meter
+    if meter is None:
+        return Meter(max(1, -(-measure.length // QUARTER)), 4)
+    if measure.length > meter.length:
+        return Meter(max(1, -(-measure.length // Fraction(1, meter.unit))), meter.unit)
+    return meter
+
+
+class _Joiner:
+    """Lays written notes into bars: joins ties within a bar, and holds or keeps rests."""
+
+    def __init__(self, reading: ChanterPitches, rests: Rests) -> None:
+        self._reading = reading
+        self._rests = rests
+        self._before: Note | None = None
+        self.leading_rest = False
+
+    def begin_line(self) -> None:
+        """Forget what sounded before: nothing is tied into a line."""
+        self._before = None
+
+    def bar(self, measure: Measure, tempo: Fraction | None) -> Bar:
+        """Return the measure as a bar; its pitches must lie on the chanter."""
+        meter = _bar_meter(measure)
+        items: list[Item] = []
+        for written in measure.notes:
+            beats = written.length / meter.beat_value
+            if written.pitch is None:
+                self._rest(items, beats)
+            else:
+                self._note(items, beats, written, self._chanter_note(written.pitch))
+        return Bar(tuple(items), meter, tempo)
+
+    def _chanter_note(self, pitch: Pitch) -> Note:
+        note = self._reading.note(pitch)
+        assert note is not None, "checked before"
+        return note
+
+    def _rest(self, items: list[Item], beats: Fraction) -> None:
+        if self._rests == "hold" and self._before is not None:
+            self._hold(items, beats, self._before)
+            return
+        self.leading_rest |= self._rests == "hold"
+        if items and isinstance(items[-1], Rest):
+            items[-1] = Rest(items[-1].beats + beats)
+        else:
+            items.append(Rest(beats))
+        self._before = None
+
+    def _hold(self, items: list[Item], beats: Fraction, note: Note) -> None:
+        last = items[-1] if items else None
+        if isinstance(last, MelodyNote):
+            items[-1] = replace(last, beats=last.beats + beats)
+        else:
+            items.append(MelodyNote(beats, (Slot(note),), tied=True))
+
+    def _note(self, items: list[Item], beats: Fraction, written: Written, note: Note) -> None:
+        if written.tied and not written.gracenotes and note == self._before:
+            self._hold(items, beats, note)
+            return
+        group = [self._chanter_note(pitch) for pitch in written.gracenotes]
+        items.append(MelodyNote(beats, slots_of_group(note, group)))
+        self._before = note
+
+
+def bars_of(
+    measures: Sequence[Measure], reading: ChanterPitches, rests: Rests = "silence"
+) -> tuple[Bar, ...]:
+    """Return measures in playing order as the bars of one line; empty measures fall away.
+
+    A beat lasts the same in every meter, but for tempo marks.
+    """
+    joiner = _Joiner(reading, rests)
+    return tuple(joiner.bar(m, _tempo_of(m)) for m in measures if m.notes)
+
+
+def _tempo_of(measure: Measure) -> Fraction | None:
+    """The measure's tempo mark in beats per minute of its meter."""
+    if measure.tempo is None:
+        return None
+    tempo = measure.tempo * QUARTER / _bar_meter(measure).beat_value
+    _check_tempo(tempo, measure.place)
+    return tempo
+
+
+def _check_size(measures: Sequence[Measure]) -> None:
+    count = sum(
+        len(measure.notes) + sum(len(n.gracenotes) for n in measure.notes) for measure in measures
+    )
+    if count > MOST_WRITTEN_NOTES:
+        raise failure(
+            f"the score has {count} notes with its repeats played out",
+            f"divide it; at most {MOST_WRITTEN_NOTES} are read",
+        )
+    if not any(note.pitch is not None for measure in measures for note in measure.notes):
+        raise failure("there are no notes in it", "choose a part or file with a melody")
+
+
+def _check_tempo(tempo: Fraction, place: str) -> None:
+    if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
+        raise failure(
+            f"a tempo of {float(tempo):g} beats a minute is out of range",
+            f"write one from {SLOWEST_TEMPO} to {FASTEST_TEMPO}",
+            place=place,
+        )
+
+
+def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
+    """Turn a score into an exercise.
+
+    Parameters
+    ----------
+    score:
+        As a file writes it.
+    reading:
+        What the user asks.
+
+    Returns
+    -------
+    The exercise, gracenote groups read by `slots_of_group`; its `remarks` say what was decided.
+
+    Raises
+    ------
+    RungwiseError
+        With every note that is not on the chanter; for a score without notes or beyond limits.
+    """
+    try:
+        return _exercise_of(score, reading)
+    except RungwiseError as error:
+        raise error.in_file(score.source) from None
+
+
+def _printable(text: str) -> str:
+    """A title or heading on one line, without control characters and no longer than a title."""
+    text = without_controls(text[: 10 * LONGEST_TITLE])
+    line = "".join(" " if mark.isspace() else mark for mark in text).strip()
+    return line if len(line) <= LONGEST_TITLE else f"{line[: LONGEST_TITLE - 1]}…"
+
+
+class _Lines:
+    """Parts measures in playing order into lines of bars, with their headings and tempo marks."""
+
+    def __init__(self, joiner: _Joiner) -> None:
+        self.lines: list[tuple[str, list[Bar]]] = []
+        self.remarks: list[str] = []
+        self.first_tempo: Fraction | None = None
+        self._joiner = joiner
+        self._begins, self._heading = True, ""
+        self._quarters: Fraction | None = None
+        self._tempo: Fraction | None = None
+
+    def add(self, measure: Measure) -> None:
+        self._begins |= measure.begins_line
+        self._heading = measure.heading if measure.begins_line else self._heading or measure.heading
+        self._quarters = measure.tempo or self._quarters
+        if not measure.notes:
+            return
+        mark = self._tempo_mark(measure)
+        if self._begins:
+            self._joiner.begin_line()
+            self.lines.append((_printable(self._heading), []))
+            self._begins, self._heading = False, ""
+        self.lines[-1][1].append(self._joiner.bar(measure, mark))
+
+    def _tempo_mark(self, measure: Measure) -> Fraction | None:
+        """The measure's tempo in beats a minute where it is another than before, else None."""
+        meter = _bar_meter(measure)
+        if measure.meter is not None and meter != measure.meter:
+            self.remarks.append(
+                f"{measure.place[:1].upper()}{measure.place[1:]} is longer than {measure.meter}; "
+                f"it is counted as {meter}."
+            )
+        if self._quarters is None:
+            self.remarks.append("The score has no tempo mark: 60 beats a minute are taken.")
+            self._quarters = USUAL_TEMPO * meter.beat_value / QUARTER
+        before, self._tempo = self._tempo, self._quarters * QUARTER / meter.beat_value
+        _check_tempo(self._tempo, measure.place)
+        if self.first_tempo is None:
+            before = self.first_tempo = self._tempo
+        return self._tempo if self._tempo != before else None
+
+
+def _exercise_of(score: Score, reading: Reading) -> Exercise:
+    measures = (
+        played_out(score.in_playing_order()) if reading.play_repeats else read_once(score.measures)
+    )
+    _check_size(measures)
+    pitches = chanter_pitches(measures, reading.transpose, keyless=score.keyless)
+    # Reported from the score as it stands, so that no note is named once for each repeat.
+    wrong = off_the_chanter(score.measures, pitches, keyless=score.keyless, option="--transpose")
+    if wrong:
+        raise RungwiseError(wrong)
+    joiner = _Joiner(pitches, reading.rests)
+    lines = _Lines(joiner)
+    for measure in measures:
+        lines.add(measure)
+    remarks = [*score.remarks, *pitch_remarks(measures, pitches), *lines.remarks]
+    if joiner.leading_rest:
+        remarks.append("A rest with no note before it in its line stays a rest.")
+    if len(lines.lines) > MOST_LINES:
+        raise failure(f"the score has {len(lines.lines)} lines", f"divide it; at most {MOST_LINES}")
+    return Exercise(
+        title=_printable(score.title) or "Untitled",
+        lines=tuple(Line(tuple(bars), heading) for heading, bars in lines.lines),
+        tempo=lines.first_tempo or USUAL_TEMPO,
+        remarks=tuple(dict.fromkeys(remarks)),
+        source=score.source,
+    )
