@@ -1,0 +1,214 @@
+"""From the tones of a MIDI melody to onsets on the beat, each with where it stops sounding.
+
+Where gracenotes begin on the beat, or end on it, is found out from the whole file. Everything else
+is laid on the beat: exactly where the file is exact, otherwise on the nearest quarter or third of
+a beat, with the error in seconds. Places are in quarter notes from the start of the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from typing import Literal
+
+from renderer.notation.midi_file import MidiContents
+from renderer.notation.midi_grid import WrittenPlaces
+from renderer.notation.midi_tones import Tone
+from renderer.notation.score import Placement
+
+FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)
+"""Parts of a beat that notes of an exact file begin at, those tried first in front."""
+
+COARSE_PARTS = (4, 3)
+"""Parts of a beat that other notes are moved to."""
+
+LEAST_RESTS = (1, 2, 3, 4)
+"""Parts of a beat that rests begin at."""
+
+_TOLERANCES_A_PART = 6
+"""Parts of a beat shorter than so many tolerances are not told apart (judgement)."""
+
+_LONGER_THAN_PHRASING = Fraction(5, 4)
+"""A silence so many times as long as the usual one between notes is a rest (judgement)."""
+
+MOSTLY = 0.9
+"""A file is exact if this share of its notes begins at fine parts of a beat (judgement)."""
+
+MOST_TRIED = 2_000
+"""Notes that placement and exactness are judged by."""
+
+Lead = Literal["none ahead", "first ahead", "all ahead"]
+"""How much of an ornament sounds before the beat: nothing, its first gracenote, or all of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """Where a tone begins once quantised, and where it stops; None if it goes on to the next."""
+
+    tone: Tone
+    place: Fraction
+    stop: Fraction | None
+    is_exact: bool
+
+
+class _Beats:
+    """The meter's grid: places to beats of the meter in force, and back."""
+
+    def __init__(self, contents: MidiContents) -> None:
+        self._meters = contents.meters
+        self._at = 0
+
+    def segment(self, place: Fraction) -> tuple[Fraction, Fraction]:
+        """Where the meter at a place began, and its beat in quarters."""
+        if place < self._meters[self._at][0]:
+            self._at = 0
+        while self._at + 1 < len(self._meters) and self._meters[self._at + 1][0] <= place:
+            self._at += 1
+        start, meter = self._meters[self._at]
+        return start, meter.beat_value * 4
+
+    def snapped(
+        self, place: Fraction, parts: Sequence[int], within: Fraction | None
+    ) -> Fraction | None:
+        """The nearest part of a beat: the coarsest within a tolerance in quarters, or any."""
+        start, beat = self.segment(place)
+        position = (place - start) / beat
+        found = [Fraction(round(position * part), part) for part in parts]
+        if within is None:
+            return start + min(found, key=lambda near: abs(near - position)) * beat
+        for near in found:
+            if abs(near - position) * beat <= within:
+                return start + near * beat
+        return None
+
+
+def _reference(tone: Tone, lead: Lead, is_first: bool) -> Fraction:
+    """The place in a tone that lies on the beat."""
+    if lead == "none ahead" or (is_first and tone.start == 0):
+        return tone.start
+    if lead == "all ahead":
+        return tone.main.start
+    return (*tone.group, tone.main)[1].start if tone.is_led else tone.start
+
+
+class Quantiser:
+    """Lays tones on the grid of the beat.
+
+    Once they are laid, `placement` is where their gracenotes lie, `errors` how far each was from
+    the grid in seconds.
+    """
+
+    def __init__(self, contents: MidiContents) -> None:
+        self._contents = contents
+        self._grid = _Beats(contents)
+        self._is_ours = bool(contents.settings)
+        self._written = WrittenPlaces(contents.bars, contents.tick)
+        tick = contents.tick
+        # Coarse ticks are exact to half of one; fine ones may come from times in milliseconds.
+        self._tolerance = max(min(2 * tick, Fraction(1, 100)), tick / 2, Fraction(1, 1000))
+        self._parts = [
+            p for p in FINE_PARTS if Fraction(1, p) >= _TOLERANCES_A_PART * self._tolerance
+        ]
+        self._part_heard = Fraction(1)
+        self.errors: list[float] = []
+        self.placement: Placement = "on the beat"
+
+    def onsets(self, tones: list[Tone]) -> list[Onset]:
+        """Lay the tones on the grid, choosing the lead of gracenotes that fits best."""
+        tried = tones[:MOST_TRIED]
+        self._part_heard = _usual_part_that_sounds(tried)
+        is_exact, _, lead = max(
+            ((*self._fit(tried, lead), lead) for lead in self._leads()),
+            key=lambda found: found[:2],
+        )
+        self.placement = "on the beat" if lead == "none ahead" else "before the beat"
+        return self._onsets(tones, lead, is_exact=is_exact)
+
+    def _fit(self, tones: list[Tone], lead: Lead) -> tuple[bool, float]:
+        """How well a lead fits: whether it makes the file exact; nearness to coarse places."""
+        onsets = self._onsets(tones, lead, is_exact=True)
+        share = sum(onset.is_exact for onset in onsets) / len(onsets)
+        self._onsets(tones, lead, is_exact=False)
+        return share >= MOSTLY, -sum(self.errors) / len(self.errors)
+
+    def _onsets(self, tones: list[Tone], lead: Lead, *, is_exact: bool) -> list[Onset]:
+        onsets: list[Onset] = []
+        before: Fraction | None = None
+        self.errors = []
+        for index, tone in enumerate(tones):
+            place = _reference(tone, lead, index == 0)
+            exact = self._exact(place, before) if is_exact else None
+            laid = self._nearest(place) if exact is None else exact
+            stop = self._stop(tones, index, laid, is_exact)
+            onsets.append(Onset(tone, laid, stop, exact is not None))
+            before = stop or laid
+            seconds = self._contents.seconds
+            self.errors.append(abs(seconds(place) - seconds(max(laid, Fraction(0)))))
+        return onsets
+
+    def _nearest(self, place: Fraction) -> Fraction:
+        laid = self._grid.snapped(place, COARSE_PARTS, None)
+        assert laid is not None, "a grid without tolerance always has a nearest place"
+        return laid
+
+    def end(self, stop: Fraction) -> Fraction:
+        """Where the file ends, after the last note has stopped."""
+        return self._exact(self._contents.end, stop) or self._contents.end
+
+    def _leads(self) -> tuple[Lead, ...]:
+        """How gracenotes may lead: files of our own say it."""
+        match self._contents.settings.get("gracenote placement"):
+            case "on the beat":
+                return ("none ahead",)
+            case "before the beat":
+                return ("first ahead",)
+            case _:
+                return ("none ahead", "first ahead", "all ahead")
+
+    def _exact(self, place: Fraction, before: Fraction | None) -> Fraction | None:
+        """The place in written music that something in an exact file lies at, if there is one."""
+        if self._is_ours:
+            return self._written.nearest(place, before)
+        return self._grid.snapped(place, self._parts, self._tolerance)
+
+    def _stop(
+        self, tones: list[Tone], index: int, place: Fraction, is_exact: bool
+    ) -> Fraction | None:
+        """Where a tone stops sounding on the grid; None if it goes on to the next."""
+        end = tones[index].main.end
+        if index + 1 == len(tones):
+            return self._last_stop(tones, place, is_exact)
+        _, beat = self._grid.segment(end)
+        silence = tones[index + 1].start - end
+        if self._is_ours:
+            return None if silence < self._tolerance else self._exact(end, place)
+        # Others may part notes by way of phrasing.
+        heard_apart = (tones[index + 1].start - tones[index].main.start) * (1 - self._part_heard)
+        if silence < max(beat / 4 - self._tolerance, heard_apart * _LONGER_THAN_PHRASING):
+            return None
+        exact = self._grid.snapped(end, LEAST_RESTS, self._tolerance) if is_exact else None
+        if exact is None and silence >= beat / 2:
+            return self._nearest(end)
+        return exact
+
+    def _last_stop(self, tones: list[Tone], place: Fraction, is_exact: bool) -> Fraction:
+        main = tones[-1].main
+        end = main.end
+        if not self._is_ours:
+            # It is as much longer than it sounds as the others are.
+            end = main.start + (end - main.start) / self._part_heard
+        exact = self._exact(end, place) if is_exact else None
+        return self._nearest(end) if exact is None else exact
+
+
+def _usual_part_that_sounds(tones: list[Tone]) -> Fraction:
+    """The part of a note's length that is heard before a pause for phrasing, mostly all of it."""
+    parts = [
+        Fraction(tone.main.end - tone.main.start) / (after.start - tone.main.start)
+        for tone, after in pairwise(tones)
+        if after.start > tone.main.start
+    ]
+    phrased = sorted(part for part in parts if part > Fraction(1, 2))
+    return phrased[len(phrased) // 2] if phrased else Fraction(1)
