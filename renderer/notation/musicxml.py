@@ -1,438 +1,42 @@
 """Reading MusicXML: the melody of one part to an exercise.
 
-Pitches are read as written, whatever the part's transposition. Repeats and endings are played out,
-gracenotes keep their order and groups, and a line of the exercise begins at a rehearsal mark, or at
-a new system after a double bar line or repeat. Source: MusicXML 4.0.
+Each part is read by `musicxml_part`; here the marks of all parts are shared out, and the part that
+a chanter plays is chosen. Source: MusicXML 4.0.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from dataclasses import replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from renderer.errors import Problem, RungwiseError, failure
-from renderer.notation.chanter_pitches import MOST_REPORTED, lies_on_the_chanter
+from renderer.errors import RungwiseError, failure
+from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
-from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.musicxml_file import read_score_element
-from renderer.notation.note_values import TYPE_NAMES
-from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
-from renderer.notation.score import Exercise, Meter
+from renderer.notation.musicxml_part import Part, PartReader
+from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import (
     AS_WRITTEN,
-    MIDBAR_TEMPO,
-    Measure,
-    Pitch,
     Reading,
     Score,
-    Written,
-    beat_at,
 )
 
 MOST_PARTS = 1000
-MOST_DOTS = 8
-_LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
-_DECORATIONS = (
-    "ornaments",
-    "articulations",
-    "technical",
-    "fermata",
-    "arpeggiate",
-    "glissando",
-    "slide",
-)
-_WORDS = "direction-type/words"
-_SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
-_JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno", "fine")
 
 
-@dataclass
-class _Part:
-    """A part's measures as they are collected, and what stands in the way of playing it."""
-
-    name: str
-    measures: list[Measure] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-    remarks: dict[str, None] = field(default_factory=dict)
-    keyless: bool = True
-
-
-def _number(text: str | None, what: str, place: str) -> Fraction:
-    try:
-        if text is None or len(text) > 40:
-            raise ValueError
-        value = Fraction(text.strip())
-    except (ValueError, ZeroDivisionError):
-        shown = (text or "nothing")[:40]
-        raise failure(f"{what} is {shown!r}, no number", "export it again", place=place) from None
-    if abs(value) > 10**9 or value.denominator > 10**9:
-        raise failure(f"{what} of {text} is out of range", "export it again", place=place)
-    return value
-
-
-def _text(fields: dict[str, Element], tag: str, usual: str) -> str:
-    field = fields.get(tag)
-    return usual if field is None else (field.text or "").strip()
-
-
-class _PartReader:
-    """Reads the measures of one part in order."""
-
-    def __init__(self, name: str) -> None:
-        self.part = _Part(name)
-        self._divisions = Fraction(1)
-        self._meter: Meter | None = None
-        self._voice: str | None = None
-        self._grace: list[Pitch] = []
-        self._endings: tuple[int, ...] = ()
-        self._tempo: Fraction | None = None
-        self._next_tempo: Fraction | None = None
-        self._repeated_bars = 0
-        self._section_ended = True
-        self._count = 0
-        # Of the measure at hand
-        self._place = ""
-        self._notes: list[Written] = []
-        self._now = self._filled = self._longest = self._chord_start = Fraction(0)
-        self._tempos: list[tuple[Fraction, Fraction]] = []
-        self._rehearsal: str | None = None
-
-    def measure(self, element: Element) -> None:
-        """Read one `<measure>` (or a timewise measure's `<part>`)."""
-        number = (element.get("number") or str(len(self.part.measures) + 1))[:20]
-        self._place = f"bar {number}"
-        if len(self.part.measures) >= MOST_BARS:
-            raise failure(
-                f"there are more than {MOST_BARS} bars", "divide the score", place=self._place
-            )
-        self._notes, self._tempos = [], []
-        self._now = self._filled = self._longest = self._chord_start = Fraction(0)
-        new_system, opens, closes, ends_section = False, False, 0, False
-        endings = self._endings
-        self._rehearsal = None
-        for child in element:
-            match child.tag:
-                case "attributes":
-                    self._attributes(child)
-                case "note":
-                    self._note(child)
-                case "backup" | "forward":
-                    way = -1 if child.tag == "backup" else 1
-                    self._now = max(Fraction(0), self._now + way * self._duration(child))
-                    self._longest = max(self._longest, self._now)
-                case "direction" | "sound":
-                    self._direction(child)
-                case "harmony":
-                    self.part.remarks["Chord symbols are left out."] = None
-                case "print":
-                    new_system |= "yes" in (child.get("new-system"), child.get("new-page"))
-                case "barline":
-                    opens |= child.find("repeat[@direction='forward']") is not None
-                    closes = max(closes, self._closes(child))
-                    endings = self._ending(child, endings)
-                    at_end = child.get("location", "right") == "right"
-                    style = child.findtext("bar-style", "").strip()
-                    ends_section |= at_end and style in _SECTION_ENDS
-                case _:
-                    pass
-        if self._longest > self._filled:
-            self._notes.append(Written(self._longest - self._filled, None))
-        self.part.measures.append(
-            Measure(
-                notes=self._repeated() or tuple(self._notes),
-                meter=self._meter,
-                place=self._place,
-                tempo=self._tempo_of_bar(),
-                begins_line=self._rehearsal is not None or (self._section_ended and new_system),
-                heading=self._rehearsal or "",
-                opens=opens,
-                closes=closes,
-                endings=endings,
-            )
-        )
-        self._section_ended = ends_section or bool(closes)
-
-    def _repeated(self) -> tuple[Written, ...]:
-        """The notes of the bars before that a sign repeats here; empty for a bar of its own."""
-        if not self._repeated_bars or any(note.pitch is not None for note in self._notes):
-            return ()
-        if self._repeated_bars > len(self.part.measures):
-            self._problem("a sign repeats bars that are not there", Fraction(0))
-            return ()
-        notes = self.part.measures[-self._repeated_bars].notes
-        self._count_notes(len(notes))
-        # Nothing is tied into a bar that the sign stands for.
-        return (replace(notes[0], tied=False), *notes[1:]) if notes else ()
-
-    def _tempo_of_bar(self) -> Fraction | None:
-        """The tempo from the beginning of the bar at hand; what comes later waits for the next."""
-        tempo, self._next_tempo = self._next_tempo, None
-        for start, mark in sorted(self._tempos):
-            if not start:
-                tempo = mark
-                continue
-            self._next_tempo = mark
-            if start < self._longest:
-                self.part.remarks[MIDBAR_TEMPO] = None
-        return tempo
-
-    def finish(self) -> _Part:
-        """Return the part, once all measures are read."""
-        if self._grace:
-            self.part.remarks["Gracenotes after the last note are left out."] = None
-        return self.part
-
-    def _attributes(self, element: Element) -> None:
-        divisions = element.findtext("divisions")
-        if divisions is not None:
-            self._divisions = _number(divisions, "<divisions>", self._place)
-            if self._divisions <= 0:
-                raise failure("<divisions> is not above 0", "export it again", place=self._place)
-        for key in element.iterfind("key"):
-            fifths = key.findtext("fifths")
-            if fifths is None or fifths.strip() not in ("0", "-0", "+0"):
-                self.part.keyless = False
-        time = element.find("time")
-        if time is not None:
-            self._meter = self._read_meter(time)
-        for sign in element.iterfind("measure-style/measure-repeat"):
-            found = re.fullmatch(r"\s*(\d{1,2})\s*", sign.text or "")
-            begins = sign.get("type") == "start"
-            self._repeated_bars = int(found[1]) if begins and found is not None else 0
-
-    def _read_meter(self, time: Element) -> Meter | None:
-        if time.find("senza-misura") is not None:
-            return None
-        whole = Fraction(0)
-        finest = 1
-        counts = [(t.text or "")[:100] for t in time.iterfind("beats")]
-        units = [(t.text or "")[:100] for t in time.iterfind("beat-type")]
-        for count, unit in zip(counts, units, strict=False):
-            beats = re.fullmatch(r"\s*\d{1,3}(\s*\+\s*\d{1,3})*\s*", count)
-            if beats is None or not re.fullmatch(r"\s*(1|2|4|8|16|32|64)\s*", unit):
-                raise failure(
-                    f"a meter of {count[:20]}/{unit[:20]} cannot be counted",
-                    "write one like 3/4 or 6/8",
-                    place=self._place,
-                )
-            total = sum(int(part) for part in count.split("+"))
-            whole += Fraction(total, int(unit))
-            finest = max(finest, int(unit))
-        count_in_all = whole * finest
-        if not counts or not 1 <= count_in_all <= LARGEST_COUNT:
-            raise failure("the meter has no beats", "write one like 3/4", place=self._place)
-        return Meter(int(count_in_all), finest)
-
-    def _duration(self, element: Element) -> Fraction:
-        value = _number(element.findtext("duration"), "<duration>", self._place)
-        if value < 0:
-            raise failure("a length is below 0", "export it again", place=self._place)
-        return value / self._divisions / 4
-
-    def _count_notes(self, count: int) -> None:
-        self._count += count
-        if self._count > MOST_WRITTEN_NOTES:
-            raise failure(f"there are more than {MOST_WRITTEN_NOTES} notes", "divide the score")
-
-    def _written_length(
-        self, element: Element, fields: dict[str, Element], length: Fraction
-    ) -> Fraction:
-        """The length of a note whose `<duration>` is the nearest that its divisions can count.
-
-        Notation programs count tuplets in 256ths or 1024ths of a quarter note; the note's value,
-        dots and `<time-modification>` say what is meant.
-        """
-        value = _LENGTH_OF_TYPE.get(_text(fields, "type", ""))
-        if value is None or fields.get("rest", element).get("measure") == "yes":
-            return length
-        value *= 2 - Fraction(1, 2 ** min(MOST_DOTS, len(element.findall("dot"))))
-        ratio = fields.get("time-modification")
-        if ratio is not None:
-            normal, actual = (
-                re.fullmatch(r"\s*([1-9]\d{0,2})\s*", ratio.findtext(name, ""))
-                for name in ("normal-notes", "actual-notes")
-            )
-            if normal is None or actual is None:
-                return length
-            value *= Fraction(int(normal[1]), int(actual[1]))
-        step = 1 / self._divisions / 4
-        rounded = (value / step).denominator > 1 and abs(value - length) < step
-        return value if rounded else length
-
-    def _note(self, element: Element) -> None:
-        self._count_notes(1)
-        fields = {child.tag: child for child in element}
-        voice = f"{_text(fields, 'voice', '1')}/{_text(fields, 'staff', '1')}"
-        is_grace, is_chord = "grace" in fields, "chord" in fields
-        length = Fraction(0) if is_grace else self._duration(element)
-        start = self._chord_start if is_chord else self._now
-        if not is_chord:
-            self._chord_start = start
-            self._now += length
-            self._longest = max(self._longest, self._now)
-        sounds = "rest" not in fields and "cue" not in fields
-        if self._voice is None and sounds:
-            self._voice = voice
-        if sounds and voice != self._voice:
-            self.part.remarks["Only the first voice of the part is read."] = None
-        if "cue" in fields or (self._voice is not None and voice != self._voice):
-            return
-        if self._voice is None and start < self._filled:
-            # Rests of other voices, before it is known which one has the melody.
-            return
-        if is_chord:
-            self._problem("two notes sound at once", start)
-            return
-        pitch = self._pitch(fields, start) if sounds else None
-        if is_grace:
-            if pitch is not None:
-                self._grace.append(pitch)
-            return
-        if length == 0:
-            self.part.remarks["Notes of no length are left out."] = None
-            return
-        self._place_note(element, fields, pitch, start)
-
-    def _place_note(
-        self,
-        element: Element,
-        fields: dict[str, Element],
-        pitch: Pitch | None,
-        start: Fraction,
-    ) -> None:
-        if start < self._filled:
-            self._problem("a note begins before the one before it ends", start)
-            return
-        if start > self._filled:
-            self._notes.append(Written(start - self._filled, None))
-        tied = any(tie.get("type") == "stop" for tie in element.iterfind("tie"))
-        tied |= any(tie.get("type") == "stop" for tie in element.iterfind("notations/tied"))
-        group: tuple[Pitch, ...] = ()
-        if pitch is not None:
-            group, self._grace = tuple(self._grace), []
-        self._leave_out(fields)
-        length = self._now - start
-        written = self._written_length(element, fields, length)
-        self._notes.append(Written(written, pitch, group, tied and pitch is not None))
-        self._filled = start + length
-
-    def _leave_out(self, fields: dict[str, Element]) -> None:
-        if "lyric" in fields:
-            self.part.remarks["Lyrics are left out."] = None
-        notations = fields.get("notations")
-        if notations is not None and any(child.tag in _DECORATIONS for child in notations):
-            self.part.remarks["Decorations other than gracenotes are left out."] = None
-
-    def _pitch(self, fields: dict[str, Element], start: Fraction) -> Pitch | None:
-        pitch = fields.get("pitch")
-        if pitch is None:
-            self._problem("a note has no pitch", start)
-            return None
-        step = pitch.findtext("step", "").strip()
-        octave = pitch.findtext("octave", "").strip()
-        alter = _number(pitch.findtext("alter", "0"), "<alter>", self._place)
-        if step not in list("ABCDEFG") or not re.fullmatch(r"\d", octave) or abs(alter) > 3:
-            raise failure("a pitch cannot be read", "export it again", place=self._place)
-        if alter.denominator != 1:
-            self._problem(f"{step}{octave} is raised by {alter} of a semitone", start)
-        return Pitch(step, round(alter), int(octave))
-
-    def _problem(self, cause: str, start: Fraction) -> None:
-        if len(self.part.problems) < MOST_REPORTED:
-            place = f"{self._place}, beat {beat_at(start, self._meter)}"
-            self.part.problems.append(Problem(cause, "", place))
-
-    def _direction(self, element: Element) -> None:
-        """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""
-        rehearsal = element.find("direction-type/rehearsal")
-        if rehearsal is not None and self._rehearsal is None:
-            self._rehearsal = (rehearsal.text or "").strip()
-        sound = element if element.tag == "sound" else element.find("sound")
-        jumps = sound is not None and any(sound.get(name) is not None for name in _JUMPS)
-        jumps |= any(element.find(f"direction-type/{name}") is not None for name in _JUMPS)
-        jumps |= any(is_jump(words.text or "") for words in element.iterfind(_WORDS))
-        if jumps:
-            self.part.remarks[JUMPS_LEFT_OUT] = None
-        tempo: Fraction | None = None
-        metronome = element.find("direction-type/metronome")
-        if sound is not None and sound.get("tempo") is not None:
-            tempo = _number(sound.get("tempo"), "a tempo", self._place).limit_denominator(1000)
-        elif metronome is not None:
-            tempo = _metronome(metronome, self._tempo)
-            if tempo is None:
-                self.part.remarks[f"The metronome mark in {self._place} is not read."] = None
-        if tempo and tempo > 0:
-            self._tempo = tempo
-            self._tempos.append((self._now, tempo))
-
-    def _closes(self, barline: Element) -> int:
-        repeat = barline.find("repeat[@direction='backward']")
-        if repeat is None:
-            return 0
-        times = repeat.get("times", "2")
-        return min(MOST_PASSES, max(2, int(times))) if re.fullmatch(r"\d{1,6}", times) else 2
-
-    def _ending(self, barline: Element, endings: tuple[int, ...]) -> tuple[int, ...]:
-        """Follow an ending's bracket; return the passes that the bar at hand is played in.
-
-        `endings` are the passes so far.
-        """
-        started: tuple[int, ...] = ()
-        begins = barline.get("location") == "left"
-        if begins and barline.find("repeat[@direction='forward']") is not None:
-            # A bracket that nothing has closed ends where the next repeat begins.
-            endings = self._endings = ()
-        for ending in barline.iterfind("ending"):
-            if ending.get("type") == "start":
-                started = self._endings = passes_of_ending(ending.get("number", ""))
-            else:
-                self._endings = ()
-        return endings or started
-
-
-def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:
-    """A metronome mark in quarter notes per minute; None for one that cannot be told.
-
-    `before` is the tempo so far, which a mark of two note values (the first as long as the second
-    from now on) goes by.
-    """
-    written: list[tuple[str, int]] = []
-    for child in metronome:
-        if child.tag == "beat-unit":
-            written.append(((child.text or "").strip(), 0))
-        elif child.tag == "beat-unit-dot" and written:
-            written[-1] = (written[-1][0], written[-1][1] + 1)
-        elif child.tag == "metronome-note" and child.find("metronome-tuplet") is None:
-            name = child.findtext("metronome-type", "").strip()
-            written.append((name, len(child.findall("metronome-dot"))))
-    if not 1 <= len(written) <= 2 or any(
-        name not in _LENGTH_OF_TYPE or dots > MOST_DOTS for name, dots in written
-    ):
-        return None
-    values = [_LENGTH_OF_TYPE[name] * (2 - Fraction(1, 2**dots)) for name, dots in written]
-    number = re.search(r"\d{1,4}(?:\.\d{1,4})?", metronome.findtext("per-minute", "")[:100])
-    if len(values) == 1 and number is not None:
-        return Fraction(number[0]) * values[0] * 4
-    if len(values) == 2 and number is None and before is not None:
-        return before * values[1] / values[0]
-    return None
-
-
-def _parts(root: Element) -> Iterator[_Part]:
+def _parts(root: Element) -> Iterator[Part]:
     names = {
         part.get("id", ""): " ".join((part.findtext("part-name") or "").split())
         for part in root.iterfind("part-list/score-part")
     }
-    readers: dict[str, _PartReader] = {}
+    readers: dict[str, PartReader] = {}
     if root.tag == "score-partwise":
         for number, part in enumerate(root.iterfind("part"), start=1):
             _check_parts(number)
-            reader = _PartReader(names.get(part.get("id", ""), ""))
+            reader = PartReader(names.get(part.get("id", ""), ""))
             for measure in part.iterfind("measure"):
                 reader.measure(measure)
             yield reader.finish()
@@ -442,7 +46,7 @@ def _parts(root: Element) -> Iterator[_Part]:
             name = part.get("id", "")
             part.set("number", measure.get("number", ""))
             if name not in readers:
-                readers[name] = _PartReader(names.get(name, ""))
+                readers[name] = PartReader(names.get(name, ""))
                 _check_parts(len(readers))
             readers[name].measure(part)
     yield from (reader.finish() for reader in readers.values())
@@ -453,7 +57,7 @@ def _check_parts(count: int) -> None:
         raise failure(f"the score has more than {MOST_PARTS} parts", "save the part on its own")
 
 
-def _with_marks_for_all(parts: list[_Part]) -> None:
+def _with_marks_for_all(parts: list[Part]) -> None:
     """Give each part the tempo and rehearsal marks that stand in another one.
 
     Notation programs write them once, in the uppermost part, and mean them for the whole score.
@@ -537,7 +141,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     return replace(exercise, remarks=(*exercise.remarks, remark))
 
 
-def _chosen(parts: list[_Part], scores: list[Score], reading: Reading) -> int:
+def _chosen(parts: list[Part], scores: list[Score], reading: Reading) -> int:
     if reading.part is not None:
         wanted = reading.part.strip()
         for index, part in enumerate(parts):

@@ -13,7 +13,7 @@ from functools import cache
 
 from renderer.notation.pitch import Note
 from renderer.technique.fingering import Change, Crossing, Finger, fingering
-from renderer.technique.ornaments import unheard
+from renderer.technique.fragments import unheard
 
 
 class CautionKind(enum.StrEnum):

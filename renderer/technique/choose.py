@@ -13,7 +13,8 @@ from typing import Literal
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
-from renderer.technique.ornaments import Fragment, Movement, OrnamentBook, silent_join
+from renderer.technique.fragments import Fragment, silent_join
+from renderer.technique.ornaments import Movement, OrnamentBook
 
 Impossible = Literal["replace", "error"]
 

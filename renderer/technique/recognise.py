@@ -19,7 +19,8 @@ from renderer.notation.groups import slots_of_group
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Item, Line, MelodyNote, Slot
-from renderer.technique.ornaments import Fragment, OrnamentBook
+from renderer.technique.fragments import Fragment
+from renderer.technique.ornaments import OrnamentBook
 
 Group = tuple[Note, ...]
 

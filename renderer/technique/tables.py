@@ -16,13 +16,8 @@ from renderer.technique.cautions import Caution, CautionKind, cautions_of
 from renderer.technique.choose import Choice, lead_into, obstacle
 from renderer.technique.difficulty import points_of
 from renderer.technique.fingering import Change, Finger, Hand, Step, change, fingering, written
-from renderer.technique.ornaments import (
-    Fragment,
-    Movement,
-    OrnamentBook,
-    fragment_abc,
-    gracenote_words,
-)
+from renderer.technique.fragments import Fragment, fragment_abc, gracenote_words
+from renderer.technique.ornaments import Movement, OrnamentBook
 from renderer.technique.recognise import flat_group
 from renderer.technique.report import LineReport, changes_of
 

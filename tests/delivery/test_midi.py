@@ -27,7 +27,8 @@ from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote,
 from renderer.notation.written import Reading
 from renderer.sound.midi_tuning import word_hz
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
-from renderer.technique.ornaments import load_book, parse_fragment
+from renderer.technique.fragments import parse_fragment
+from renderer.technique.ornaments import load_book
 from renderer.technique.reading import with_movements
 from renderer.technique.realise import recognise_bars
 from renderer.timing.expand import Timeline, expand

@@ -9,7 +9,8 @@ from __future__ import annotations
 import pytest
 
 from renderer.notation.pitch import Note, note_named
-from renderer.technique.ornaments import fragment_abc, load_book
+from renderer.technique.fragments import fragment_abc
+from renderer.technique.ornaments import load_book
 from renderer.technique.recognise import flat_group
 
 BOOK = load_book()

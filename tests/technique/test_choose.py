@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from renderer.notation.pitch import Note
 from renderer.technique.choose import lead_into, obstacle
-from renderer.technique.ornaments import Movement, fragment_abc, load_book
+from renderer.technique.fragments import fragment_abc
+from renderer.technique.ornaments import Movement, load_book
 
 BOOK = load_book()
 NAMES = st.sampled_from([movement.name for movement in BOOK])

@@ -12,15 +12,8 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.definition import parse_definition
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
-from renderer.technique.ornaments import (
-    Fragment,
-    Movement,
-    OrnamentBook,
-    fragment_abc,
-    load_book,
-    parse_fragment,
-    silent_join,
-)
+from renderer.technique.fragments import Fragment, fragment_abc, parse_fragment, silent_join
+from renderer.technique.ornaments import Movement, OrnamentBook, load_book
 from renderer.technique.realise import realise
 
 BOOK = load_book()

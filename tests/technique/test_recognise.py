@@ -12,7 +12,8 @@ from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_of_abc
 from renderer.notation.score import Bar, Item, Line, MelodyNote, Meter, Rest, Slot
 from renderer.technique.choose import lead_into
-from renderer.technique.ornaments import Fragment, load_book, parse_fragment
+from renderer.technique.fragments import Fragment, parse_fragment
+from renderer.technique.ornaments import load_book
 from renderer.technique.recognise import flat_group, recognise, recognise_opened
 
 BOOK = load_book()
