@@ -23,7 +23,15 @@ from renderer.notation.midi_onsets import Onset, Quantiser
 from renderer.notation.midi_tones import tones_of
 from renderer.notation.score import Exercise, Meter, Placement
 from renderer.notation.to_exercise import exercise_of
-from renderer.notation.written import AS_WRITTEN, Measure, Pitch, Reading, Score, Written
+from renderer.notation.written import (
+    AS_WRITTEN,
+    Measure,
+    Pitch,
+    Reading,
+    Score,
+    Written,
+    index_of_part,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,14 +239,9 @@ def _score(
 
 
 def _chosen(melodies: list[Melody], scores: list[Score], reading: Reading) -> int:
-    names = [melody.voice.name for melody in melodies]
     if reading.part is not None:
-        wanted = reading.part.strip()
-        for index, name in enumerate(names):
-            if wanted.casefold() == name.casefold() or wanted == str(index + 1):
-                return index
-        known = ", ".join(f"{i} ({name or 'unnamed'})" for i, name in enumerate(names, start=1))
-        raise failure(f"there is no track {wanted!r} with a melody", f"choose one of: {known}")
+        names = [melody.voice.name for melody in melodies]
+        return index_of_part(reading.part, names, "track with a melody that is called")
 
     def unlikely(index: int) -> tuple[bool, bool, bool]:
         """What lies off the chanter, what is a drone on its own, and what must be transposed."""

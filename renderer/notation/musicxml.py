@@ -18,11 +18,7 @@ from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.musicxml_part import Part, PartReader
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
-from renderer.notation.written import (
-    AS_WRITTEN,
-    Reading,
-    Score,
-)
+from renderer.notation.written import AS_WRITTEN, Reading, Score, index_of_part
 
 MOST_PARTS = 1000
 
@@ -143,12 +139,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
 
 def _chosen(parts: list[Part], scores: list[Score], reading: Reading) -> int:
     if reading.part is not None:
-        wanted = reading.part.strip()
-        for index, part in enumerate(parts):
-            if wanted.casefold() == part.name.casefold() or wanted == str(index + 1):
-                return index
-        names = ", ".join(f"{i} ({p.name or 'unnamed'})" for i, p in enumerate(parts[:30], start=1))
-        raise failure(f"there is no part {wanted!r}", f"choose one of: {names}")
+        return index_of_part(reading.part, [part.name for part in parts], "part")
     for index, (part, score) in enumerate(zip(parts, scores, strict=True)):
         if not part.problems and lies_on_the_chanter(score, reading.transpose):
             return index

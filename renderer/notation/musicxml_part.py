@@ -17,15 +17,15 @@ from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTE
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import (
-    MIDBAR_TEMPO,
-    Measure,
-    Pitch,
-    Written,
-    beat_at,
-)
+from renderer.notation.written import MIDBAR_TEMPO, Measure, Pitch, Written, beat_at
 
 MOST_DOTS = 8
+_NUMBER = re.compile(
+    r"\s{0,20}[+-]?(?:\d{1,20}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?\s{0,20}"
+)
+"""MusicXML's decimals, and exponents that some programs write: none of many digits, which a few
+letters can also spell."""
+
 _LENGTH_OF_TYPE = {name: length for length, name in TYPE_NAMES.items()}
 _DECORATIONS = (
     "ornaments",
@@ -53,13 +53,10 @@ class Part:
 
 
 def _number(text: str | None, what: str, place: str) -> Fraction:
-    try:
-        if text is None or len(text) > 40:
-            raise ValueError
-        value = Fraction(text.strip())
-    except (ValueError, ZeroDivisionError):
+    if text is None or _NUMBER.fullmatch(text) is None:
         shown = (text or "nothing")[:40]
-        raise failure(f"{what} is {shown!r}, no number", "export it again", place=place) from None
+        raise failure(f"{what} is {shown!r}, no number", "export it again", place=place)
+    value = Fraction(text.strip())
     if abs(value) > 10**9 or value.denominator > 10**9:
         raise failure(f"{what} of {text} is out of range", "export it again", place=place)
     return value
@@ -68,6 +65,16 @@ def _number(text: str | None, what: str, place: str) -> Fraction:
 def _text(fields: dict[str, Element], tag: str, usual: str) -> str:
     field = fields.get(tag)
     return usual if field is None else (field.text or "").strip()
+
+
+@dataclass(frozen=True, slots=True)
+class _BarLines:
+    """What the bar lines of a measure say: as in `Measure`, and whether a section ends with it."""
+
+    opens: bool
+    closes: int
+    endings: tuple[int, ...]
+    ends_section: bool
 
 
 class PartReader:
@@ -102,9 +109,8 @@ class PartReader:
             )
         self._notes, self._tempos = [], []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
-        new_system, opens, closes, ends_section = False, False, 0, False
-        endings = self._endings
         self._rehearsal = None
+        new_system = False
         for child in element:
             match child.tag:
                 case "attributes":
@@ -121,17 +127,11 @@ class PartReader:
                     self.part.remarks["Chord symbols are left out."] = None
                 case "print":
                     new_system |= "yes" in (child.get("new-system"), child.get("new-page"))
-                case "barline":
-                    opens |= child.find("repeat[@direction='forward']") is not None
-                    closes = max(closes, self._closes(child))
-                    endings = self._ending(child, endings)
-                    at_end = child.get("location", "right") == "right"
-                    style = child.findtext("bar-style", "").strip()
-                    ends_section |= at_end and style in _SECTION_ENDS
                 case _:
                     pass
         if self._longest > self._filled:
             self._notes.append(Written(self._longest - self._filled, None))
+        signs = self._bar_lines(element)
         self.part.measures.append(
             Measure(
                 notes=self._repeated() or tuple(self._notes),
@@ -140,12 +140,24 @@ class PartReader:
                 tempo=self._tempo_of_bar(),
                 begins_line=self._rehearsal is not None or (self._section_ended and new_system),
                 heading=self._rehearsal or "",
-                opens=opens,
-                closes=closes,
-                endings=endings,
+                opens=signs.opens,
+                closes=signs.closes,
+                endings=signs.endings,
             )
         )
-        self._section_ended = ends_section or bool(closes)
+        self._section_ended = signs.ends_section
+
+    def _bar_lines(self, measure: Element) -> _BarLines:
+        opens, closes, ends_section = False, 0, False
+        endings = self._endings
+        for barline in measure.iterfind("barline"):
+            opens |= barline.find("repeat[@direction='forward']") is not None
+            closes = max(closes, _closes(barline))
+            endings = self._ending(barline, endings)
+            at_end = barline.get("location", "right") == "right"
+            style = barline.findtext("bar-style", "").strip()
+            ends_section |= at_end and style in _SECTION_ENDS
+        return _BarLines(opens, closes, endings, ends_section or bool(closes))
 
     def _repeated(self) -> tuple[Written, ...]:
         """The notes of the bars before that a sign repeats here; empty for a bar of its own."""
@@ -360,13 +372,6 @@ class PartReader:
             self._tempo = tempo
             self._tempos.append((self._now, tempo))
 
-    def _closes(self, barline: Element) -> int:
-        repeat = barline.find("repeat[@direction='backward']")
-        if repeat is None:
-            return 0
-        times = repeat.get("times", "2")
-        return min(MOST_PASSES, max(2, int(times))) if re.fullmatch(r"\d{1,6}", times) else 2
-
     def _ending(self, barline: Element, endings: tuple[int, ...]) -> tuple[int, ...]:
         """Follow an ending's bracket; return the passes that the bar at hand is played in.
 
@@ -383,6 +388,15 @@ class PartReader:
             else:
                 self._endings = ()
         return endings or started
+
+
+def _closes(barline: Element) -> int:
+    """How often the music up to a bar line is played in all; 0 without a repeat sign."""
+    repeat = barline.find("repeat[@direction='backward']")
+    if repeat is None:
+        return 0
+    times = repeat.get("times", "2")
+    return min(MOST_PASSES, max(2, int(times))) if re.fullmatch(r"\d{1,6}", times) else 2
 
 
 def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:

@@ -6,6 +6,7 @@ them is the business of `renderer.notation.to_exercise`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
@@ -147,6 +148,23 @@ class Reading:
 
 
 AS_WRITTEN = Reading()
+
+MOST_NAMED = 30
+"""Parts that a message names."""
+
+
+def index_of_part(wanted: str, names: Sequence[str], kind: str) -> int:
+    """Return which of some parts the user means, by name or by number from 1; its index from 0.
+
+    Raises a `RungwiseError` that lists them, as `kind` says what they are, where there is none.
+    """
+    key = wanted.strip().casefold()
+    for index, name in enumerate(names):
+        if key in (name.casefold(), str(index + 1)):
+            return index
+    shown = enumerate(names[:MOST_NAMED], start=1)
+    known = ", ".join(f"{number} ({name or 'unnamed'})" for number, name in shown)
+    raise failure(f"there is no {kind} {wanted.strip()!r}", f"choose one of: {known}")
 
 
 def beat_at(offset: Fraction, meter: Meter | None) -> str:
