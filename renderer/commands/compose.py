@@ -1,17 +1,13 @@
-"""`rungwise expand`, `coverage`, `abridge`, `plan` and `list`: exercise books as a whole.
+"""`rungwise expand`, `coverage`, `abridge` and `list`: exercise books as a whole.
 
-What patterns stand for, what a book covers, which few lines stand for it, how it is practised over
-days, and which exercises ship.
+What patterns stand for, what a book covers, which few lines stand for it, and which exercises ship.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import sys
 from dataclasses import replace
-from datetime import date, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,6 +16,7 @@ import typer
 from renderer.commands import values
 from renderer.commands.options import (
     ReportFormat,
+    at_work,
     output_console,
     print_table,
     read_with_options,
@@ -37,7 +34,6 @@ if TYPE_CHECKING:
     from renderer.technique.abridge import Candidate, Selection
     from renderer.technique.coverage import Coverage
     from renderer.technique.ornaments import OrnamentBook
-    from renderer.timing.practice import Day, PracticePlan
 
 _ABRIDGED = " (abridged)"
 
@@ -296,7 +292,7 @@ def abridge(
         candidate(line, written)
         for line, written in zip(music.lines, definition.lines, strict=True)
     ]
-    with _at_work("Choosing lines"):
+    with at_work("Choosing lines"):
         if pages is not None:
             selection = _on_pages(music, candidates, pages)
         else:
@@ -333,12 +329,6 @@ def _on_pages(music: Exercise, candidates: Sequence[Candidate], pages: int) -> S
     return selection
 
 
-def _at_work(doing: str) -> Any:
-    from rich.console import Console
-
-    return Console(stderr=True).status(doing)
-
-
 def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
     from rich.console import Console
 
@@ -367,125 +357,6 @@ def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
         rest = len(names) - MOST_NAMED
         more = f"; and {rest} more" if rest > 0 else ""
         console.print(f"Left uncovered: {'; '.join(names[:MOST_NAMED])}{more}.")
-
-
-def plan(
-    file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    minutes: Annotated[
-        int, values.whole("--minutes", 20, help="Minutes a day, rests included.")
-    ] = 20,
-    days: Annotated[int, values.whole("--days", 14, help="How many days.")] = 14,
-    repeats: Annotated[
-        int | None, values.whole("--repeats", 4, help="How often a line is played at a tempo.")
-    ] = None,
-    start: Annotated[
-        date | None, values.day("--start", help="The first day; tomorrow if left out.")
-    ] = None,
-    at: Annotated[
-        time, values.time_of_day("--at", help="When practice begins.", show_default="18:00")
-    ] = time(18),
-    output: Annotated[
-        Path | None,
-        typer.Option("-o", "--output", help="A calendar (.ics) or a table (.csv) to write."),
-    ] = None,
-) -> None:
-    """Spread an exercise's lines and tempos over days of practice.
-
-    Reads an exercise and its ladder; writes a table to the screen, and a calendar or a table to -o.
-    Every line comes up, harder ones more often; each new tempo is followed by a step back.
-
-    Example: rungwise plan birls --minutes 20 --days 14 -o birls.ics
-    """
-    from renderer.delivery.practice_calendar import practice_calendar
-    from renderer.timing.practice import practice_plan
-
-    if output is not None and output.suffix.casefold() not in (".ics", ".csv"):
-        raise failure(
-            f"plans that end in {output.suffix!r} are not written",
-            "name a file that ends in .ics or .csv",
-            file=str(output),
-        )
-    first = date.today() + timedelta(days=1) if start is None else start
-    exercise = read_with_options(file)
-    with _at_work("Planning"):
-        made = practice_plan(exercise, minutes, days, repeats=repeats)
-    if output is not None:
-        from renderer.delivery.files import write_whole
-
-        is_calendar = output.suffix.casefold() == ".ics"
-        content = (
-            practice_calendar(made, first, at) if is_calendar else _plan_csv(made, first).encode()
-        )
-        write_whole(output, content)
-    _print_plan(made, first)
-
-
-def _plan_csv(made: PracticePlan, first: date) -> str:
-    from renderer.timing.practice import Block
-
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(("day", "date", "line", "heading", "tempo", "repeats", "seconds", "what"))
-    for day in made.days:
-        when = (first + timedelta(days=day.number - 1)).isoformat()
-        for item in day.items:
-            seconds = round(float(item.seconds), 1)
-            if isinstance(item, Block):
-                heading = made.exercise.lines[item.line - 1].heading
-                tempo = f"{float(item.tempo):g}"
-                what = "step back" if item.is_step_back else "play"
-                row: tuple[object, ...] = (item.line, heading, tempo, item.repeats, seconds, what)
-            else:
-                row = ("", "", "", "", seconds, "rest")
-            writer.writerow((day.number, when, *row))
-    return out.getvalue()
-
-
-def _day_text(day: Day) -> str:
-    """A day in words: `lines 3, 5 at 50; line 4 at 60 and back to 50; rest; ...`."""
-    from renderer.timing.fit import spoken_tempo
-    from renderer.timing.practice import Block
-
-    # Lines and how they are played; neighbours that are played alike are named together.
-    parts: list[tuple[list[str], str]] = []
-    for item in day.items:
-        if not isinstance(item, Block):
-            parts.append(([], "rest"))
-        elif item.is_step_back:
-            lines, how = parts.pop()
-            alone = ([lines[-1]], f"{how} and back to {spoken_tempo(item.tempo)}")
-            parts += [(lines[:-1], how), alone] if lines[:-1] else [alone]
-            if len(parts) > 1 and parts[-2][1] == alone[1]:
-                parts[-2:] = [(parts[-2][0] + alone[0], alone[1])]
-        elif parts and parts[-1][1] == (how := f"at {spoken_tempo(item.tempo)}"):
-            parts[-1][0].append(str(item.line))
-        else:
-            parts.append(([str(item.line)], f"at {spoken_tempo(item.tempo)}"))
-    return "; ".join(
-        f"{'line' if len(lines) == 1 else 'lines'} {', '.join(lines)} {how}" if lines else how
-        for lines, how in parts
-    )
-
-
-def _print_plan(made: PracticePlan, first: date) -> None:
-    from renderer.timing.practice import Block
-
-    console = output_console()
-    rows = [
-        (
-            str(day.number),
-            f"{first + timedelta(days=day.number - 1):%a %d %b}",
-            f"{float(day.seconds) / 60:.0f} min",
-            _day_text(day),
-        )
-        for day in made.days
-    ]
-    print_table(("Day", "Date", "Time", "Practice"), rows, made.exercise.title)
-    times = {item.repeats for day in made.days for item in day.items if isinstance(item, Block)}
-    counts = " or ".join(map(str, sorted(times)))
-    console.print(f"A line is played {counts} times at each tempo, after a bar of count-in.")
-    for remark in made.remarks:
-        console.print(remark, markup=False)
 
 
 def list_exercises(

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from rich.console import Console
+    from rich.status import Status
 
     from renderer.notation.length import Length
     from renderer.notation.score import Exercise
@@ -137,3 +138,10 @@ def read_all(
     if problems:
         raise RungwiseError(dict.fromkeys(problems))
     return exercises
+
+
+def at_work(doing: str) -> Status:
+    """Return what shows, while it is entered, that the program is at work."""
+    from rich.console import Console
+
+    return Console(stderr=True).status(doing)

@@ -18,6 +18,9 @@ from renderer.notation.printed import Opened, Printed, pickup_offset, printed_li
 from renderer.notation.score import Bar, Exercise, Line, Meter
 
 UNIT = Fraction(1, 8)
+FREE_METER_BEAT = Fraction(1, 4)
+"""The beat that bars in free meter are counted by (see `renderer.notation.to_exercise`)."""
+
 BARS_ON_A_LINE = 8
 MOST_NOTES_OF_A_TUPLET = 9
 
@@ -125,7 +128,10 @@ def _line_code(
         meter: Meter | None = bar.meter
         odd = bar.beats != bar.meter.beats and not _may_be_short(line, number)
         if state.strict and odd:
-            meter = _own_meter(bar) or meter
+            meter = _own_meter(bar)
+            if meter is None and bar.meter.beat_value != FREE_METER_BEAT:
+                # In free meter another beat would play at another speed: the reader has to object.
+                meter = bar.meter
         fields = "" if meter == state.meter else f"[M:{_meter_text(meter)}]"
         state.meter = meter
         if bar.tempo is not None:

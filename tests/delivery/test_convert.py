@@ -101,6 +101,14 @@ def test_opened_movements_are_found_again(
     assert lost == []
 
 
+def test_a_bar_that_lacks_half_a_beat_survives_in_a_definition(tmp_path: Path) -> None:
+    tune = tmp_path / "collected.abc"
+    tune.write_text("X:1\nT:Collected\nM:4/4\nL:1/4\nQ:1/4=80\nK:HP\nABcd|ABc d/|ABcd|]\n")
+    target = tmp_path / "collected.toml"
+    assert "does not hold" not in _run(tune, target)
+    assert differences(read_exercise(tune), read_exercise(target)) == []
+
+
 def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Path) -> None:
     said = _run("daily-warm-up", tmp_path / "opened.musicxml", "--ornaments", "open")
     assert "line 11: which of its notes are opened movements" in said

@@ -193,6 +193,7 @@ def _read(terminal: int) -> bytes:
         (("plan", "book.toml", "--minutes", "1", "--days", "1"), "rungwise abridge"),
         (("plan", "book.toml", "--repeats", "0"), "--repeats"),
         (("plan", "book.toml", "-o", "plan.txt"), ".ics or .csv"),
+        (("plan", "book.toml", "--start", "9999-12-31"), "--start"),
         (("list", "--level", "expert"), "beginner"),
     ],
 )
