@@ -117,7 +117,7 @@ def sheet(
         values.day("--date", help="A date for the foot of the pages; none if left out."),
     ] = None,
     line: Annotated[
-        int | None, typer.Option(help="Only this line, from 1.", show_default=False)
+        int | None, values.whole("--line", 2, help="Only this line, from 1.", show_default=False)
     ] = None,
     part: scores.PartOption = None,
     tune: scores.TuneOption = None,

@@ -18,7 +18,6 @@ from renderer.notation.score import Exercise
 from renderer.sound.pitch import Chanter, PitchStandard, Scale, transposition
 from renderer.technique.reading import with_movements
 
-FORMS = (".toml", ".abc", ".musicxml", ".xml", ".mxl", ".mid", ".midi")
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
 
@@ -131,6 +130,8 @@ _WRITERS: dict[str, Callable[[Exercise, Conversion], bytes]] = {
     ".mid": _as_midi,
     ".midi": _as_midi,
 }
+FORMS = tuple(_WRITERS)
+"""The endings of files that can be written."""
 
 
 def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]:

@@ -199,6 +199,7 @@ class LineTable(Table):
                 "write them into the `abc`, or give a `run`",
             )
         self._check_ornaments()
+        self._check_on()
         if self.rhythm != "even" and self.notes_per_beat != 1:
             raise WrongValueError(
                 f"a {self.rhythm} rhythm says itself how many notes a beat has",
@@ -235,9 +236,12 @@ class LineTable(Table):
                 "neither",
                 "leave `plain` out",
             )
-        on = _read_on(self.on)
         if self.on != "every" and not played:
             raise WrongValueError("`on` has no ornament to put there", "add an `ornament`")
+
+    def _check_on(self) -> None:
+        on = _read_on(self.on)
+        carried = next((name for name in self.ornaments() if name is not None), "")
         if self.against is not None and on in ("first", "last"):
             raise WrongValueError(
                 f"`against` has no {on} note to put its ornaments on",
@@ -248,14 +252,14 @@ class LineTable(Table):
             notes = {note for group in read_run(self.run) for note in group}
             if notes.isdisjoint(on):
                 raise WrongValueError(
-                    f"the run has none of the notes that are to carry the {names[0]}",
+                    f"the run has none of the notes that are to carry the {carried}",
                     "name notes of the run under `on`",
                 )
         if self.against is not None and isinstance(on, tuple):
             drill = self.against.value()
             if {drill.note, *drill.others}.isdisjoint(on):
                 raise WrongValueError(
-                    f"none of its notes is to carry the {names[0]}",
+                    f"none of its notes is to carry the {carried}",
                     f"name {drill.note} or notes of the `others` under `on`",
                 )
 

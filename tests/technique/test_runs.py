@@ -219,6 +219,11 @@ def test_a_bar_line_in_a_run_begins_a_bar() -> None:
         ('run = "B"\nrhythm = "swing"', "lines[1].rhythm", "'dot-cut'"),
         ('run = "B"\nrhythm = "dot-cut"\nnotes-per-beat = 2', "lines[1]", "says itself"),
         ('run = "B"\nornament = "doubling"\non = "C"', "lines[1]", "none of the notes"),
+        (
+            'run = "B"\nornament = ["plain", "doubling"]\non = "C"',
+            "lines[1]",
+            "that are to carry the doubling",
+        ),
         ('run = "B"\non = "last"', "lines[1]", "no ornament"),
         ('run = "B"\nplain = false', "lines[1]", "leave `plain` out"),
         ('run = "B"\nornament = ["plain", "grip"]\nwalk = true', "lines[1]", "plain pass first"),
