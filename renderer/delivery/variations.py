@@ -14,7 +14,6 @@ from renderer.notation.score import Exercise
 from renderer.sound.settings import Levels
 
 _USUAL = RenderSettings()
-_SOUNDFONT_LETTERS = 16
 
 
 def _count_in(settings: RenderSettings) -> Iterator[str]:
@@ -36,7 +35,7 @@ def _levels(levels: Levels) -> Iterator[str]:
 
 def _voice(part: str, soundfont: Path | None, preset: str | None) -> Iterator[str]:
     if preset is not None:
-        name = "" if soundfont is None else f"{soundfont.stem[:_SOUNDFONT_LETTERS]} "
+        name = "" if soundfont is None else f"{soundfont.stem} "
         yield f"{part} {name}{preset.strip().replace(':', '-')}"
 
 

@@ -38,6 +38,7 @@ from renderer.delivery.settings import RenderSettings
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
+from renderer.sound.shipped import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
@@ -201,6 +202,17 @@ def test_tracks_that_differ_in_any_setting_have_names_and_albums_of_their_own(
     named = {job.path.name.removeprefix("Doublings on B and C - A - full - ") for job in jobs}
     assert "pipe chanter - 060 bpm.mp3" in named
     assert "gracenotes 60 ms - 060 bpm.mp3" in named
+
+
+def test_soundfonts_whose_names_begin_alike_name_tracks_of_their_own(tmp_path: Path) -> None:
+    names = []
+    for version in ("one", "two"):
+        font = tmp_path / f"Chanters of the Larkmoor band, version {version}.sf2"
+        font.symlink_to(shipped_soundfont())
+        (job,) = plan_tracks(doublings(), tmp_path, replace(LOW_RATE, soundfont=font, preset="0:1"))
+        names.append(job.path.name)
+    assert len(set(names)) == 2
+    assert all(len(name.encode()) <= LONGEST_NAME for name in names)
 
 
 def test_settings_that_are_the_exercises_own_do_not_show_in_names(tmp_path: Path) -> None:
