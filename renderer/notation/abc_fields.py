@@ -13,7 +13,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from renderer.notation.limits import LARGEST_COUNT, MOST_BARS
+from renderer.notation.limits import FINEST_UNIT, LARGEST_COUNT, MOST_BARS
 from renderer.notation.score import Meter
 
 FREE_METER_UNIT = Fraction(1, 8)
@@ -62,7 +62,7 @@ def read_meter(text: str) -> Meter | None:
         raise ValueError(f"{value[:40]!r} is no meter")
     count = sum(int(part) for part in match[1].split("+"))
     unit = int(match[2])
-    if not 1 <= count <= LARGEST_COUNT or unit not in (1, 2, 4, 8, 16, 32):
+    if not 1 <= count <= LARGEST_COUNT or unit not in (1, 2, 4, 8, 16, 32, FINEST_UNIT):
         raise ValueError(f"a meter of {value} is out of range")
     return Meter(count, unit)
 

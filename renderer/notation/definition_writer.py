@@ -9,22 +9,31 @@ from __future__ import annotations
 from renderer.notation.abc_fields import usual_unit
 from renderer.notation.abc_writer import write_abc_line
 from renderer.notation.definition import Definition
+from renderer.notation.definition_fields import WrongValueError, read_meter
 from renderer.notation.definition_lines import AbcLine
 from renderer.notation.definition_text import definition_text
 from renderer.notation.limits import LONGEST_TITLE
-from renderer.notation.score import Exercise
+from renderer.notation.score import Exercise, Meter
 
 
 def _title(text: str) -> str:
     return " ".join(text.split())[:LONGEST_TITLE]
 
 
+def _meter(meter: Meter) -> Meter | None:
+    try:
+        return read_meter(str(meter))
+    except WrongValueError:
+        return None
+
+
 def definition_of(exercise: Exercise) -> Definition:
     """Return an exercise as a definition with every line in ABC.
 
-    Its first bar's meter becomes the definition's; other meters are fields in the lines' ABC.
+    Its first bar's meter becomes the definition's, where a definition may have such a meter; other
+    meters are fields in the lines' ABC.
     """
-    meter = exercise.lines[0].bars[0].meter
+    meter = _meter(exercise.lines[0].bars[0].meter)
     unit = usual_unit(meter)
     return Definition(
         title=_title(exercise.title),

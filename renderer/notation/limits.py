@@ -31,5 +31,8 @@ MOST_WRITTEN_NOTES = 50_000
 MOST_BARS = 20_000
 """Of a score, repeats played out."""
 
+FINEST_UNIT = 64
+"""Of the note value that a score's meter counts: a 64th."""
+
 LARGEST_COUNT = 999
 """Of the beats that a score's meter counts: a bar without bar lines may be a whole tune."""

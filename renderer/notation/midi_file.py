@@ -15,8 +15,9 @@ from pathlib import Path
 import mido
 
 from renderer.errors import failure
-from renderer.notation.definition_fields import WrongValueError, read_meter
+from renderer.notation.abc_fields import read_meter
 from renderer.notation.kept_settings import setting_of
+from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, slots_spelled
 from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import read_bytes
@@ -132,7 +133,7 @@ def _load(path: Path) -> mido.MidiFile:
 
 def _meter(message: mido.MetaMessage) -> Meter | None:
     count, unit = message.numerator, message.denominator
-    return Meter(count, unit) if 1 <= count <= 64 and 1 <= unit <= 64 else None
+    return Meter(count, unit) if 1 <= count <= 64 and 1 <= unit <= FINEST_UNIT else None
 
 
 class _Collector:
@@ -205,8 +206,10 @@ class _Collector:
                     if slots is not None:
                         marks[place] = slots
                 elif name == BAR_MARK:
-                    with contextlib.suppress(WrongValueError):
-                        self.bars[place] = read_meter(value)
+                    with contextlib.suppress(ValueError):
+                        meter = read_meter(value)
+                        if meter is not None:
+                            self.bars[place] = meter
                 elif name:
                     self.settings[name] = value
             case _:

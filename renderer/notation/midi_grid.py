@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
+from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi_file import MidiContents, Sounded, Voice
 from renderer.notation.score import Meter
 
@@ -124,7 +125,10 @@ def as_written(contents: MidiContents) -> MidiContents:
     tick = contents.tick / longer
     places = WrittenPlaces((), tick)
     # What is no file of this version has no bars marked: its meters serve.
-    shorter = [(place, Meter(m.count, m.unit * longer)) for place, m in contents.meters]
+    shorter = [
+        (place, Meter(meter.count, min(FINEST_UNIT, meter.unit * longer)))
+        for place, meter in contents.meters
+    ]
     bars = [
         (places.begin_bars(written(place), meter), meter)
         for place, meter in contents.bars or shorter

@@ -109,6 +109,20 @@ def test_a_bar_that_lacks_half_a_beat_survives_in_a_definition(tmp_path: Path) -
     assert differences(read_exercise(tune), read_exercise(target)) == []
 
 
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(
+    ("meter", "music"), [("3/32", "A/4B/4c/4|d/4c/4B/4|"), ("2/2", "ABcd" * 40 + "|")]
+)
+def test_meters_that_no_definition_names_survive_in_every_form(
+    tmp_path: Path, meter: str, music: str, form: str
+) -> None:
+    tune = tmp_path / "odd.abc"
+    tune.write_text(f"X:1\nT:Odd\nM:{meter}\nL:1/8\nQ:1/32=320\nK:HP\n{music}\n")
+    target = tmp_path / f"kept{form}"
+    assert "does not hold" not in _run(tune, target)
+    assert differences(read_exercise(tune), read_exercise(target)) == []
+
+
 def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Path) -> None:
     said = _run("daily-warm-up", tmp_path / "opened.musicxml", "--ornaments", "open")
     assert "line 11: which of its notes are opened movements" in said

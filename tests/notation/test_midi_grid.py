@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
+import mido
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from renderer.notation.midi_grid import WrittenPlaces, exact_tempo, simplest
+from renderer.notation.kept_settings import MIDI_STRETCH, setting_text
+from renderer.notation.limits import FINEST_UNIT
+from renderer.notation.midi_file import read_contents
+from renderer.notation.midi_grid import WrittenPlaces, as_written, exact_tempo, simplest
 from renderer.notation.midi_marks import keys_of, slots_spelled, spelled
 from renderer.notation.pitch import Note
 from renderer.notation.score import MelodyNote, Meter, Slot
@@ -42,6 +47,16 @@ def test_places_are_counted_from_the_bar_and_from_the_note_before() -> None:
     assert places.nearest(note + tick / 2) == note
     assert places.nearest(seventh - tick / 2, after=note) == seventh
     assert places.nearest(fifth + tick / 2, after=seventh) == fifth
+
+
+def test_no_stretch_makes_beats_finer_than_any_score_has(tmp_path: Path) -> None:
+    track = mido.MidiTrack()
+    track.append(mido.MetaMessage("text", text=setting_text(MIDI_STRETCH, "16")))
+    track.append(mido.MetaMessage("time_signature", numerator=3, denominator=64))
+    path = tmp_path / "stretched.mid"
+    mido.MidiFile(type=1, tracks=[track]).save(path)
+    (_, meter), *_ = as_written(read_contents(path)).meters
+    assert meter == Meter(3, FINEST_UNIT)
 
 
 @given(st.lists(SLOTS, min_size=1, max_size=6).map(tuple))
