@@ -134,6 +134,11 @@ FORMS = tuple(_WRITERS)
 """The endings of files that can be written."""
 
 
+_USUAL_FORMS = (".toml", ".abc", ".musicxml", ".mid")
+_PLAYED_FORMS = (".mid", ".midi")
+"""Of use to a player even where they do not read back as an exercise."""
+
+
 def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]:
     """Write an exercise in the form that the path's ending names.
 
@@ -153,7 +158,8 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
     Raises
     ------
     RungwiseError
-        For an ending that is no form, an ornament that does not fit, or a disk that refuses.
+        For an ending that is no form, an ornament that does not fit, a written form that could not
+        be read again, or a disk that refuses; a file that was there stays as it was.
     """
     form = path.suffix.casefold()
     if form not in _WRITERS:
@@ -170,7 +176,16 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
             read_back = _read_back(part, form)
             lost += differences(exercise, read_back, opened=conversion.opened)
         except RungwiseError as error:
-            lost.append(f"it cannot be read back: {error.problems[0].cause}")
+            first = error.problems[0]
+            cause = f"{first.place}: {first.cause}" if first.place else first.cause
+            if form not in _PLAYED_FORMS:
+                others = [kind for kind in _USUAL_FORMS if kind != form]
+                raise failure(
+                    f"this exercise as {form} could not be read again ({cause})",
+                    f"write it as {', '.join(others[:-1])} or {others[-1]}",
+                    file=str(path),
+                ) from None
+            lost.append(f"it cannot be read back: {cause}")
     _, cents = transposition(conversion.pitch, conversion.chanter)
     if form in (".musicxml", ".xml", ".mxl") and abs(cents) > _AUDIBLE_CENTS:
         lost.append(

@@ -7,19 +7,17 @@ annotation above the first note. Notes are joined by beams as the meter has them
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.notation.kept_settings import decimal_text
 from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
-from renderer.notation.printed import Opened, Printed, pickup_offset, printed_line
-from renderer.notation.score import Bar, Exercise, Line, Meter
+from renderer.notation.printed import Opened, Printed, printed_line
+from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
 
 UNIT = Fraction(1, 8)
-FREE_METER_BEAT = Fraction(1, 4)
-"""The beat that bars in free meter are counted by (see `renderer.notation.to_exercise`)."""
 
 BARS_ON_A_LINE = 8
 MOST_NOTES_OF_A_TUPLET = 9
@@ -82,35 +80,33 @@ def _meter_text(meter: Meter | None) -> str:
     return "none" if meter is None or meter.count > LARGEST_COUNT else str(meter)
 
 
-def _own_meter(bar: Bar) -> Meter | None:
-    """A meter with the same beat that a bar fills, if there is one."""
-    whole = bar.beats * bar.meter.beat_value
-    for unit in (1, 2, 4, 8, 16):
-        count = whole * unit
-        if count.denominator == 1 and count <= LARGEST_COUNT:
-            meter = Meter(int(count), unit)
-            if meter.beat_value == bar.meter.beat_value:
-                return meter
-    return None
+def _bar_lines(bars: Sequence[Bar]) -> list[str]:
+    """The bar line before each bar: a double one before a short bar that needs it.
+
+    Such a line ends a section of the music, and a section may begin with a pickup and end with what
+    completes one. So readers do not object that a bar does not add up.
+    """
+    offsets = bar_offsets(bars)
+    signs = ["|"] * len(bars)
+    for index, bar in enumerate(bars):
+        if index == 0 or bar.beats >= bar.meter.beats:
+            continue
+        is_last = index + 1 == len(bars)
+        ends_section = bars[0].beats < bars[0].meter.beats if is_last else offsets[index + 1] > 0
+        if offsets[index] or not ends_section:
+            signs[index] = "||"
+    return signs
 
 
-def _may_be_short(line: Line, number: int) -> bool:
-    """Whether a reader takes a short bar as a pickup, or as what completes one."""
-    first = line.bars[0]
-    if number == 1:
-        return True
-    return number == len(line.bars) and first.beats < first.meter.beats
+def _joined(codes: Sequence[str], signs: Sequence[str], row: range) -> str:
+    return codes[row[0]] + "".join(f" {signs[index]} {codes[index]}" for index in row[1:])
 
 
 @dataclass
 class _State:
-    """The meter in force as lines are written one after the other.
-
-    `strict`: whether what is written is read strictly, so that bars have to add up.
-    """
+    """The meter in force as lines are written one after the other."""
 
     meter: Meter | None
-    strict: bool
 
 
 def _tempo_field(bar: Bar, beat_tempo: Fraction) -> str:
@@ -122,21 +118,17 @@ def _line_code(
 ) -> Iterator[str]:
     """Yield the code of each bar, with the fields that it needs and without its bar line."""
     line = exercise.lines[line_number - 1]
-    for number, (bar, notes) in enumerate(
-        zip(line.bars, printed_line(exercise, line_number, opened), strict=True), start=1
+    for bar, notes, offset in zip(
+        line.bars,
+        printed_line(exercise, line_number, opened),
+        bar_offsets(line.bars),
+        strict=True,
     ):
-        meter: Meter | None = bar.meter
-        odd = bar.beats != bar.meter.beats and not _may_be_short(line, number)
-        if state.strict and odd:
-            meter = _own_meter(bar)
-            if meter is None and bar.meter.beat_value != FREE_METER_BEAT:
-                # In free meter another beat would play at another speed: the reader has to object.
-                meter = bar.meter
-        fields = "" if meter == state.meter else f"[M:{_meter_text(meter)}]"
-        state.meter = meter
+        fields = "" if bar.meter == state.meter else f"[M:{_meter_text(bar.meter)}]"
+        state.meter = bar.meter
         if bar.tempo is not None:
             fields += _tempo_field(bar, bar.tempo)
-        yield fields + _bar_code(notes, bar, pickup_offset(line.bars, number), unit)
+        yield fields + _bar_code(notes, bar, offset * bar.meter.beat_value, unit)
 
 
 def write_abc_line(
@@ -151,8 +143,9 @@ def write_abc_line(
     meter, unit:
         The meter and the unit length (as a share of a whole note) that hold where it is read.
     """
-    state = _State(meter, strict=True)
-    return " | ".join(_line_code(exercise, line_number, "closed", unit, state)) + " |"
+    codes = list(_line_code(exercise, line_number, "closed", unit, _State(meter)))
+    signs = _bar_lines(exercise.lines[line_number - 1].bars)
+    return f"{_joined(codes, signs, range(len(codes)))} |"
 
 
 def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
@@ -186,7 +179,7 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
 
 
 def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> Iterator[str]:
-    state = _State(meter, strict=False)
+    state = _State(meter)
     quarter = tempo * meter.beat_value
     for line_number, line in enumerate(exercise.lines, start=1):
         codes = list(_line_code(exercise, line_number, opened, UNIT, state))
@@ -202,8 +195,19 @@ def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> 
             at = fields.end()
             heading = f'"^{escaped_text(line.heading)}"'
             codes[0] = codes[0][:at] + heading + codes[0][at:]
-        for start in range(0, len(codes), BARS_ON_A_LINE):
-            row = " | ".join(codes[start : start + BARS_ON_A_LINE])
-            is_end = start + BARS_ON_A_LINE >= len(codes)
+        signs = _bar_lines(line.bars)
+        rows = list(_rows(signs))
+        for row in rows:
+            is_end = row is rows[-1]
             end = "|" if not is_end else "|]" if line_number == len(exercise.lines) else "||"
-            yield f"{row} {end}"
+            yield f"{_joined(codes, signs, row)} {end}"
+
+
+def _rows(signs: Sequence[str]) -> Iterator[range]:
+    """Yield the bars of each row; none begins at a double bar line, which would begin a line."""
+    begin = 0
+    for index, sign in enumerate(signs):
+        if index - begin >= BARS_ON_A_LINE and sign == "|":
+            yield range(begin, index)
+            begin = index
+    yield range(begin, len(signs))

@@ -101,6 +101,20 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
             yield f"{name} ({_one_line(value)[:60]})"
 
 
+def _without_idle_marks(exercise: Exercise) -> Exercise:
+    """The exercise without the tempo marks that say what holds already."""
+    tempo = exercise.tempo
+    lines = []
+    for line in exercise.lines:
+        bars = []
+        for bar in line.bars:
+            idle = _same_tempo(bar.tempo, tempo)
+            tempo = bar.tempo or tempo
+            bars.append(replace(bar, tempo=None) if idle else bar)
+        lines.append(replace(line, bars=tuple(bars)))
+    return replace(exercise, lines=tuple(lines))
+
+
 def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
     one, other = before.lines[number - 1], after.lines[number - 1]
     if _one_line(one.heading) != _one_line(other.heading):
@@ -143,6 +157,7 @@ def differences(before: Exercise, after: Exercise, *, opened: Opened = "as writt
     opened:
         How the ornaments were written.
     """
+    before, after = _without_idle_marks(before), _without_idle_marks(after)
     found = list(_settings(before, after))
     if len(before.lines) != len(after.lines):
         found.append(f"{len(before.lines)} lines are read back as {len(after.lines)}")

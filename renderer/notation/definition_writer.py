@@ -6,14 +6,18 @@ recognised again when the file is read.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
 from renderer.notation.abc_fields import usual_unit
 from renderer.notation.abc_writer import write_abc_line
 from renderer.notation.definition import Definition
 from renderer.notation.definition_fields import WrongValueError, read_meter
 from renderer.notation.definition_lines import AbcLine
 from renderer.notation.definition_text import definition_text
-from renderer.notation.limits import LONGEST_TITLE
-from renderer.notation.score import Exercise, Meter
+from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
+from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 
 
 def _title(text: str) -> str:
@@ -27,23 +31,45 @@ def _meter(meter: Meter) -> Meter | None:
         return None
 
 
+def _short_enough(
+    exercise: Exercise, number: int, meter: Meter | None, unit: Fraction
+) -> Iterator[AbcLine]:
+    """Yield a line as one entry, or divided at its bars where that were too long for one."""
+    line = exercise.lines[number - 1]
+    text = write_abc_line(exercise, number, meter=meter, unit=unit)
+    middle = _middle(line.bars) if len(text) > LONGEST_TEXT else 0
+    if not middle:
+        yield AbcLine(text, _title(line.heading), line.inner)
+        return
+    first, second = replace(line, bars=line.bars[:middle]), replace(line, bars=line.bars[middle:])
+    for half in (first, replace(second, heading="")):
+        yield from _short_enough(replace(exercise, lines=(half,)), 1, meter, unit)
+
+
+def _middle(bars: Sequence[Bar]) -> int:
+    """The index nearest the middle of a bar into which no note is tied, 0 if there is none."""
+    within = sorted(range(1, len(bars)), key=lambda index: abs(2 * index - len(bars)))
+    for index in within:
+        first = bars[index].items[0]
+        if not (isinstance(first, MelodyNote) and first.tied):
+            return index
+    return 0
+
+
 def definition_of(exercise: Exercise) -> Definition:
     """Return an exercise as a definition with every line in ABC.
 
     Its first bar's meter becomes the definition's, where a definition may have such a meter; other
-    meters are fields in the lines' ABC.
+    meters are fields in the lines' ABC. A line too long for one entry becomes several.
     """
     meter = _meter(exercise.lines[0].bars[0].meter)
     unit = usual_unit(meter)
     return Definition(
         title=_title(exercise.title),
         lines=tuple(
-            AbcLine(
-                write_abc_line(exercise, number, meter=meter, unit=unit),
-                _title(line.heading),
-                line.inner,
-            )
-            for number, line in enumerate(exercise.lines, start=1)
+            entry
+            for number in range(1, len(exercise.lines) + 1)
+            for entry in _short_enough(exercise, number, meter, unit)
         ),
         meter=meter,
         tempo=exercise.tempo,

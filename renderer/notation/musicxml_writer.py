@@ -35,10 +35,9 @@ from renderer.notation.printed import (
     Opened,
     Printed,
     SmallNote,
-    pickup_offset,
     printed_line,
 )
-from renderer.notation.score import Bar, Exercise, Meter
+from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
 
 GM_BAGPIPE = 110
 """Of 128, counted from 1 as General MIDI's instrument table and MusicXML do."""
@@ -150,10 +149,11 @@ class _Writer:
     def _line(self, part: Element, line_number: int) -> None:
         line = self.exercise.lines[line_number - 1]
         is_last_line = line_number == len(self.lines)
-        for number, (bar, notes) in enumerate(
-            zip(line.bars, self.lines[line_number - 1], strict=True), start=1
+        for number, (bar, notes, beats_before) in enumerate(
+            zip(line.bars, self.lines[line_number - 1], bar_offsets(line.bars), strict=True),
+            start=1,
         ):
-            offset = pickup_offset(line.bars, number)
+            offset = beats_before * bar.meter.beat_value
             measure = self._measure(part, is_pickup=bool(offset))
             begins_line = number == 1
             if begins_line and line_number > 1:

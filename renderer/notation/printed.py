@@ -14,7 +14,7 @@ from typing import Literal
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Exercise, MelodyNote, Meter, note_id
+from renderer.notation.score import Exercise, MelodyNote, note_id
 
 Opened = Literal["as written", "open", "closed"]
 
@@ -184,12 +184,3 @@ def printed_line(
                 into[before[1]] = replace(into[before[1]], tied_on=True)
             before = (row, column)
     return bars
-
-
-def pickup_offset(bars: tuple[Bar, ...], number: int) -> Fraction:
-    """Where in its meter a bar begins: above 0 for a short first bar of several."""
-    bar = bars[number - 1]
-    meter: Meter = bar.meter
-    if number != 1 or len(bars) == 1 or bar.beats >= meter.beats:
-        return Fraction(0)
-    return (meter.beats - bar.beats) * meter.beat_value

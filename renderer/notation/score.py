@@ -9,7 +9,7 @@ doubling on B two: `{g}B {d}B`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
@@ -182,6 +182,46 @@ class Gracenotes:
 
 
 USUAL_GRACENOTES = Gracenotes()
+
+
+MOST_PIECES = 4
+"""Of a bar that signs divide: a repeat's begin and end, and endings, make two or three."""
+
+
+def _pieces_of_a_bar(bars: Sequence[Bar]) -> int:
+    """How many of the bars make up one whole bar of the first one's meter; 1 where none do."""
+    meter, filled = bars[0].meter, Fraction(0)
+    for count, bar in enumerate(bars, start=1):
+        filled += bar.beats
+        if bar.meter != meter or filled > meter.beats:
+            break
+        if filled == meter.beats:
+            return count
+    return 1
+
+
+def bar_offsets(bars: Sequence[Bar]) -> list[Fraction]:
+    """Return where in its meter each bar of a line begins, in beats: 0 for whole bars.
+
+    A short first bar of several is a pickup and ends with its meter's bar. Short bars in a row that
+    fill a bar of their meter together go on where the one before them has ended, as when a repeat
+    is played out that begins with a pickup.
+    """
+    offsets = [Fraction(0)] * len(bars)
+    if len(bars) < 2:
+        return offsets
+    begin = 0
+    if bars[0].beats < bars[0].meter.beats:
+        offsets[0] = bars[0].meter.beats - bars[0].beats
+        begin = 1
+    while begin < len(bars):
+        pieces = _pieces_of_a_bar(bars[begin : begin + MOST_PIECES])
+        at = Fraction(0)
+        for index in range(begin, begin + pieces):
+            offsets[index] = at
+            at += bars[index].beats
+        begin += pieces
+    return offsets
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,10 @@ ones take the middle out of a gracenote of 25 ms."""
 SILENCE_CHANGE_S = 0.006
 """How long the chanter takes to start or to stop."""
 
+FIRST_CHANGE_S = 0.001
+"""How long it takes to start at the track's first frame. The change cannot begin before, so its
+middle is half of this late; the slope is still gentler than those of the tone itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -58,6 +62,7 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
     """
     note_change = round(NOTE_CHANGE_S * rate) // 2
     silence_change = round(SILENCE_CHANGE_S * rate) // 2
+    first_change = round(FIRST_CHANGE_S * rate) // 2
     note: Note | None = None
     at = since = 0
     for event in events:
@@ -70,7 +75,7 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
             first = start - half
         else:
             # Nothing comes before the track: the whole change comes after its first frame.
-            half = min(half, (end - start) // 4)
+            half = min(first_change, (end - start) // 4)
             first = 0
         stop = first + 2 * half
         if first > at:

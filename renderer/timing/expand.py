@@ -24,7 +24,7 @@ from renderer.notation.limits import (
     SLOWEST_TEMPO,
 )
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Exercise
+from renderer.notation.score import Bar, Exercise, bar_offsets
 from renderer.timing.fit import check_fit
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import (
@@ -179,13 +179,12 @@ class Timeline:
                 spb = self.seconds_per_beat * chain.stretch[0]
                 yield from _lead_in_clicks(section, line.bars[0], spb)
                 continue
-            for bar, start, stretch in zip(
-                line.bars, chain.bar_starts, chain.stretch, strict=False
+            for bar, start, stretch, offset in zip(
+                line.bars, chain.bar_starts, chain.stretch, bar_offsets(line.bars), strict=False
             ):
                 spb = self.seconds_per_beat * stretch
-                first = -_missing_from_pickup(bar, line.bars)
                 yield from self._bar_clicks(
-                    bar, section.start + start * self.seconds_per_beat, spb, first, section.kind
+                    bar, section.start + start * self.seconds_per_beat, spb, -offset, section.kind
                 )
 
     def _bar_clicks(
@@ -213,13 +212,6 @@ class Timeline:
             for sounding in chain.soundings:
                 start = section.start + sounding.start.at(spb)
                 yield _Placed(start, sounding, section.line, section.turn)
-
-
-def _missing_from_pickup(bar: Bar, bars: tuple[Bar, ...]) -> Fraction:
-    """The beats that a line's first bar lacks when it is a pickup, else 0."""
-    if bar is bars[0] and len(bars) > 1 and bar.beats < bar.meter.beats:
-        return bar.meter.beats - bar.beats
-    return Fraction(0)
 
 
 def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:
@@ -275,7 +267,7 @@ def _sections(
         first = line.bars[0]
         bars = lead_in_bars[index]
         if bars:
-            beats = bars * first.meter.beats + _missing_from_pickup(first, line.bars)
+            beats = bars * first.meter.beats + bar_offsets(line.bars)[0]
             length = beats * chain.stretch[0] * spb
             kind = SectionKind.GAP if index else SectionKind.COUNT_IN
             yield Section(kind, now, length, index + 1, 1, line.heading)

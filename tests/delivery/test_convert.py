@@ -111,6 +111,59 @@ def test_a_bar_that_lacks_half_a_beat_survives_in_a_definition(tmp_path: Path) -
 
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize(
+    ("meter", "music"),
+    [
+        ("6/8", "e|ABc def|ABc d2:|"),
+        ("9/8", "e|ABc def efg|ABc def e2:|"),
+        ("2/2", "e2|ABcd ABcd|ABcd e2:|"),
+        ("4/4", "e2|ABcd edcB|ABcd e2:|f2|ABcd edcB|A4 AB:|"),
+        ("6/8", "ABc def|ABc d2|ABc|A|ABc def|AB|]"),
+    ],
+)
+def test_pickups_of_repeats_and_short_bars_survive_in_every_form(
+    tmp_path: Path, meter: str, music: str, form: str
+) -> None:
+    tune = tmp_path / "repeated.abc"
+    tune.write_text(f"X:1\nT:Repeated\nM:{meter}\nL:1/8\nQ:1/4=60\nK:HP\n{music}\n")
+    target = tmp_path / f"kept{form}"
+    assert "does not hold" not in _run(tune, target)
+    assert differences(read_exercise(tune), read_exercise(target)) == []
+
+
+def test_bars_of_a_repeat_with_a_pickup_add_up_in_the_abc_written(tmp_path: Path) -> None:
+    tune, target = tmp_path / "jig.abc", tmp_path / "written.abc"
+    tune.write_text("X:1\nT:Jig\nM:6/8\nL:1/8\nQ:3/8=60\nK:HP\n" + "e|ABc def|ABc d2:|" * 8 + "\n")
+    _run(tune, target)
+    written = read_exercise(target)
+    assert written.remarks == ()
+    assert len(written.lines) == len(read_exercise(tune).lines)
+
+
+def _long_tune(path: Path, music: str) -> Path:
+    path.write_text(f"X:1\nT:Long\nM:none\nL:1/4\nQ:1/4=60\nK:HP\n{music}\n")
+    return path
+
+
+def test_a_line_too_long_for_a_definition_becomes_several(tmp_path: Path) -> None:
+    tune = _long_tune(tmp_path / "long.abc", "{gBd}A3/{e}B/cd|" * 1300 + "A2-|A2|")
+    target = tmp_path / "long.toml"
+    assert "1 lines are read back as 2" in _run(tune, target)
+    before, after = read_exercise(tune), read_exercise(target)
+    assert [bar for line in after.lines for bar in line.bars] == list(before.lines[0].bars)
+
+
+def test_what_could_not_be_read_again_is_not_written(tmp_path: Path) -> None:
+    tune = _long_tune(tmp_path / "one-bar.abc", "{gBd}A/4{e}B/4" * 1900 + "|")
+    target = tmp_path / "one-bar.toml"
+    target.write_text(DEFINITION, encoding="utf-8")
+    with pytest.raises(RungwiseError, match=r"could not be read again .*Write it as \.abc"):
+        _run(tune, target)
+    assert target.read_text(encoding="utf-8") == DEFINITION
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one-bar.abc", "one-bar.toml"]
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(
     ("meter", "music"), [("3/32", "A/4B/4c/4|d/4c/4B/4|"), ("2/2", "ABcd" * 40 + "|")]
 )
 def test_meters_that_no_definition_names_survive_in_every_form(
@@ -127,6 +180,19 @@ def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Pat
     said = _run("daily-warm-up", tmp_path / "opened.musicxml", "--ornaments", "open")
     assert "line 11: which of its notes are opened movements" in said
     assert "read back differently" not in said
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_mark_of_the_tempo_that_holds_already_is_no_loss(tmp_path: Path, form: str) -> None:
+    source = tmp_path / "marked.toml"
+    source.write_text(
+        'title = "Marked"\nmeter = "4/4"\ntempo = 70\n'
+        "[[lines]]\nabc = '[Q:1/4=70]A8 | B8 | [Q:1/4=50]c8 | [Q:1/4=50]d8 |'\n"
+    )
+    target = tmp_path / f"kept{form}"
+    assert "does not hold" not in _run(source, target)
+    tempos = [bar.tempo for bar in read_exercise(target).lines[0].bars]
+    assert tempos[2] == 50
 
 
 def test_a_pitch_between_two_semitones_is_told_for_musicxml(

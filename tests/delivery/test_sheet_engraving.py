@@ -20,8 +20,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.note_values import beam_groups, values_of_bar
 from renderer.notation.pitch import Note
-from renderer.notation.printed import Opened, pickup_offset, printed_line
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.notation.printed import Opened, printed_line
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot, bar_offsets
 from renderer.technique.library import shipped_exercises
 from renderer.technique.reading import read_exercise
 from tests.delivery.larkmoor import doublings
@@ -61,8 +61,8 @@ def expected(exercise: Exercise, form: Opened) -> Counter[str]:
     """What the music has, counted from its note values alone."""
     found: Counter[str] = Counter()
     for number, line in enumerate(exercise.lines, start=1):
-        for index, (bar, notes) in enumerate(
-            zip(line.bars, printed_line(exercise, number, form), strict=True), start=1
+        for bar, notes, offset in zip(
+            line.bars, printed_line(exercise, number, form), bar_offsets(line.bars), strict=True
         ):
             rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
             owners = [note for note, row in zip(notes, rows, strict=True) for _ in row]
@@ -70,7 +70,7 @@ def expected(exercise: Exercise, form: Opened) -> Counter[str]:
                 [value for row in rows for value in row],
                 [owner.note is None for owner in owners],
                 bar.meter,
-                pickup_offset(line.bars, index),
+                offset * bar.meter.beat_value,
             )
             found["bar"] += 1
             found["beam"] += sum(value.beams[:1] == ("begin",) for value in flat)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import assume
@@ -66,6 +67,17 @@ def _bar(draw: st.DrawFn, meter: Meter, beats: Fraction, before: Note | None) ->
 
 
 @st.composite
+def _divided(draw: st.DrawFn, bar: Bar) -> list[Bar]:
+    """The bar, or at times its two parts as a repeat sign divides it, or its first part alone."""
+    kind = draw(st.integers(0, 5))
+    if kind > 1 or len(bar.items) < 2:
+        return [bar]
+    at = draw(st.integers(1, len(bar.items) - 1))
+    parts = [replace(bar, items=bar.items[:at]), replace(bar, items=bar.items[at:])]
+    return parts if kind else parts[:1]
+
+
+@st.composite
 def _line(draw: st.DrawFn, meter: Meter, *, pickups: bool) -> Line:
     pickup = draw(st.sampled_from([Fraction(0), Fraction(1)])) if pickups else Fraction(0)
     count = draw(st.integers(2 if pickup else 1, 4))
@@ -78,7 +90,8 @@ def _line(draw: st.DrawFn, meter: Meter, *, pickups: bool) -> Line:
             beats -= pickup
         last = bars[-1].items[-1] if bars else None
         before = last.note if isinstance(last, MelodyNote) else None
-        bars.append(draw(_bar(meter, beats, before)))
+        bar = draw(_bar(meter, beats, before))
+        bars += draw(_divided(bar)) if pickups else [bar]
     return Line(tuple(bars), draw(st.just("") | TEXT))
 
 

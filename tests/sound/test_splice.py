@@ -93,6 +93,25 @@ def test_a_note_change_is_where_the_tones_say_to_the_sample() -> None:
 
 
 @pytest.mark.parametrize("chanter", Chanter)
+@pytest.mark.parametrize("note", Note)
+def test_a_track_without_a_count_in_begins_within_a_millisecond_and_without_a_click(
+    chanter: Chanter, note: Note
+) -> None:
+    played_on = instrument(chanter=chanter)
+    samples = rendered(expand(exercise(plain(note)), count_in=0), ALONE, played_on)[:, 0]
+    tone = played_on.chanter.tones[note].samples
+    where = np.arange(len(samples) // 4)
+    always = tone[where % len(tone)]
+    settled = np.median(samples[2000:4000] / always[2000:4000])
+    share = samples[where] / (settled * always)
+    assert share[round(0.0006 * RATE) : round(0.001 * RATE)].min() >= 0.5
+    assert np.allclose(share[round(0.001 * RATE) + 1 :], 1, atol=1e-3)
+    largest = np.abs(np.diff(settled * tone)).max()
+    assert abs(samples[0]) <= largest
+    assert np.abs(np.diff(samples[:100])).max() <= 1.001 * largest
+
+
+@pytest.mark.parametrize("chanter", Chanter)
 def test_no_note_change_makes_a_larger_step_than_the_steady_tones_do(chanter: Chanter) -> None:
     played_on = instrument(chanter=chanter)
     row = [note for pair in permutations(Note, 2) for note in pair]

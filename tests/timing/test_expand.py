@@ -13,7 +13,17 @@ from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.printed import printed_line
-from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Rest, Slot
+from renderer.notation.score import (
+    Bar,
+    Exercise,
+    Gracenotes,
+    Line,
+    MelodyNote,
+    Meter,
+    Rest,
+    Slot,
+    bar_offsets,
+)
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.timeline import ClickKind, Event, Role, SectionKind
@@ -192,6 +202,32 @@ def test_a_pickup_is_counted_in_so_that_the_downbeat_keeps_its_accent() -> None:
     first_full = next(e.start for e in timeline if e.bar == 2)
     assert accents == [0, 3, first_full]
     assert [c.start for c in timeline.clicks()] == list(range(9))
+
+
+def test_a_pickup_played_again_is_the_last_beat_of_the_bar_before_it() -> None:
+    jig = Meter(6, 8)
+    eighth = Fraction(1, 3)
+    pickup = Bar((plain(Note.E, eighth),), jig)
+    whole = Bar((plain(Note.LOW_A), plain(Note.B)), jig)
+    short = Bar((plain(Note.LOW_A), plain(Note.B, 2 * eighth)), jig)
+    line = Line((pickup, whole, short, pickup, whole, short))
+    clicks = list(expand(Exercise("Jig", (line,)), 60, count_in=0).clicks())
+    assert [click.start - eighth for click in clicks] == list(range(8))
+    assert "".join(click.kind.value[0] for click in clicks) == "abababab"
+
+
+def test_bars_are_pieces_of_one_only_where_they_fill_it() -> None:
+    def bars(*beats: int) -> list[Bar]:
+        return [Bar((plain(Note.E, count),), Meter(4, 4)) for count in beats]
+
+    assert bar_offsets(bars(4, 3, 1, 4)) == [0, 0, 3, 0]
+    assert bar_offsets(bars(1, 4, 3, 1, 4, 3)) == [3, 0, 0, 3, 0, 0]
+    assert bar_offsets(bars(4, 1, 2, 1, 4)) == [0, 0, 1, 3, 0]
+    assert bar_offsets(bars(4, 2, 1, 4)) == [0, 0, 0, 0]
+    assert bar_offsets(bars(4, 3, 3, 1)) == [0, 0, 0, 3]
+    other = replace(bars(1)[0], meter=Meter(3, 4))
+    assert bar_offsets([*bars(4, 3), other]) == [0, 0, 0]
+    assert bar_offsets(bars(3)) == [0]
 
 
 def test_compound_meters_beat_in_dotted_notes() -> None:
