@@ -18,6 +18,7 @@ from renderer.errors import failure
 from renderer.notation.abc_fields import read_meter
 from renderer.notation.kept_settings import setting_of
 from renderer.notation.limits import FINEST_UNIT
+from renderer.notation.midi_bytes import EXPORT_AGAIN, checked_bytes
 from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, slots_spelled
 from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import read_bytes
@@ -109,26 +110,18 @@ class MidiContents:
 
 
 def _load(path: Path) -> mido.MidiFile:
-    remedy = "name a standard MIDI file, or export it again"
-    data = read_bytes(path, LARGEST_MIDI_BYTES, if_too_large="save the part on its own")
-    if not data:
-        raise failure("the file is empty", remedy)
-    if data[:4] != b"MThd":
-        raise failure("it is no MIDI file", remedy)
-    for charset in ("utf-8", "latin-1"):
+    data = checked_bytes(
+        read_bytes(path, LARGEST_MIDI_BYTES, if_too_large="save the part on its own")
+    )
+    try:
         try:
-            file = mido.MidiFile(file=io.BytesIO(data), clip=True, charset=charset)
-            break
+            return mido.MidiFile(file=io.BytesIO(data), clip=True, charset="utf-8")
         except UnicodeDecodeError:
-            continue
-        except (EOFError, OSError, ValueError, LookupError, TypeError) as error:
-            # mido raises whatever it stumbles over in a damaged file.
-            raise failure(f"it is a damaged MIDI file ({str(error)[:60]})", remedy) from None
-    if file.type == 2:
-        raise failure("it is a MIDI file of separate patterns (format 2)", remedy)
-    if file.ticks_per_beat <= 0:
-        raise failure("its time is in film frames, not in beats", "export it with beats as ticks")
-    return file
+            return mido.MidiFile(file=io.BytesIO(data), clip=True, charset="latin-1")
+    except (EOFError, OSError, ValueError, LookupError, TypeError) as error:
+        # What the check lets pass and the library stumbles over all the same.
+        cause = str(error)[:60] or type(error).__name__
+        raise failure(f"it is a damaged MIDI file ({cause})", EXPORT_AGAIN) from None
 
 
 def _meter(message: mido.MetaMessage) -> Meter | None:

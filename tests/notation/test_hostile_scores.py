@@ -176,18 +176,8 @@ def test_numbers_that_are_none_are_refused(tmp_path: Path, value: str) -> None:
     _refused(tmp_path, ".musicxml", _score(divisions))
 
 
-def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
-    """In a process of its own, held to 1 GB of address space and 10 s of work."""
-    xml = tmp_path / "million.musicxml"
-    xml.write_bytes(_score(_measure(NOTE.format(1) * 300_000)))
-    abc = tmp_path / "million.abc"
-    abc.write_text("X:1\nT:x\nM:none\nL:1/8\nK:HP\n" + ("A B c d |" * 50 + "\n") * 5_000)
-    midis = []
-    for count in (1_000_000, 90_000):
-        midis.append(tmp_path / f"{count}.mid")
-        events = b"\0\x90\x45\x40" + b"\x10\x45\0\0\x45\x40" * count
-        head = b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk"
-        midis[-1].write_bytes(head + len(events).to_bytes(4, "big") + events)
+def _said_within_limits(path: Path) -> str:
+    """What is wrong with a file, read in a process held to 1 GB of address space and 10 s."""
     code = (
         "import sys; from pathlib import Path; from renderer.errors import RungwiseError\n"
         "from tests.notation.test_hostile_scores import READERS\n"
@@ -201,14 +191,36 @@ def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
 
     environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path)],
+        capture_output=True, text=True, check=False, preexec_fn=limited, env=environment,
+        cwd=Path(__file__).parents[2],
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr[-500:]
+    return done.stdout
+
+
+def test_a_million_notes_are_refused_in_time_and_memory(tmp_path: Path) -> None:
+    xml = tmp_path / "million.musicxml"
+    xml.write_bytes(_score(_measure(NOTE.format(1) * 300_000)))
+    abc = tmp_path / "million.abc"
+    abc.write_text("X:1\nT:x\nM:none\nL:1/8\nK:HP\n" + ("A B c d |" * 50 + "\n") * 5_000)
+    midis = []
+    for count in (1_000_000, 90_000):
+        midis.append(tmp_path / f"{count}.mid")
+        events = b"\0\x90\x45\x40" + b"\x10\x45\0\0\x45\x40" * count
+        head = b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk"
+        midis[-1].write_bytes(head + len(events).to_bytes(4, "big") + events)
     for path in (xml, abc, *midis):
-        done = subprocess.run(
-            [sys.executable, "-c", code, str(path)],
-            capture_output=True, text=True, check=False, preexec_fn=limited, env=environment,
-            cwd=Path(__file__).parents[2],
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr[-500:]
-        assert "larger than" in done.stdout or "notes" in done.stdout, done.stdout
+        said = _said_within_limits(path)
+        assert "larger than" in said or "notes" in said, said
+
+
+def test_endless_numbers_in_a_midi_file_are_refused_in_time(tmp_path: Path) -> None:
+    path = tmp_path / "endless.mid"
+    head = b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk"
+    path.write_bytes(head + (590_000).to_bytes(4, "big") + b"\xff" * 590_000)
+    assert "more than the 4 bytes" in _said_within_limits(path)
 
 
 def test_attributes_for_every_element_are_refused(tmp_path: Path) -> None:
