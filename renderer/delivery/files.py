@@ -23,25 +23,25 @@ _CAUSES: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "free some space on it, or write to another disk"),
     errno.EROFS: (
         "the folder is on a read-only disk",
-        "choose another folder for the output (-o), or make the disk writable",
+        "choose another folder for the output, or make the disk writable",
     ),
     errno.EACCES: (
         "there is no permission to write here",
-        "choose another folder for the output (-o), or change the folder's permissions",
+        "choose another folder for the output, or change the folder's permissions",
     ),
     errno.EPERM: (
         "there is no permission to write here",
-        "choose another folder for the output (-o), or change the folder's permissions",
+        "choose another folder for the output, or change the folder's permissions",
     ),
-    errno.ENOENT: ("the folder does not exist", "make the folder first, or choose another (-o)"),
+    errno.ENOENT: ("the folder does not exist", "make the folder first, or choose another"),
     errno.ENOTDIR: (
         "a part of this path is a file, not a folder",
-        "choose a folder for the output (-o)",
+        "choose a folder for the output",
     ),
     errno.EISDIR: ("this is a folder, not a file", "choose another name, or move the folder"),
     errno.ENAMETOOLONG: (
         "the name is too long for this disk",
-        "choose a folder with a shorter path (-o), or a shorter title",
+        "choose a folder with a shorter path, or a shorter title",
     ),
     errno.EFBIG: (
         "the file would be larger than this disk allows (4 GB on FAT32)",
@@ -57,7 +57,7 @@ def disk_failure(error: OSError, path: Path) -> RungwiseError:
     """Return the operating system's error about `path` as a message with cause and remedy."""
     reason = (error.strerror or str(error) or type(error).__name__).lower()
     cause, remedy = _CAUSES.get(
-        error.errno or 0, (f"it cannot be written ({reason})", "choose another folder (-o)")
+        error.errno or 0, (f"it cannot be written ({reason})", "choose another folder")
     )
     return failure(cause, remedy, file=str(path))
 

@@ -16,13 +16,12 @@ from pathlib import Path
 
 import music21
 
+from renderer.delivery.convert import Conversion, convert
 from renderer.delivery.midi import MidiSound, write_midi
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc, scores_of_file
-from renderer.notation.abc_writer import write_abc
+from renderer.notation.abc import scores_of_file
 from renderer.notation.compare import music_of
 from renderer.notation.musicxml import read_musicxml
-from renderer.notation.musicxml_writer import write_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import Reading
@@ -30,11 +29,12 @@ from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
 from renderer.sound.settings import MixSettings
-from renderer.technique.reading import with_movements
+from renderer.technique.reading import read_exercise, with_movements
 from renderer.timing.expand import expand
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 RATIO_FILES = 20
+FORMS = (".musicxml", ".abc", ".toml", ".mid")
 
 
 def _readings(path: Path, reading: Reading) -> Iterator[Exercise | RungwiseError]:
@@ -68,13 +68,24 @@ def _music(exercise: Exercise) -> list[object]:
     return [music_of(bar) for line in exercise.lines for bar in line.bars]
 
 
-def _exported(exercise: Exercise, folder: Path) -> bool:
-    """Whether the tune is the same after MusicXML and after ABC."""
-    xml, abc = folder / "tune.musicxml", folder / "tune.abc"
-    xml.write_bytes(write_musicxml(exercise, opened="closed"))
-    abc.write_bytes(write_abc(exercise))
-    again = (with_movements(read) for read in (read_musicxml(xml), read_abc(abc)))
-    return all(_music(one) == _music(exercise) for one in again)
+def _is_kept(exercise: Exercise, path: Path) -> bool:
+    """Whether the tune's music is the same after it was written in that form."""
+    convert(exercise, path, Conversion(parse_pitch("A"), scale_named()))
+    return _music(read_exercise(path)) == _music(exercise)
+
+
+def _kept_in_every_form(read: list[Exercise]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        for form in FORMS:
+            kept, errors = 0, Counter[str]()
+            for exercise in read:
+                try:
+                    kept += _is_kept(exercise, Path(folder) / f"tune{form}")
+                except RungwiseError as error:
+                    errors[error.problems[0].cause[:80]] += 1
+            print(f"the same after {form}: {kept} of {len(read)}")
+            for cause, count in errors.most_common():
+                print(f"  {count} not: {cause}")
 
 
 def main() -> None:
@@ -106,9 +117,7 @@ def main() -> None:
     print(f"{len(files)} files in {took:.1f} s, {1000 * took / counts['tunes']:.1f} ms a tune; "
           f"slowest {slowest[1]} {slowest[0]:.1f} s")  # fmt: skip
 
-    with tempfile.TemporaryDirectory() as folder:
-        same = sum(_exported(exercise, Path(folder)) for exercise in read)
-    print(f"the same after MusicXML and after ABC: {same} of {len(read)}")
+    _kept_in_every_form(read)
     _play(read, sound=sound)
     _ratio([path for path in files if path.suffix == ".mxl"][:RATIO_FILES])
 
