@@ -205,59 +205,79 @@ def render_jobs(
         make_folder(folder)
         check_writable(folder)
     _check_space(jobs)
-    total_s = float(sum(job.duration for job in jobs))
-    stop = Event()
-    news: queue.SimpleQueue[float] = queue.SimpleQueue()
-    done_s = 0.0
+    return _Rendering(jobs, on_progress, on_track).run(workers or cores())
 
-    def report() -> None:
-        nonlocal done_s
-        before = done_s
-        while not news.empty():
-            done_s += news.get_nowait()
-        if on_progress is not None and done_s != before:
-            on_progress(done_s, total_s)
 
-    def rendering(job: TrackJob) -> RenderedTrack:
+class _Rendering:
+    """Some tracks on their way, several at a time."""
+
+    def __init__(
+        self,
+        jobs: Sequence[TrackJob],
+        on_progress: OnProgress | None,
+        on_track: Callable[[RenderedTrack], None] | None,
+    ) -> None:
+        self._jobs = jobs
+        self._on_progress, self._on_track = on_progress, on_track
+        self._stop = Event()
+        self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
+        self._done_s = 0.0
+        self._total_s = float(sum(job.duration for job in jobs))
+        self._finished: dict[int, RenderedTrack] = {}
+        self._failed: dict[int, BaseException] = {}
+
+    def run(self, workers: int) -> tuple[RenderedTrack, ...]:
+        """Render them, so many at a time, and return them in order."""
+        with ThreadPoolExecutor(max_workers=min(workers, max(1, len(self._jobs)))) as pool:
+            try:
+                self._wait_for(
+                    {pool.submit(self._render, job): n for n, job in enumerate(self._jobs)}
+                )
+            except BaseException:
+                self._stop.set()
+                pool.shutdown(wait=True, cancel_futures=True)
+                raise
+        tracks = tuple(self._finished[number] for number in sorted(self._finished))
+        failed = [self._failed[number] for number in sorted(self._failed)]
+        causes = [cause for cause in failed if not isinstance(cause, _StoppedError)]
+        for cause in causes:
+            if not isinstance(cause, RungwiseError):
+                raise cause
+        if causes:
+            problems = dict.fromkeys(problem for cause in causes for problem in _problems(cause))
+            raise RenderingStoppedError(problems, tracks) from causes[0]
+        return tracks
+
+    def _render(self, job: TrackJob) -> RenderedTrack:
+        rate = job.settings.rate
         try:
-            return _render(job, stop, lambda frames: news.put(frames / job.settings.rate))
+            return _render(job, self._stop, lambda frames: self._news.put(frames / rate))
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
-            stop.set()
+            self._stop.set()
             raise
 
-    finished: dict[int, RenderedTrack] = {}
-    failed: dict[int, BaseException] = {}
-    with ThreadPoolExecutor(max_workers=min(workers or cores(), max(1, len(jobs)))) as pool:
-        numbers: dict[Future[RenderedTrack], int] = {}
-        try:
-            numbers = {pool.submit(rendering, job): number for number, job in enumerate(jobs)}
-            pending = set(numbers)
-            while pending:
-                # Short waits, so that Ctrl-C is heard on every system and progress moves.
-                done, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)
-                report()
-                for future in sorted(done, key=numbers.__getitem__):
-                    error = future.exception()
-                    if error is not None:
-                        failed[numbers[future]] = error
-                    else:
-                        finished[numbers[future]] = future.result()
-                        if on_track is not None:
-                            on_track(future.result())
-        except BaseException:
-            stop.set()
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
-    tracks = tuple(finished[number] for number in sorted(finished))
-    causes = [failed[n] for n in sorted(failed) if not isinstance(failed[n], _StoppedError)]
-    for cause in causes:
-        if not isinstance(cause, RungwiseError):
-            raise cause
-    if causes:
-        problems = dict.fromkeys(problem for cause in causes for problem in _problems(cause))
-        raise RenderingStoppedError(problems, tracks) from causes[0]
-    return tracks
+    def _wait_for(self, numbers: dict[Future[RenderedTrack], int]) -> None:
+        pending = set(numbers)
+        while pending:
+            # Short waits, so that Ctrl-C is heard on every system and progress moves.
+            done, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)
+            self._report()
+            for future in sorted(done, key=numbers.__getitem__):
+                error = future.exception()
+                if error is not None:
+                    self._failed[numbers[future]] = error
+                    continue
+                self._finished[numbers[future]] = future.result()
+                if self._on_track is not None:
+                    self._on_track(future.result())
+
+    def _report(self) -> None:
+        before = self._done_s
+        while not self._news.empty():
+            self._done_s += self._news.get_nowait()
+        if self._on_progress is not None and self._done_s != before:
+            self._on_progress(self._done_s, self._total_s)
 
 
 def _problems(error: BaseException) -> tuple[Problem, ...]:

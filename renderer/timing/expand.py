@@ -337,50 +337,58 @@ def expand(
         run_on=gap == 0 and not echo,
         counted_in=count_in > 0,
     )
-
     if noises is not None:
         repeats *= 2
     lead_in_bars = [gap] * len(chains)
     lead_in_bars[0] = count_in
-    roll_bars = 0
-    rolled = count_in_style == "rolls" and count_in > 0
-    if rolled:
-        roll_bars = math.ceil(Fraction(_ROLL_BEATS, exercise.lines[0].bars[0].meter.beats))
-        lead_in_bars[0] = 2 * roll_bars
-    beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
-    if beats * spb > LONGEST_TRACK_HOURS * 3600:
-        raise failure(
-            f"the track would last {float(beats * spb) / 3600:.1f} hours",
-            f"ask for fewer repeats or lines; a track lasts at most {LONGEST_TRACK_HOURS} hours",
-            file=exercise.source,
-        )
-    sections = tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo))
     rolls: tuple[Roll, ...] = ()
-    if rolled:
-        beat = spb * chains[0].stretch[0]
-        each = roll_bars * exercise.lines[0].bars[0].meter.beats * beat
-        rolls = (Roll(Fraction(0), _ROLL_BEATS * beat), Roll(each, _ROLL_BEATS * beat))
-    remarks: list[str] = []
-    starts_early = (
-        exercise.gracenotes.placement == "before the beat"
-        and count_in == 0
-        and chains[0].soundings[0].gracenote is not None
-    )
-    if starts_early:
-        remarks.append(
-            "Without a count-in there is no time before the first beat: its gracenote is played "
-            "on the beat."
-        )
-    if noises is not None and not noises:
-        remarks.append("No crossing noise lurks in it: each line is played clean both times.")
+    if count_in_style == "rolls" and count_in > 0:
+        lead_in_bars[0], rolls = _two_rolls(exercise.lines[0].bars[0], spb * chains[0].stretch[0])
+    beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
+    _check_duration(beats * spb, exercise)
     return Timeline(
         exercise=exercise,
         tempo=speed,
-        sections=sections,
+        sections=tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo)),
         rolls=rolls,
         drones_start=rolls[1].start if rolls else Fraction(0),
         chains=chains,
         subdivide=subdivide,
-        remarks=tuple(remarks),
+        remarks=tuple(_remarks(exercise, chains[0], noises, is_counted_in=count_in > 0)),
         noises={} if noises is None else noises,
     )
+
+
+def _check_duration(seconds: Fraction, exercise: Exercise) -> None:
+    hours = float(seconds) / 3600
+    if hours > LONGEST_TRACK_HOURS:
+        raise failure(
+            f"the track would last {hours:.1f} hours",
+            f"ask for fewer repeats or lines; a track lasts at most {LONGEST_TRACK_HOURS} hours",
+            file=exercise.source,
+        )
+
+
+def _two_rolls(first: Bar, seconds_per_beat: Fraction) -> tuple[int, tuple[Roll, Roll]]:
+    """Two snare rolls before a bar: how many bars they take, and when they sound."""
+    bars = math.ceil(Fraction(_ROLL_BEATS, first.meter.beats))
+    length = _ROLL_BEATS * seconds_per_beat
+    second = bars * first.meter.beats * seconds_per_beat
+    return 2 * bars, (Roll(Fraction(0), length), Roll(second, length))
+
+
+def _remarks(
+    exercise: Exercise,
+    first: Chain,
+    noises: Mapping[NoisePlace, Note] | None,
+    *,
+    is_counted_in: bool,
+) -> Iterator[str]:
+    is_early = exercise.gracenotes.placement == "before the beat"
+    if is_early and not is_counted_in and first.soundings[0].gracenote is not None:
+        yield (
+            "Without a count-in there is no time before the first beat: its gracenote is played "
+            "on the beat."
+        )
+    if noises is not None and not noises:
+        yield "No crossing noise lurks in it: each line is played clean both times."
