@@ -42,8 +42,8 @@ def audition(
     from renderer.delivery.formats import format_named
     from renderer.delivery.tags import Tags
     from renderer.sound.audition import tour
-    from renderer.sound.bank import Voice, parse_preset
     from renderer.sound.pitch import parse_pitch, scale_named
+    from renderer.sound.voices import Voice, parse_preset
 
     with naming("-o"):
         audio_format = format_named(output.suffix or output.name)

@@ -30,7 +30,7 @@ from renderer.sound.settings import Layout, Levels, Mix, parse_levels
 if TYPE_CHECKING:
     from renderer.notation.length import Length
     from renderer.notation.score import Ladder, Placement
-    from renderer.sound.bank import Voice
+    from renderer.sound.voices import Voice
     from renderer.timing.expand import CountInStyle
 
 _T = TypeVar("_T")
@@ -184,9 +184,9 @@ def _named(kind: str, names: Iterable[_T], name: str) -> _T:
 
 
 def _voice(soundfont: Path | None, preset: str | None) -> Voice | None:
-    from renderer.sound.bank import Voice, parse_preset
     from renderer.sound.shipped import shipped_soundfont
     from renderer.sound.synth import check_soundfont
+    from renderer.sound.voices import Voice, parse_preset
 
     if soundfont is None and preset is None:
         return None

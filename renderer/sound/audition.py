@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
-from renderer.sound.bank import DroneBank, Voice
+from renderer.sound.bank import DroneBank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.pitch import Chanter, PitchStandard, Scale
 from renderer.sound.settings import Mix, MixSettings
 from renderer.sound.steady import LoopSpectrum
+from renderer.sound.voices import Voice
 from renderer.timing.expand import Timeline, expand
 
 _SILENCE_S = 0.5

@@ -13,18 +13,17 @@ track rendering begins. Over drones each begins at a frame of its own (`renderer
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.errors import failure
 from renderer.notation.pitch import Note
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
+from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
 from renderer.sound.pitch import (
     Chanter,
@@ -36,74 +35,18 @@ from renderer.sound.pitch import (
 from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import (
     HIGHEST_PARTIAL_OF_RATE,
-    LEAST_LIKENESS,
-    WIDEST_MISTUNING,
     LoopSpectrum,
-    NotSteadyError,
-    measure_period,
     retuned,
-    seamless_loop,
-    spectrum_of,
-    steady_start,
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
-from renderer.sound.units import key_to_hz, ratio_to_cents
-from renderer.sound.vibrato import without_vibrato
+from renderer.sound.voices import Voice
 from renderer.timing.timeline import ClickKind
 
 Samples = NDArray[np.float32]
 
-TENOR_DRONE_KEY = 57
-BASS_DRONE_KEY = 45
-"""The keys that sound an octave and two below the pipe chanter's low A (key 69)."""
-
-_ATTACK_S = 1.0
-_CHANTER_LOOP_S = (2.2, 5.0)
-_CHANTER_SEAM_S = 0.15
-_DRONE_LOOP_S = (9.0, 12.0)
-_DRONE_SEAM_S = 1.0
 _STROKE_S = 1.0
 _SILENT_DB = -84.0
-_REPORTED_CENTS = 0.5
-_STEADY = 0.95
-_REPORTED_VIBRATO_CENTS = 2.0
 _UNEVEN_LU = 2.0
-_FADING_DB = 0.3
-
-
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """A preset of a SoundFont file."""
-
-    soundfont: Path
-    bank: int
-    program: int
-
-    def __str__(self) -> str:
-        return f"{self.soundfont.name} {self.bank}:{self.program}"
-
-
-def parse_preset(text: str) -> tuple[int, int]:
-    """Read a preset given as `BANK:PROGRAM`, such as `0:109`; raise `RungwiseError` otherwise."""
-    parts = text.strip().split(":")
-    if len(parts) == 2 and all(part.isdecimal() and len(part) <= 5 for part in parts):
-        bank, program = int(parts[0]), int(parts[1])
-        if bank <= 16_383 and program <= 127:
-            return bank, program
-    raise failure(
-        f"{text!r} is no preset", "write bank and program with a colon between, such as 0:109"
-    )
-
-
-def shipped_voice(chanter: Chanter) -> Voice:
-    """Return the project's own voice of a chanter."""
-    return Voice(shipped_soundfont(), 0, 0 if chanter is Chanter.PRACTICE else 1)
-
-
-def shipped_drones() -> tuple[Voice, Voice]:
-    """Return the project's own voices of the tenor and the bass drone."""
-    soundfont = shipped_soundfont()
-    return Voice(soundfont, 0, 2), Voice(soundfont, 0, 3)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -246,7 +189,7 @@ def tone_bank(
         notes is silent, dies away or has no pitch.
     """
     check_rate(rate)
-    played = _nine_notes(voice, chanter)
+    played = nine_notes(voice, chanter)
     targets = [frequency_hz(note, pitch, scale, chanter) for note in Note]
     tones = [
         _tone(spectrum, target, rate)
@@ -270,7 +213,7 @@ def tone_bank(
 def drone_bank(tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int) -> DroneBank:
     """Make the drones; parameters and errors as for `tone_bank`."""
     check_rate(rate)
-    played = _drones(tenor, bass)
+    played = drones(tenor, bass)
     tenors, low = played.spectra
     return DroneBank(
         rate, tenor_drone_hz(pitch), tenors, _second_tenor(tenors), low, played.remarks
@@ -299,136 +242,6 @@ def percussion(rate: int) -> Percussion:
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Played:
-    """Notes as FluidSynth plays them on their keys, cut to loops at `SYNTH_RATE`."""
-
-    spectra: tuple[LoopSpectrum, ...]
-    remarks: tuple[str, ...]
-
-
-@lru_cache(maxsize=8)
-def _nine_notes(voice: Voice, chanter: Chanter) -> _Played:
-    octave = 12 if chanter is Chanter.PRACTICE else 0
-    reading = _Reading(voice)
-    spectra = []
-    with SoundFontPlayer(voice.soundfont) as player:
-        for note in Note:
-            key = note.midi - octave
-            counts = _counts(key, *_CHANTER_LOOP_S)
-            spectra.append(reading.loop(player, key, note.label, counts, _CHANTER_SEAM_S))
-    return reading.played(spectra)
-
-
-@lru_cache(maxsize=8)
-def _drones(tenor: Voice, bass: Voice) -> _Played:
-    high, low = _Reading(tenor), _Reading(bass)
-    key = TENOR_DRONE_KEY
-    with SoundFontPlayer(tenor.soundfont) as player:
-        # Even, so that the bass, an octave below, has whole periods in the same loop.
-        counts = _counts(key, *_DRONE_LOOP_S, step=2)
-        one = high.loop(player, key, "the tenor drone", counts, _DRONE_SEAM_S)
-    tenors = high.played([one])
-    half = tenors.spectra[0].periods // 2
-    with SoundFontPlayer(bass.soundfont) as player:
-        counts = range(half, half + 1)
-        two = low.loop(player, BASS_DRONE_KEY, "the bass drone", counts, _DRONE_SEAM_S)
-    basses = low.played([two])
-    return _Played(tenors.spectra + basses.spectra, tenors.remarks + basses.remarks)
-
-
-def _counts(key: int, shortest_s: float, longest_s: float, step: int = 1) -> range:
-    """Return the whole numbers of periods, multiples of `step`, that last about so long."""
-    hz = key_to_hz(key)
-    return range(math.ceil(shortest_s * hz / step) * step, int(longest_s * hz) + 1, step)
-
-
-class _Reading:
-    """Reads the notes of one preset, collecting what is wrong and what was corrected."""
-
-    def __init__(self, voice: Voice) -> None:
-        self._voice = voice
-        self._unplayable: dict[str, list[str]] = {}
-        self._mistuned: list[str] = []
-        self._faded: list[str] = []
-        self._vibrating: list[str] = []
-        self._wavering: list[str] = []
-
-    def loop(
-        self, player: SoundFontPlayer, key: int, name: str, counts: range, seam_s: float
-    ) -> LoopSpectrum | None:
-        """Return the loop of one note, or None, the reason then being told by `played`."""
-        voice = self._voice
-        seam = round(seam_s * SYNTH_RATE)
-        keys_period = SYNTH_RATE / key_to_hz(key)
-        longest = math.ceil(counts[-1] * keys_period * WIDEST_MISTUNING)
-        frames = round(_ATTACK_S * SYNTH_RATE) + seam + longest
-        note = player.play(voice.bank, voice.program, key, frames)
-        try:
-            tone, fading_db = _without_fading(note[steady_start(note, SYNTH_RATE) :])
-            measured = measure_period(tone, keys_period)
-            if measured.steadiness < _STEADY:
-                tone, depth_cents = without_vibrato(tone, SYNTH_RATE / measured.period, SYNTH_RATE)
-                measured = measure_period(tone, keys_period)
-                if depth_cents > _REPORTED_VIBRATO_CENTS:
-                    self._vibrating.append(f"{name} {depth_cents:.0f}")
-            period = measured.period
-            room = int((len(tone) - seam) / period)
-            counts = range(counts.start, min(counts.stop, room), counts.step) or counts
-            if counts[-1] * period + seam > len(tone):
-                raise NotSteadyError("takes too long to settle")
-            slack = 0.0 if measured.steadiness >= LEAST_LIKENESS else 0.25
-            spectrum = spectrum_of(seamless_loop(tone, period, counts, seam, slack=slack))
-        except NotSteadyError as error:
-            self._unplayable.setdefault(str(error), []).append(name)
-            return None
-        cents = ratio_to_cents(keys_period * spectrum.periods / spectrum.frames)
-        if abs(cents) > _REPORTED_CENTS:
-            self._mistuned.append(f"{name} {cents:+.1f}")
-        if slack:
-            self._wavering.append(name)
-        if abs(fading_db) > _FADING_DB:
-            self._faded.append(name)
-        return spectrum
-
-    def played(self, spectra: list[LoopSpectrum | None]) -> _Played:
-        """Return the loops with the remarks on them; raise `RungwiseError` if any is missing."""
-        if self._unplayable:
-            raise RungwiseError(self._problem(*item) for item in self._unplayable.items())
-        remarks = []
-        if self._mistuned:
-            remarks.append(
-                f"{self._voice} is out of tune by itself and has been corrected (cents): "
-                f"{', '.join(self._mistuned)}."
-            )
-        if self._vibrating:
-            remarks.append(
-                f"{self._voice} has vibrato, which has been taken out (cents up and down): "
-                f"{', '.join(self._vibrating)}."
-            )
-        if self._wavering:
-            remarks.append(
-                f"{self._voice} wavers by itself, so its pitch is right only on average: "
-                f"{', '.join(self._wavering)}."
-            )
-        if self._faded:
-            remarks.append(
-                f"{self._voice} swells or fades while it is held and has been levelled: "
-                f"{', '.join(self._faded)}."
-            )
-        return _Played(tuple(one for one in spectra if one is not None), tuple(remarks))
-
-    def _problem(self, reason: str, names: list[str]) -> Problem:
-        *others, last = names
-        listed = f"{', '.join(others)} and {last}" if others else last
-        return Problem(
-            f"preset {self._voice.bank}:{self._voice.program} cannot play {listed}: "
-            f"{'each' if others else 'it'} {reason}",
-            "choose a preset that holds its notes as a bagpipe or a reed organ does",
-            file=str(self._voice.soundfont),
-        )
-
-
 def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
     """Return the other tenor drone: same pitch, other moment, partials a little different.
 
@@ -444,19 +257,6 @@ def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
     factors = half_a_loop_on * 10 ** (levels_db / 20) * np.exp(2j * np.pi * turns)
     bins = (tenor.bins * factors).astype(np.complex64)
     return LoopSpectrum(bins, tenor.periods, tenor.frames)
-
-
-def _without_fading(tone: Samples) -> tuple[Samples, float]:
-    """Return the tone with a steady rise or fall of its level taken out, and how many dB it was."""
-    window = SYNTH_RATE // 4
-    count = len(tone) // window
-    levels = 10 * np.log10(np.mean(tone[: count * window].reshape(count, window) ** 2, axis=1))
-    slope_db = float(np.polyfit(np.arange(count), levels, 1)[0])
-    fading_db = slope_db * count
-    if abs(fading_db) <= _FADING_DB:
-        return tone, fading_db
-    inverse = np.power(10.0, -slope_db / 20 * (np.arange(len(tone)) / window))
-    return (tone * inverse).astype(np.float32), fading_db
 
 
 def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int) -> Tone:

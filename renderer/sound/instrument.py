@@ -8,14 +8,12 @@ from renderer.sound.bank import (
     DroneBank,
     Percussion,
     ToneBank,
-    Voice,
     drone_bank,
     percussion,
-    shipped_drones,
-    shipped_voice,
     tone_bank,
 )
 from renderer.sound.pitch import Chanter, PitchStandard, Scale
+from renderer.sound.voices import Voice, shipped_drones, shipped_voice
 
 
 @dataclass(frozen=True, slots=True, eq=False)

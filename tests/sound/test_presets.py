@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
-from renderer.sound.bank import Voice, parse_preset, tone_bank
+from renderer.sound.bank import tone_bank
 from renderer.sound.instrument import make_instrument
 from renderer.sound.loudness import lufs
 from renderer.sound.pitch import Chanter, frequency_hz, parse_pitch, scale_named
@@ -23,6 +23,7 @@ from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import measure_period
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.units import cents_to_ratio, key_to_hz
+from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents, metered, pitch_by_phase
 from tests.sound.playing import exercise, plain, rendered
