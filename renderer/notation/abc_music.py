@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate
 from math import lcm
 
 from renderer.errors import Problem, RungwiseError, failure
@@ -25,7 +26,7 @@ from renderer.notation.abc_fields import (
 from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import MIDBAR_TEMPO, Measure, Pitch, Written
+from renderer.notation.written import Measure, Pitch, Written
 
 _TOKEN = re.compile(
     r"""
@@ -127,7 +128,7 @@ class MusicCode:
         self._broken: Fraction | None = None
         self._tied = False
         self._tempo: Fraction | None = None
-        self._next_tempo: Fraction | None = None
+        self._tempos_inside: list[tuple[int, Fraction]] = []
         self._bar_meter = meter
         self._parts: list[tuple[str, int]] = []
         self._opens = self._section_begins = self._line_begins = True
@@ -176,7 +177,7 @@ class MusicCode:
             said = f"The tempo on {place} is a range: its lower end is taken."
             self.remarks[said] = None
         if self._notes:
-            self._next_tempo = tempo.quarters
+            self._tempos_inside.append((len(self._notes), tempo.quarters))
         else:
             self._tempo = tempo.quarters
 
@@ -338,12 +339,6 @@ class MusicCode:
         self._count_note()
         if not self._notes:
             self._bar_line, self._bar_meter = self._line, self.meter
-        if self._next_tempo is not None:
-            if not self._line:
-                raise ValueError(
-                    "a tempo mark stands inside a bar, and holds from the next one only"
-                )
-            self.remarks[MIDBAR_TEMPO] = None
         left, ratio = self._tuplet
         length = units * self.unit
         if left:
@@ -429,6 +424,7 @@ class MusicCode:
         if self._broken is not None:
             raise failure("a broken rhythm has no second note", "write it", place=self._place())
         if self._notes:
+            inside, after = self._marks_of_bar()
             self._measures.append(
                 Measure(
                     notes=tuple(self._notes),
@@ -441,11 +437,12 @@ class MusicCode:
                     opens=self._opens,
                     closes=closes,
                     endings=self._ending,
+                    tempos_inside=inside,
                 )
             )
             self._edges.append(Edge(self._section_begins, double))
             self._notes, self._accidentals = [], {}
-            self._tempo, self._next_tempo = self._next_tempo, None
+            self._tempo = after
             self._line_begins, self._heading = False, ""
             self._opens = self._section_begins = False
         elif self._measures and (closes or double):
@@ -461,6 +458,14 @@ class MusicCode:
             self._in_repeat = False
         # A double bar inside an open repeat does not move the place that it goes back to.
         self._opens |= opens or bool(closes) or (double and not self._in_repeat)
+
+    def _marks_of_bar(self) -> tuple[tuple[tuple[Fraction, Fraction], ...], Fraction | None]:
+        """The tempo marks inside the bar at hand, and one behind its last note."""
+        ends = list(accumulate((note.length for note in self._notes), initial=Fraction(0)))
+        marks = [(ends[count], quarters) for count, quarters in self._tempos_inside]
+        self._tempos_inside = []
+        after = [quarters for at, quarters in marks if at == ends[-1]]
+        return tuple(mark for mark in marks if mark[0] < ends[-1]), after[-1] if after else None
 
     def _bars_that_do_not_add_up(self) -> Iterator[Problem]:
         pickup = False

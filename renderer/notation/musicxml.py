@@ -62,8 +62,9 @@ def _with_marks_for_all(parts: list[Part]) -> None:
     for at in range(longest if len(parts) > 1 else 0):
         row = [part.measures[at] for part in parts if at < len(part.measures)]
         tempo = next((m.tempo for m in row if m.tempo is not None), None)
+        inside = next((m.tempos_inside for m in row if m.tempos_inside), ())
         heading = next((m.heading for m in row if m.heading), "")
-        if tempo is None and not heading:
+        if tempo is None and not inside and not heading:
             continue
         for part in parts:
             if at < len(part.measures):
@@ -71,6 +72,7 @@ def _with_marks_for_all(parts: list[Part]) -> None:
                 part.measures[at] = replace(
                     measure,
                     tempo=tempo if measure.tempo is None else measure.tempo,
+                    tempos_inside=measure.tempos_inside or inside,
                     heading=measure.heading or heading,
                     begins_line=measure.begins_line or bool(heading),
                 )

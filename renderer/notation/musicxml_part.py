@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from operator import itemgetter
 from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, failure
@@ -17,7 +18,7 @@ from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTE
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import MIDBAR_TEMPO, Measure, Pitch, Written, beat_at
+from renderer.notation.written import Measure, Pitch, Written, beat_at
 
 MOST_DOTS = 8
 _NUMBER = re.compile(
@@ -132,17 +133,19 @@ class PartReader:
         if self._longest > self._filled:
             self._notes.append(Written(self._longest - self._filled, None))
         signs = self._bar_lines(element)
+        tempo, inside = self._tempos_of_bar()
         self.part.measures.append(
             Measure(
                 notes=self._repeated() or tuple(self._notes),
                 meter=self._meter,
                 place=self._place,
-                tempo=self._tempo_of_bar(),
+                tempo=tempo,
                 begins_line=self._rehearsal is not None or (self._section_ended and new_system),
                 heading=self._rehearsal or "",
                 opens=signs.opens,
                 closes=signs.closes,
                 endings=signs.endings,
+                tempos_inside=inside,
             )
         )
         self._section_ended = signs.ends_section
@@ -171,17 +174,21 @@ class PartReader:
         # Nothing is tied into a bar that the sign stands for.
         return (replace(notes[0], tied=False), *notes[1:]) if notes else ()
 
-    def _tempo_of_bar(self) -> Fraction | None:
-        """The tempo from the beginning of the bar at hand; what comes later waits for the next."""
+    def _tempos_of_bar(self) -> tuple[Fraction | None, tuple[tuple[Fraction, Fraction], ...]]:
+        """The tempo from the beginning of the bar at hand, and those inside it.
+
+        What stands at its end waits for the next one.
+        """
         tempo, self._next_tempo = self._next_tempo, None
-        for start, mark in sorted(self._tempos):
+        inside: dict[Fraction, Fraction] = {}
+        for start, mark in sorted(self._tempos, key=itemgetter(0)):
             if not start:
                 tempo = mark
-                continue
-            self._next_tempo = mark
-            if start < self._longest:
-                self.part.remarks[MIDBAR_TEMPO] = None
-        return tempo
+            elif start < self._longest:
+                inside[start] = mark
+            else:
+                self._next_tempo = mark
+        return tempo, tuple(inside.items())
 
     def finish(self) -> Part:
         """Return the part, once all measures are read."""

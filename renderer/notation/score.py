@@ -184,8 +184,8 @@ class Gracenotes:
 USUAL_GRACENOTES = Gracenotes()
 
 
-MOST_PIECES = 4
-"""Of a bar that signs divide: a repeat's begin and end, and endings, make two or three."""
+MOST_PIECES = 16
+"""Of a bar that repeat signs or changes of tempo divide."""
 
 
 def _pieces_of_a_bar(bars: Sequence[Bar]) -> int:

@@ -120,7 +120,19 @@ def bars_of(
     A beat lasts the same in every meter, but for tempo marks.
     """
     joiner = _Joiner(reading, rests)
-    return tuple(joiner.bar(m, _tempo_of(m)) for m in measures if m.notes)
+    return tuple(
+        joiner.bar(piece, _tempo_of(piece))
+        for measure in measures
+        if measure.notes
+        for piece in _parted(measure, None)
+    )
+
+
+def _parted(measure: Measure, tempo: Fraction | None) -> list[Measure]:
+    """The measure, or the pieces into which tempo marks part it, all in the whole one's meter."""
+    if not measure.tempos_inside:
+        return [measure]
+    return replace(measure, meter=_bar_meter(measure)).parted(tempo)
 
 
 def _tempo_of(measure: Measure) -> Fraction | None:
@@ -201,24 +213,26 @@ class _Lines:
     def add(self, measure: Measure) -> None:
         self._begins |= measure.begins_line
         self._heading = measure.heading if measure.begins_line else self._heading or measure.heading
-        self._quarters = measure.tempo or self._quarters
         if not measure.notes:
+            self._quarters = measure.tempo or self._quarters
             return
-        mark = self._tempo_mark(measure)
-        if self._begins:
-            self._joiner.begin_line()
-            self.lines.append((_printable(self._heading), []))
-            self._begins, self._heading = False, ""
-        self.lines[-1][1].append(self._joiner.bar(measure, mark))
-
-    def _tempo_mark(self, measure: Measure) -> Fraction | None:
-        """The measure's tempo in beats a minute where it is another than before, else None."""
         meter = _bar_meter(measure)
         if measure.meter is not None and meter != measure.meter:
             self.remarks.append(
                 f"{measure.place[:1].upper()}{measure.place[1:]} is longer than {measure.meter}; "
                 f"it is counted as {meter}."
             )
+        if self._begins:
+            self._joiner.begin_line()
+            self.lines.append((_printable(self._heading), []))
+            self._begins, self._heading = False, ""
+        for piece in _parted(measure, self._quarters):
+            self.lines[-1][1].append(self._joiner.bar(piece, self._tempo_mark(piece)))
+
+    def _tempo_mark(self, measure: Measure) -> Fraction | None:
+        """The measure's tempo in beats a minute where it is another than before, else None."""
+        meter = _bar_meter(measure)
+        self._quarters = measure.tempo or self._quarters
         if self._quarters is None:
             self.remarks.append("The score has no tempo mark: 60 beats a minute are taken.")
             self._quarters = USUAL_TEMPO * meter.beat_value / QUARTER

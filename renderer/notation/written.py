@@ -19,7 +19,6 @@ Rests = Literal["silence", "hold"]
 Transposition = int | Literal["auto"]
 
 QUARTER = Fraction(1, 4)
-MIDBAR_TEMPO = "A tempo mark inside a bar holds from the next bar."
 
 _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
@@ -96,6 +95,9 @@ class Measure:
         Where it is in the file, for messages, such as `line 7, bar 2`.
     tempo:
         A tempo mark at its start, in quarter notes per minute.
+    tempos_inside:
+        Tempo marks later in the bar, in order: how far in, as a share of a whole note, and quarter
+        notes per minute.
     begins_line, heading:
         Whether a line of the exercise begins here, and what is written above it.
     opens, closes:
@@ -114,11 +116,52 @@ class Measure:
     opens: bool = False
     closes: int = 0
     endings: tuple[int, ...] = ()
+    tempos_inside: tuple[tuple[Fraction, Fraction], ...] = ()
 
     @property
     def length(self) -> Fraction:
         """How much of a whole note the bar's notes fill."""
         return sum((note.length for note in self.notes), Fraction(0))
+
+    def parted(self, tempo: Fraction | None) -> list[Measure]:
+        """Return the bar in pieces, one to each tempo of its own; `tempo` is the one so far.
+
+        A note that a tempo mark falls into is tied across it.
+        """
+        starts: dict[Fraction, Fraction | None] = {Fraction(0): self.tempo}
+        tempo = self.tempo or tempo
+        for at, mark in self.tempos_inside:
+            if mark != tempo and 0 < at < self.length:
+                starts[at] = mark
+            tempo = mark
+        parts = _parts(self.notes, list(starts))
+        whole = replace(self, tempos_inside=())
+        pieces = [
+            replace(whole, notes=notes, tempo=mark, begins_line=False, heading="", opens=False)
+            for notes, mark in zip(parts, starts.values(), strict=True)
+        ]
+        pieces[0] = replace(whole, notes=pieces[0].notes)
+        return [*(replace(piece, closes=0) for piece in pieces[:-1]), pieces[-1]]
+
+
+def _parts(notes: Sequence[Written], starts: Sequence[Fraction]) -> list[tuple[Written, ...]]:
+    """Divide notes at places (from 0, ascending); one that lies across a place is tied there."""
+    parts: list[list[Written]] = []
+    before = Fraction(0)
+    for note in notes:
+        rest = note
+        end = before + note.length
+        if len(parts) < len(starts) and before == starts[len(parts)]:
+            parts.append([])
+        while len(parts) < len(starts) and starts[len(parts)] < end:
+            inside = starts[len(parts)] - before
+            parts[-1].append(replace(rest, length=inside))
+            rest = replace(rest, length=rest.length - inside, gracenotes=(), tied=True)
+            before += inside
+            parts.append([])
+        parts[-1].append(rest)
+        before = end
+    return [tuple(part) for part in parts]
 
 
 @dataclass(frozen=True, slots=True)

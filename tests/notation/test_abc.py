@@ -15,7 +15,7 @@ from renderer.notation.abc import read_abc, read_abc_line
 from renderer.notation.abc_writer import write_abc
 from renderer.notation.limits import LONGEST_TITLE
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, bar_offsets
 from renderer.notation.written import Reading
 
 FOUR, THREE, SIX = Meter(4, 4), Meter(3, 4), Meter(6, 8)
@@ -362,19 +362,30 @@ def test_tempo_fields_are_read_in_all_their_forms(
     assert any("range" in remark for remark in exercise.remarks) is ("-" in field)
 
 
-def test_a_tempo_mark_inside_a_bar_holds_from_the_next_one_and_that_is_said(
-    tmp_path: Path,
-) -> None:
-    exercise = _read(tmp_path, HEADER + "A4|B2 [Q:1/4=90]c2|d4|]\n")
-    assert [bar.tempo for bar in exercise.lines[0].bars] == [None, None, 90]
-    assert "A tempo mark inside a bar holds from the next bar." in exercise.remarks
+def test_a_tempo_mark_inside_a_bar_parts_it(tmp_path: Path) -> None:
+    exercise = _read(
+        tmp_path, HEADER + "A4|B2 [Q:1/4=90]c2|[Q:1/4=90]d2[Q:1/4=90]B2|A>[Q:1/4=50]B c2|]\n"
+    )
+    bars = exercise.lines[0].bars
+    assert [bar.tempo for bar in bars] == [None, None, 90, None, None, 50]
+    assert [bar.beats for bar in bars] == [4, 2, 2, 4, Fraction(3, 2), Fraction(5, 2)]
+    assert {bar.meter for bar in bars} == {FOUR}
+    assert bar_offsets(bars) == [0, 0, 2, 0, 0, Fraction(3, 2)]
+    assert exercise.remarks == ()
 
 
-def test_a_definition_may_change_the_tempo_at_bar_lines_only() -> None:
+def test_a_tempo_mark_inside_a_repeated_bar_is_played_again(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, HEADER + "|:[Q:1/4=70]A2[Q:1/4=90]B2:|c4|]\n")
+    bars = exercise.lines[0].bars
+    assert [bar.tempo for bar in bars] == [None, 90, 70, 90, None]
+
+
+def test_a_definition_may_change_the_tempo_anywhere() -> None:
     assert read_abc_line("A8 | [Q:1/4=90] B8 |", FOUR)[1].tempo == 90
     assert read_abc_line("A8 [Q:1/4=90] | B8 |", FOUR)[1].tempo == 90
-    (error,) = _errors("A4 [Q:1/4=90] B4 |", FOUR)
-    assert error.startswith("bar 1, character 15: a tempo mark stands inside a bar")
+    assert read_abc_line("A4 [Q:1/4=90] B4 |", FOUR)[1].tempo == 90
+    (error,) = _errors("A8 | A4 [Q:1/4=90] B2 | A8 |", FOUR)
+    assert error.startswith("bar 2: the bar holds")
 
 
 def test_a_meter_that_stands_before_the_bar_line_holds_after_it(tmp_path: Path) -> None:
