@@ -7,7 +7,7 @@ markers.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -16,10 +16,12 @@ from pathlib import Path
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_settings
+from renderer.notation.limits import MOST_BARS
 from renderer.notation.midi_file import MidiContents, read_contents
 from renderer.notation.midi_grid import as_written
 from renderer.notation.midi_melody import Melody, melodies_of
 from renderer.notation.midi_onsets import Onset, Quantiser
+from renderer.notation.midi_tempos import BarTempos
 from renderer.notation.midi_tones import tones_of
 from renderer.notation.score import Exercise, Meter, Placement
 from renderer.notation.to_exercise import exercise_of
@@ -30,6 +32,7 @@ from renderer.notation.written import (
     Reading,
     Score,
     Written,
+    beat_at,
     index_of_part,
 )
 
@@ -96,18 +99,9 @@ def _cut(
     return notes, at
 
 
-def _tempo(contents: MidiContents, changed: Sequence[Fraction], span: _BarSpan) -> Fraction:
-    """A bar's tempo in quarters a minute; where it changes meanwhile, what lasts as long."""
-    end = span.start + span.length
-    first = bisect_right(changed, span.start + contents.tick) - 1
-    last = bisect_left(changed, end - contents.tick) - 1
-    if last <= first:
-        return 60_000_000 / contents.tempos[first][1]
-    seconds = contents.seconds(end) - contents.seconds(span.start)
-    return Fraction(round(6000 * float(span.length) / seconds), 100)
-
-
-def _measures(contents: MidiContents, onsets: list[Onset], quantiser: Quantiser) -> list[Measure]:
+def _measures(
+    contents: MidiContents, onsets: list[Onset], quantiser: Quantiser, tempos: BarTempos
+) -> list[Measure]:
     is_ours = bool(contents.settings)
     pieces = list(_pieces(onsets))
     if not pieces:
@@ -119,19 +113,21 @@ def _measures(contents: MidiContents, onsets: list[Onset], quantiser: Quantiser)
     if is_ours and (end := quantiser.end(stop)) - stop > contents.tick:
         pieces.append((stop, end, Written(Fraction(1), None)))
     marked = [place for place, _ in contents.markers]
-    changed = [place for place, _ in contents.tempos]
+    _check_length(contents, pieces)
     measures: list[Measure] = []
     at = line = 0
     tempo: Fraction | None = None
     for number, span in enumerate(_bar_spans(contents, pieces[-1][1]), start=1):
+        first = at
         notes, at = _cut(pieces, span, at)
         mark = bisect_left(marked, span.start)
         is_marked = mark < len(marked) and marked[mark] < span.start + span.length
         line += is_marked
         heading = contents.markers[mark][1] if is_marked else ""
-        here = _tempo(contents, changed, span)
         if not notes:
             continue
+        begun = [start for start, _, _ in pieces[first : at + 1] if _is_in(span, start)]
+        here = tempos.of_bar(number, span.start, span.meter, span.length, begun)
         measures.append(
             Measure(
                 notes=tuple(notes),
@@ -144,6 +140,37 @@ def _measures(contents: MidiContents, onsets: list[Onset], quantiser: Quantiser)
         )
         tempo = here
     return measures if contents.bars else _with_pickups(measures)
+
+
+def _is_in(span: _BarSpan, place: Fraction) -> bool:
+    return span.start <= place < span.start + span.length
+
+
+def _check_length(
+    contents: MidiContents, pieces: Sequence[tuple[Fraction, Fraction, Written]]
+) -> None:
+    """Refuse what has too many bars; a single endless note is named, since it is a mistake."""
+    first, last = pieces[0][0], pieces[-1][1]
+    spans = _bar_spans(contents, last)
+    count = sum(1 for span in spans if span.start + span.length > first)
+    if count <= MOST_BARS:
+        return
+    start, stop, written = max(pieces, key=lambda piece: piece[1] - piece[0])
+    if stop - start < (last - first) / 2:
+        raise failure(
+            f"its melody has {count:,} bars", f"divide it; at most {MOST_BARS:,} are read"
+        )
+    span, number = next(
+        (span, number)
+        for number, span in enumerate(_bar_spans(contents, last), start=1)
+        if _is_in(span, start)
+    )
+    what = "a silence" if written.pitch is None else f"the note {written.pitch}"
+    raise failure(
+        f"{what} lasts {float(stop - start):,.0f} quarter notes",
+        f"end it where it should stop; at most {MOST_BARS:,} bars are read",
+        place=f"bar {number}, beat {beat_at((start - span.start) / 4, span.meter)}",
+    )
 
 
 def _with_pickups(measures: list[Measure]) -> list[Measure]:
@@ -225,8 +252,9 @@ def _score(
 ) -> tuple[Score, Placement]:
     quantiser = Quantiser(contents)
     onsets = quantiser.onsets(list(tones_of(melody, contents, reading)))
-    measures = _measures(contents, onsets, quantiser)
-    remarks = melody.remarks
+    tempos = BarTempos(contents)
+    measures = _measures(contents, onsets, quantiser, tempos)
+    remarks = melody.remarks + tempos.remarks
     worst = max(quantiser.errors) * 1000
     if worst >= 1:
         mean = sum(quantiser.errors) / len(quantiser.errors) * 1000

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import contextlib
 import io
+import operator
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import Path
 
 import mido
@@ -26,6 +28,9 @@ from renderer.notation.source_file import read_bytes
 LARGEST_MIDI_BYTES = 600_000
 MOST_MIDI_NOTES = 20_000
 """Ten times a long exercise; more takes many seconds to read."""
+
+MOST_VOICES = 500
+"""Channels of tracks that have notes; every one is tried as the melody."""
 
 MOST_QUARTERS = 100_000
 PERCUSSION_CHANNEL = 9
@@ -89,23 +94,23 @@ class MidiContents:
 
     def seconds(self, place: Fraction) -> float:
         """The time of a place."""
-        index = bisect_right(self._tempo_places, place) - 1
-        start, microseconds = self.tempos[index]
-        return self._tempo_seconds[index] + float(place - start) * float(microseconds) / 1e6
+        quarters = float(place)
+        index = max(0, bisect_right(self._tempo_places, quarters) - 1)
+        ahead = quarters - self._tempo_places[index]
+        return self._tempo_seconds[index] + ahead * self._quarter_seconds[index]
 
     def __post_init__(self) -> None:
-        places, seconds = [], []
-        now = 0.0
-        for index, (place, _) in enumerate(self.tempos):
-            if index:
-                before, microseconds = self.tempos[index - 1]
-                now += float(place - before) * float(microseconds) / 1e6
-            places.append(place)
-            seconds.append(now)
+        # Plain numbers: every note of a file asks for its time several times over.
+        places = [float(place) for place, _ in self.tempos]
+        quarter_seconds = [float(microseconds) / 1e6 for _, microseconds in self.tempos]
+        lengths = map(operator.sub, places[1:], places)
+        seconds = [0.0, *accumulate(map(operator.mul, lengths, quarter_seconds))]
         object.__setattr__(self, "_tempo_places", places)
+        object.__setattr__(self, "_quarter_seconds", quarter_seconds)
         object.__setattr__(self, "_tempo_seconds", seconds)
 
-    _tempo_places: list[Fraction] = field(init=False, repr=False)
+    _tempo_places: list[float] = field(init=False, repr=False)
+    _quarter_seconds: list[float] = field(init=False, repr=False)
     _tempo_seconds: list[float] = field(init=False, repr=False)
 
 
@@ -175,10 +180,11 @@ class _Collector:
         self._count += sum(len(voice.notes) for voice in voices.values())
         if self._count > MOST_MIDI_NOTES:
             raise failure(f"it has more than {MOST_MIDI_NOTES} notes", "divide it")
+        self.voices += [voice for voice in voices.values() if voice.notes]
+        if len(self.voices) > MOST_VOICES:
+            raise failure(f"more than {MOST_VOICES} of its tracks have notes", "export one part")
         for voice in voices.values():
-            if voice.notes:
-                voice.notes.sort(key=lambda note: (note.start, note.end))
-                self.voices.append(voice)
+            voice.notes.sort(key=lambda note: (note.start, note.end))
 
     def _meta(
         self, message: mido.MetaMessage, place: Fraction, marks: dict[Fraction, tuple[Slot, ...]]

@@ -40,13 +40,22 @@ def exact_tempo(microseconds: int) -> Fraction:
     microseconds:
         To a quarter, as a file has it; above 0.
     """
-    slowest = Fraction(2 * _MINUTE, 2 * microseconds + 1)
-    fastest = Fraction(2 * _MINUTE, 2 * microseconds - 1)
-    for parts in range(1, _MOST_TEMPO_PARTS + 1):
-        count = -(-slowest.numerator * parts // slowest.denominator)
-        if count * fastest.denominator <= fastest.numerator * parts:
-            return Fraction(_MINUTE * parts, count)
-    return Fraction(microseconds)
+    twice = 2 * microseconds
+    count, parts = _simplest_between(2 * _MINUTE, twice + 1, 2 * _MINUTE, twice - 1)
+    if parts > _MOST_TEMPO_PARTS:
+        return Fraction(microseconds)
+    return Fraction(_MINUTE * parts, count)
+
+
+def _simplest_between(low: int, of_low: int, high: int, of_high: int) -> tuple[int, int]:
+    """The fraction of the least denominator from low/of_low to high/of_high, by their quotients."""
+    whole = -(-low // of_low)
+    if whole * of_high <= high:
+        return whole, 1
+    below = whole - 1
+    # What is above the whole number is turned over, and so is the way from low to high.
+    over, under = _simplest_between(of_high, high - below * of_high, of_low, low - below * of_low)
+    return below * over + under, over
 
 
 def simplest(place: Fraction, within: Fraction) -> Fraction | None:

@@ -309,18 +309,30 @@ def test_notes_without_length_are_no_notes(tmp_path: Path) -> None:
     assert _items(read_midi(_of_tracks(tmp_path / "t.mid", track))) == AS_PLAYED
 
 
-def test_a_tempo_that_changes_within_a_bar_is_read_as_what_lasts_as_long(tmp_path: Path) -> None:
-    tempos = mido.MidiTrack()
-    for quarter in range(8):
-        length = 1_000_000 - 50_000 * quarter
-        tempos.append(mido.MetaMessage("set_tempo", tempo=length, time=TICKS if quarter else 0))
-    tune = _track([(A, beat, beat + 1) for beat in range(8)])
-    del tune[0]
-    exercise = read_midi(_of_tracks(tmp_path / "t.mid", tempos, tune))
-    first, second = exercise.lines[0].bars
-    lasts = [4 * 60 / float(tempo) for tempo in (exercise.tempo, second.tempo or 0)]
-    assert first.tempo is None
-    assert lasts == pytest.approx([3.7, 2.9], abs=0.01)
+def test_a_note_that_is_all_but_endless_is_named(tmp_path: Path) -> None:
+    endless = [*TUNE, (B, 5.0, 90_000.0)]
+    path = _of_tracks(tmp_path / "t.mid", _track(endless))
+    with pytest.raises(RungwiseError) as caught:
+        read_midi(path)
+    (problem,) = caught.value.problems
+    assert problem.place == "bar 2, beat 2"
+    assert problem.cause == "the note B4 lasts 89,995 quarter notes"
+    assert problem.file == str(path)
+    silent = [*TUNE, (B, 90_000.0, 90_001.0)]
+    with pytest.raises(RungwiseError, match=r"bar 2, beat 1: a silence lasts 89,996 quarter notes"):
+        read_midi(_of_tracks(tmp_path / "t.mid", _track(silent)))
+
+
+def test_more_bars_than_any_tune_has_are_refused_as_such(tmp_path: Path) -> None:
+    sounds = [(A, 60.0 * index, 60.0 * index + 60) for index in range(1_400)]
+    with pytest.raises(RungwiseError, match=r"its melody has 21,000 bars. Divide it"):
+        read_midi(_of_tracks(tmp_path / "t.mid", _track(sounds)))
+
+
+def test_more_tracks_than_any_piece_has_are_refused(tmp_path: Path) -> None:
+    tracks = [_track([(A, 0, 1)]) for _ in range(600)]
+    with pytest.raises(RungwiseError, match="more than 500 of its tracks have notes"):
+        read_midi(_of_tracks(tmp_path / "t.mid", *tracks))
 
 
 def test_film_frames_are_refused_with_a_remedy(tmp_path: Path) -> None:

@@ -1,0 +1,147 @@
+"""The tempo map of MIDI files that others write, against pretty_midi's own reckoning of it."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import accumulate
+from pathlib import Path
+
+import mido
+import pretty_midi
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from renderer.notation.midi import read_midi
+from renderer.notation.pitch import Note
+from renderer.notation.score import Exercise
+from renderer.timing.expand import expand
+
+TICKS = 480
+Tempos = Sequence[tuple[float, int]]
+"""Places in quarter notes and microseconds to a quarter."""
+
+
+def _write(path: Path, tempos: Tempos, quarters: int, *, length: float = 1) -> Path:
+    """Write a tune in notes of one length, in 4/4, with a track for its tempos."""
+    conductor, tune = mido.MidiTrack(), mido.MidiTrack()
+    now = 0
+    for place, tempo in tempos:
+        tick = round(place * TICKS)
+        conductor.append(mido.MetaMessage("set_tempo", tempo=tempo, time=tick - now))
+        now = tick
+    for index in range(round(quarters / length)):
+        key = (Note.LOW_A, Note.B, Note.C)[index % 3].midi
+        tune.append(mido.Message("note_on", note=key, velocity=90))
+        tune.append(mido.Message("note_off", note=key, time=round(length * TICKS)))
+    mido.MidiFile(type=1, ticks_per_beat=TICKS, tracks=[conductor, tune]).save(path)
+    return path
+
+
+def _onsets(exercise: Exercise) -> list[float]:
+    timeline = expand(exercise, count_in=0)
+    return [float(event.start) for event in timeline if event.note is not None]
+
+
+def _file_onsets(path: Path) -> list[float]:
+    return [note.start for note in pretty_midi.PrettyMIDI(str(path)).instruments[0].notes]
+
+
+@pytest.mark.parametrize(
+    "tempos",
+    [
+        [(0, 1_000_000), (4, 400_000), (8, 857_143)],
+        [(0, 750_000), (12, 731_707)],
+        # Sequencers may state again what holds already.
+        [(0, 500_417), (1.5, 500_417), (6, 500_417), (8, 600_000), (9, 600_000)],
+    ],
+)
+def test_tempo_changes_on_bar_lines_keep_every_note_where_it_is(
+    tmp_path: Path, tempos: Tempos
+) -> None:
+    path = _write(tmp_path / "t.mid", tempos, 16)
+    exercise = read_midi(path)
+    # Tempos are whole microseconds in the file, and the simplest number that rounds to them here.
+    assert _onsets(exercise) == pytest.approx(_file_onsets(path), abs=2e-5)
+    assert not exercise.remarks
+
+
+def test_a_tempo_change_inside_a_bar_is_said_with_what_it_moves(tmp_path: Path) -> None:
+    path = _write(tmp_path / "t.mid", [(0, 1_000_000), (2.5, 400_000), (6, 800_000)], 12)
+    exercise = read_midi(path)
+    (said,) = exercise.remarks
+    found = re.match(
+        r"The tempo changes inside bars 1 and 2; each is read at its mean tempo\. "
+        r"What is at bar (\d+), beat (\d+), therefore comes (\d+) ms (late|early);",
+        said,
+    )
+    assert found is not None
+    moved = [
+        read - written
+        for read, written in zip(_onsets(exercise), _file_onsets(path), strict=True)
+    ]  # fmt: skip
+    most = max(range(len(moved)), key=lambda index: abs(moved[index]))
+    assert (int(found[1]), int(found[2])) == (most // 4 + 1, most % 4 + 1)
+    assert int(found[3]) == round(abs(moved[most]) * 1000)
+    assert found[4] == ("late" if moved[most] > 0 else "early")
+    # From the third bar on all is as in the file again.
+    assert moved[8:] == pytest.approx([0] * 4, abs=0.001)
+
+
+def test_a_gradual_change_is_one_remark_and_moves_little(tmp_path: Path) -> None:
+    # As sequencers write a ritardando: a tempo every sixteenth of a beat over three bars.
+    slowing = [(8 + step / 16, round(500_000 * 1.004**step)) for step in range(12 * 16)]
+    path = _write(tmp_path / "t.mid", [(0, 500_000), *slowing, (20, 500_000)], 28, length=0.5)
+    exercise = read_midi(path)
+    (said,) = exercise.remarks
+    assert "inside bars 3 to 5; each is read at its mean tempo" in said
+    moved = [abs(a - b) for a, b in zip(_onsets(exercise), _file_onsets(path), strict=True)]
+    assert f"{max(moved) * 1000:.0f} ms late" in said
+    assert max(moved) < 0.125
+    assert [bar.tempo is None for bar in exercise.lines[0].bars] == [1, 1, 0, 0, 0, 0, 1]
+    assert exercise.lines[0].bars[5].tempo == exercise.tempo == 120
+
+
+def test_a_change_that_moves_no_note_is_not_worth_a_word(tmp_path: Path) -> None:
+    path = _write(tmp_path / "t.mid", [(0, 1_000_000), (2.5, 400_000), (4, 1_000_000)], 8, length=4)
+    exercise = read_midi(path)
+    assert not exercise.remarks
+    assert _onsets(exercise) == pytest.approx(_file_onsets(path), abs=0.001)
+
+
+def test_bars_far_apart_are_named_one_by_one(tmp_path: Path) -> None:
+    changes = [(4 * bar + beat, 500_000 + 200_000 * (beat == 2)) for bar in range(0, 40, 4)
+               for beat in (2, 3)]  # fmt: skip
+    path = _write(tmp_path / "t.mid", [(0, 500_000), *changes], 40 * 4)
+    (said,) = read_midi(path).remarks
+    assert "inside bars 1, 5, 9, 13, 17, 21, 25, 29 and 2 more; each is" in said
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 4 * TICKS), st.integers(300_000, 1_500_000)),
+        min_size=1,
+        max_size=30,
+    )
+)
+def test_every_bar_begins_when_it_does_in_the_file_wherever_tempos_change(
+    steps: list[tuple[int, int]],
+) -> None:
+    places = accumulate(wait for wait, _ in steps)
+    changes = [(tick / TICKS, tempo) for tick, (_, tempo) in zip(places, steps, strict=True)]
+    with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
+        path = _write(Path(folder) / "t.mid", [(0, 600_000), *changes], 60)
+        exercise, written = read_midi(path), _file_onsets(path)
+    read = _onsets(exercise)
+    tempo = exercise.tempo
+    for number, bar in enumerate(exercise.lines[0].bars):
+        # A mean tempo is rounded to a hundredth; what that moves is made up for in the next bar,
+        # or in the next whose tempo changes.
+        within = float(Fraction(1, 200) * 4 * 60 / min(tempo, bar.tempo or tempo) ** 2)
+        assert read[4 * number] == pytest.approx(written[4 * number], abs=within + 0.001)
+        tempo = bar.tempo or tempo
