@@ -37,7 +37,7 @@ from renderer.notation.printed import (
     SmallNote,
     printed_line,
 )
-from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
+from renderer.notation.score import Bar, Exercise, Meter, bar_offsets, goes_on_at_another_tempo
 
 GM_BAGPIPE = 110
 """Of 128, counted from 1 as General MIDI's instrument table and MusicXML do."""
@@ -149,10 +149,14 @@ class _Writer:
     def _line(self, part: Element, line_number: int) -> None:
         line = self.exercise.lines[line_number - 1]
         is_last_line = line_number == len(self.lines)
-        for number, (bar, notes, beats_before) in enumerate(
-            zip(line.bars, self.lines[line_number - 1], bar_offsets(line.bars), strict=True),
-            start=1,
-        ):
+        rows = zip(
+            line.bars,
+            self.lines[line_number - 1],
+            bar_offsets(line.bars),
+            goes_on_at_another_tempo(line.bars),
+            strict=True,
+        )
+        for number, (bar, notes, beats_before, goes_on) in enumerate(rows, start=1):
             offset = beats_before * bar.meter.beat_value
             measure = self._measure(part, is_pickup=bool(offset))
             begins_line = number == 1
@@ -165,6 +169,9 @@ class _Writer:
                 _add(kind, "rehearsal", line.heading, enclosure="none")
             self._tempo(measure, bar)
             self._notes(measure, notes, bar, offset)
+            if goes_on:
+                barline = _add(measure, "barline", location="right")
+                _add(barline, "bar-style", "dashed")
             if number == len(line.bars):
                 barline = _add(measure, "barline", location="right")
                 _add(barline, "bar-style", "light-heavy" if is_last_line else "light-light")

@@ -224,6 +224,12 @@ def bar_offsets(bars: Sequence[Bar]) -> list[Fraction]:
     return offsets
 
 
+def goes_on_at_another_tempo(bars: Sequence[Bar]) -> list[bool]:
+    """Return of each bar whether the next one is a piece of the same bar at a tempo of its own."""
+    following = zip(bar_offsets(bars)[1:], bars[1:], strict=True)
+    return [*(offset > 0 and bar.tempo is not None for offset, bar in following), False]
+
+
 @dataclass(frozen=True, slots=True)
 class Ladder:
     """The tempos to practise at, as written.

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -16,6 +17,7 @@ from renderer.delivery.sheet.drawing import Drawing, Extent, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
 from renderer.delivery.sheet.pieces import Glyph, Stroke
 from renderer.delivery.sheet.systems import System, half_of, lay_systems, rows_of
+from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.note_values import beam_groups, values_of_bar
@@ -295,3 +297,75 @@ def test_drawings_of_one_line_have_one_height_and_hold_all_that_is_drawn() -> No
         for column in bar.staves[0].columns:
             assert drawing.top < column.box.top
             assert column.box.bottom <= drawing.bottom
+
+
+def test_a_time_signature_stands_where_the_meter_changes_and_nowhere_else() -> None:
+    six = Meter(6, 8)
+    meters = ((FOUR_FOUR, FOUR_FOUR), (six, six), (six, FOUR_FOUR, Meter(3, 4)), (FOUR_FOUR,))
+    lines = tuple(
+        Line(tuple(bar_of(str(meter.beats), meter=meter) for meter in row)) for row in meters
+    )
+    shown = [
+        [bool(bar.staves[0].meter) for system in systems for bar in system.bars]
+        for systems in laid(Exercise("Meters", lines))
+    ]
+    assert shown == [[True, False], [True, False], [False, True, True], [True]]
+
+
+def with_tempos(*tempos: int | None, beats: str = "4") -> Exercise:
+    bars = (bar_of(beats), *(replace(bar_of(beats), tempo=tempo) for tempo in tempos))  # type: ignore[arg-type]
+    return one_line(*bars)
+
+
+def test_tempo_marks_are_changes_only_and_a_line_says_what_holds_if_it_is_not_the_target() -> None:
+    first = with_tempos(60, 70, 70, None).lines[0]
+    second = with_tempos(60).lines[0]
+    found = tempo_marks(Exercise("Tempos", (first, second, second), Fraction(60)))
+    assert [[(mark.bar, mark.label) for mark in line] for line in found] == [
+        [(3, "70")],
+        [(1, "70"), (2, "60")],
+        [],
+    ]
+
+
+def test_tempo_marks_stand_over_their_bars_side_by_side_and_all_in_the_drawing() -> None:
+    exercise = with_tempos(70, 80, *range(81, 89), beats="1/2")
+    engraving = engrave(exercise)
+    (systems,) = lay_systems([engraving.lines], WIDTH)
+    extent = extent_of(systems, has_marks=True, has_tempos=True)
+    (marks,) = tempo_marks(exercise)
+    foot = extent.top - extent.marks
+    for system in systems:
+        here = [bar for bar in system.bars if bar.number > 1]
+        drawing = Drawing(system, extent, engraving.symbols, (), marks)
+        root = ElementTree.fromstring(drawing.svg)
+        groups = [
+            g for g in root.iter("{http://www.w3.org/2000/svg}g") if g.get("class") == "tempo"
+        ]
+        assert len(groups) == len(here)
+        for bar, after in pairwise(here):
+            pieces = drawn_mark(marks[bar.number - 2], bar.left, foot, after.left - bar.left)
+            boxes = [piece.box for piece in pieces]
+            assert min(box.left for box in boxes) >= bar.left
+            assert max(box.right for box in boxes) < after.left
+            assert min(box.top for box in boxes) > drawing.top
+            assert max(box.bottom for box in boxes) <= foot
+
+
+def test_a_tempo_mark_without_room_is_its_number_alone() -> None:
+    mark = TempoMark(1, Fraction(3, 8), "62.5")
+    whole, short = drawn_mark(mark, 0, 0, 5000), drawn_mark(mark, 0, 0, 500)
+    assert len(whole) == 2 + 2 + 4
+    codes = [piece.code for piece in short if isinstance(piece, Glyph)]
+    assert codes == ["E886", "E882", "ECB7", "E885"]
+
+
+def test_a_bar_that_goes_on_at_another_tempo_ends_in_a_dashed_line() -> None:
+    half = bar_of("2")
+    whole = one_line(bar_of("4"), half, replace(half, tempo=Fraction(90)), half, half)
+    ((system,),) = laid(whole)
+    assert [bar.staves[0].goes_on for bar in system.bars] == [False, True, False, False, False]
+    drawn = ElementTree.fromstring(Drawing(system, extent_of([system], has_marks=False), {}).svg)
+    bar_lines = drawn.find(".//*[@class='barlines']")
+    assert bar_lines is not None
+    assert len(bar_lines) == 3 + 6 + 2

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from renderer.delivery.names import tempo_label
 from renderer.delivery.settings import RenderSettings
-from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, framed, mark_svg
+from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, mark_svg
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.fingers import (
     STRIP_HEIGHT,
@@ -25,7 +25,9 @@ from renderer.delivery.sheet.fingers import (
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
 from renderer.delivery.sheet.layout import Form, SheetSettings, clock_text
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
+from renderer.delivery.sheet.pieces import framed
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of
+from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.score import Exercise, MelodyNote, note_id
 from renderer.technique.fingering import Hand
@@ -115,10 +117,11 @@ def _staff(
     extent: Extent,
     symbols: dict[str, str],
     marks: Sequence[Mark],
+    tempos: Sequence[TempoMark],
     fingers: Sequence[FingerColumn],
     alternative: str,
 ) -> Staff:
-    drawing = Drawing(system, extent, symbols, marks)
+    drawing = Drawing(system, extent, symbols, marks, tempos)
     labels: tuple[tuple[str, float], ...] = ()
     if fingers:
         above = drawing.bottom - drawing.top
@@ -212,11 +215,13 @@ def _tracks(exercise: Exercise, tempos: Sequence[Fraction]) -> Iterator[tuple[st
         yield tempo_label(tempo), length
 
 
-def _alternative(exercise: Exercise, report: LineReport, part: int, parts: int) -> str:
+def _alternative(
+    exercise: Exercise, report: LineReport, tempos: Sequence[TempoMark], part: int, parts: int
+) -> str:
     heading = clean(exercise.lines[report.line - 1].heading)
     name = f"Line {exercise.number_of(report.line - 1)}" + (f", {heading}" if heading else "")
     name += f", part {part} of {parts}" if parts > 1 else ""
-    return f"{name}: {report.played}"
+    return f"{name}: {report.played}" + (f"; {in_words(tempos)}" if tempos else "")
 
 
 def _remarks(exercise: Exercise) -> Iterator[str]:
@@ -241,6 +246,7 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
     width = settings.system_units - 2 * EDGE
     lines = lay_systems([engraving.lines for engraving in engravings], width)
     marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
+    changes = tempo_marks(exercise)
     tempos = rungs(exercise.ladder, exercise.tempo)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
     rows = rows_of(lines, width)
@@ -248,7 +254,9 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
     for row in rows:
         # Staves that stand beside each other are level.
         shared = [system for index in row for system in lines[index]]
-        extent = extent_of(shared, any(marks[index] for index in row))
+        extent = extent_of(
+            shared, any(marks[index] for index in row), any(changes[index] for index in row)
+        )
         extents |= dict.fromkeys(row, extent)
     content = []
     for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
@@ -260,8 +268,9 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
                 extents[number - 1],
                 symbols,
                 marks[number - 1],
+                changes[number - 1],
                 fingers,
-                _alternative(exercise, report, part, len(systems)),
+                _alternative(exercise, report, changes[number - 1], part, len(systems)),
             )
             for part, system in enumerate(systems, start=1)
         )

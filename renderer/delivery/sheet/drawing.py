@@ -13,8 +13,20 @@ from xml.sax.saxutils import quoteattr
 
 from renderer.delivery.sheet.engraving import STAFF_HEIGHT, STAFF_LINE, Column
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
-from renderer.delivery.sheet.pieces import Box, Glyph, Piece, Stroke, Tie, XMap, union
+from renderer.delivery.sheet.pieces import (
+    Box,
+    Glyph,
+    Piece,
+    Stroke,
+    Tie,
+    XMap,
+    framed,
+    glyph_outline,
+    union,
+)
 from renderer.delivery.sheet.systems import CLEF_LEFT, PlacedBar, System
+from renderer.delivery.sheet.tempo_marks import HEIGHT as TEMPO_HEIGHT
+from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark
 from renderer.technique.fingering import Hand
 
 _BARLINE = 27.0
@@ -33,6 +45,11 @@ _MARK_DOT = 34.0
 _MARK_DOT_AWAY = 140.0
 _MARK_GAP = 90.0
 
+_DASHES = 6
+"""Of the bar line between two pieces of a bar."""
+
+_TEMPO_GAP = 0.6 * UNITS_A_SPACE
+
 
 @dataclass(frozen=True, slots=True)
 class Mark:
@@ -50,13 +67,14 @@ class Extent:
     ----------
     top, bottom:
         Of all notes, marks left out; top is at most 0, bottom at least a staff's height.
-    marks:
-        How much the marks over the notes need; 0 without any.
+    marks, tempos:
+        How much the marks over the notes and the tempo marks over those need; 0 without any.
     """
 
     top: float
     bottom: float
     marks: float
+    tempos: float = 0.0
 
     @property
     def staff_step(self) -> float:
@@ -64,7 +82,7 @@ class Extent:
         return self.bottom - self.top + _STAFF_GAP
 
 
-def extent_of(systems: Iterable[System], has_marks: bool) -> Extent:
+def extent_of(systems: Iterable[System], has_marks: bool, has_tempos: bool = False) -> Extent:
     """Return how far the staves of a line's systems reach up and down."""
     boxes = [
         piece.box
@@ -75,7 +93,7 @@ def extent_of(systems: Iterable[System], has_marks: bool) -> Extent:
     ]
     everything = union([*boxes, Box(0, -1.5 * UNITS_A_SPACE, 0, STAFF_HEIGHT + 230)])
     marks = 2 * (_MARK_DOT_AWAY + _MARK_DOT) + _MARK_GAP if has_marks else 0.0
-    return Extent(everything.top, everything.bottom, marks)
+    return Extent(everything.top, everything.bottom, marks, TEMPO_HEIGHT if has_tempos else 0.0)
 
 
 def _all_pieces(
@@ -126,6 +144,12 @@ def _lower(piece: str, by: float) -> str:
     return f'<g transform="translate(0 {by:.1f})">{piece}</g>' if by else piece
 
 
+def _dashed(x: float, top: float) -> str:
+    step = STAFF_HEIGHT / (2 * _DASHES - 1)
+    starts = [top + 2 * index * step for index in range(_DASHES)]
+    return "".join(Stroke(x, start, x, start + step, _BARLINE).svg for start in starts)
+
+
 class Drawing:
     """A system as an SVG drawing.
 
@@ -135,8 +159,8 @@ class Drawing:
         What is drawn, and how much room it gets.
     symbols:
         The outlines of the music font's glyphs by code point.
-    marks:
-        The marks over the notes of the top staff.
+    marks, tempos:
+        The marks over the notes of the top staff, and the line's tempo marks over those.
     """
 
     def __init__(
@@ -145,6 +169,7 @@ class Drawing:
         extent: Extent,
         symbols: Mapping[str, str],
         marks: Sequence[Mark] = (),
+        tempos: Sequence[TempoMark] = (),
     ) -> None:
         self.system, self.extent, self.symbols = system, extent, symbols
         self.staves = len(system.bars[0].staves)
@@ -157,12 +182,13 @@ class Drawing:
         for mark in marks:
             if mark.name in self.places:
                 self._parts.append(self._mark(mark))
+        self._tempos({tempo.bar: tempo for tempo in tempos})
         self.bottom = extent.bottom + (self.staves - 1) * extent.staff_step
 
     @property
     def top(self) -> float:
         """The upper edge of the drawing, from the top line of its top staff."""
-        return self.extent.top - self.extent.marks - EDGE
+        return self.extent.top - self.extent.marks - self.extent.tempos - EDGE
 
     def _staff(self, staff: int) -> None:
         lower = staff * self.extent.staff_step
@@ -267,6 +293,9 @@ class Drawing:
         parts = []
         for bar in system.bars:
             right = bar.left + bar.width
+            if bar.staves[0].goes_on:
+                parts += [_dashed(right - _BARLINE / 2, top) for top in tops]
+                continue
             lines = [(right - _BARLINE / 2, _BARLINE)]
             if bar.staves[0].ends_exercise:
                 lines = [(right - _THICK / 2, _THICK), (right - _THICK - 75, _BARLINE)]
@@ -277,6 +306,15 @@ class Drawing:
         if self.staves > 1:
             parts.append(Stroke(_BARLINE / 2, 0, _BARLINE / 2, bottom, _BARLINE).svg)
         self._parts.append(f'<g class="barlines">{"".join(parts)}</g>')
+
+    def _tempos(self, tempos: Mapping[int, TempoMark]) -> None:
+        foot = self.extent.top - self.extent.marks
+        here = [bar for bar in self.system.bars if bar.number in tempos]
+        ends = [*(bar.left for bar in here[1:]), self.system.width]
+        for bar, end in zip(here, ends, strict=False):
+            left = bar.left if bar is not self.system.bars[0] else CLEF_LEFT
+            pieces = drawn_mark(tempos[bar.number], left, foot, end - left - _TEMPO_GAP)
+            self._parts.append(f'<g class="tempo">{self._drawn(pieces)}</g>')
 
     def _mark(self, mark: Mark) -> str:
         x = self.places[mark.name]
@@ -297,19 +335,11 @@ class Drawing:
     def svg(self) -> str:
         """The whole drawing."""
         symbols = "".join(
-            f'<path id="g{code}" transform="scale(1 -1)" d="{self.symbols[code]}" stroke="none"/>'
+            f'<path id="g{code}" transform="scale(1 -1)" '
+            f'd="{self.symbols.get(code) or glyph_outline(code)}" stroke="none"/>'
             for code in sorted(self._codes)
         )
         return framed(f"<defs>{symbols}</defs>{''.join(self._parts)}", -EDGE, self.top, *self.size)
-
-
-def framed(content: str, left: float, top: float, width: float, height: float) -> str:
-    """Return drawn content as an SVG document in black."""
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}" '
-        f'width="{width:.1f}" height="{height:.1f}" fill="black" stroke="black">{content}</svg>'
-    )
 
 
 def mark_svg(x: float, y: float, hand_first: Hand) -> str:

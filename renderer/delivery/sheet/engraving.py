@@ -29,7 +29,7 @@ from renderer.errors import failure
 from renderer.notation.musicxml_writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, printed_line
-from renderer.notation.score import Exercise, Line
+from renderer.notation.score import Exercise, Line, goes_on_at_another_tempo
 
 Element = ElementTree.Element
 
@@ -140,6 +140,8 @@ class EngravedBar:
         The sum of its notes, as a share of a whole note.
     ends_line, ends_exercise:
         Whether a double or a final bar line ends it.
+    goes_on:
+        Whether it is a piece of a bar that goes on in the next one, at another tempo.
     """
 
     columns: tuple[Column, ...]
@@ -149,6 +151,7 @@ class EngravedBar:
     length: Fraction
     ends_line: bool = False
     ends_exercise: bool = False
+    goes_on: bool = False
 
     @property
     def meter_width(self) -> float:
@@ -199,7 +202,7 @@ class _Bar:
             kind = _class(child)
             if kind == "clef":
                 self.clef = self._pieces_of(child)[0]  # type: ignore[assignment]
-            elif kind == "meterSig":
+            elif kind == "meterSig" and not self.columns:  # none that foretells the next system
                 self.meter = tuple(p for p in self._pieces_of(child) if isinstance(p, Glyph))
             elif kind == "ledgerLines":
                 ledgers += self._pieces_of(child)
@@ -412,6 +415,10 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
             clef = clef or bar.clef
             bars.append(bar.engraved())
         assert clef is not None, f"line {number} ({len(line.bars)} bars) begins with a clef"
+        bars = [
+            replace(bar, goes_on=goes_on)
+            for bar, goes_on in zip(bars, goes_on_at_another_tempo(line.bars), strict=True)
+        ]
         ends_exercise = number == len(exercise.lines)
         bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)
         lines.append(EngravedLine(tuple(bars), clef))

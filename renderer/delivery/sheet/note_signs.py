@@ -8,8 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from renderer.delivery.sheet.drawing import framed
-from renderer.delivery.sheet.pieces import Glyph, glyph_outline, union
+from renderer.delivery.sheet.pieces import Glyph, framed, glyph_outline, union
 
 _NOTES = {
     Fraction(1): ("ECA2", "semibreve"),
@@ -40,6 +39,16 @@ class NoteSign:
     name: str
 
 
+def sign_glyphs(value: Fraction) -> list[Glyph]:
+    """Return the glyphs of a plain or dotted note value, in the font's units."""
+    dotted = value.numerator == 3
+    code, _ = _NOTES[value * Fraction(2, 3) if dotted else value]
+    glyphs = [Glyph(code, 0.0, 0.0, 1.0)]
+    if dotted:
+        glyphs.append(Glyph(_DOT, glyphs[0].box.right + _DOT_GAP, 0.0, 1.0))
+    return glyphs
+
+
 def note_sign(value: Fraction) -> NoteSign:
     """Return the sign of a plain or dotted note value.
 
@@ -49,10 +58,8 @@ def note_sign(value: Fraction) -> NoteSign:
         As a share of a whole note; its parts down to 1/64, dotted or not.
     """
     dotted = value.numerator == 3
-    code, name = _NOTES[value * Fraction(2, 3) if dotted else value]
-    glyphs = [Glyph(code, 0.0, 0.0, 1.0)]
-    if dotted:
-        glyphs.append(Glyph(_DOT, glyphs[0].box.right + _DOT_GAP, 0.0, 1.0))
+    _, name = _NOTES[value * Fraction(2, 3) if dotted else value]
+    glyphs = sign_glyphs(value)
     box = union([glyph.box for glyph in glyphs])
     symbols = "".join(
         f'<path id="g{glyph.code}" transform="scale(1 -1)" d="{glyph_outline(glyph.code)}" '

@@ -231,3 +231,12 @@ def glyph_outline(code: str) -> str:
     found = re.search(r' d="([^"]+)"', path.read_text(encoding="utf-8"))
     assert found is not None, f"glyph {code} has an outline"
     return found[1]
+
+
+def framed(content: str, left: float, top: float, width: float, height: float) -> str:
+    """Return drawn content as an SVG document in black."""
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}" '
+        f'width="{width:.1f}" height="{height:.1f}" fill="black" stroke="black">{content}</svg>'
+    )
