@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import io
 import operator
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -34,6 +35,13 @@ MOST_VOICES = 500
 
 MOST_QUARTERS = 100_000
 PERCUSSION_CHANNEL = 9
+_NO_TITLE = re.compile(
+    r"(untitled|conductor|control|tempo|meter|master|track|midi)"
+    r"([ _-]?(track|map|conductor|tempo))?([ _-]?\d+)?",
+    re.IGNORECASE,
+)
+"""What programs call a first track that nobody has named."""
+
 _USUAL_MICROSECONDS = 500_000
 """To a quarter where a file has no tempo (MIDI 1.0)."""
 
@@ -63,7 +71,7 @@ class MidiContents:
     Parameters
     ----------
     title:
-        The first track's name; may be empty.
+        The first track's name where it is one for the whole; may be empty.
     tick:
         The length of a tick in quarter notes.
     voices:
@@ -215,6 +223,14 @@ class _Collector:
                 pass
 
 
+def _title(file: mido.MidiFile, *, is_ours: bool) -> str:
+    """The name of the whole, which is that of the first track, unless it only says what track."""
+    if not file.tracks or file.type != 1:
+        return ""
+    name = file.tracks[0].name.strip()
+    return name if is_ours or not _NO_TITLE.fullmatch(name) else ""
+
+
 def read_contents(path: Path) -> MidiContents:
     """Return what a MIDI file holds.
 
@@ -227,7 +243,7 @@ def read_contents(path: Path) -> MidiContents:
     collector.tempos.setdefault(Fraction(0), Fraction(_USUAL_MICROSECONDS))
     collector.meters.setdefault(Fraction(0), Meter(4, 4))
     return MidiContents(
-        title=file.tracks[0].name.strip() if file.tracks and file.type == 1 else "",
+        title=_title(file, is_ours=bool(collector.settings)),
         tick=collector.tick,
         voices=collector.voices,
         tempos=sorted(collector.tempos.items()),

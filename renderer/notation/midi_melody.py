@@ -30,24 +30,43 @@ class Melody:
     notes: list[Sounded]
     remarks: tuple[str, ...] = ()
 
+    @property
+    def is_one_note(self) -> bool:
+        """Whether it never leaves its first pitch, as a drone does."""
+        return len({note.key for note in self.notes}) == 1
 
-def melodies_of(contents: MidiContents) -> list[Melody]:
-    """Return the melodies of a file, those that needed nothing left out first."""
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """The first two notes of a voice that sound together for longer than legato notes do."""
+
+    voice: Voice
+    held: Sounded
+    begun: Sounded
+
+
+def melodies_of(contents: MidiContents) -> tuple[list[Melody], list[Clash]]:
+    """Return the melodies of a file, those that needed nothing left out first, and what is none."""
     plain: list[Melody] = []
     above_drones: list[Melody] = []
+    clashes: list[Clash] = []
     for voice in contents.voices:
-        notes = _one_at_a_time(voice.notes, contents)
-        if notes is not None:
+        notes, clash = _one_at_a_time(voice.notes, contents)
+        if clash is None:
             plain.append(Melody(voice, notes))
             continue
-        notes = _one_at_a_time(_without_drones(voice.notes), contents)
-        if notes is not None:
+        notes, above = _one_at_a_time(_without_drones(voice.notes), contents)
+        if above is None:
             above_drones.append(Melody(voice, notes, (_DRONES_LEFT_OUT,)))
-    return plain + above_drones
+        else:
+            clashes.append(Clash(voice, *clash))
+    return plain + above_drones, clashes
 
 
-def _one_at_a_time(notes: Sequence[Sounded], contents: MidiContents) -> list[Sounded] | None:
-    """The notes without legato overlaps, or None if several sound at once."""
+def _one_at_a_time(
+    notes: Sequence[Sounded], contents: MidiContents
+) -> tuple[list[Sounded], tuple[Sounded, Sounded] | None]:
+    """The notes without legato overlaps, up to the first two that sound together, and those."""
     found: list[Sounded] = []
     for note in notes:
         if found and note.start < found[-1].end:
@@ -57,10 +76,10 @@ def _one_at_a_time(notes: Sequence[Sounded], contents: MidiContents) -> list[Sou
             tick = contents.seconds(note.start + contents.tick) - contents.seconds(note.start)
             legato = max(SAME_TIME_SECONDS + tick, min(_LONGEST_LEGATO_SECONDS, apart / 2))
             if overlap > legato or note.start <= last.start:
-                return None
+                return found, (last, note)
             found[-1] = replace(last, end=note.start)
         found.append(note)
-    return found
+    return found, None
 
 
 def _without_drones(notes: Sequence[Sounded]) -> list[Sounded]:

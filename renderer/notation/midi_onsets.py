@@ -27,6 +27,9 @@ COARSE_PARTS = (4, 3)
 LEAST_RESTS = (1, 2, 3, 4)
 """Parts of a beat that rests begin at."""
 
+LONG_ENDS = {"simple": (2,), "compound": (3,)}
+"""Parts of a beat that a last note ends at if it lasts a beat or more (judgement)."""
+
 _TOLERANCES_A_PART = 6
 """Parts of a beat shorter than so many tolerances are not told apart (judgement)."""
 
@@ -75,11 +78,12 @@ class _Beats:
         """The nearest part of a beat: the coarsest within a tolerance in quarters, or any."""
         start, beat = self.segment(place)
         position = (place - start) / beat
-        found = [Fraction(round(position * part), part) for part in parts]
+        found = (Fraction(round(position * part), part) for part in parts)
         if within is None:
             return start + min(found, key=lambda near: abs(near - position)) * beat
+        off = within / beat
         for near in found:
-            if abs(near - position) * beat <= within:
+            if abs(near - position) <= off:
                 return start + near * beat
         return None
 
@@ -195,12 +199,22 @@ class Quantiser:
 
     def _last_stop(self, tones: list[Tone], place: Fraction, is_exact: bool) -> Fraction:
         main = tones[-1].main
-        end = main.end
-        if not self._is_ours:
-            # It is as much longer than it sounds as the others are.
-            end = main.start + (end - main.start) / self._part_heard
-        exact = self._exact(end, place) if is_exact else None
-        return self._nearest(end) if exact is None else exact
+        if self._is_ours:
+            exact = self._exact(main.end, place) if is_exact else None
+            return self._nearest(main.end) if exact is None else exact
+        # It is as much longer than it sounds as the others are.
+        end = main.start + (main.end - main.start) / self._part_heard
+        _, beat = self._grid.segment(end)
+        is_long = end - place >= beat
+        parts = LEAST_RESTS if is_long else self._parts
+        exact = self._grid.snapped(end, parts, self._tolerance) if is_exact else None
+        if exact is not None:
+            return exact
+        # Nobody holds a long note for a sixteenth more: that is how it was played, not meant.
+        ends = LONG_ENDS["compound" if beat.numerator % 3 == 0 else "simple"]
+        laid = self._grid.snapped(end, ends, None) if is_long else self._nearest(end)
+        assert laid is not None, "a grid without tolerance always has a nearest place"
+        return laid
 
 
 def _usual_part_that_sounds(tones: list[Tone]) -> Fraction:

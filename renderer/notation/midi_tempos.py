@@ -66,10 +66,12 @@ class BarTempos:
         first = bisect_right(self._changes, start + contents.tick) - 1
         last = bisect_left(self._changes, end - contents.tick) - 1
         quarters = {quarter for _, quarter in contents.tempos[first : last + 1]}
-        if len(quarters) <= 1:
-            return 60_000_000 / contents.tempos[first][1]
         begins = contents.seconds(start)
         lasts = contents.seconds(end) - begins
+        if len(quarters) <= 1:
+            tempo = 60_000_000 / contents.tempos[first][1]
+            self._late += float(length * 60 / tempo) - lasts
+            return tempo
         # What rounding has made the bars before too long is taken off this one.
         rounded = round(60 * _PARTS_OF_A_TEMPO * float(length) / max(lasts / 2, lasts - self._late))
         tempo = Fraction(max(1, rounded), _PARTS_OF_A_TEMPO)

@@ -163,7 +163,8 @@ def test_the_melody_track_is_found_among_chords(tmp_path: Path) -> None:
     tune = [(A, 0.0, 0.5), (B, 0.5, 1.0)]
     exercise = read_midi(_pretty(tmp_path, chords, tune))
     assert [note.note for note in exercise.lines[0].melody_notes] == [Note.LOW_A, Note.B]
-    with pytest.raises(RungwiseError, match="no track plays one note at a time"):
+    said = r"bar 1, beat 1: no track plays one note at a time: E3 of Track 1 begins while C3 sounds"
+    with pytest.raises(RungwiseError, match=said):
         read_midi(_pretty(tmp_path, chords))
 
 
@@ -234,6 +235,29 @@ def test_notes_parted_by_way_of_phrasing_keep_their_lengths(tmp_path: Path, hear
     assert _items(read_midi(_of_tracks(tmp_path / "t.mid", _track(parted)))) == AS_PLAYED
 
 
+@pytest.mark.parametrize(
+    ("meter", "length", "meant"),
+    [("4/4", 4.12, 4), ("4/4", 4.2, 4), ("4/4", 3.85, 4), ("4/4", 1.6, 1.5), ("6/8", 2.6, 2.5),
+     ("6/8", 3.15, 3), ("4/4", 0.25, 0.25)],
+)  # fmt: skip
+def test_the_last_note_ends_where_it_was_meant_to(
+    tmp_path: Path, meter: str, length: float, meant: float
+) -> None:
+    exercise = _read(tmp_path, [(A, 1), (B, 2), (C, 1), (D, 1), (E, 1), (C, length)], meter=meter)
+    bars = exercise.lines[0].bars
+    quarters = [item.beats * bar.meter.beat_value * 4 for bar in bars for item in bar.items]
+    assert sum(quarters) == 6 + meant
+
+
+@pytest.mark.parametrize("name", ["Conductor", "tempo track", "Track 1", "Untitled", "MASTER"])
+def test_what_programs_call_their_first_track_is_no_title(tmp_path: Path, name: str) -> None:
+    first = mido.MidiTrack([mido.MetaMessage("track_name", name=name)])
+    path = _of_tracks(tmp_path / "wide.mid", first, _track(TUNE))
+    assert read_midi(path).title == "wide"
+    first[0] = mido.MetaMessage("track_name", name="Tempo changes on D")
+    assert read_midi(_of_tracks(path, first, _track(TUNE))).title == "Tempo changes on D"
+
+
 def test_a_drone_in_the_melodys_own_track_is_left_out_and_said(tmp_path: Path) -> None:
     drones: list[Sound] = [(A - 12, 0, 4), (A - 24, 0, 4)]
     exercise = read_midi(_of_tracks(tmp_path / "t.mid", _track(TUNE + drones)))
@@ -248,6 +272,10 @@ def test_a_drone_in_a_track_of_its_own_is_no_melody(tmp_path: Path) -> None:
     for transpose in choices:
         exercise = read_midi(path, Reading(transpose=transpose))
         assert _items(exercise) == AS_PLAYED
+        assert exercise.remarks == ("Tracks that hold one note are left out, as drones.",)
+    basses = _track([(A - 24, 0, 2), (E - 24, 2, 4)])
+    remarks = read_midi(_of_tracks(tmp_path / "t.mid", drone, basses, tune)).remarks
+    assert remarks[0] == "2 tracks have a melody; number 3 is read."
 
 
 def test_drums_on_channel_10_are_no_melody(tmp_path: Path) -> None:

