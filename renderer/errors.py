@@ -40,6 +40,16 @@ class Problem:
         return f"{message}. {self.remedy[0].upper()}{self.remedy[1:]}."
 
 
+LONGEST_QUOTE = 40
+"""Characters of a file's own words in a message."""
+
+
+def shortened(text: str, most: int = LONGEST_QUOTE) -> str:
+    """Return a text as messages quote it: at most so long, blanks for what no terminal shows."""
+    cut = text if len(text) <= most else f"{text[: most - 1]}…"
+    return "".join(mark if mark.isprintable() else " " for mark in cut)
+
+
 class RungwiseError(Exception):
     """Something that the user can put right; `problems` says what, all of it at once.
 

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.abc_fields import (
     PIPES,
     Key,
@@ -31,7 +31,7 @@ from renderer.notation.repeats import played_out
 from renderer.notation.score import Bar, Exercise, Meter
 from renderer.notation.source_file import read_bytes
 from renderer.notation.to_exercise import bars_of, exercise_of
-from renderer.notation.written import AS_WRITTEN, Reading, Score
+from renderer.notation.written import AS_WRITTEN, MOST_NAMED, Reading, Score
 
 NINE_IN_ABC = "in ABC the chanter's nine notes are G A B c d e f g a (c and f sound sharp)"
 
@@ -229,7 +229,7 @@ def _of_first_voice(
         nonlocal voice
         voice = voice or name
         if name != voice:
-            code.remarks[f"Only the first voice ({voice}) is read."] = None
+            code.remarks[f"Only the first voice ({shortened(voice)}) is read."] = None
         return name == voice
 
     for number, line in tune.body:
@@ -269,8 +269,11 @@ def _chosen(tunes: list[_Tune], part: str) -> _Tune:
     for tune in tunes:
         if part.strip() in (tune.number, tune.title):
             return tune
-    names = [f"{tune.number or '?'} ({tune.title or 'untitled'})" for tune in tunes[:20]]
-    raise failure(f"there is no tune {part!r}", f"choose one of: {', '.join(names)}")
+    names = [
+        f"{shortened(tune.number) or '?'} ({shortened(tune.title) or 'untitled'})"
+        for tune in tunes[:MOST_NAMED]
+    ]
+    raise failure(f"there is no tune {shortened(part)!r}", f"choose one of: {', '.join(names)}")
 
 
 def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
@@ -344,5 +347,5 @@ def _read_abc(path: Path, reading: Reading) -> Exercise:
         return exercise_of(_score_of(tunes[0], str(path)), reading)
     chosen = _first_that_fits(tunes, str(path), reading) or _score_of(tunes[0], str(path))
     exercise = exercise_of(chosen, reading)
-    remark = f"The file has {len(tunes)} tunes; {chosen.title or 'the first'} is read."
+    remark = f"The file has {len(tunes)} tunes; {shortened(chosen.title) or 'the first'} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))

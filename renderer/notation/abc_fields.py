@@ -13,6 +13,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from renderer.errors import shortened
 from renderer.notation.limits import FINEST_UNIT, LARGEST_COUNT, MOST_BARS
 from renderer.notation.score import Meter
 
@@ -59,11 +60,11 @@ def read_meter(text: str) -> Meter | None:
         return Meter(2, 2)
     match = re.fullmatch(r"\(?\s*(\d{1,3}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
     if match is None:
-        raise ValueError(f"{value[:40]!r} is no meter")
+        raise ValueError(f"{shortened(value)!r} is no meter")
     count = sum(int(part) for part in match[1].split("+"))
     unit = int(match[2])
     if not 1 <= count <= LARGEST_COUNT or unit not in (1, 2, 4, 8, 16, 32, FINEST_UNIT):
-        raise ValueError(f"a meter of {value} is out of range")
+        raise ValueError(f"a meter of {shortened(value)} is out of range")
     return Meter(count, unit)
 
 
@@ -79,7 +80,7 @@ def read_unit(text: str) -> Fraction:
     match = re.fullmatch(r"\s*1\s*(?:/\s*(\d{1,3}))?\s*", text)
     unit = int(match[1] or 1) if match else 0
     if unit not in (1, 2, 4, 8, 16, 32, 64, 128, 256, 512):
-        raise ValueError(f"{text.strip()[:40]!r} is no unit length")
+        raise ValueError(f"{shortened(text.strip())!r} is no unit length")
     return Fraction(1, unit)
 
 
@@ -92,7 +93,7 @@ def read_key(text: str) -> Key:
     if match is None or value.casefold().startswith(("none", "clef")):
         if not value or value.casefold().startswith("none"):
             return Key(is_none=True)
-        raise ValueError(f"{value[:40]!r} is no key")
+        raise ValueError(f"{shortened(value)!r} is no key")
     tonic, sign, mode = match.groups()
     explicit = mode.casefold() == "exp"
     name = mode if mode == "m" else mode.casefold()[:3]
@@ -104,7 +105,7 @@ def read_key(text: str) -> Key:
     fifths = _MAJOR_FIFTHS[tonic] + 7 * ((sign == "#") - (sign == "b"))
     fifths = 0 if explicit else fifths + _MODE_FIFTHS[name]
     if abs(fifths) > 7:
-        raise ValueError(f"{value[:40]!r} is no key")
+        raise ValueError(f"{shortened(value)!r} is no key")
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
     for accidental, letter in re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", rest):
@@ -142,13 +143,13 @@ def read_tempo(text: str, unit: Fraction) -> Tempo | None:
         return None
     match = _TEMPO.fullmatch(value)
     if match is None:
-        raise ValueError(f"{value[:40]!r} is no tempo")
+        raise ValueError(f"{shortened(value)!r} is no tempo")
     try:
         number = Fraction(match["from"]).limit_denominator(1000)
         beats = (match["beat"] or "").split()
         beat = sum(map(Fraction, beats), Fraction(0)) or unit * int(match["units"] or 1)
     except ZeroDivisionError:
-        raise ValueError(f"{value[:40]!r} is no tempo") from None
+        raise ValueError(f"{shortened(value)!r} is no tempo") from None
     return Tempo(number * beat * 4, match["range"] is not None) if number * beat else None
 
 
@@ -167,7 +168,7 @@ def read_order(text: str) -> tuple[str, ...]:
         match = _ORDER_TOKEN.match(value, at)
         times = match["times"][:6] if match is not None else ""
         if match is None or (match["open"] and times) or (match["close"] and len(stack) == 1):
-            raise ValueError(f"{value[:40]!r} is no order of parts")
+            raise ValueError(f"{shortened(value)!r} is no order of parts")
         at = match.end()
         if match["open"]:
             stack.append([])
@@ -177,7 +178,7 @@ def read_order(text: str) -> tuple[str, ...]:
             raise ValueError(f"the order of parts names more than {MOST_BARS}")
         stack[-1] += again * int(times or 1)
     if len(stack) > 1:
-        raise ValueError(f"{value[:40]!r} is no order of parts")
+        raise ValueError(f"{shortened(value)!r} is no order of parts")
     return tuple(stack[0])
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import accumulate
 from math import lcm
 
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.errors import Problem, RungwiseError, failure, shortened
 from renderer.notation.abc_fields import (
     ALTERS,
     Key,
@@ -74,7 +74,7 @@ def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
     letter = match["pitch"]
     octave = 5 if letter.islower() else 4
     octave += match["octave"].count("'") - match["octave"].count(",")
-    spelling = f"{match['sign'] or ''}{letter}{match['octave']}"
+    spelling = shortened(f"{match['sign'] or ''}{letter}{match['octave']}")
     if alter != _NINE_LETTERS.get(spelling, alter):
         # The letter is one of the nine: what the key or the bar makes of it is what is wrong.
         spelling += f" ({letter.upper()} {_SIGN_NAMES[alter]})"
@@ -85,7 +85,7 @@ def _length_of(text: str) -> Fraction:
     """A note's length in units: `3/2`, `/`, `//`, `/4`. Raises `ValueError` beyond reason."""
     top, slashes, bottom = re.fullmatch(r"(\d*)(/*)(\d*)", text).groups()  # type: ignore[union-attr]
     if len(top) > 4 or len(bottom) > 4 or len(slashes) > 8:
-        raise ValueError(f"a length of {text[:40]} is out of range")
+        raise ValueError(f"a length of {shortened(text)} is out of range")
     if slashes and bottom and len(slashes) > 1:
         raise ValueError(f"{text!r} is no length")
     divisor = int(bottom) if bottom else 2 ** len(slashes)
@@ -404,7 +404,9 @@ class MusicCode:
         numbers = passes_of_ending(text)
         if not numbers:
             raise failure(
-                f"there is no ending {text[:40]}", "number endings from 1", place=self._place()
+                f"there is no ending {shortened(text)}",
+                "number endings from 1",
+                place=self._place(),
             )
         if self._notes:
             self._end_bar()

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
 from renderer.notation.musicxml_file import read_score_element
@@ -132,8 +132,8 @@ def _read(path: Path, reading: Reading) -> Exercise:
     exercise = with_settings(exercise_of(scores[index], reading), musicxml_settings(root))
     if len(parts) == 1:
         return exercise
-    name = parts[index].name
-    if not name or sum(part.name == name for part in parts) > 1:
+    name = shortened(parts[index].name)
+    if not name or sum(part.name == parts[index].name for part in parts) > 1:
         name = f"{name} number {index + 1}".lstrip()
     remark = f"The score has {len(parts)} parts; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))

@@ -21,13 +21,15 @@ from xml.etree import ElementTree
 import defusedxml
 from defusedxml import ElementTree as SafeElementTree
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.limits import LARGEST_SCORE_BYTES
 from renderer.notation.source_file import read_bytes
 
 MOST_PACKED_FILES = 1000
 _CONTAINER = "META-INF/container.xml"
 _CONTAINER_BYTES = 100_000
+_LONGEST_REASON = 100
+"""Of what Python's libraries say is wrong; they may quote the file."""
 _SCORE_ENDINGS = (".musicxml", ".xml")
 _DAMAGED = (
     zipfile.BadZipFile,
@@ -59,7 +61,7 @@ def read_score_element(path: Path) -> ElementTree.Element:
     _drop_namespaces(root)
     if root.tag not in ("score-partwise", "score-timewise"):
         raise failure(
-            f"it is XML, but no MusicXML score (its root is <{root.tag[:40]}>)",
+            f"it is XML, but no MusicXML score (its root is <{shortened(root.tag)}>)",
             "export it as MusicXML from your notation program",
         )
     return root
@@ -92,8 +94,9 @@ def _parsed(data: bytes) -> ElementTree.Element:
         return parser.close()
     except ElementTree.ParseError as error:
         line, column = error.position
+        reason = shortened(str(error).partition(":")[0], _LONGEST_REASON)
         raise failure(
-            f"it is no well-formed XML ({str(error).partition(':')[0]})",
+            f"it is no well-formed XML ({reason})",
             "export it again as MusicXML",
             place=f"line {line}, column {column + 1}",
         ) from None
@@ -102,7 +105,10 @@ def _parsed(data: bytes) -> ElementTree.Element:
             "it defines XML entities, which no score needs", "export it again as MusicXML"
         ) from None
     except (ValueError, LookupError) as error:
-        raise failure(f"it is no XML text ({error})", "export it again as MusicXML") from None
+        raise failure(
+            f"it is no XML text ({shortened(str(error), _LONGEST_REASON)})",
+            "export it again as MusicXML",
+        ) from None
 
 
 def _unpacked(data: bytes) -> bytes:
@@ -113,7 +119,7 @@ def _unpacked(data: bytes) -> bytes:
             name = _score_name(archive)
             return _member(archive, name, LARGEST_SCORE_BYTES)
     except _DAMAGED as error:
-        reason = str(error) or "it ends too soon"
+        reason = shortened(str(error), _LONGEST_REASON) or "it ends too soon"
         raise failure(
             f"it is a damaged .mxl file ({reason})", "export it again, or as .musicxml"
         ) from None

@@ -12,7 +12,7 @@ from fractions import Fraction
 from operator import itemgetter
 from xml.etree.ElementTree import Element
 
-from renderer.errors import Problem, failure
+from renderer.errors import Problem, failure, shortened
 from renderer.notation.chanter_pitches import MOST_REPORTED
 from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.note_values import TYPE_NAMES
@@ -55,7 +55,7 @@ class Part:
 
 def _number(text: str | None, what: str, place: str) -> Fraction:
     if text is None or _NUMBER.fullmatch(text) is None:
-        shown = (text or "nothing")[:40]
+        shown = shortened(text or "nothing")
         raise failure(f"{what} is {shown!r}, no number", "export it again", place=place)
     value = Fraction(text.strip())
     if abs(value) > 10**9 or value.denominator > 10**9:
@@ -102,7 +102,7 @@ class PartReader:
 
     def measure(self, element: Element) -> None:
         """Read one `<measure>` (or a timewise measure's `<part>`)."""
-        number = (element.get("number") or str(len(self.part.measures) + 1))[:20]
+        number = shortened(element.get("number") or str(len(self.part.measures) + 1), 20)
         self._place = f"bar {number}"
         if len(self.part.measures) >= MOST_BARS:
             raise failure(
@@ -225,7 +225,7 @@ class PartReader:
             beats = re.fullmatch(r"\s*\d{1,3}(\s*\+\s*\d{1,3})*\s*", count)
             if beats is None or not re.fullmatch(r"\s*(1|2|4|8|16|32|64)\s*", unit):
                 raise failure(
-                    f"a meter of {count[:20]}/{unit[:20]} cannot be counted",
+                    f"a meter of {shortened(count)}/{shortened(unit)} cannot be counted",
                     "write one like 3/4 or 6/8",
                     place=self._place,
                 )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
-from renderer.errors import failure
+from renderer.errors import failure, shortened
 from renderer.notation.limits import MOST_BARS
 from renderer.notation.score import Meter
 
@@ -206,8 +206,8 @@ def index_of_part(wanted: str, names: Sequence[str], kind: str) -> int:
         if key in (name.casefold(), str(index + 1)):
             return index
     shown = enumerate(names[:MOST_NAMED], start=1)
-    known = ", ".join(f"{number} ({name or 'unnamed'})" for number, name in shown)
-    raise failure(f"there is no {kind} {wanted.strip()!r}", f"choose one of: {known}")
+    known = ", ".join(f"{number} ({shortened(name) or 'unnamed'})" for number, name in shown)
+    raise failure(f"there is no {kind} {shortened(wanted.strip())!r}", f"choose one of: {known}")
 
 
 def beat_at(offset: Fraction, meter: Meter | None) -> str:

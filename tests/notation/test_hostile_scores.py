@@ -22,6 +22,7 @@ from renderer.notation.abc import read_abc, read_abc_line
 from renderer.notation.midi import read_midi
 from renderer.notation.musicxml import read_musicxml
 from renderer.notation.score import Exercise
+from renderer.notation.written import Reading
 
 Reader = Callable[[Path], Exercise]
 READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
@@ -333,6 +334,60 @@ def test_any_bytes_are_no_midi_file_or_a_readable_one(data: bytes, head: bytes) 
         assert str(path) in str(error)
     finally:
         path.unlink()
+
+
+@pytest.mark.parametrize(
+    "tune",
+    [
+        "K:HP\nc" + "'" * 1_000_000 + "|",
+        "K:HP\n{g" + "," * 1_000_000 + "}A|",
+        "K:HP\nM:" + "1+" * 500_000 + "1/4\nA|",
+        "M:" + "1+" * 500_000 + "1/4\nK:HP\nA|",
+        "K:HP\n|" + "0" * 1_000_000 + "[0,0A|",
+        "K:HP\nV:" + "v" * 1_000_000 + "\nA|\nV:2\nc'|",
+        "K:HP\nA|\n\n" * 2 + "X:2\nT:" + "\x1b[31m" * 300_000 + "\nK:HP\nb|",
+    ],
+    ids=["pitch", "gracenote", "meter", "header", "ending", "voice", "title"],
+)
+@pytest.mark.parametrize("part", [None, "1" * 500_000])
+def test_messages_quote_no_more_of_an_abc_file_than_can_be_read(
+    tmp_path: Path, tune: str, part: str | None
+) -> None:
+    path = tmp_path / "long.abc"
+    path.write_text(f"X:1\nT:{'t' * 400_000}\n{tune}\n")
+    _said_in_short(path, Reading(part=part))
+
+
+@pytest.mark.parametrize(
+    "score",
+    [
+        f"<{'x' * 1_000_000}/>",
+        f"<score-partwise>&{'x' * 1_000_000};</score-partwise>",
+        f"<?xml version='1.0' encoding='{'x' * 1_000_000}'?><score-partwise/>",
+        _score(_measure(NOTE.format("1" * 1_000_000))).decode(),
+        _score(_measure(NOTE.format(4)).replace('"1"', f'"{"1" * 999_999}"') * 2).decode(),
+        _score(_measure(NOTE.format(4))).decode().replace("<part-name/>",
+            f"<part-name>{'x' * 1_000_000}</part-name>"),
+    ],
+    ids=["root", "entity", "encoding", "number", "bar", "part"],
+)  # fmt: skip
+@pytest.mark.parametrize("part", [None, "x" * 500_000])
+def test_messages_quote_no_more_of_a_musicxml_file_than_can_be_read(
+    tmp_path: Path, score: str, part: str | None
+) -> None:
+    path = tmp_path / "long.musicxml"
+    path.write_text(score)
+    _said_in_short(path, Reading(part=part))
+
+
+def _said_in_short(path: Path, reading: Reading) -> None:
+    read = read_abc if path.suffix == ".abc" else read_musicxml
+    try:
+        said = list(read(path, reading).remarks)
+    except RungwiseError as error:
+        said = [str(problem).removeprefix(str(path)) for problem in error.problems]
+    assert said
+    assert all(len(sentence) < 500 and sentence.isprintable() for sentence in said)
 
 
 def test_deeply_nested_xml_is_refused_without_a_crash(tmp_path: Path) -> None:
