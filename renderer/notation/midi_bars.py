@@ -95,7 +95,7 @@ def measures_of(
     quantiser:
         What has quantised it, for where a file of our own ends.
     tempos:
-        Gives each bar its tempo.
+        Gives each bar its tempos.
 
     Raises
     ------
@@ -127,18 +127,21 @@ def measures_of(
         if not notes:
             continue
         begun = [start for start, _, _ in pieces[first : at + 1] if _is_in(span, start)]
-        here = tempos.of_bar(number, span.start, span.meter, span.length, begun)
+        (_, first_tempo), *inside = tempos.of_bar(
+            number, span.start, span.meter, span.length, begun
+        )
         measures.append(
             Measure(
                 notes=tuple(notes),
                 meter=span.meter,
                 place=f"bar {number}",
-                tempo=here if here != tempo else None,
+                tempo=first_tempo if first_tempo != tempo else None,
                 begins_line=is_marked,
                 heading="" if heading == f"Line {line}" else heading,
+                tempos_inside=tuple((offset / 4, tempo) for offset, tempo in inside),
             )
         )
-        tempo = here
+        tempo = inside[-1][1] if inside else first_tempo
     return measures if contents.bars else _with_pickups(measures)
 
 

@@ -205,13 +205,14 @@ def bar_offsets(bars: Sequence[Bar]) -> list[Fraction]:
 
     A short first bar of several is a pickup and ends with its meter's bar. Short bars in a row that
     fill a bar of their meter together go on where the one before them has ended, as when a repeat
-    is played out that begins with a pickup.
+    is played out that begins with a pickup, or where the tempo changes inside a bar.
     """
     offsets = [Fraction(0)] * len(bars)
     if len(bars) < 2:
         return offsets
     begin = 0
-    if bars[0].beats < bars[0].meter.beats:
+    is_piece = bars[1].tempo is not None and _pieces_of_a_bar(bars[:MOST_PIECES]) > 1
+    if bars[0].beats < bars[0].meter.beats and not is_piece:
         offsets[0] = bars[0].meter.beats - bars[0].beats
         begin = 1
     while begin < len(bars):
