@@ -65,9 +65,13 @@ class _Cursor:
 
     def skip(self, count: int) -> None:
         if self.at + count > self.end:
-            text = f"an event of {count:,} bytes goes on beyond the end of its track"
+            text = f"an event of {_bytes(count)} goes on beyond the end of its track"
             raise self.failure(text, self.at)
         self.at += count
+
+
+def _bytes(count: int) -> str:
+    return "1 byte" if count == 1 else f"{count:,} bytes"
 
 
 def _check_events(cursor: _Cursor, checked: bytearray) -> None:
@@ -150,14 +154,14 @@ def checked_bytes(data: bytes) -> bytes:
     while len(tracks) < count:
         kind, begin = data[at : at + 4], at + _CHUNK_HEADER_BYTES
         if begin > len(data):
-            cause = f"the file ends after {len(tracks)} of its {count} tracks"
+            cause = f"the file ends after {len(tracks)} of its {count} track{'s' * (count > 1)}"
             raise header.failure(cause, len(data))
         end = begin + int.from_bytes(data[at + 4 : begin], "big")
         if not kind.isascii() or not kind.decode("ascii").isprintable():
             raise header.failure(f"no track begins where track {len(tracks) + 1} should", at)
         if kind == b"MTrk":
             if end > len(data):
-                cause = f"the file ends {end - len(data):,} bytes before the track does"
+                cause = f"the file ends {_bytes(end - len(data))} before the track does"
                 raise _Cursor(data, at, at, len(tracks) + 1).failure(cause, len(data))
             _check_events(_Cursor(data, begin, end, len(tracks) + 1), checked)
             tracks.append((at, end))

@@ -27,8 +27,8 @@ from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import read_bytes
 
 LARGEST_MIDI_BYTES = 600_000
-MOST_MIDI_NOTES = 20_000
-"""Ten times a long exercise; more takes many seconds to read."""
+MOST_MIDI_NOTES = 15_000
+"""Two hours of crotchets at 120 a minute; more takes many seconds to read."""
 
 MOST_VOICES = 500
 """Channels of tracks that have notes; every one is tried as the melody."""

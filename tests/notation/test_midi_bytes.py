@@ -76,8 +76,9 @@ def test_numbers_of_more_than_four_bytes_are_refused_where_they_stand(
 @pytest.mark.parametrize(
     ("data", "place", "cause"),
     [
-        (_file(NOTE)[:20], "byte 20", "ends after 0 of its 1 tracks"),
+        (_file(NOTE)[:20], "byte 20", "ends after 0 of its 1 track"),
         (_file(NOTE)[:-2], "track 1, byte 27", "the file ends 2 bytes before the track does"),
+        (_file(NOTE)[:-1], "track 1, byte 28", "the file ends 1 byte before the track does"),
         (_file(NOTE[:-1]), "track 1, byte 28", "goes on beyond the end of its track"),
         (_file(b"\0"), "track 1, byte 23", "ends in the middle of an event"),
         (_file(b"\0\x45\x40"), "track 1, byte 23", "begins with 0x45, which begins none"),
