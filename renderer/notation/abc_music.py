@@ -26,7 +26,7 @@ from renderer.notation.abc_fields import (
 from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import Measure, Pitch, Written
+from renderer.notation.written import Measure, Pitch, Written, common_divisions
 
 _TOKEN = re.compile(
     r"""
@@ -58,7 +58,10 @@ _SIGN_NAMES = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "dou
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
 """The chanter's nine letters, and by how many semitones each sounds raised."""
 
-MOST_UNITS = 4096
+LONGEST_NOTE = 4096
+"""Units of length."""
+MOST_DIGITS = 12
+MOST_SLASHES = 8
 MOST_BARS_NAMED = 5
 
 
@@ -84,7 +87,7 @@ def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
 def _length_of(text: str) -> Fraction:
     """A note's length in units: `3/2`, `/`, `//`, `/4`. Raises `ValueError` beyond reason."""
     top, slashes, bottom = re.fullmatch(r"(\d*)(/*)(\d*)", text).groups()  # type: ignore[union-attr]
-    if len(top) > 4 or len(bottom) > 4 or len(slashes) > 8:
+    if len(top) > MOST_DIGITS or len(bottom) > MOST_DIGITS or len(slashes) > MOST_SLASHES:
         raise ValueError(f"a length of {shortened(text)} is out of range")
     if slashes and bottom and len(slashes) > 1:
         raise ValueError(f"{text!r} is no length")
@@ -92,7 +95,7 @@ def _length_of(text: str) -> Fraction:
     units = int(top) if top else 1
     if divisor == 0 or units == 0:
         raise ValueError("a note has no length")
-    if units > MOST_UNITS or divisor > MOST_UNITS:
+    if units > LONGEST_NOTE * divisor:
         raise ValueError(f"a length of {text} is out of range")
     return Fraction(units, divisor)
 
@@ -120,6 +123,7 @@ class MusicCode:
         self._edges: list[Edge] = []
         self._notes: list[Written] = []
         self._count = 0
+        self._divisions = 1
         self._line = 0
         self._accidentals: dict[str, int] = {}
         self._grace: list[Pitch] = []
@@ -347,6 +351,7 @@ class MusicCode:
         if self._broken is not None:
             length *= self._broken
             self._broken = None
+        self._divisions = common_divisions(self._divisions, length, self._place())
         tied = self._tied and pitch is not None
         self._notes.append(Written(length, pitch, tuple(self._grace), tied))
         self._grace, self._tied = [], False
@@ -377,13 +382,15 @@ class MusicCode:
         self._tuplet = (int(match["r"]) if match["r"] else notes, Fraction(time, notes))
 
     def _break_rhythm(self, signs: str) -> None:
-        if not self._notes:
+        if not self._notes or self._broken is not None:
             raise ValueError(f"{signs!r} stands between two notes of a bar")
         short = Fraction(1, 2 ** len(signs))
         long = 2 - short
         first, self._broken = (long, short) if signs[0] == ">" else (short, long)
         last = self._notes[-1]
-        self._notes[-1] = replace(last, length=last.length * first)
+        length = last.length * first
+        self._divisions = common_divisions(self._divisions, length, self._place())
+        self._notes[-1] = replace(last, length=length)
 
     def _text(self, said: str) -> None:
         if said[:1] == "^" and self._line_begins and not self._notes and not self._heading:

@@ -36,3 +36,9 @@ FINEST_UNIT = 64
 
 LARGEST_COUNT = 999
 """Of the beats that a score's meter counts: a bar without bar lines may be a whole tune."""
+
+MOST_QUARTERS = 100_000
+"""Of a score, repeats played out: half a day at 140 beats a minute."""
+
+MOST_DIVISIONS = 1_000_000_000
+"""Of a whole note: a score's lengths are all counted in one share of it, no finer than this."""

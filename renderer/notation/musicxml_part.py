@@ -18,7 +18,7 @@ from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTE
 from renderer.notation.note_values import TYPE_NAMES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import Measure, Pitch, Written, beat_at
+from renderer.notation.written import Measure, Pitch, Written, beat_at, common_divisions
 
 MOST_DOTS = 8
 _NUMBER = re.compile(
@@ -84,6 +84,7 @@ class PartReader:
     def __init__(self, name: str) -> None:
         self.part = Part(name)
         self._divisions = Fraction(1)
+        self._common = 1
         self._meter: Meter | None = None
         self._voice: str | None = None
         self._grace: list[Pitch] = []
@@ -241,7 +242,11 @@ class PartReader:
         value = _number(element.findtext("duration"), "<duration>", self._place)
         if value < 0:
             raise failure("a length is below 0", "export it again", place=self._place)
-        return value / self._divisions / 4
+        return self._counted(value / self._divisions / 4)
+
+    def _counted(self, length: Fraction) -> Fraction:
+        self._common = common_divisions(self._common, length, self._place)
+        return length
 
     def _count_notes(self, count: int) -> None:
         self._count += count
@@ -271,7 +276,7 @@ class PartReader:
             value *= Fraction(int(normal[1]), int(actual[1]))
         step = 1 / self._divisions / 4
         rounded = (value / step).denominator > 1 and abs(value - length) < step
-        return value if rounded else length
+        return self._counted(value) if rounded else length
 
     def _note(self, element: Element) -> None:
         self._count_notes(1)

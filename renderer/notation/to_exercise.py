@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from math import ceil
 
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import (
@@ -21,8 +22,10 @@ from renderer.notation.chanter_pitches import (
 from renderer.notation.groups import slots_of_group
 from renderer.notation.limits import (
     FASTEST_TEMPO,
+    LARGEST_COUNT,
     LONGEST_TITLE,
     MOST_LINES,
+    MOST_QUARTERS,
     MOST_WRITTEN_NOTES,
     SLOWEST_TEMPO,
 )
@@ -47,12 +50,18 @@ USUAL_TEMPO = Fraction(60)
 
 def _bar_meter(measure: Measure) -> Meter:
     """The written meter; a bar that is longer, or in free meter, is counted by its own length."""
-    meter = measure.meter
-    if meter is None:
-        return Meter(max(1, -(-measure.length // QUARTER)), 4)
-    if measure.length > meter.length:
-        return Meter(max(1, -(-measure.length // Fraction(1, meter.unit))), meter.unit)
-    return meter
+    meter, length = measure.meter, measure.length
+    if meter is not None and length <= meter.length:
+        return meter
+    unit = 4 if meter is None else meter.unit
+    count = max(1, ceil(length * unit))
+    if count > LARGEST_COUNT:
+        raise failure(
+            f"the bar holds {count}/{unit} and a bar may have {LARGEST_COUNT}/{unit}",
+            "divide it by bar lines, or correct its lengths",
+            place=measure.place,
+        )
+    return Meter(count, unit)
 
 
 class _Joiner:
@@ -152,6 +161,16 @@ def _check_size(measures: Sequence[Measure]) -> None:
         raise failure(
             f"the score has {count} notes with its repeats played out",
             f"divide it; at most {MOST_WRITTEN_NOTES} are read",
+        )
+    quarters = Fraction(0)
+    for measure in measures:
+        # A single bar that is too long is named, before all of them together are too long.
+        _bar_meter(measure)
+        quarters += measure.length / QUARTER
+    if quarters > MOST_QUARTERS:
+        raise failure(
+            f"the score lasts {ceil(quarters)} quarter notes with its repeats played out",
+            f"divide it; at most {MOST_QUARTERS} are read",
         )
     if not any(note.pitch is not None for measure in measures for note in measure.notes):
         raise failure("there are no notes in it", "choose a part or file with a melody")

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from math import lcm
 from typing import Literal
 
 from renderer.errors import failure, shortened
-from renderer.notation.limits import MOST_BARS
+from renderer.notation.limits import MOST_BARS, MOST_DIVISIONS
 from renderer.notation.score import Meter
 
 Rests = Literal["silence", "hold"]
@@ -162,6 +163,33 @@ def _parts(notes: Sequence[Written], starts: Sequence[Fraction]) -> list[tuple[W
         parts[-1].append(rest)
         before = end
     return [tuple(part) for part in parts]
+
+
+def common_divisions(divisions: int, length: Fraction, place: str) -> int:
+    """Return into how many parts a whole note must be divided to count one more length too.
+
+    Parameters
+    ----------
+    divisions:
+        What the lengths before it need; 1 at the start.
+    length:
+        As a share of a whole note.
+    place:
+        Where it stands.
+
+    Raises
+    ------
+    RungwiseError
+        Beyond `MOST_DIVISIONS`: no form could write such lengths one beside the other.
+    """
+    divisions = lcm(divisions, length.denominator)
+    if divisions > MOST_DIVISIONS:
+        raise failure(
+            "the lengths up to here have no common share of a beat that can be written",
+            "halve or third the beat, as quavers, semiquavers and triplets do",
+            place=place,
+        )
+    return divisions
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import resource
 import subprocess
 import sys
@@ -19,10 +20,15 @@ from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
 from renderer.notation.abc import read_abc, read_abc_line
+from renderer.notation.abc_writer import write_abc
+from renderer.notation.definition import read_definition
+from renderer.notation.definition_writer import write_definition
 from renderer.notation.midi import read_midi
 from renderer.notation.musicxml import read_musicxml
+from renderer.notation.musicxml_writer import write_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.written import Reading
+from renderer.technique.realise import realise
 
 Reader = Callable[[Path], Exercise]
 READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
@@ -32,6 +38,8 @@ SECONDS = 10
 """The issue's bound; every one of these takes far less."""
 
 NOTE = "<note><pitch><step>A</step><octave>4</octave></pitch><duration>{}</duration></note>"
+FORWARD = "<forward><duration>{}</duration></forward>"
+METER = "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
 HEAD = '<part-list><score-part id="P1"><part-name/></score-part></part-list>'
 
 
@@ -334,6 +342,95 @@ def test_any_bytes_are_no_midi_file_or_a_readable_one(data: bytes, head: bytes) 
         assert str(path) in str(error)
     finally:
         path.unlink()
+
+
+LONG_BARS = {
+    "forward": _measure(NOTE.format(1) + FORWARD.format(999_999_999) + NOTE.format(1)),
+    "backup": _measure(
+        NOTE.format(1) + FORWARD.format(999_999_999)
+        + FORWARD.replace("forward", "backup").format(999_999_998) + NOTE.format(1)
+    ),
+    "a long note": _measure(NOTE.format(999_999_999)),
+    "tiny divisions": _measure(NOTE.format(1)).replace(">1</divisions", ">0.000000001</divisions"),
+    "many notes": _measure(NOTE.format(1) * 1000),
+    "many notes in 4/4": _measure(METER + NOTE.format(1) * 1000),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("measures", LONG_BARS.values(), ids=LONG_BARS)
+def test_a_bar_of_more_beats_than_a_meter_counts_is_refused(tmp_path: Path, measures: str) -> None:
+    before = _measure(NOTE.format(4), 6)
+    measures = before + measures.replace('number="1"', 'number="7"')
+    message = _refused(tmp_path, ".musicxml", _score(measures))
+    assert re.search(r": bar 7: the bar holds \d+/4 and a bar may have 999/4\. Divide it", message)
+
+
+@pytest.mark.parametrize("code", ["c1000|", "c4096|", "c" * 1000 + "|", "Ac999|", "z1000|"])
+def test_a_bar_of_abc_of_more_beats_than_a_meter_counts_is_refused(
+    tmp_path: Path, code: str
+) -> None:
+    tune = f"X:1\nT:x\nM:none\nL:1/4\nK:HP\nA4|{code}\n"
+    message = _refused(tmp_path, ".abc", tune.encode())
+    assert re.search(r": line 6, bar 2: the bar holds \d+/4 and a bar may have 999/4\.", message)
+    with pytest.raises(RungwiseError, match="bar 2: the bar holds"):
+        read_abc_line(f"L:1/4 A4|{code}", None)
+
+
+def test_a_note_of_endless_beats_is_refused_where_it_stands() -> None:
+    for length in ("999999999", "9" * 5000, "/" * 5000, "/" + "9" * 5000):
+        with pytest.raises(RungwiseError, match=r"bar 1, character 1: a length of [9/…]+ is out"):
+            read_abc_line(f"c{length}|", None)
+
+
+LONGEST_BARS = {
+    "a note": "c999|", "notes": "c" * 999 + "|", "a rest": "Az998|",
+    "sevenths": "(7:4:7GABcdefg/3|", "an eleventh": "A/11 B10/11 c|", "fine": "A/4096 B4095/4096|",
+    "odd lengths": "A/7 B/11 c/13 d/17 e/19 f/23|", "broken": "A>>>B<<<c>d<e|",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("code", LONGEST_BARS.values(), ids=LONGEST_BARS)
+@pytest.mark.parametrize("form", [".toml", ".abc", ".musicxml"])
+def test_every_bar_that_is_read_can_be_written_and_read_back(
+    tmp_path: Path, code: str, form: str
+) -> None:
+    path = tmp_path / "tune.abc"
+    path.write_text(f"X:1\nT:x\nM:none\nL:1/4\nQ:1/4=60\nK:HP\n{code}\n")
+    exercise = read_abc(path)
+    written = tmp_path / f"tune{form}"
+    write: dict[str, Callable[[Exercise], bytes]] = {
+        ".toml": write_definition, ".abc": write_abc, ".musicxml": write_musicxml
+    }  # fmt: skip
+    written.write_bytes(write[form](exercise))
+    if form == ".toml":
+        read_back = tuple(realise(read_definition(written)).lines)
+    else:
+        read_back = READERS[form](written).lines
+    assert [line.bars for line in read_back] == [line.bars for line in exercise.lines]
+
+
+def test_bars_that_last_for_days_in_all_are_refused(tmp_path: Path) -> None:
+    tune = "X:1\nM:none\nL:1/4\nK:HP\n" + "c999|" * 101 + "\n"
+    assert "lasts 100899 quarter notes" in _refused(tmp_path, ".abc", tune.encode())
+
+
+def test_lengths_without_a_common_share_are_refused(tmp_path: Path) -> None:
+    primes = [4093, 4091, 4079, 4073, 4057, 4051]
+    tune = "X:1\nK:HP\n" + "".join(f"A/{prime} " for prime in primes) + "|"
+    assert "line 3, bar 1: the lengths up to here" in _refused(tmp_path, ".abc", tune.encode())
+    divisions = "<attributes><divisions>{}</divisions></attributes>"
+    started = time.monotonic()
+    content = "".join(divisions.format(900_000_001 + 16 * n) + FORWARD.format(1)
+                      for n in range(100_000))  # fmt: skip
+    data = _score(_measure(content))
+    assert "bar 1: the lengths up to here" in _refused(tmp_path, ".musicxml", data)
+    assert time.monotonic() - started < SECONDS
+
+
+@pytest.mark.parametrize("signs", [">" * 300_000, "< " * 300_000, ">-<"])
+def test_a_broken_rhythm_is_broken_once(tmp_path: Path, signs: str) -> None:
+    message = _refused(tmp_path, ".abc", f"X:1\nK:HP\nA{signs}B|".encode())
+    assert "stands between two notes" in message
 
 
 @pytest.mark.parametrize(
