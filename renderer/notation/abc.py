@@ -35,6 +35,11 @@ from renderer.notation.written import AS_WRITTEN, MOST_NAMED, Reading, Score
 
 NINE_IN_ABC = "in ABC the chanter's nine notes are G A B c d e f g a (c and f sound sharp)"
 
+MOST_LETTERS_TRIED = 400_000
+"""Of the tunes' music, in looking for one that lies on the nine notes: about a thousand tunes."""
+LETTERS_OF_A_HEADER = 20
+"""What a tune costs in reading beside its music, as letters of music (judgement)."""
+
 _FIELD = re.compile(r"([H-WYh-w+](?=:)|[A-GXZa-gx-z](?=:(?![|:]))):\s*(.*)")
 """A note or rest before a repeat sign at the start of a line, such as `A:|`, is no field."""
 _BLOCK = re.compile(r"%%begin([a-z]+)")
@@ -98,15 +103,17 @@ def _header_meter(value: str, place: str = "M:") -> Meter | None:
         raise failure(str(error), "write it like 3/4, 6/8 or C", place=place) from None
 
 
-@dataclass
+@dataclass(slots=True)
 class _Tune:
     """The lines of one tune with their numbers in the file, header and body apart.
 
-    `music_in_header` is the line where music begins although no `K:` has ended the header, 0 for
-    none; `cut_off` are the lines of music after the empty line that ends the tune.
+    `common` is what the file says for all its tunes, by the field's letter; `music_in_header` is
+    the line where music begins although no `K:` has ended the header, 0 for none; `cut_off` are the
+    lines of music after the empty line that ends the tune.
     """
 
     number: str
+    common: dict[str, tuple[int, str]]
     header: list[tuple[int, str, str]] = field(default_factory=list)
     body: list[tuple[int, str]] = field(default_factory=list)
     music_in_header: int = 0
@@ -149,7 +156,7 @@ def _lines_of(text: str) -> Iterator[tuple[int, str]]:
 def _tunes(text: str) -> list[_Tune]:
     """Part a file into its tunes; what holds for all of them goes before each header."""
     tunes: list[_Tune] = []
-    common: list[tuple[int, str, str]] = []
+    common: dict[str, tuple[int, str]] = {}
     tune: _Tune | None = None
     in_body = False
     for number, line in _lines_of(text):
@@ -158,7 +165,7 @@ def _tunes(text: str) -> list[_Tune]:
             if tune is not None and in_body:
                 tune, in_body = None, False
         elif match is not None and match[1] == "X":
-            tune, in_body = _Tune(match[2].strip(), list(common)), False
+            tune, in_body = _Tune(match[2].strip(), common), False
             tunes.append(tune)
         elif tune is not None and in_body:
             tune.body.append((number, line))
@@ -170,11 +177,11 @@ def _tunes(text: str) -> list[_Tune]:
                 tune.music_in_header = number
         elif match is not None and match[1] in "TK":
             # A tune may lack its number.
-            tune, in_body = _Tune("", list(common)), match[1] == "K"
+            tune, in_body = _Tune("", common), match[1] == "K"
             tune.header.append((number, match[1], match[2]))
             tunes.append(tune)
         elif match is not None and match[1] in "MLQ" and not tunes:
-            common.append((number, match[1], match[2]))
+            common[match[1]] = (number, match[2])
         elif tunes and match is None and _looks_like_music(line):
             tunes[-1].cut_off.append(number)
     return tunes
@@ -187,7 +194,7 @@ def _score_of(tune: _Tune, source: str) -> Score:
             "write one before it, such as K:HP",
             place=f"line {tune.music_in_header}",
         )
-    header = {letter: (number, value) for number, letter, value in tune.header}
+    header = tune.common | {letter: (number, value) for number, letter, value in tune.header}
     meter: Meter | None = None
     key = Key(is_none=True)
     if "M" in header:
@@ -327,7 +334,14 @@ def scores_of_file(path: Path) -> Iterator[Score | RungwiseError]:
 
 
 def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score | None:
-    for tune in tunes:
+    letters = 0
+    for tried, tune in enumerate(tunes):
+        if letters > MOST_LETTERS_TRIED:
+            raise failure(
+                f"none of the first {tried} of its {len(tunes)} tunes lies on the nine notes",
+                "choose the tune with --tune, by its X: number or title",
+            )
+        letters += LETTERS_OF_A_HEADER + sum(len(line) for _, line in tune.body)
         try:
             score = _score_of(tune, source)
         except RungwiseError:

@@ -33,7 +33,7 @@ _TOKEN = re.compile(
       (?P<space>[\s`]+)
     | (?P<field>\[(?P<letter>[A-Za-z]):(?P<value>[^\]]*)\])
     | (?P<bar>(?:\[\||:+\||:{2,}|\|)[|:\]]*)
-    | (?P<ending>\[\s*(?:\d{1,2}(?:[,-]\d{1,2})*|"[^"]*"))
+    | (?P<ending>\[\s*(?:\d{1,2}(?:[,-]\d{1,2})*+|"[^"]*"))
     | (?P<grace>\{[^}]*\})
     | (?P<tuplet>\((?P<p>[2-9])(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?)
     | (?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?P<length>\d*/*\d*))
@@ -50,9 +50,9 @@ _TOKEN = re.compile(
 )
 _GRACE = re.compile(
     # Slurs, ties, tuplets and broken rhythm shape nothing that a piper's gracenotes have.
-    r"(?:[\s.~H-Wh-w)]|\(\d?)*(?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*))(?:\d*/*\d*)[-<>\s)]*"
+    r"(?:[\s.~H-Wh-w)]|\(\d?)*+(?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*))(?:\d*/*\d*)[-<>\s)]*+"
 )
-_ENDING_NUMBERS = re.compile(r"\s*(\d{1,2}(?:[,-]\d{1,2})*)")
+_ENDING_NUMBERS = re.compile(r"\s*+(\d{1,2}(?:[,-]\d{1,2})*+)")
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 _SIGN_NAMES = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}

@@ -320,6 +320,37 @@ def test_music_code_without_end_is_bounded(tmp_path: Path, code: str) -> None:
     assert time.monotonic() - started < SECONDS
 
 
+BAR_OFF_THE_CHANTER = "bbbb bbbb|"
+
+
+@pytest.mark.parametrize(
+    "tunes",
+    [
+        "X:1\nK:C\nb\n" * 363_000,
+        f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}\n" * 9_000,
+        f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}[Q:x]\n" * 9_000,
+    ],
+    ids=["of one note", "of many notes", "that break off"],
+)
+def test_no_more_tunes_are_tried_than_can_be_in_time(tmp_path: Path, tunes: str) -> None:
+    path = tmp_path / "tunes.abc"
+    path.write_text(f"{tunes}X:last\nK:HP\nA4|\n")
+    started = time.monotonic()
+    with pytest.raises(RungwiseError, match=r"none of the first \d+ of its \d+ tunes.*--tune"):
+        read_abc(path)
+    assert time.monotonic() - started < SECONDS
+    assert len(list(read_abc(path, Reading(part="last")).lines)) == 1
+
+
+def test_what_holds_for_many_tunes_is_read_once(tmp_path: Path) -> None:
+    path = tmp_path / "common.abc"
+    path.write_text("M:4/4\n" * 200_000 + "M:3/4\n" + "X:1\nK:HP\nb\n" * 20_000)
+    started = time.monotonic()
+    with pytest.raises(RungwiseError, match="not on the chanter"):
+        read_abc(path, Reading(part="1"))
+    assert time.monotonic() - started < SECONDS
+
+
 @settings(max_examples=150, deadline=None)
 @given(st.text(alphabet="GABcdefga{}|:[]()<>-/0123456789z ,'^_=\"!LMKP%~\n", max_size=60))
 def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
