@@ -23,6 +23,7 @@ from renderer.notation.abc_fields import (
     read_text,
     read_unit,
 )
+from renderer.notation.chanter_pitches import MOST_REPORTED
 from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
@@ -63,6 +64,7 @@ LONGEST_NOTE = 4096
 MOST_DIGITS = 12
 MOST_SLASHES = 8
 MOST_BARS_NAMED = 5
+MOST_MARKS_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,7 @@ class MusicCode:
         self._notes: list[Written] = []
         self._count = 0
         self._divisions = 1
+        self._ranges = 0
         self._line = 0
         self._accidentals: dict[str, int] = {}
         self._grace: list[Pitch] = []
@@ -178,9 +181,13 @@ class MusicCode:
         if tempo is None:
             return
         if tempo.is_range:
+            self._ranges += 1
             said = f"The tempo on {place} is a range: its lower end is taken."
+            if self._ranges > MOST_MARKS_NAMED:
+                said = "Of more tempos that are ranges the lower end is taken."
             self.remarks[said] = None
         if self._notes:
+            self._count_note()
             self._tempos_inside.append((len(self._notes), tempo.quarters))
         else:
             self._tempo = tempo.quarters
@@ -243,6 +250,10 @@ class MusicCode:
         self._end_bar(double=True)
         problems = list(self._bars_that_do_not_add_up())
         if problems and strict:
+            rest = len(problems) - MOST_REPORTED
+            if rest > 0:
+                last = Problem(f"{rest} more bars do not add up", "correct these first")
+                problems[MOST_REPORTED:] = [last]
             raise RungwiseError(problems)
         if problems:
             named = "; ".join(f"{p.place}: {p.cause}" for p in problems[:MOST_BARS_NAMED])

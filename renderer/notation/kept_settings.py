@@ -11,9 +11,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
+from itertools import islice
 from xml.etree.ElementTree import Element
 
-from renderer.errors import RungwiseError
+from renderer.errors import RungwiseError, shortened
 from renderer.notation.definition_fields import (
     WrongValueError,
     read_gracenote_length,
@@ -24,6 +25,7 @@ from renderer.notation.limits import (
     FASTEST_TEMPO,
     LONGEST_TEXT,
     LONGEST_TITLE,
+    MOST_LINES,
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
@@ -31,6 +33,9 @@ from renderer.notation.score import Exercise, Gracenotes, Ladder
 from renderer.notation.source_file import without_controls
 
 SOFTWARE = "Rungwise"
+MOST_SETTINGS = MOST_LINES + 100
+"""One for each line, and those of the whole exercise."""
+MOST_LEFT_OUT_NAMED = 5
 
 LINE_INNER = "inner length of line "
 """With the line's number after it."""
@@ -94,18 +99,22 @@ def musicxml_settings(root: Element) -> dict[str, str]:
     if not any(name.startswith(SOFTWARE) for name in software):
         return {}
     fields = root.iterfind("identification/miscellaneous/miscellaneous-field")
-    return {field.get("name", ""): field.text or "" for field in fields}
+    return {field.get("name", ""): field.text or "" for field in islice(fields, MOST_SETTINGS)}
 
 
 def with_settings(exercise: Exercise, settings: Mapping[str, str]) -> Exercise:
     """Return the exercise with its settings; one that cannot be read is left out and said."""
+    remarks: list[str] = []
     for name, value in settings.items():
         try:
             exercise = _with_setting(exercise, name, value)
         except (WrongValueError, RungwiseError, ValueError, IndexError):
-            remark = f"The file says {name} = {value[:60]!r}, which is left out."
-            exercise = replace(exercise, remarks=(*exercise.remarks, remark))
-    return exercise
+            said = f"{shortened(name)} = {shortened(value, 60)!r}"
+            remarks.append(f"The file says {said}, which is left out.")
+    if len(remarks) > MOST_LEFT_OUT_NAMED:
+        rest = len(remarks) - MOST_LEFT_OUT_NAMED
+        remarks[MOST_LEFT_OUT_NAMED:] = [f"{rest} more of the file's settings are left out."]
+    return replace(exercise, remarks=(*exercise.remarks, *remarks))
 
 
 def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:

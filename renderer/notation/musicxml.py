@@ -14,13 +14,15 @@ from xml.etree.ElementTree import Element
 from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
+from renderer.notation.limits import MOST_BARS
 from renderer.notation.musicxml_file import read_score_element
 from renderer.notation.musicxml_part import Part, PartReader
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
-from renderer.notation.written import AS_WRITTEN, Reading, Score, index_of_part
+from renderer.notation.written import AS_WRITTEN, Measure, Reading, Score, index_of_part
 
 MOST_PARTS = 1000
+MOST_BARS_OF_ALL_PARTS = 20 * MOST_BARS
 
 
 def _parts(root: Element) -> Iterator[Part]:
@@ -28,6 +30,12 @@ def _parts(root: Element) -> Iterator[Part]:
         part.get("id", ""): " ".join((part.findtext("part-name") or "").split())
         for part in root.iterfind("part-list/score-part")
     }
+    bars = sum(len(element) for element in root if element.tag in ("part", "measure"))
+    if bars > MOST_BARS_OF_ALL_PARTS:
+        raise failure(
+            f"its parts have more than {MOST_BARS_OF_ALL_PARTS} bars in all",
+            "save the part on its own",
+        )
     readers: dict[str, PartReader] = {}
     if root.tag == "score-partwise":
         for number, part in enumerate(root.iterfind("part"), start=1):
@@ -53,29 +61,24 @@ def _check_parts(count: int) -> None:
         raise failure(f"the score has more than {MOST_PARTS} parts", "save the part on its own")
 
 
-def _with_marks_for_all(parts: list[Part]) -> None:
-    """Give each part the tempo and rehearsal marks that stand in another one.
+def _with_marks_of_all(parts: list[Part], index: int) -> list[Measure]:
+    """Return a part's measures with the tempo and rehearsal marks that stand in another one.
 
     Notation programs write them once, in the uppermost part, and mean them for the whole score.
     """
-    longest = max((len(part.measures) for part in parts), default=0)
-    for at in range(longest if len(parts) > 1 else 0):
-        row = [part.measures[at] for part in parts if at < len(part.measures)]
-        tempo = next((m.tempo for m in row if m.tempo is not None), None)
-        inside = next((m.tempos_inside for m in row if m.tempos_inside), ())
-        heading = next((m.heading for m in row if m.heading), "")
-        if tempo is None and not inside and not heading:
-            continue
-        for part in parts:
-            if at < len(part.measures):
-                measure = part.measures[at]
-                part.measures[at] = replace(
-                    measure,
-                    tempo=tempo if measure.tempo is None else measure.tempo,
-                    tempos_inside=measure.tempos_inside or inside,
-                    heading=measure.heading or heading,
-                    begins_line=measure.begins_line or bool(heading),
-                )
+    measures = list(parts[index].measures)
+    for part in parts:
+        for at, (measure, other) in enumerate(zip(measures, part.measures, strict=False)):
+            if other.tempo is None and not other.tempos_inside and not other.heading:
+                continue
+            measures[at] = replace(
+                measure,
+                tempo=other.tempo if measure.tempo is None else measure.tempo,
+                tempos_inside=measure.tempos_inside or other.tempos_inside,
+                heading=measure.heading or other.heading,
+                begins_line=measure.begins_line or bool(other.heading),
+            )
+    return measures
 
 
 def _title(root: Element, path: Path) -> str:
@@ -119,7 +122,6 @@ def _read(path: Path, reading: Reading) -> Exercise:
     parts = list(_parts(root))
     if not parts:
         raise failure("the score has no parts", "export it again with its music")
-    _with_marks_for_all(parts)
     scores = [
         Score(title, tuple(part.measures), part.keyless, str(path), tuple(part.remarks))
         for part in parts
@@ -129,7 +131,8 @@ def _read(path: Path, reading: Reading) -> Exercise:
         found = parts[index].problems
         remedy = "a chanter plays one note at a time: leave one in, or choose another part"
         raise RungwiseError([*found[:-1], replace(found[-1], remedy=remedy)])
-    exercise = with_settings(exercise_of(scores[index], reading), musicxml_settings(root))
+    score = replace(scores[index], measures=tuple(_with_marks_of_all(parts, index)))
+    exercise = with_settings(exercise_of(score, reading), musicxml_settings(root))
     if len(parts) == 1:
         return exercise
     name = shortened(parts[index].name)

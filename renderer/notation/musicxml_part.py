@@ -21,6 +21,10 @@ from renderer.notation.score import Meter
 from renderer.notation.written import Measure, Pitch, Written, beat_at, common_divisions
 
 MOST_DOTS = 8
+MOST_LENGTHS_KEPT = 1000
+"""Texts of `<duration>` that are made sense of once for all notes."""
+MOST_MARKS_NAMED = 5
+"""Marks that are named one by one as not read."""
 _NUMBER = re.compile(
     r"\s{0,20}[+-]?(?:\d{1,20}(?:\.\d{0,20})?|\.\d{1,20})(?:[eE][+-]?\d{1,2})?\s{0,20}"
 )
@@ -37,7 +41,6 @@ _DECORATIONS = (
     "glissando",
     "slide",
 )
-_WORDS = "direction-type/words"
 _SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 _JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno", "fine")
 
@@ -85,6 +88,8 @@ class PartReader:
         self.part = Part(name)
         self._divisions = Fraction(1)
         self._common = 1
+        self._lengths: dict[str | None, Fraction] = {}
+        self._unread_metronomes = 0
         self._meter: Meter | None = None
         self._voice: str | None = None
         self._grace: list[Pitch] = []
@@ -155,7 +160,7 @@ class PartReader:
         opens, closes, ends_section = False, 0, False
         endings = self._endings
         for barline in measure.iterfind("barline"):
-            opens |= barline.find("repeat[@direction='forward']") is not None
+            opens |= _repeat(barline, "forward") is not None
             closes = max(closes, _closes(barline))
             endings = self._ending(barline, endings)
             at_end = barline.get("location", "right") == "right"
@@ -186,6 +191,7 @@ class PartReader:
             if not start:
                 tempo = mark
             elif start < self._longest:
+                self._count_notes(1)
                 inside[start] = mark
             else:
                 self._next_tempo = mark
@@ -201,6 +207,7 @@ class PartReader:
         divisions = element.findtext("divisions")
         if divisions is not None:
             self._divisions = _number(divisions, "<divisions>", self._place)
+            self._lengths.clear()
             if self._divisions <= 0:
                 raise failure("<divisions> is not above 0", "export it again", place=self._place)
         for key in element.iterfind("key"):
@@ -239,10 +246,17 @@ class PartReader:
         return Meter(int(count_in_all), finest)
 
     def _duration(self, element: Element) -> Fraction:
-        value = _number(element.findtext("duration"), "<duration>", self._place)
+        text = element.findtext("duration")
+        known = self._lengths.get(text)
+        if known is not None:
+            return known
+        value = _number(text, "<duration>", self._place)
         if value < 0:
             raise failure("a length is below 0", "export it again", place=self._place)
-        return self._counted(value / self._divisions / 4)
+        if len(self._lengths) == MOST_LENGTHS_KEPT:
+            self._lengths.clear()
+        length = self._lengths[text] = self._counted(value / self._divisions / 4)
+        return length
 
     def _counted(self, length: Fraction) -> Fraction:
         self._common = common_divisions(self._common, length, self._place)
@@ -363,26 +377,37 @@ class PartReader:
 
     def _direction(self, element: Element) -> None:
         """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""
-        rehearsal = element.find("direction-type/rehearsal")
+        kinds: dict[str, Element] = {}
+        jumps = False
+        for kind in element.findall("direction-type"):
+            for child in kind:
+                kinds.setdefault(child.tag, child)
+                jumps |= child.tag == "words" and is_jump(child.text or "")
+        rehearsal = kinds.get("rehearsal")
         if rehearsal is not None and self._rehearsal is None:
             self._rehearsal = (rehearsal.text or "").strip()
         sound = element if element.tag == "sound" else element.find("sound")
-        jumps = sound is not None and any(sound.get(name) is not None for name in _JUMPS)
-        jumps |= any(element.find(f"direction-type/{name}") is not None for name in _JUMPS)
-        jumps |= any(is_jump(words.text or "") for words in element.iterfind(_WORDS))
-        if jumps:
+        jumps |= sound is not None and any(sound.get(name) is not None for name in _JUMPS)
+        if jumps or any(name in kinds for name in _JUMPS):
             self.part.remarks[JUMPS_LEFT_OUT] = None
         tempo: Fraction | None = None
-        metronome = element.find("direction-type/metronome")
+        metronome = kinds.get("metronome")
         if sound is not None and sound.get("tempo") is not None:
             tempo = _number(sound.get("tempo"), "a tempo", self._place).limit_denominator(1000)
         elif metronome is not None:
             tempo = _metronome(metronome, self._tempo)
             if tempo is None:
-                self.part.remarks[f"The metronome mark in {self._place} is not read."] = None
+                self._leave_out_metronome()
         if tempo and tempo > 0:
             self._tempo = tempo
             self._tempos.append((self._now, tempo))
+
+    def _leave_out_metronome(self) -> None:
+        self._unread_metronomes += 1
+        if self._unread_metronomes <= MOST_MARKS_NAMED:
+            self.part.remarks[f"The metronome mark in {self._place} is not read."] = None
+        else:
+            self.part.remarks["More metronome marks are not read."] = None
 
     def _ending(self, barline: Element, endings: tuple[int, ...]) -> tuple[int, ...]:
         """Follow an ending's bracket; return the passes that the bar at hand is played in.
@@ -391,10 +416,10 @@ class PartReader:
         """
         started: tuple[int, ...] = ()
         begins = barline.get("location") == "left"
-        if begins and barline.find("repeat[@direction='forward']") is not None:
+        if begins and _repeat(barline, "forward") is not None:
             # A bracket that nothing has closed ends where the next repeat begins.
             endings = self._endings = ()
-        for ending in barline.iterfind("ending"):
+        for ending in barline.findall("ending"):
             if ending.get("type") == "start":
                 started = self._endings = passes_of_ending(ending.get("number", ""))
             else:
@@ -402,9 +427,15 @@ class PartReader:
         return endings or started
 
 
+def _repeat(barline: Element, direction: str) -> Element | None:
+    """The first repeat sign of a direction, `forward` or `backward`."""
+    signs = barline.findall("repeat")
+    return next((sign for sign in signs if sign.get("direction") == direction), None)
+
+
 def _closes(barline: Element) -> int:
     """How often the music up to a bar line is played in all; 0 without a repeat sign."""
-    repeat = barline.find("repeat[@direction='backward']")
+    repeat = _repeat(barline, "backward")
     if repeat is None:
         return 0
     times = repeat.get("times", "2")

@@ -46,6 +46,8 @@ from renderer.notation.written import (
 
 USUAL_TEMPO = Fraction(60)
 """Beats per minute of a score without a tempo mark."""
+MOST_BARS_NAMED = 5
+"""Bars longer than their meter that are named one by one."""
 
 
 def _bar_meter(measure: Measure) -> Meter:
@@ -155,7 +157,11 @@ def _tempo_of(measure: Measure) -> Fraction | None:
 
 def _check_size(measures: Sequence[Measure]) -> None:
     count = sum(
-        len(measure.notes) + sum(len(n.gracenotes) for n in measure.notes) for measure in measures
+        len(measure.notes)
+        + sum(len(note.gracenotes) for note in measure.notes)
+        # Each parts the bar and one of its notes.
+        + len(measure.tempos_inside)
+        for measure in measures
     )
     if count > MOST_WRITTEN_NOTES:
         raise failure(
@@ -225,6 +231,7 @@ class _Lines:
         self.remarks: list[str] = []
         self.first_tempo: Fraction | None = None
         self._joiner = joiner
+        self._longer_bars = 0
         self._begins, self._heading = True, ""
         self._quarters: Fraction | None = None
         self._tempo: Fraction | None = None
@@ -237,10 +244,14 @@ class _Lines:
             return
         meter = _bar_meter(measure)
         if measure.meter is not None and meter != measure.meter:
-            self.remarks.append(
+            self._longer_bars += 1
+            said = (
                 f"{measure.place[:1].upper()}{measure.place[1:]} is longer than {measure.meter}; "
                 f"it is counted as {meter}."
             )
+            if self._longer_bars > MOST_BARS_NAMED:
+                said = "More bars are longer than their meter; each is counted by its own length."
+            self.remarks.append(said)
         if self._begins:
             self._joiner.begin_line()
             self.lines.append((_printable(self._heading), []))

@@ -130,9 +130,10 @@ class Measure:
         A note that a tempo mark falls into is tied across it.
         """
         starts: dict[Fraction, Fraction | None] = {Fraction(0): self.tempo}
+        length = self.length
         tempo = self.tempo or tempo
         for at, mark in self.tempos_inside:
-            if mark != tempo and 0 < at < self.length:
+            if mark != tempo and 0 < at < length:
                 starts[at] = mark
             tempo = mark
         parts = _parts(self.notes, list(starts))

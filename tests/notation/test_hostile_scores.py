@@ -10,6 +10,7 @@ import resource
 import subprocess
 import sys
 import time
+import tracemalloc
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -23,10 +24,11 @@ from renderer.notation.abc import read_abc, read_abc_line
 from renderer.notation.abc_writer import write_abc
 from renderer.notation.definition import read_definition
 from renderer.notation.definition_writer import write_definition
+from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.midi import read_midi
 from renderer.notation.musicxml import read_musicxml
 from renderer.notation.musicxml_writer import write_musicxml
-from renderer.notation.score import Exercise
+from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import Reading
 from renderer.technique.realise import realise
 
@@ -232,6 +234,78 @@ def test_endless_numbers_in_a_midi_file_are_refused_in_time(tmp_path: Path) -> N
     assert "more than the 4 bytes" in _said_within_limits(path)
 
 
+MARKUP = {
+    "elements": '<a b=""/>' * 3_500_000,
+    "attributes": "<a " + " ".join(f'a{n}=""' for n in range(1_700_000)) + "/>",
+    "depth": "<a>" * 1_700_000 + "</a>" * 1_700_000,
+    "encoded twice as long": "<a/>" * 3_900_000,
+}
+
+
+@pytest.mark.parametrize("kind", MARKUP)
+def test_more_markup_than_any_score_has_is_refused_before_it_fills_the_memory(
+    tmp_path: Path, kind: str
+) -> None:
+    root = f"<score-partwise>{MARKUP[kind]}</score-partwise>"
+    data = root.encode("utf-16" if "twice" in kind else "utf-8")
+    for suffix, content in ((".musicxml", data), (".mxl", _packed({"score.xml": data}))):
+        tracemalloc.start()
+        message = _refused(tmp_path, suffix, content)
+        _, most_bytes = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        assert "elements and attributes, and at most 1600000 are read. Save the part" in message
+        assert most_bytes < 4 * len(data)
+
+
+def test_a_score_of_as_many_notes_as_are_read_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "long.musicxml"
+    bar = _measure(NOTE.format(1) * 4)
+    path.write_bytes(_score(bar * (MOST_WRITTEN_NOTES // 4)))
+    assert len(list(read_musicxml(path).lines[0].melody_notes)) == MOST_WRITTEN_NOTES
+    path.write_bytes(_score(bar * (MOST_WRITTEN_NOTES // 4 + 1)))
+    with pytest.raises(RungwiseError, match="more than 50000 notes"):
+        read_musicxml(path)
+
+
+def test_long_namespaces_are_refused(tmp_path: Path) -> None:
+    data = f'<score-partwise xmlns="{"u" * 100_000}">{"<a/>" * 1_000_000}</score-partwise>'
+    assert "namespace 'uuu" in _refused(tmp_path, ".musicxml", data.encode())
+    data = _score(_measure(NOTE.format(4))).decode()
+    path = tmp_path / "score.musicxml"
+    path.write_text(data.replace("<score-partwise", '<score-partwise xmlns="urn:x"'))
+    assert read_musicxml(path).lines
+
+
+@pytest.mark.parametrize("name", ["nothing {}", "inner length of line {}"])
+def test_settings_without_end_are_bounded_and_named_in_short(tmp_path: Path, name: str) -> None:
+    fields = "".join(
+        f'<miscellaneous-field name="{name.format(n)}">x</miscellaneous-field>'
+        for n in range(300_000)
+    )
+    made = "<encoding><software>Rungwise</software></encoding>"
+    head = f"<identification>{made}<miscellaneous>{fields}</miscellaneous></identification>"
+    path = tmp_path / "settings.musicxml"
+    score = _score(_measure(NOTE.format(4))).decode()
+    path.write_text(score.replace("<score-partwise>", f"<score-partwise>{head}"))
+    started = time.monotonic()
+    assert len(read_musicxml(path).remarks) < 10
+    assert time.monotonic() - started < SECONDS
+
+
+def test_remarks_on_every_bar_are_said_in_short(tmp_path: Path) -> None:
+    metronome = "<direction><direction-type><metronome/></direction-type></direction>"
+    meter = METER.replace(">4</beats", ">1</beats")
+    path = tmp_path / "remarks.musicxml"
+    path.write_bytes(_score(_measure(meter + metronome + NOTE.format(2)) * 1000))
+    remarks = read_musicxml(path).remarks
+    assert "More metronome marks are not read." in remarks
+    assert "More bars are longer than their meter; each is counted by its own length." in remarks
+    assert len(remarks) < 20
+    tune = tmp_path / "remarks.abc"
+    tune.write_text("X:1\nM:1/4\nL:1/4\nK:HP\n" + "[Q:1/4=60-90]A2|\n" * 1000)
+    assert len(read_abc(tune).remarks) < 20
+
+
 def test_attributes_for_every_element_are_refused(tmp_path: Path) -> None:
     bomb = f'<!DOCTYPE score-partwise [<!ATTLIST a x CDATA "{"A" * 100_000}">]>'
     data = _score("<a/>" * 100_000, bomb)
@@ -258,7 +332,21 @@ def test_a_packed_score_with_a_single_wrong_byte_is_read_or_called_damaged(
 @pytest.mark.parametrize(
     "content",
     [
-        "<measure/>" * 500_000,
+        "<measure/>" * 300_000,
+        ("</part>" + '<part id="P2">' + "<measure/>" * 1_500) * 250,
+        "</part>"
+        + '<part id="P2">'
+        + '<measure><sound tempo="60"/></measure>' * 19_000
+        + ("</part>" + '<part id="P2">' + "<measure/>" * 300) * 990,
+        _measure(
+            (
+                "<sound tempo='60'/>"
+                + FORWARD.format("0.01")
+                + "<sound tempo='61'/>"
+                + FORWARD.format("0.01")
+            )
+            * 20_000
+        ),
         _measure(
             NOTE.format(4)
             + f'<barline><ending type="start" number="{"1-99," * 2_000_000}"/></barline>'
@@ -275,7 +363,16 @@ def test_a_packed_score_with_a_single_wrong_byte_is_read_or_called_damaged(
         )
         + "<measure/>" * 15_000,
     ],
-    ids=["bars", "endings", "beats", "parts", "repeated bars"],
+    ids=[
+        "bars",
+        "bars of parts",
+        "marks for all parts",
+        "tempos in a bar",
+        "endings",
+        "beats",
+        "parts",
+        "repeated bars",
+    ],
 )
 def test_a_score_without_end_is_bounded(tmp_path: Path, content: str) -> None:
     path = tmp_path / "endless.musicxml"
@@ -349,6 +446,13 @@ def test_what_holds_for_many_tunes_is_read_once(tmp_path: Path) -> None:
     with pytest.raises(RungwiseError, match="not on the chanter"):
         read_abc(path, Reading(part="1"))
     assert time.monotonic() - started < SECONDS
+
+
+def test_bars_that_do_not_add_up_are_reported_up_to_a_number() -> None:
+    with pytest.raises(RungwiseError) as caught:
+        read_abc_line("L:1/4 A4|" + "A2|" * 1000 + "A4|", Meter(4, 4))
+    assert len(caught.value.problems) == 41
+    assert "960 more bars do not add up" in str(caught.value.problems[-1])
 
 
 @settings(max_examples=150, deadline=None)
