@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from renderer.errors import RungwiseError, failure, shortened
+from renderer.errors import Problem, RungwiseError, failure, shortened
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
 from renderer.notation.limits import MOST_BARS
@@ -128,9 +128,7 @@ def _read(path: Path, reading: Reading) -> Exercise:
     ]
     index = _chosen(parts, scores, reading)
     if parts[index].problems:
-        found = parts[index].problems
-        remedy = "a chanter plays one note at a time: leave one in, or choose another part"
-        raise RungwiseError([*found[:-1], replace(found[-1], remedy=remedy)])
+        raise RungwiseError(_with_remedies_once(parts[index].problems))
     score = replace(scores[index], measures=tuple(_with_marks_of_all(parts, index)))
     exercise = with_settings(exercise_of(score, reading), musicxml_settings(root))
     if len(parts) == 1:
@@ -140,6 +138,15 @@ def _read(path: Path, reading: Reading) -> Exercise:
         name = f"{name} number {index + 1}".lstrip()
     remark = f"The score has {len(parts)} parts; {name} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))
+
+
+def _with_remedies_once(problems: list[Problem]) -> list[Problem]:
+    """Leave each remedy to the last of the problems that it is for."""
+    last = {problem.remedy: at for at, problem in enumerate(problems)}
+    return [
+        problem if last[problem.remedy] == at else replace(problem, remedy="")
+        for at, problem in enumerate(problems)
+    ]
 
 
 def _chosen(parts: list[Part], scores: list[Score], reading: Reading) -> int:

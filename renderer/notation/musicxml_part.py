@@ -20,6 +20,8 @@ from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, pass
 from renderer.notation.score import Meter
 from renderer.notation.written import Measure, Pitch, Written, beat_at, common_divisions
 
+ONE_NOTE_AT_A_TIME = "a chanter plays one note at a time: leave one in, or choose another part"
+NOTE_AFTER_GRACENOTES = "write the note after them, or leave them out"
 MOST_DOTS = 8
 MOST_LENGTHS_KEPT = 1000
 """Texts of `<duration>` that are made sense of once for all notes."""
@@ -100,6 +102,7 @@ class PartReader:
         self._section_ended = True
         self._count = 0
         # Of the measure at hand
+        self._grace_start = Fraction(0)
         self._place = ""
         self._notes: list[Written] = []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
@@ -117,6 +120,7 @@ class PartReader:
         self._notes, self._tempos = [], []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
         self._rehearsal = None
+        self._grace_start = Fraction(0)
         new_system = False
         for child in element:
             match child.tag:
@@ -136,8 +140,7 @@ class PartReader:
                     new_system |= "yes" in (child.get("new-system"), child.get("new-page"))
                 case _:
                     pass
-        if self._longest > self._filled:
-            self._notes.append(Written(self._longest - self._filled, None))
+        self._rest_until(self._longest)
         signs = self._bar_lines(element)
         tempo, inside = self._tempos_of_bar()
         self.part.measures.append(
@@ -320,11 +323,25 @@ class PartReader:
         if is_grace:
             if pitch is not None:
                 self._grace.append(pitch)
+                self._grace_start = start
             return
         if length == 0:
             self.part.remarks["Notes of no length are left out."] = None
             return
         self._place_note(element, fields, pitch, start)
+
+    def _rest_until(self, end: Fraction) -> None:
+        """Fill the bar with a rest up to a place, if it is not filled."""
+        if end > self._filled:
+            if self._grace_start < end:
+                self._no_gracenotes(self._grace_start)
+            self._notes.append(Written(end - self._filled, None))
+
+    def _no_gracenotes(self, start: Fraction) -> None:
+        """Object to gracenotes that a rest follows."""
+        if self._grace:
+            self._problem("gracenotes lead to a rest", start, remedy=NOTE_AFTER_GRACENOTES)
+            self._grace = []
 
     def _place_note(
         self,
@@ -336,8 +353,9 @@ class PartReader:
         if start < self._filled:
             self._problem("a note begins before the one before it ends", start)
             return
-        if start > self._filled:
-            self._notes.append(Written(start - self._filled, None))
+        self._rest_until(start)
+        if "rest" in fields:
+            self._no_gracenotes(start)
         tied = any(tie.get("type") == "stop" for tie in element.iterfind("tie"))
         tied |= any(tie.get("type") == "stop" for tie in element.iterfind("notations/tied"))
         group: tuple[Pitch, ...] = ()
@@ -370,10 +388,10 @@ class PartReader:
             self._problem(f"{step}{octave} is raised by {alter} of a semitone", start)
         return Pitch(step, round(alter), int(octave))
 
-    def _problem(self, cause: str, start: Fraction) -> None:
+    def _problem(self, cause: str, start: Fraction, *, remedy: str = ONE_NOTE_AT_A_TIME) -> None:
         if len(self.part.problems) < MOST_REPORTED:
             place = f"{self._place}, beat {beat_at(start, self._meter)}"
-            self.part.problems.append(Problem(cause, "", place))
+            self.part.problems.append(Problem(cause, remedy, place))
 
     def _direction(self, element: Element) -> None:
         """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""

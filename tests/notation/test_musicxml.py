@@ -388,6 +388,54 @@ def test_a_chord_is_refused_with_its_place(tmp_path: Path) -> None:
         _read(tmp_path, score)
 
 
+GRACE = "<note><grace/><pitch><step>G</step><octave>5</octave></pitch></note>"
+REST = "<note><rest/><duration>4</duration></note>"
+FORWARD = "<forward><duration>4</duration></forward>"
+SECOND_VOICE = f"<backup><duration>4</duration></backup>{_note('A4', 8, '<voice>2</voice>')}"
+
+
+@pytest.mark.parametrize(
+    ("content", "beat"),
+    [
+        ((GRACE, REST, _note("A4")), "1"),
+        ((_note("A4"), GRACE, FORWARD, _note("B4")), "2"),
+        ((_note("A4"), GRACE, SECOND_VOICE), "2"),
+        ((_note("A4"), GRACE, FORWARD), "2"),
+    ],
+    ids=["a rest", "a gap", "a bar that another voice fills", "a gap to the end of the bar"],
+)
+def test_gracenotes_that_lead_to_a_rest_are_refused_as_in_abc(
+    tmp_path: Path, content: tuple[str, ...], beat: str
+) -> None:
+    score = _score(_part(_measure(7, "ATTRIBUTES", *content), _measure(8, _note("B4"))))
+    with pytest.raises(RungwiseError, match=f"bar 7, beat {beat}: gracenotes lead to a rest"):
+        _read(tmp_path, score)
+    with pytest.raises(RungwiseError, match="gracenotes lead to a rest"):
+        read_abc_line("A2 | {g}z2 c2", None)
+
+
+def test_gracenotes_may_stand_before_the_bar_line_or_behind_a_gap(tmp_path: Path) -> None:
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", _note("A4", 8), GRACE),
+            _measure(2, _note("B4"), FORWARD, GRACE, _note("A4", 4)),
+            _measure(3, REST, GRACE, _note("B4")),
+        )
+    )
+    notes = list(_read(tmp_path, score).lines[0].melody_notes)
+    assert [len(note.group) for note in notes] == [0, 1, 1, 1]
+
+
+def test_each_kind_of_problem_has_its_remedy_once(tmp_path: Path) -> None:
+    chord = _note("E5", 4).replace("<note>", "<note><chord/>")
+    bar = (GRACE, REST, _note("A4"), chord)
+    score = _score(_part(_measure(1, "ATTRIBUTES", *bar), _measure(2, *bar)))
+    with pytest.raises(RungwiseError) as caught:
+        _read(tmp_path, score)
+    remedies = [problem.remedy[:14] for problem in caught.value.problems]
+    assert remedies == ["", "", "write the note", "a chanter play"]
+
+
 def test_gracenotes_keep_their_order_and_ties_join_notes(tmp_path: Path) -> None:
     grace = "<note><grace/><pitch><step>{}</step><octave>{}</octave></pitch></note>"
     tied = _note("B4", 4, '<tie type="stop"/>')
