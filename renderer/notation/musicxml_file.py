@@ -160,10 +160,10 @@ def _plain_name(name: str) -> str:
     return posixpath.normpath(name.replace("\\", "/")).lstrip("/")
 
 
-def _named_by_container(archive: zipfile.ZipFile) -> list[str]:
+def _named_by_container(archive: zipfile.ZipFile, packed_name: str) -> list[str]:
     """The names of the scores that the container lists; none if it cannot be read."""
     try:
-        container = _parsed(_member(archive, _CONTAINER, _CONTAINER_BYTES))
+        container = _parsed(_member(archive, packed_name, _CONTAINER_BYTES))
     except RungwiseError:
         return []
     return [
@@ -178,7 +178,7 @@ def _named_by_container(archive: zipfile.ZipFile) -> list[str]:
 def _score_name(archive: zipfile.ZipFile) -> str:
     by_plain_name = {_plain_name(name): name for name in archive.namelist()}
     if _CONTAINER in by_plain_name:
-        for listed in _named_by_container(archive):
+        for listed in _named_by_container(archive, by_plain_name[_CONTAINER]):
             for name in (_plain_name(listed), _plain_name(unquote(listed))):
                 if name in by_plain_name:
                     return by_plain_name[name]

@@ -126,6 +126,42 @@ def test_names_with_paths_inside_a_packed_score_are_only_names(tmp_path: Path) -
     assert sorted(p.name for p in tmp_path.rglob("*")) == ["a", "b", "score.mxl"]
 
 
+def test_a_packed_score_may_have_names_as_windows_writes_them(tmp_path: Path) -> None:
+    container = '<container><rootfiles><rootfile full-path="music\\b.xml"/></rootfiles></container>'
+    packed = _packed({
+        "META-INF\\container.xml": container.encode(),
+        "a.xml": b"<no-score/>",
+        "music\\b.xml": _score(_measure(NOTE.format(4))),
+    })  # fmt: skip
+    path = tmp_path / "score.mxl"
+    path.write_bytes(packed)
+    assert read_musicxml(path).lines
+
+
+@pytest.mark.parametrize(
+    ("at", "value"), [(6, 1), (6, 0x41), (8, 99), (14, 12345)],
+    ids=["encrypted", "strongly encrypted", "packed in an unknown way", "wrong check sum"],
+)  # fmt: skip
+def test_a_packed_score_that_cannot_be_unpacked_is_refused(
+    tmp_path: Path, at: int, value: int
+) -> None:
+    whole = bytearray(_packed({"score.xml": _score(_measure(NOTE.format(4)))}))
+    # The archive's list of files repeats what stands before each, two bytes further on.
+    for place in (at, whole.index(b"PK\1\2") + at + 2):
+        whole[place : place + 2] = value.to_bytes(2, "little")
+    assert "damaged .mxl file" in _refused(tmp_path, ".mxl", bytes(whole))
+
+
+def test_a_link_in_a_packed_score_is_not_followed(tmp_path: Path) -> None:
+    link = zipfile.ZipInfo("score.xml")
+    link.external_attr = 0o120777 << 16
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr(link, str(tmp_path / "outside.musicxml"))
+    (tmp_path / "outside.musicxml").write_bytes(_score(_measure(NOTE.format(4))))
+    assert "no well-formed XML" in _refused(tmp_path, ".mxl", out.getvalue())
+
+
 @pytest.mark.parametrize("suffix", [".musicxml", ".mxl", ".mid"])
 def test_a_truncated_file_is_refused(tmp_path: Path, suffix: str) -> None:
     score = _score("".join(_measure(NOTE.format(4), n) for n in range(20)))
