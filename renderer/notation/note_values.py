@@ -210,26 +210,48 @@ def beam_groups(
     offset:
         Where in the meter the bar begins (above 0 for a pickup).
     """
-    span = beam_span(meter)
     groups: list[list[int]] = []
-    open_span: Fraction | None = None
-    start = offset
-    for index, (value, rest) in enumerate(zip(values, silent, strict=True)):
-        here = start // span
+    open_span: int | str | None = None
+    spans = _beamed_spans(values, silent, beam_span(meter), offset)
+    for index, (value, rest, here) in enumerate(zip(values, silent, spans, strict=True)):
         if rest or not value.beam_count:
             open_span = None
-        elif open_span is not None and here == open_span:
+        elif here == open_span:
             groups[-1].append(index)
         else:
             groups.append([index])
-            open_span = Fraction(here)
-        start += value.length
+            open_span = here
     result = list(values)
     for group in groups:
         counts = [values[index].beam_count for index in group]
         for index, beams in zip(group, beams_of_group(counts), strict=True):
             result[index] = replace(result[index], beams=beams)
     return result
+
+
+def _beamed_spans(
+    values: Sequence[Value], silent: Sequence[bool], span: Fraction, offset: Fraction
+) -> list[int | str]:
+    """What each value may share a beam with: a span of the meter, or a tuplet that stands alone.
+
+    A tuplet does where it crosses a span, or where not all of it is beamed: from a beam that holds
+    a part of a tuplet and other notes Verovio counts wrong time.
+    """
+    found: list[int | str] = []
+    start = offset
+    begin, begun_at = 0, offset
+    for index, value in enumerate(values):
+        if value.begins_tuplet:
+            begin, begun_at = index, start
+        found.append(int(start // span))
+        start += value.length
+        if not value.ends_tuplet:
+            continue
+        whole = range(begin, index + 1)
+        crosses = begun_at // span != -(-start // span) - 1
+        if crosses or any(silent[at] or not values[at].beam_count for at in whole):
+            found[begin:] = [f"tuplet {begin}"] * len(whole)
+    return found
 
 
 def beams_of_group(counts: Sequence[int]) -> list[tuple[Beam, ...]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import re
 import zipfile
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ from renderer.notation.musicxml_file import packed
 from renderer.notation.musicxml_writer import Instrument, write_musicxml
 from renderer.notation.pitch import Note
 from renderer.notation.printed import Opened, printed_line
-from renderer.notation.score import Exercise, Line, MelodyNote, Meter, note_id
+from renderer.notation.score import Exercise, Line, MelodyNote, Meter, Slot, note_id
 from renderer.notation.written import Reading
 from tests.notation.strategies import written_exercises
 
@@ -253,6 +254,57 @@ def test_verovio_engraves_every_note_under_its_name(exercise: Exercise) -> None:
     engraved = set(re.findall(r'id="(L\d+-B[^"]*)"', toolkit.renderToSVG(1)))
     written = {note.get("id") for note in _root(data).iter("note")}
     assert engraved == written
+
+
+def _starts_in_quarters(root: ElementTree.Element) -> dict[str, float]:
+    """Where each note at full size begins, reckoned from its durations."""
+    starts: dict[str, float] = {}
+    divisions, now = 1, Fraction(0)
+    for element in root.iterfind("part/measure/*"):
+        if element.tag == "attributes" and element.find("divisions") is not None:
+            divisions = int(element.findtext("divisions", ""))
+        elif element.tag == "note" and element.find("grace") is None:
+            starts[element.get("id", "")] = float(now)
+            now += Fraction(int(element.findtext("duration", "")), divisions)
+    return starts
+
+
+@settings(max_examples=40, deadline=None)
+@given(written_exercises())
+def test_verovio_counts_the_same_time(exercise: Exercise) -> None:
+    plain = replace(
+        exercise,
+        lines=tuple(
+            replace(
+                line,
+                bars=tuple(
+                    # Verovio puts gracenotes into its time map as well.
+                    replace(
+                        bar,
+                        items=tuple(
+                            MelodyNote(item.beats, (Slot(item.note),), tied=item.tied)
+                            if isinstance(item, MelodyNote)
+                            else item
+                            for item in bar.items
+                        ),
+                    )
+                    for bar in line.bars
+                ),
+            )
+            for line in exercise.lines
+        ),
+    )
+    data = write_musicxml(plain, opened="closed")
+    toolkit = verovio.toolkit()
+    assert toolkit.loadData(data.decode())
+    heard = {
+        name: moment["qstamp"]
+        for moment in toolkit.renderToTimemap({"includeRests": True})
+        for name in (*moment.get("on", ()), *moment.get("restsOn", ()))
+    }
+    starts = _starts_in_quarters(_root(data))
+    assert heard == pytest.approx({name: starts[name] for name in heard}, abs=1e-3)
+    assert len(heard) >= sum(not note.tied for line in plain for note in line.melody_notes)
 
 
 # As others write it

@@ -103,6 +103,13 @@ def test_notes_are_beamed_by_the_beat() -> None:
     assert _beams("1/8 1/4 1/8", Meter(2, 4)) == "..."
 
 
+def test_a_tuplet_over_a_beat_is_beamed_by_itself() -> None:
+    assert _beams("1/12 1/12 1/12 1/8 1/8", Meter(2, 4)) == "(-)()"
+    assert _beams("1/8 1/12 1/12 1/12 1/8", Meter(2, 4)) == ".(-)."
+    assert _beams("3/16 1/24 1/24 1/24 3/16", Meter(2, 4)) == ".(-)."
+    assert _beams("1/24 1/24 1/24 1/16 1/16", Meter(1, 4)) == "(---)"
+
+
 def test_a_rest_ends_a_beam_and_a_pickup_counts_from_its_place_in_the_bar() -> None:
     assert _beams("1/8 1/16 1/16 1/8 1/8", Meter(2, 4), rests=" z") == "...()"
     assert _beams("1/8 1/8 1/8", Meter(2, 4), offset=Fraction(1, 8)) == ".()"
