@@ -55,9 +55,9 @@ def convert(
         OrnamentForm,
         typer.Option(
             case_sensitive=False,
-            help="Scores out: as gracenote groups, opened into notes, or as played.",
+            help="Scores out: as gracenote groups, opened into notes, or as they are.",
         ),
-    ] = OrnamentForm.CLOSED,
+    ] = OrnamentForm.AS_WRITTEN,
     pitch: Annotated[
         str, typer.Option(help="A, B flat, or low A in hertz in the pipe chanter's octave.")
     ] = "A",
@@ -82,7 +82,8 @@ def convert(
     """Write an exercise in another form: definition, ABC, MusicXML or MIDI.
 
     Reads any of them, or a shipped exercise by name; writes the form that OUT's ending names, and
-    lists what that form does not hold.
+    lists what that form does not hold. In MIDI each line is played once and the next follows at
+    once.
 
     Example: rungwise convert doublings.toml doublings.musicxml
     """

@@ -80,7 +80,15 @@ def naming(option: str) -> Iterator[None]:
 
 def refuse_to_replace(source: Path, output: Path | None) -> None:
     """Raise a `RungwiseError` if a command would write over the very file that it reads."""
-    if output is not None and output.exists() and source.exists() and output.samefile(source):
+    if output is None:
+        return
+    try:
+        is_same = output.exists() and source.exists() and output.samefile(source)
+    except OSError as error:
+        from renderer.delivery.files import disk_failure
+
+        raise disk_failure(error, output) from None
+    if is_same:
         raise failure("it is the file that is read", "name another one", file=str(output))
 
 

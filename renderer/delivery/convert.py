@@ -45,7 +45,7 @@ class Conversion:
 
     pitch: PitchStandard
     scale: Scale
-    opened: Opened = "closed"
+    opened: Opened = "as written"
     chanter: Chanter = Chanter.PRACTICE
     tuning: str = "bend"
     tempo: Fraction | None = None
@@ -162,6 +162,12 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
         be read again, or a disk that refuses; a file that was there stays as it was.
     """
     form = path.suffix.casefold()
+    if form not in _WRITERS and path.is_dir():
+        raise failure(
+            "it is a folder",
+            f"name a file in it that ends in one of {', '.join(FORMS)}",
+            file=str(path),
+        )
     if form not in _WRITERS:
         raise failure(
             f"{form or 'no ending'!r} is no form to write",

@@ -160,7 +160,9 @@ def differences(before: Exercise, after: Exercise, *, opened: Opened = "as writt
     before, after = _without_idle_marks(before), _without_idle_marks(after)
     found = list(_settings(before, after))
     if len(before.lines) != len(after.lines):
-        found.append(f"{len(before.lines)} lines are read back as {len(after.lines)}")
+        count = len(before.lines)
+        lines = "1 line is" if count == 1 else f"{count} lines are"
+        found.append(f"{lines} read back as {len(after.lines)}")
     else:
         for number in range(1, len(before.lines) + 1):
             found += _line(number, before, after, opened)

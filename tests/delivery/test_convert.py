@@ -10,7 +10,9 @@ from typer.testing import CliRunner
 
 from renderer.commands.convert import convert
 from renderer.errors import RungwiseError
-from renderer.notation.compare import differences
+from renderer.notation.abc import read_abc
+from renderer.notation.compare import differences, music_of
+from renderer.notation.musicxml import read_musicxml
 from renderer.technique.library import find_exercise
 from renderer.technique.reading import read_exercise
 
@@ -147,7 +149,7 @@ def _long_tune(path: Path, music: str) -> Path:
 def test_a_line_too_long_for_a_definition_becomes_several(tmp_path: Path) -> None:
     tune = _long_tune(tmp_path / "long.abc", "{gBd}A3/{e}B/cd|" * 1300 + "A2-|A2|")
     target = tmp_path / "long.toml"
-    assert "1 lines are read back as 2" in _run(tune, target)
+    assert "1 line is read back as 2" in _run(tune, target)
     before, after = read_exercise(tune), read_exercise(target)
     assert [bar for line in after.lines for bar in line.bars] == list(before.lines[0].bars)
 
@@ -174,6 +176,21 @@ def test_meters_that_no_definition_names_survive_in_every_form(
     target = tmp_path / f"kept{form}"
     assert "does not hold" not in _run(tune, target)
     assert differences(read_exercise(tune), read_exercise(target)) == []
+
+
+@pytest.mark.parametrize("form", [".abc", ".musicxml", ".mxl"])
+def test_notes_repeated_with_a_cut_stay_notes_in_scores(tmp_path: Path, form: str) -> None:
+    """They spell an opened half doubling, and are as common in tunes."""
+    tune, target = tmp_path / "reel.abc", tmp_path / f"kept{form}"
+    tune.write_text(
+        "X:1\nT:Reel\nM:4/4\nL:1/8\nQ:1/4=60\nK:HP\n{g}A{d}A c{d}c e{g}e f2 | A{d}A3 c{d}c3 |]\n"
+    )
+    assert "does not hold" not in _run(tune, target)
+    kept = read_abc(target) if form == ".abc" else read_musicxml(target)
+    music, written = (
+        [music_of(bar) for bar in exercise.lines[0].bars] for exercise in (kept, read_abc(tune))
+    )
+    assert music == written
 
 
 def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Path) -> None:
@@ -216,6 +233,8 @@ def test_the_same_conversion_gives_the_same_bytes(definition: Path, tmp_path: Pa
         (("out.pdf",), "no form to write"),
         (("out",), "no form to write"),
         (("missing/out.abc",), "does not exist"),
+        ((".",), "it is a folder"),
+        (("n" * 300 + ".abc",), "the name is too long"),
         (("out.abc", "--transpose", "x"), "no transposition"),
         (("out.abc", "--gracenote-under", "1/2 beat"), "share of the beat"),
         (("out.abc", "--part", "1", "--tune", "1"), "both given"),
