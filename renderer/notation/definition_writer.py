@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from renderer.notation.abc_fields import usual_unit
 from renderer.notation.abc_writer import write_abc_line
@@ -18,6 +19,9 @@ from renderer.notation.definition_lines import AbcLine
 from renderer.notation.definition_text import definition_text
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
+
+_COMFORTABLE_TEXT = LONGEST_TEXT * 3 // 4
+"""How long the parts of a divided line are, about."""
 
 
 def _title(text: str) -> str:
@@ -37,23 +41,25 @@ def _short_enough(
     """Yield a line as one entry, or divided at its bars where that were too long for one."""
     line = exercise.lines[number - 1]
     text = write_abc_line(exercise, number, meter=meter, unit=unit)
-    middle = _middle(line.bars) if len(text) > LONGEST_TEXT else 0
-    if not middle:
+    cuts = _cuts(line.bars, -(-len(text) // _COMFORTABLE_TEXT)) if len(text) > LONGEST_TEXT else []
+    if not cuts:
         yield AbcLine(text, _title(line.heading), line.inner)
         return
-    first, second = replace(line, bars=line.bars[:middle]), replace(line, bars=line.bars[middle:])
-    for half in (first, replace(second, heading="")):
-        yield from _short_enough(replace(exercise, lines=(half,)), 1, meter, unit)
+    for begin, end in pairwise([0, *cuts, len(line.bars)]):
+        part = replace(line, bars=line.bars[begin:end], heading="" if begin else line.heading)
+        yield from _short_enough(replace(exercise, lines=(part,)), 1, meter, unit)
 
 
-def _middle(bars: Sequence[Bar]) -> int:
-    """The index nearest the middle of a bar into which no note is tied, 0 if there is none."""
-    within = sorted(range(1, len(bars)), key=lambda index: abs(2 * index - len(bars)))
-    for index in within:
+def _cuts(bars: Sequence[Bar], parts: int) -> list[int]:
+    """Where to divide bars into about so many equal parts: at none into which a note is tied."""
+    wanted = len(bars) / parts
+    cuts: list[int] = []
+    for index in range(1, len(bars)):
         first = bars[index].items[0]
-        if not (isinstance(first, MelodyNote) and first.tied):
-            return index
-    return 0
+        is_tied = isinstance(first, MelodyNote) and first.tied
+        if not is_tied and index >= wanted * (len(cuts) + 1):
+            cuts.append(index)
+    return cuts
 
 
 def definition_of(exercise: Exercise) -> Definition:

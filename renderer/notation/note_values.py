@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from renderer.notation.score import Meter
@@ -157,6 +158,12 @@ def values_of_bar(lengths: Sequence[Fraction], beat: Fraction) -> list[list[Valu
     beat:
         The length of the meter's beat.
     """
+    return [list(row) for row in _values_of_bar(tuple(lengths), beat)]
+
+
+@lru_cache(maxsize=2048)
+def _values_of_bar(lengths: tuple[Fraction, ...], beat: Fraction) -> list[list[Value]]:
+    # Cached, since a tune has few rhythms and many bars.
     printed: list[list[Value]] = []
     tuplet = _Tuplet()
     start = Fraction(0)
@@ -210,6 +217,13 @@ def beam_groups(
     offset:
         Where in the meter the bar begins (above 0 for a pickup).
     """
+    return list(_beam_groups(tuple(values), tuple(silent), meter, offset))
+
+
+@lru_cache(maxsize=2048)
+def _beam_groups(
+    values: tuple[Value, ...], silent: tuple[bool, ...], meter: Meter, offset: Fraction
+) -> list[Value]:
     groups: list[list[int]] = []
     open_span: int | str | None = None
     spans = _beamed_spans(values, silent, beam_span(meter), offset)

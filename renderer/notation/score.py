@@ -216,6 +216,9 @@ def bar_offsets(bars: Sequence[Bar]) -> list[Fraction]:
         offsets[0] = bars[0].meter.beats - bars[0].beats
         begin = 1
     while begin < len(bars):
+        if bars[begin].beats == bars[begin].meter.beats:
+            begin += 1
+            continue
         pieces = _pieces_of_a_bar(bars[begin : begin + MOST_PIECES])
         at = Fraction(0)
         for index in range(begin, begin + pieces):
