@@ -42,3 +42,7 @@ MOST_QUARTERS = 100_000
 
 MOST_DIVISIONS = 1_000_000_000
 """Of a whole note: a score's lengths are all counted in one share of it, no finer than this."""
+
+MOST_TIME_BITS = 4_096
+"""Of the share of a second that a score's beats are all counted in, whatever its tempos: some 250
+different tempos with decimals. Exact arithmetic with longer numbers takes minutes."""

@@ -16,9 +16,10 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import lcm
 
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
-from renderer.notation.limits import FINEST_UNIT
+from renderer.notation.limits import FINEST_UNIT, MOST_TIME_BITS
 from renderer.notation.midi_file import MidiContents, Sounded, Voice
 from renderer.notation.score import Meter
 
@@ -116,9 +117,13 @@ class WrittenPlaces:
 def as_written(contents: MidiContents) -> MidiContents:
     """Return what a file holds at the places and keys that were written, with exact tempos.
 
-    In files of others only the tempos change; their notes are where the file says.
+    In files of others only the tempos change; their notes are where the file says. Tempos too many
+    for exact arithmetic stay as the file has them, in whole microseconds.
     """
     tempos = [(place, exact_tempo(int(quarter))) for place, quarter in contents.tempos]
+    most_bits = MOST_TIME_BITS if contents.settings else MOST_TIME_BITS // 2
+    if lcm(*{quarter.denominator for _, quarter in tempos}).bit_length() > most_bits:
+        tempos = list(contents.tempos)
     if not contents.settings:
         return replace(contents, tempos=tempos)
     stretches = _stretches(contents.tempos, [quarter for _, quarter in tempos], contents.tick)
@@ -198,5 +203,7 @@ def _stretches(
             near = simplest(there - before.written, 2 * tick)
             written = there if near is None else before.written + near
             ahead = (there - written) * before.exact / quarter
+            # More than half a tick is not rounding: the tempos so far were a little different ones.
+            ahead = max(-tick / 2, min(tick / 2, ahead))
         found.append(_Stretch(ticked, written, ahead, rounded, quarter))
     return found

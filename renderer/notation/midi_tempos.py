@@ -22,6 +22,9 @@ from renderer.notation.written import beat_at
 _PARTS_OF_A_TEMPO = 100
 """Mean tempos are rounded to hundredths, as a metronome mark can still be read."""
 
+_MANY_TEMPOS = 200
+"""Means among more are in whole microseconds to a quarter, so that all have a share in common."""
+
 _LEAST_HEARD_SECONDS = 0.002
 """A note moved by less is where it was (judgement)."""
 
@@ -135,6 +138,8 @@ class BarTempos:
         lasts = self._contents.seconds(end) - self._contents.seconds(begin)
         # What rounding has made the stretches before too long is taken off this one.
         exact = 60 * float(end - begin) / max(lasts / 2, lasts - late)
+        if len(self._changes) > _MANY_TEMPOS:
+            return Fraction(60_000_000, max(1, round(60_000_000 / exact)))
         return Fraction(max(1, round(exact * _PARTS_OF_A_TEMPO)), _PARTS_OF_A_TEMPO)
 
     @property

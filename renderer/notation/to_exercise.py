@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from math import ceil
+from math import ceil, lcm
 
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import (
@@ -26,6 +26,7 @@ from renderer.notation.limits import (
     LONGEST_TITLE,
     MOST_LINES,
     MOST_QUARTERS,
+    MOST_TIME_BITS,
     MOST_WRITTEN_NOTES,
     SLOWEST_TEMPO,
 )
@@ -235,6 +236,8 @@ class _Lines:
         self._begins, self._heading = True, ""
         self._quarters: Fraction | None = None
         self._tempo: Fraction | None = None
+        self._second = 1
+        """Into how many parts a second divides so that every beat has a whole number of them."""
 
     def add(self, measure: Measure) -> None:
         self._begins |= measure.begins_line
@@ -268,6 +271,14 @@ class _Lines:
             self._quarters = USUAL_TEMPO * meter.beat_value / QUARTER
         before, self._tempo = self._tempo, self._quarters * QUARTER / meter.beat_value
         _check_tempo(self._tempo, measure.place)
+        if self._tempo != before:
+            self._second = lcm(self._second, (60 / self._tempo).denominator)
+            if self._second.bit_length() > MOST_TIME_BITS:
+                raise failure(
+                    "there are too many different tempos to keep exact time from here on",
+                    "leave some out, or round them to whole numbers",
+                    place=measure.place,
+                )
         if self.first_tempo is None:
             before = self.first_tempo = self._tempo
         return self._tempo if self._tempo != before else None

@@ -212,6 +212,16 @@ def test_a_mark_of_the_tempo_that_holds_already_is_no_loss(tmp_path: Path, form:
     assert tempos[2] == 50
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_a_hundred_tempos_with_decimals_survive(tmp_path: Path, form: str) -> None:
+    tune = tmp_path / "tempos.abc"
+    # Steps that have no pattern: multiples of the golden ratio, by their fractional parts.
+    tempos = [60 + 60 * (index * 0.6180339887 % 1) for index in range(100)]
+    bars = "\n".join(f"[Q:1/4={tempo:.6f}]" + "ABcd|" * 9 for tempo in tempos)
+    tune.write_text(f"X:1\nT:Tempos\nM:4/4\nL:1/4\nK:HP\n{bars}\n")
+    assert "does not hold" not in _run(tune, tmp_path / f"kept{form}")
+
+
 def test_a_pitch_between_two_semitones_is_told_for_musicxml(
     definition: Path, tmp_path: Path
 ) -> None:

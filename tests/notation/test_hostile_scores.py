@@ -15,6 +15,8 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+import mido
+import pretty_midi
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -31,6 +33,7 @@ from renderer.notation.musicxml_writer import write_musicxml
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import Reading
 from renderer.technique.realise import realise
+from renderer.timing.expand import expand
 
 Reader = Callable[[Path], Exercise]
 READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
@@ -665,3 +668,39 @@ def test_deeply_nested_xml_is_refused_without_a_crash(tmp_path: Path) -> None:
     path.write_bytes(b"<score-partwise>" + nested + b"</score-partwise>")
     with pytest.raises(RungwiseError, match="no parts"):
         read_musicxml(path)
+
+
+def test_tempos_too_many_for_exact_time_are_refused_and_whole_ones_are_not(tmp_path: Path) -> None:
+    def tune(tempos: list[str]) -> Path:
+        bars = "\n".join(f"[Q:1/4={tempo}]ABcd|" for tempo in tempos)
+        path = tmp_path / "tempos.abc"
+        path.write_text(f"X:1\nT:x\nM:4/4\nL:1/4\nK:HP\n{bars}\n")
+        return path
+
+    assert len(read_abc(tune([str(tempo) for tempo in range(40, 401)])).lines[0].bars) == 361
+    odd = [f"{60 + index * 0.137:.3f}" for index in range(800)]
+    with pytest.raises(
+        RungwiseError, match=r"bar \d+: there are too many different tempos"
+    ) as told:
+        read_abc(tune(odd))
+    assert "round them to whole numbers" in str(told.value)
+
+
+def test_a_midi_file_with_thousands_of_tempos_is_read_and_played_in_exact_time(
+    tmp_path: Path,
+) -> None:
+    file = mido.MidiFile(type=1, ticks_per_beat=480)
+    tempos, tune = mido.MidiTrack(), mido.MidiTrack()
+    for index in range(3000):
+        tempos.append(mido.MetaMessage("set_tempo", tempo=500_000 + index * 97, time=160))
+    for index in range(1000):
+        tune.append(mido.Message("note_on", note=(69, 71, 73)[index % 3], velocity=90))
+        tune.append(mido.Message("note_off", note=(69, 71, 73)[index % 3], time=480))
+    file.tracks += [tempos, tune]
+    path = tmp_path / "tempos.mid"
+    file.save(path)
+    timeline = expand(read_midi(path), count_in=0)
+    starts = [float(event.start) for event in timeline if event.note is not None]
+    wanted = [note.start for note in pretty_midi.PrettyMIDI(str(path)).instruments[0].notes]
+    assert starts == pytest.approx(wanted, abs=0.002)
+    assert timeline.duration.denominator.bit_length() < 64
