@@ -243,13 +243,13 @@ def check_tempo(tempo: Fraction) -> None:
 
 def _check_counts(count_in: int, repeats: int, gap: int) -> None:
     for name, value, least, most in (
-        ("count-in", count_in, 0, MOST_COUNT_IN_BARS),
-        ("gap", gap, 0, MOST_GAP_BARS),
+        ("bars of count-in", count_in, 0, MOST_COUNT_IN_BARS),
+        ("bars between lines", gap, 0, MOST_GAP_BARS),
         ("repeats", repeats, 1, MOST_REPEATS),
     ):
         if not least <= value <= most:
             raise failure(
-                f"{name} = {value} is out of range", f"choose a number from {least} to {most}"
+                f"{value} {name} are out of range", f"choose a number from {least} to {most}"
             )
 
 
