@@ -39,10 +39,15 @@ class NoteSign:
     name: str
 
 
+def _parts(value: Fraction) -> tuple[str, str, bool]:
+    """A note value's glyph and name without its dot, and whether it has one."""
+    dotted = value.numerator == 3
+    return (*_NOTES[value * Fraction(2, 3) if dotted else value], dotted)
+
+
 def sign_glyphs(value: Fraction) -> list[Glyph]:
     """Return the glyphs of a plain or dotted note value, in the font's units."""
-    dotted = value.numerator == 3
-    code, _ = _NOTES[value * Fraction(2, 3) if dotted else value]
+    code, _, dotted = _parts(value)
     glyphs = [Glyph(code, 0.0, 0.0, 1.0)]
     if dotted:
         glyphs.append(Glyph(_DOT, glyphs[0].box.right + _DOT_GAP, 0.0, 1.0))
@@ -57,8 +62,7 @@ def note_sign(value: Fraction) -> NoteSign:
     value:
         As a share of a whole note; its parts down to 1/64, dotted or not.
     """
-    dotted = value.numerator == 3
-    _, name = _NOTES[value * Fraction(2, 3) if dotted else value]
+    _, name, dotted = _parts(value)
     glyphs = sign_glyphs(value)
     box = union([glyph.box for glyph in glyphs])
     symbols = "".join(
