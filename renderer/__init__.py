@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from renderer.delivery.render import render
     from renderer.errors import Problem, RungwiseError
-    from renderer.technique.reading import read_exercise
+    from renderer.reading.exercise import read_exercise
     from renderer.timing.expand import expand
 
 __version__ = "0.1.0"
@@ -27,7 +27,7 @@ _HOMES = {
     "Problem": "renderer.errors",
     "RungwiseError": "renderer.errors",
     "expand": "renderer.timing.expand",
-    "read_exercise": "renderer.technique.reading",
+    "read_exercise": "renderer.reading.exercise",
     "render": "renderer.delivery.render",
 }
 

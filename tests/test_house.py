@@ -16,17 +16,17 @@ ORDER = [
     "notation",
     "technique",
     "timing",
+    "reading",
     "sound",
     "delivery",
     "commands",
     "cli",
 ]
-ASIDE = {"listening": "delivery"}
 HEAVY = ("music21", "verovio", "scipy", "fluidsynth", "numpy", "pydantic", "matplotlib", "soxr")
 
 
 def rank(package: str) -> int:
-    return ORDER.index(ASIDE.get(package, package))
+    return ORDER.index(package)
 
 
 def modules() -> list[Path]:

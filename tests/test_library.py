@@ -15,16 +15,16 @@ import soundfile as sf
 from renderer import expand, render
 from renderer.delivery.sheet.fitting import pages_of
 from renderer.errors import RungwiseError
-from renderer.notation.definition import parse_definition, read_definition
-from renderer.notation.definition_text import definition_text
+from renderer.notation.definition.reader import parse_definition, read_definition
+from renderer.notation.definition.text import definition_text
 from renderer.notation.score import Exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import ShippedExercise, find_exercise, shipped_exercises
 from renderer.technique.cautions import CautionKind
-from renderer.technique.library import ShippedExercise, find_exercise, shipped_exercises
-from renderer.technique.reading import read_exercise
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempos
-from renderer.timing.ladder import rungs
+from renderer.timing.rungs import rungs
 
 LIBRARY = shipped_exercises()
 every_exercise = pytest.mark.parametrize("shipped", LIBRARY, ids=lambda one: one.name)

@@ -28,7 +28,7 @@ from renderer.errors import Problem, RungwiseError, failure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from renderer.notation.definition import Definition
+    from renderer.notation.definition.reader import Definition
     from renderer.notation.pitch import Note
     from renderer.notation.score import Exercise
     from renderer.technique.abridge import Candidate, Selection
@@ -43,9 +43,9 @@ MOST_NAMED = 60
 
 def _written_out(file: Path) -> Definition:
     """Read a definition, or any other form, with one entry a line."""
-    from renderer.notation.definition import read_definition
-    from renderer.notation.definition_writer import definition_of
-    from renderer.technique.library import find_exercise
+    from renderer.notation.definition.reader import read_definition
+    from renderer.notation.definition.writer import definition_of
+    from renderer.reading.library import find_exercise
     from renderer.technique.realise import expand_definition
 
     path = find_exercise(file)
@@ -76,7 +76,7 @@ def expand(
 
     Example: rungwise expand full-book-of-doublings
     """
-    from renderer.notation.definition_text import definition_text
+    from renderer.notation.definition.text import definition_text
 
     refuse_to_replace(file, output)
     _write(output, definition_text(_written_out(file)))
@@ -131,7 +131,7 @@ def coverage(
 
 
 def _notes(text: str) -> tuple[Note, ...]:
-    from renderer.notation.definition_fields import WrongValueError, read_notes
+    from renderer.notation.definition.fields import WrongValueError, read_notes
 
     try:
         return read_notes(text)
@@ -141,8 +141,8 @@ def _notes(text: str) -> tuple[Note, ...]:
 
 def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
     """Read exercises, and the ornament book with what their definitions add to it."""
-    from renderer.notation.definition import read_definition
-    from renderer.technique.library import find_exercise
+    from renderer.notation.definition.reader import read_definition
+    from renderer.reading.library import find_exercise
     from renderer.technique.ornaments import load_book
     from renderer.technique.realise import realise
 
@@ -272,7 +272,7 @@ def abridge(
 
     Example: rungwise abridge full-book-of-doublings --lines 12 -o one-page.toml
     """
-    from renderer.notation.definition_text import definition_text
+    from renderer.notation.definition.text import definition_text
     from renderer.notation.limits import LONGEST_TITLE
     from renderer.technique.abridge import abridge as choose
     from renderer.technique.abridge import candidate, cover_all
@@ -369,7 +369,7 @@ def list_exercises(
 
     Example: rungwise list --level beginner
     """
-    from renderer.technique.library import shipped_exercises
+    from renderer.reading.library import shipped_exercises
 
     library = shipped_exercises()
     levels = list(dict.fromkeys(exercise.level for exercise in library))

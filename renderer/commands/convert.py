@@ -89,8 +89,8 @@ def convert(
     """
     from renderer.delivery.convert import Conversion
     from renderer.delivery.convert import convert as write
+    from renderer.reading.exercise import read_exercise
     from renderer.sound.pitch import chanter_named, parse_pitch, scale_named
-    from renderer.technique.reading import read_exercise
     from renderer.timing.expand import exact_tempo
 
     forms: dict[OrnamentForm, Opened] = {

@@ -102,7 +102,7 @@ def spoken_length(seconds: float) -> str:
 
 def gracenote_length(text: str) -> Length:
     """Read what `--gracenote` says (`45 ms`); raise a `RungwiseError` for what is no length."""
-    from renderer.notation.definition_fields import WrongValueError, read_gracenote_length
+    from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
 
     try:
         return read_gracenote_length(text)
@@ -123,7 +123,7 @@ def read_with_options(
     file: Path, *, gracenote: str | None = None, reading: Reading | None = None
 ) -> Exercise:
     """Read an exercise, by file or by the name of a shipped one, with the options' overrides."""
-    from renderer.technique.reading import read_exercise
+    from renderer.reading.exercise import read_exercise
 
     exercise = read_exercise(file) if reading is None else read_exercise(file, reading)
     if gracenote is None:

@@ -100,7 +100,7 @@ def reading_of(
     gracenote_under: str,
 ) -> Reading:
     """Return what the options ask of a score; raise a `RungwiseError` for what they cannot mean."""
-    from renderer.notation.definition_fields import WrongValueError, read_inner_length
+    from renderer.notation.definition.fields import WrongValueError, read_inner_length
     from renderer.notation.written import Reading
 
     if part is not None and tune is not None:

@@ -52,12 +52,12 @@ def ornaments(
     Example: rungwise ornaments doubling --from "high A"
     """
     from renderer.notation.pitch import note_named
-    from renderer.technique import tables
+    from renderer.technique import text_tables
     from renderer.technique.ornaments import load_book
 
     book = load_book() if file is None else _book_of(file)
     if name is None:
-        print_table(tables.BOOK_HEADINGS, tables.book_rows(book))
+        print_table(text_tables.BOOK_HEADINGS, text_tables.book_rows(book))
         return
     try:
         movement = book.movement(name)
@@ -65,19 +65,19 @@ def ornaments(
         raise _refused(error, "") from None
     if coming_from is None:
         _about(movement)
-        print_table(tables.MOVEMENT_HEADINGS, tables.movement_rows(movement))
+        print_table(text_tables.MOVEMENT_HEADINGS, text_tables.movement_rows(movement))
         return
     try:
         previous = note_named(coming_from)
     except ValueError as error:
         raise _refused(error, "--from") from None
     _about(movement)
-    rows = tables.approach_rows(book, movement, previous)
-    print_table(tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
+    rows = text_tables.approach_rows(book, movement, previous)
+    print_table(text_tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
 
 
 def _book_of(file: Path) -> OrnamentBook:
-    from renderer.notation.definition import read_definition
+    from renderer.notation.definition.reader import read_definition
     from renderer.technique.ornaments import load_book
 
     own = read_definition(file).ornament_book
@@ -134,7 +134,7 @@ def check(
     """
     from renderer.technique.report import assess
     from renderer.timing.fit import even_tempos, fastest_tempos
-    from renderer.timing.ladder import rungs
+    from renderer.timing.rungs import rungs
 
     exercise = read_with_options(
         file,
@@ -166,7 +166,7 @@ def _as_fields(
     evenly: Sequence[Fraction | None],
     asked: Fraction,
 ) -> dict[str, Any]:
-    from renderer.technique.tables import report_fields
+    from renderer.technique.text_tables import report_fields
 
     lines = [
         {
@@ -208,7 +208,7 @@ def _print_reports(
 ) -> None:
     from rich.text import Text
 
-    from renderer.technique import tables
+    from renderer.technique import text_tables
     from renderer.timing.fit import spoken_tempo
 
     console = output_console()
@@ -224,9 +224,9 @@ def _print_reports(
         console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
         for sentence in report.advice:
             console.print(Text(f"  {sentence}"))
-        rows = tables.flag_rows(report)
+        rows = text_tables.flag_rows(report)
         if rows:
-            print_table(tables.FLAG_HEADINGS, rows)
+            print_table(text_tables.FLAG_HEADINGS, rows)
     totals = ", ".join(_counted(n, name) for name, n in _totals(reports).items() if n)
     console.print(Text(f"\nTotals: {totals}"))
     ordered = sorted(reports, key=lambda report: report.difficulty)
@@ -291,7 +291,7 @@ def fingering(
 
     Example: rungwise fingering doublings.toml --line 2
     """
-    from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
+    from renderer.technique.text_tables import FINGERING_HEADINGS, fingering_rows
 
     exercise = read_with_options(
         file, reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)

@@ -15,8 +15,8 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened
 from renderer.notation.score import Exercise
+from renderer.reading.exercise import with_movements
 from renderer.sound.pitch import Chanter, PitchStandard, Scale, transposition
-from renderer.technique.reading import with_movements
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
@@ -57,19 +57,19 @@ class Conversion:
 
 
 def _as_definition(exercise: Exercise, _: Conversion) -> bytes:
-    from renderer.notation.definition_writer import write_definition
+    from renderer.notation.definition.writer import write_definition
 
     return write_definition(exercise)
 
 
 def _as_abc(exercise: Exercise, conversion: Conversion) -> bytes:
-    from renderer.notation.abc_writer import write_abc
+    from renderer.notation.abc.writer import write_abc
 
     return write_abc(exercise, opened=conversion.opened)
 
 
 def _as_musicxml(exercise: Exercise, conversion: Conversion) -> bytes:
-    from renderer.notation.musicxml_writer import Instrument, write_musicxml
+    from renderer.notation.musicxml.writer import Instrument, write_musicxml
 
     name = "Practice chanter" if conversion.chanter is Chanter.PRACTICE else "Pipe chanter"
     semitones, _ = transposition(conversion.pitch, conversion.chanter)
@@ -78,7 +78,7 @@ def _as_musicxml(exercise: Exercise, conversion: Conversion) -> bytes:
 
 
 def _as_mxl(exercise: Exercise, conversion: Conversion) -> bytes:
-    from renderer.notation.musicxml_file import packed
+    from renderer.notation.musicxml.file import packed
 
     return packed(_as_musicxml(exercise, conversion))
 
@@ -107,17 +107,17 @@ def _as_midi(exercise: Exercise, conversion: Conversion) -> bytes:
 
 def _read_back(path: Path, form: str) -> Exercise:
     if form == ".toml":
-        from renderer.notation.definition import read_definition
+        from renderer.notation.definition.reader import read_definition
         from renderer.technique.realise import realise
 
         return realise(read_definition(path))
     reader: Callable[[Path], Exercise]
     if form == ".abc":
-        from renderer.notation.abc import read_abc as reader
+        from renderer.notation.abc.reader import read_abc as reader
     elif form in (".mid", ".midi"):
-        from renderer.notation.midi import read_midi as reader
+        from renderer.notation.midi.reader import read_midi as reader
     else:
-        from renderer.notation.musicxml import read_musicxml as reader
+        from renderer.notation.musicxml.reader import read_musicxml as reader
     return with_movements(reader(path))
 
 

@@ -27,7 +27,7 @@ from renderer.notation.kept_settings import (
     setting_text,
     settings_of,
 )
-from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, spelled
+from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, spelled
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 from renderer.sound.midi_tuning import bend_of, frequency_word

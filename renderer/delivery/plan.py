@@ -36,7 +36,7 @@ from renderer.sound.pitch import PitchStandard
 from renderer.sound.settings import Mix, MixSettings
 from renderer.technique.report import crossings
 from renderer.timing.expand import NoisePlace, Timeline, expand
-from renderer.timing.ladder import rungs
+from renderer.timing.rungs import rungs
 
 MOST_TRACKS = 2_000
 

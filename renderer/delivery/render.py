@@ -33,7 +33,7 @@ from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.settings import RenderSettings
 from renderer.delivery.tags import Tags
 from renderer.errors import Problem, RungwiseError, failure
-from renderer.notation.definition_fields import WrongValueError, read_gracenote_length
+from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
 from renderer.notation.score import Exercise, Ladder
 from renderer.sound.mix import Track
 from renderer.sound.settings import Mix

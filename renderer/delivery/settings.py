@@ -184,7 +184,7 @@ def _named(kind: str, names: Iterable[_T], name: str) -> _T:
 
 
 def _voice(soundfont: Path | None, preset: str | None) -> Voice | None:
-    from renderer.sound.shipped import shipped_soundfont
+    from renderer.sound.own_soundfont import shipped_soundfont
     from renderer.sound.synth import check_soundfont
     from renderer.sound.voices import Voice, parse_preset
 

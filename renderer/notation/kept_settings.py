@@ -15,7 +15,7 @@ from itertools import islice
 from xml.etree.ElementTree import Element
 
 from renderer.errors import RungwiseError, shortened
-from renderer.notation.definition_fields import (
+from renderer.notation.definition.fields import (
     WrongValueError,
     read_gracenote_length,
     read_inner_length,

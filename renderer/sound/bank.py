@@ -25,6 +25,7 @@ from renderer.notation.pitch import Note
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
+from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import (
     Chanter,
     PitchStandard,
@@ -32,7 +33,6 @@ from renderer.sound.pitch import (
     frequency_hz,
     tenor_drone_hz,
 )
-from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import (
     HIGHEST_PARTIAL_OF_RATE,
     LoopSpectrum,

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from renderer.errors import failure
+from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import Chanter
-from renderer.sound.shipped import shipped_soundfont
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from renderer.errors import failure
-from renderer.notation.definition_lines import RunLine
-from renderer.notation.patterns import Direction
+from renderer.notation.definition.lines import RunLine
+from renderer.notation.definition.pattern import Direction
 from renderer.notation.score import Line
 from renderer.technique.coverage import Approach, approaches_of
 from renderer.technique.report import line_difficulty

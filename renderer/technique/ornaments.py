@@ -25,9 +25,9 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.definition_fields import Table, listed
-from renderer.notation.definition_lines import PLAIN
-from renderer.notation.definition_problems import keys_of, wrong_type
+from renderer.notation.definition.fields import Table, listed
+from renderer.notation.definition.lines import PLAIN
+from renderer.notation.definition.problems import keys_of, wrong_type
 from renderer.notation.pitch import Note, note_named
 from renderer.technique.fragments import Fragment, parse_fragment, silent_join
 

@@ -14,19 +14,19 @@ from itertools import cycle, islice
 from typing import Any
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.abc import read_abc_line
-from renderer.notation.definition import Definition
-from renderer.notation.definition_lines import AbcLine, DefinitionLine, PatternLine, RunLine
+from renderer.notation.abc.reader import read_abc_line
+from renderer.notation.definition.lines import AbcLine, DefinitionLine, PatternLine, RunLine
+from renderer.notation.definition.pattern import Against, Runs, Scale
+from renderer.notation.definition.reader import Definition
 from renderer.notation.limits import MOST_LINES
-from renderer.notation.patterns import Against, Runs, Scale
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Slot
 from renderer.technique.choose import lead_into
-from renderer.technique.layout import into_bars, shares
 from renderer.technique.ornaments import OrnamentBook, load_book
-from renderer.technique.patterns import PatternError, written_out
+from renderer.technique.pattern_lines import PatternError, written_out
 from renderer.technique.recognise import recognise
 from renderer.technique.report import line_difficulty
+from renderer.technique.run_bars import into_bars, shares
 
 WrittenLine = RunLine | AbcLine
 

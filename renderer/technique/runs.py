@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations, pairwise, product
 
-from renderer.notation.patterns import Direction, Runs
+from renderer.notation.definition.pattern import Direction, Runs
 from renderer.notation.pitch import Note
 
 Run = tuple[Note, ...]

@@ -19,7 +19,7 @@ from renderer.notation.limits import SLOWEST_TEMPO
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
 from renderer.timing.fit import fastest_tempo, spoken_limit
-from renderer.timing.ladder import rungs
+from renderer.timing.rungs import rungs
 from renderer.timing.soundings import chains_of
 
 PLAY_SECONDS, REST_SECONDS = 5 * 60, 60

@@ -10,11 +10,11 @@ import tracemalloc
 from collections.abc import Callable
 from functools import partial
 
-from renderer.notation.definition import parse_definition, read_definition
-from renderer.notation.definition_text import definition_text
+from renderer.notation.definition.reader import parse_definition, read_definition
+from renderer.notation.definition.text import definition_text
+from renderer.reading.library import find_exercise
 from renderer.technique.abridge import Candidate, Selection, abridge, candidate, cover_all
 from renderer.technique.coverage import coverage
-from renderer.technique.library import find_exercise
 from renderer.technique.realise import expand_definition, realise
 from renderer.timing.practice import practice_plan
 

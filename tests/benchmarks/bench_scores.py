@@ -19,17 +19,17 @@ import music21
 from renderer.delivery.convert import Conversion, convert
 from renderer.delivery.midi import MidiSound, write_midi
 from renderer.errors import RungwiseError
-from renderer.notation.abc import scores_of_file
+from renderer.notation.abc.reader import scores_of_file
 from renderer.notation.compare import music_of
-from renderer.notation.musicxml import read_musicxml
+from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import Reading
+from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
 from renderer.sound.settings import MixSettings
-from renderer.technique.reading import read_exercise, with_movements
 from renderer.timing.expand import expand
 
 CORPUS = Path(music21.__file__).parent / "corpus"

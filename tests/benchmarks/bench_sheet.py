@@ -14,7 +14,7 @@ from renderer.delivery.sheet.fitting import lines_that_fit
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
 from renderer.delivery.sheet.pages import lay_out
 from renderer.notation.score import Exercise
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
 
 
 def printing(exercise: Exercise, settings: SheetSettings) -> tuple[float, float, float, int]:

@@ -10,11 +10,11 @@ from typer.testing import CliRunner
 
 from renderer.commands.convert import convert
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc
+from renderer.notation.abc.reader import read_abc
 from renderer.notation.compare import differences, music_of
-from renderer.notation.musicxml import read_musicxml
-from renderer.technique.library import find_exercise
-from renderer.technique.reading import read_exercise
+from renderer.notation.musicxml.reader import read_musicxml
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import find_exercise
 
 FORMS = (".toml", ".abc", ".musicxml", ".mxl", ".mid")
 

@@ -10,7 +10,7 @@ from PIL import Image
 
 from renderer.delivery.heat_map import heat_map
 from renderer.errors import RungwiseError
-from renderer.notation.definition import parse_definition
+from renderer.notation.definition.reader import parse_definition
 from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage, coverage
 from renderer.technique.realise import realise

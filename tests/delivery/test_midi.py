@@ -18,18 +18,18 @@ from hypothesis import strategies as st
 
 from renderer.delivery.midi import MidiSound, Tuning, write_midi
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc_line
+from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.compare import differences
 from renderer.notation.length import Length
-from renderer.notation.midi import read_midi
+from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Slot
 from renderer.notation.written import Reading
+from renderer.reading.exercise import with_movements
 from renderer.sound.midi_tuning import word_hz
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
 from renderer.technique.fragments import parse_fragment
 from renderer.technique.ornaments import load_book
-from renderer.technique.reading import with_movements
 from renderer.technique.realise import recognise_bars
 from renderer.timing.expand import Timeline, expand
 from tests.notation.strategies import written_exercises

@@ -19,7 +19,7 @@ import pytest
 from numpy.typing import NDArray
 
 from renderer.delivery.midi import BAGPIPE_PROGRAM, MidiSound, Tuning, write_midi
-from renderer.notation.abc import read_abc_line
+from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.score import Exercise, Line, Meter
 from renderer.shipped import shipped_folder
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, time, timedelta
 import icalendar
 
 from renderer.delivery.practice_calendar import practice_calendar
-from renderer.technique.library import find_exercise
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import find_exercise
 from renderer.timing.practice import PracticePlan, practice_plan
 
 START = date(2026, 2, 27)

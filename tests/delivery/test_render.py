@@ -38,7 +38,7 @@ from renderer.delivery.settings import RenderSettings
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
-from renderer.sound.shipped import shipped_soundfont
+from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg

@@ -13,9 +13,9 @@ from renderer.delivery.formats import AudioFormat
 from renderer.delivery.settings import RenderSettings, resolve
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
+from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import Chanter
 from renderer.sound.settings import Layout, Mix
-from renderer.sound.shipped import shipped_soundfont
 from tests.delivery.larkmoor import doublings, ladder
 
 SOUNDFONT = shipped_soundfont()

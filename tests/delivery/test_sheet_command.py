@@ -10,7 +10,7 @@ from typer.testing import CliRunner, Result
 
 from renderer.commands.app import app
 from renderer.errors import RungwiseError
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
 from tests.delivery.disks import make_read_only, small_disk
 
 

@@ -24,8 +24,8 @@ from renderer.notation.note_values import beam_groups, values_of_bar
 from renderer.notation.pitch import Note
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot, bar_offsets
-from renderer.technique.library import shipped_exercises
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import shipped_exercises
 from tests.delivery.larkmoor import doublings
 from tests.timing.strategies import exercises
 

@@ -39,8 +39,8 @@ from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
-from renderer.technique.library import shipped_exercises
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import shipped_exercises
 from renderer.timing.expand import expand
 from renderer.timing.timeline import SectionKind
 from tests.delivery.larkmoor import doublings, ladder
@@ -195,7 +195,7 @@ def test_no_date_goes_in_unless_asked() -> None:
 def test_another_process_prints_the_same_bytes(tmp_path: Path) -> None:
     script = (
         "import sys\n"
-        "from renderer.technique.reading import read_exercise\n"
+        "from renderer.reading.exercise import read_exercise\n"
         "from renderer.delivery.sheet.output import write_sheet\n"
         "from renderer.delivery.sheet.layout import SheetSettings\n"
         "settings = SheetSettings(fingering=True, link=sys.argv[2])\n"

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from renderer.notation.patterns import INTERVALS, Direction, Runs
+from renderer.notation.definition.pattern import INTERVALS, Direction, Runs
 from renderer.notation.pitch import Note
 from renderer.technique.runs import enumerate_runs
 

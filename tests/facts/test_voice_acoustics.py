@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import jn_zeros
 
-from renderer.sound.synthesis.tables import read_voice_tables
 from renderer.sound.synthesis.tones import loudness_of_partials_lufs, note_partials
+from renderer.sound.synthesis.voice_tables import read_voice_tables
 from renderer.sound.units import key_to_hz
 
 TABLES = read_voice_tables()

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc, read_abc_line
-from renderer.notation.abc_writer import write_abc
+from renderer.notation.abc.reader import read_abc, read_abc_line
+from renderer.notation.abc.writer import write_abc
 from renderer.notation.limits import LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, bar_offsets

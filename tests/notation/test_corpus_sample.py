@@ -11,10 +11,10 @@ import music21
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc
+from renderer.notation.abc.reader import read_abc
 from renderer.notation.compare import music_of
-from renderer.notation.musicxml import read_musicxml
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.musicxml.reader import read_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.written import Reading
 

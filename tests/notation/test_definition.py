@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import parse_definition, read_definition
-from renderer.notation.definition_lines import AbcLine, RunLine
+from renderer.notation.definition.lines import AbcLine, RunLine
+from renderer.notation.definition.reader import parse_definition, read_definition
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Meter

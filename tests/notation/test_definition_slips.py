@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.abc import read_abc_line
-from renderer.notation.definition import parse_definition, read_definition
+from renderer.notation.abc.reader import read_abc_line
+from renderer.notation.definition.reader import parse_definition, read_definition
 from renderer.notation.score import Meter
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
 
 GOOD = (
     'title = "Piobaireachd f\N{LATIN SMALL LETTER U WITH DIAERESIS}r alle"\n[[lines]]\nrun = "B"\n'

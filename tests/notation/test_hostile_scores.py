@@ -22,14 +22,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc, read_abc_line
-from renderer.notation.abc_writer import write_abc
-from renderer.notation.definition import read_definition
-from renderer.notation.definition_writer import write_definition
+from renderer.notation.abc.reader import read_abc, read_abc_line
+from renderer.notation.abc.writer import write_abc
+from renderer.notation.definition.reader import read_definition
+from renderer.notation.definition.writer import write_definition
 from renderer.notation.limits import MOST_WRITTEN_NOTES
-from renderer.notation.midi import read_midi
-from renderer.notation.musicxml import read_musicxml
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.midi.reader import read_midi
+from renderer.notation.musicxml.reader import read_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import Reading
 from renderer.technique.realise import realise

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.midi import read_midi
-from renderer.notation.midi_bytes import checked_bytes
+from renderer.notation.midi.bytes import checked_bytes
+from renderer.notation.midi.reader import read_midi
 
 NOTE = b"\0\x90\x45\x40\x60\x45\0"
 """A crotchet on low A, its end in running status."""

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from renderer.notation.kept_settings import MIDI_STRETCH, setting_text
 from renderer.notation.limits import FINEST_UNIT
-from renderer.notation.midi_file import read_contents
-from renderer.notation.midi_grid import WrittenPlaces, as_written, exact_tempo, simplest
-from renderer.notation.midi_marks import keys_of, slots_spelled, spelled
+from renderer.notation.midi.file import read_contents
+from renderer.notation.midi.grid import WrittenPlaces, as_written, exact_tempo, simplest
+from renderer.notation.midi.marks import keys_of, slots_spelled, spelled
 from renderer.notation.pitch import Note
 from renderer.notation.score import MelodyNote, Meter, Slot
 

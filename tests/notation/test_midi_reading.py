@@ -11,7 +11,7 @@ import pretty_midi
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.midi import read_midi
+from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, MelodyNote, Meter
 from renderer.notation.written import Reading, Transposition

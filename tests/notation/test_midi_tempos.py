@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.delivery.convert import Conversion, convert
-from renderer.notation.midi import read_midi
+from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Meter, bar_offsets
+from renderer.reading.exercise import read_exercise
 from renderer.sound.pitch import parse_pitch, scale_named
-from renderer.technique.reading import read_exercise
 from renderer.timing.expand import expand
 
 TICKS = 480

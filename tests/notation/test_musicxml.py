@@ -18,12 +18,12 @@ import xmlschema
 from hypothesis import given, settings
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc_line
+from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.compare import differences
 from renderer.notation.length import Length
-from renderer.notation.musicxml import read_musicxml
-from renderer.notation.musicxml_file import packed
-from renderer.notation.musicxml_writer import Instrument, write_musicxml
+from renderer.notation.musicxml.file import packed
+from renderer.notation.musicxml.reader import read_musicxml
+from renderer.notation.musicxml.writer import Instrument, write_musicxml
 from renderer.notation.pitch import Note
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Exercise, Line, MelodyNote, Meter, Slot, note_id
@@ -809,7 +809,7 @@ def test_scores_of_notation_editors_are_read_as_music21_reads_them(file: str, ed
     """Test data: music21's corpus, whose files name the editor that wrote them."""
     import music21
 
-    from renderer.notation.musicxml_file import read_score_element
+    from renderer.notation.musicxml.file import read_score_element
 
     path = Path(music21.__file__).parent / "corpus" / file
     root = read_score_element(path)

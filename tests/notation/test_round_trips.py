@@ -7,14 +7,14 @@ from pathlib import Path
 
 from hypothesis import given, settings
 
-from renderer.notation.abc import read_abc
-from renderer.notation.abc_writer import write_abc
+from renderer.notation.abc.reader import read_abc
+from renderer.notation.abc.writer import write_abc
 from renderer.notation.compare import differences, music_of
-from renderer.notation.definition_writer import write_definition
-from renderer.notation.musicxml import read_musicxml
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.definition.writer import write_definition
+from renderer.notation.musicxml.reader import read_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise, Meter
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
 from tests.notation.strategies import written_exercises
 
 Music = list[list[tuple[Meter, tuple[tuple[object, ...], ...]]]]

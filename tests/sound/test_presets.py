@@ -18,8 +18,8 @@ from renderer.notation.pitch import Note
 from renderer.sound.bank import tone_bank
 from renderer.sound.instrument import make_instrument
 from renderer.sound.loudness import lufs
+from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import Chanter, frequency_hz, parse_pitch, scale_named
-from renderer.sound.shipped import shipped_soundfont
 from renderer.sound.steady import measure_period
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.units import cents_to_ratio, key_to_hz

@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import read_definition
-from renderer.notation.definition_lines import RunLine
-from renderer.notation.patterns import Direction
+from renderer.notation.definition.lines import RunLine
+from renderer.notation.definition.pattern import Direction
+from renderer.notation.definition.reader import read_definition
 from renderer.notation.pitch import Note
+from renderer.reading.library import find_exercise
 from renderer.technique.abridge import Candidate, Selection, abridge, candidate, cover_all
 from renderer.technique.coverage import Approach
-from renderer.technique.library import find_exercise
 from renderer.technique.realise import expand_definition, realise
 
 APPROACHES = [Approach("doubling", before, note) for before in Note for note in Note][:9]

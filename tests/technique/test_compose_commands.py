@@ -13,8 +13,8 @@ import icalendar
 import pytest
 
 from renderer.delivery.sheet.fitting import pages_of
-from renderer.technique.library import shipped_exercises
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import shipped_exercises
 
 BOOK = """
 title = "Thirds [Larkmoor]"

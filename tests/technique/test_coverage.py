@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from itertools import combinations
 
-from renderer.notation.definition import parse_definition
+from renderer.notation.definition.reader import parse_definition
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import find_exercise
 from renderer.technique.choose import lead_into
 from renderer.technique.coverage import (
     UNNAMED,
@@ -15,9 +17,7 @@ from renderer.technique.coverage import (
     coverage,
     possible_approaches,
 )
-from renderer.technique.library import find_exercise
 from renderer.technique.ornaments import load_book
-from renderer.technique.reading import read_exercise
 from renderer.technique.realise import realise
 
 SEVEN = [Note(index) for index in range(7)]

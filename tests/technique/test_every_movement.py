@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc import read_abc_line
+from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.length import Length
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.pitch import Note
 from renderer.notation.score import (
     Bar,
@@ -27,9 +27,9 @@ from renderer.notation.score import (
     Placement,
     Slot,
 )
+from renderer.reading.exercise import read_exercise
 from renderer.technique.choose import Choice, lead_into
 from renderer.technique.ornaments import Movement, load_book
-from renderer.technique.reading import read_exercise
 from renderer.technique.realise import recognise_bars
 from renderer.technique.recognise import recognise_opened
 from renderer.timing.expand import expand

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.definition import parse_definition
+from renderer.notation.definition.reader import parse_definition
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
 from renderer.technique.fragments import Fragment, fragment_abc, parse_fragment, silent_join

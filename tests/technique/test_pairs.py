@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from renderer.technique.tables import PAIR_HEADINGS, pair_rows
+from renderer.technique.text_tables import PAIR_HEADINGS, pair_rows
 
 GOLDEN = Path(__file__).parent / "pairs.txt"
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from renderer.notation.abc import read_abc_line
+from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import Definition, parse_definition
-from renderer.notation.definition_lines import RunLine
-from renderer.notation.definition_text import definition_text
-from renderer.notation.patterns import INTERVALS
+from renderer.notation.definition.lines import RunLine
+from renderer.notation.definition.pattern import INTERVALS
+from renderer.notation.definition.reader import Definition, parse_definition
+from renderer.notation.definition.text import definition_text
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
 from renderer.technique.realise import expand_definition, realise

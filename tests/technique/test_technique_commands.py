@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from renderer.technique.reading import read_exercise
-from renderer.technique.tables import FINGERING_HEADINGS, fingering_rows
+from renderer.reading.exercise import read_exercise
+from renderer.technique.text_tables import FINGERING_HEADINGS, fingering_rows
 
 DEFINITION = """
 title = "Wide steps [Larkmoor]"

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import parse_definition
+from renderer.notation.definition.reader import parse_definition
 from renderer.notation.score import Exercise
 from renderer.technique.realise import realise
 from renderer.timing.expand import expand

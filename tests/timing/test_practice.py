@@ -10,11 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.notation.definition import parse_definition
+from renderer.notation.definition.reader import parse_definition
 from renderer.notation.score import Exercise
 from renderer.technique.realise import realise
 from renderer.technique.report import line_difficulty
-from renderer.timing.ladder import rungs
 from renderer.timing.practice import (
     MOST_REPEATS_TO_FILL,
     PLAY_SECONDS,
@@ -24,6 +23,7 @@ from renderer.timing.practice import (
     PracticePlan,
     practice_plan,
 )
+from renderer.timing.rungs import rungs
 
 
 def book(limit: int = 12, ladder: str = "{ from = 50, to = 80, step = 10 }") -> Exercise:

@@ -33,7 +33,7 @@ from renderer.notation.score import Exercise, MelodyNote, note_id
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, crossings
 from renderer.timing.expand import expand
-from renderer.timing.ladder import rungs
+from renderer.timing.rungs import rungs
 
 CAUTION = (
     "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "

@@ -26,7 +26,7 @@ from renderer.delivery.sheet.pieces import (
     union,
 )
 from renderer.errors import failure
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Exercise, Line, goes_on_at_another_tempo

@@ -18,7 +18,7 @@ from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.fitting import enlarged
 from renderer.delivery.sheet.layout import Form, PrintSize, SheetSettings
 from renderer.delivery.sheet.pages import lay_out
-from renderer.technique.reading import read_exercise
+from renderer.reading.exercise import read_exercise
 
 FOLDER = Path(__file__).parent / "examples"
 _PIXELS_PER_INCH = 110

@@ -19,7 +19,7 @@ from scipy import signal
 
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
 from renderer.sound.synthesis.soundfont import PERCUSSION_BANK
-from renderer.sound.synthesis.tables import StrokeTable, ToneTable, read_voice_tables
+from renderer.sound.synthesis.voice_tables import StrokeTable, ToneTable, read_voice_tables
 from renderer.sound.units import key_to_hz
 
 Samples = npt.NDArray[np.float32]

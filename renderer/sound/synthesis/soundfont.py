@@ -5,7 +5,6 @@ import numpy.typing as npt
 
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.synthesis.strokes import stroke_frames
-from renderer.sound.synthesis.tables import ToneTable, VoiceTables, read_voice_tables
 from renderer.sound.synthesis.tones import (
     Partials,
     loop_frames,
@@ -13,6 +12,7 @@ from renderer.sound.synthesis.tones import (
     note_partials,
     to_16_bit,
 )
+from renderer.sound.synthesis.voice_tables import ToneTable, VoiceTables, read_voice_tables
 from renderer.sound.units import key_to_hz
 
 PERCUSSION_BANK = 128  # SoundFont 2.04, section 7.2

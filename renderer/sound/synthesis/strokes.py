@@ -10,7 +10,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from renderer.sound.synthesis.tables import StrokeTable
+from renderer.sound.synthesis.voice_tables import StrokeTable
 from renderer.sound.units import db_to_gain
 
 Floats = npt.NDArray[np.float64]

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from renderer.sound.loudness import k_weighting, lufs
-from renderer.sound.synthesis.tables import ToneTable
+from renderer.sound.synthesis.voice_tables import ToneTable
 from renderer.sound.units import db_to_gain, key_to_hz
 
 Floats = npt.NDArray[np.float64]

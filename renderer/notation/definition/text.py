@@ -11,9 +11,9 @@ from fractions import Fraction
 import tomlkit
 from tomlkit.items import AoT, Table
 
-from renderer.notation.definition import Definition
-from renderer.notation.definition_fields import run_text
-from renderer.notation.definition_lines import PLAIN, AbcLine, DefinitionLine, On, PatternLine
+from renderer.notation.definition.fields import run_text
+from renderer.notation.definition.lines import PLAIN, AbcLine, DefinitionLine, On, PatternLine
+from renderer.notation.definition.reader import Definition
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import USUAL_GRACENOTES, USUAL_INNER, Ladder

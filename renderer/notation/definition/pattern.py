@@ -1,8 +1,8 @@
 """Patterns: one entry of a definition that stands for many notes or many lines.
 
 The values here say which runs, scales or drills are wanted, as the teacher writes them (`runs`,
-`scale`, `against`, `each`); `renderer.technique.patterns` writes them out. Intervals are counted in
-steps of the chanter: a third is 2 steps.
+`scale`, `against`, `each`); `renderer.technique.pattern_lines` writes them out. Intervals are
+counted in steps of the chanter: a third is 2 steps.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from renderer.notation.definition_fields import (
+from renderer.notation.definition.fields import (
     NOTE_REMEDY,
     RUN_REMEDY,
     OneOrMore,

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from renderer.notation.definition_fields import (
+from renderer.notation.definition.fields import (
     INNER_REMEDY,
     RUN_REMEDY,
     OneOrMore,
@@ -23,9 +23,9 @@ from renderer.notation.definition_fields import (
     read_notes,
     read_run,
 )
+from renderer.notation.definition.pattern import AgainstTable, Each, Pattern, RunsTable, ScaleTable
 from renderer.notation.length import Length
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
-from renderer.notation.patterns import AgainstTable, Each, Pattern, RunsTable, ScaleTable
 from renderer.notation.pitch import Note
 
 Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]

@@ -20,7 +20,7 @@ from math import lcm
 
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
 from renderer.notation.limits import FINEST_UNIT, MOST_TIME_BITS
-from renderer.notation.midi_file import MidiContents, Sounded, Voice
+from renderer.notation.midi.file import MidiContents, Sounded, Voice
 from renderer.notation.score import Meter
 
 MOST_PARTS = 96

@@ -10,7 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from renderer.notation.midi_file import MidiContents, Sounded, Voice
+from renderer.notation.midi.file import MidiContents, Sounded, Voice
 
 SAME_TIME_SECONDS = 0.03
 """Notes that begin within this are a chord; one that ends within this of the next is legato."""

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.abc_writer import write_abc
+from renderer.notation.abc.writer import write_abc
 from renderer.notation.length import Length
-from renderer.notation.musicxml_writer import write_musicxml
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import USUAL_INNER, Exercise, Gracenotes, Meter
-from renderer.technique.reading import read_exercise, with_room
+from renderer.reading.exercise import read_exercise
+from renderer.reading.room import with_room
 from renderer.timing.expand import expand
 
 

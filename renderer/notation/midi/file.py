@@ -18,11 +18,11 @@ from pathlib import Path
 import mido
 
 from renderer.errors import failure
-from renderer.notation.abc_fields import read_meter
+from renderer.notation.abc.fields import read_meter
 from renderer.notation.kept_settings import setting_of
 from renderer.notation.limits import FINEST_UNIT
-from renderer.notation.midi_bytes import EXPORT_AGAIN, checked_bytes
-from renderer.notation.midi_marks import BAR_MARK, NOTE_MARK, slots_spelled
+from renderer.notation.midi.bytes import EXPORT_AGAIN, checked_bytes
+from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, slots_spelled
 from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import read_bytes
 

@@ -156,7 +156,7 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
     exercise:
         What is written.
     opened:
-        As for `renderer.notation.musicxml_writer.write_musicxml`.
+        As for `renderer.notation.musicxml.writer.write_musicxml`.
 
     Raises
     ------

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from renderer.notation.definition_fields import read_inner_length
+from renderer.notation.definition.fields import read_inner_length
 from renderer.notation.kept_settings import LINE_INNER
-from renderer.notation.midi_file import MidiContents, Sounded
-from renderer.notation.midi_marks import keys_of
-from renderer.notation.midi_melody import SAME_TIME_SECONDS, Melody
+from renderer.notation.midi.file import MidiContents, Sounded
+from renderer.notation.midi.marks import keys_of
+from renderer.notation.midi.melody import SAME_TIME_SECONDS, Melody
 from renderer.notation.score import Slot
 from renderer.notation.written import Reading
 

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError, field_validator, model_validator
 
 from renderer.errors import RungwiseError, failure
-from renderer.notation.definition_fields import (
+from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
     METER_REMEDY,
@@ -28,14 +28,14 @@ from renderer.notation.definition_fields import (
     read_inner_length,
     read_meter,
 )
-from renderer.notation.definition_lines import (
+from renderer.notation.definition.lines import (
     NOTES_PER_BEAT,
     DefinitionLine,
     LineTable,
     definition_line,
 )
-from renderer.notation.definition_problems import known_keys, problems_of
-from renderer.notation.definition_toml import LINES_REMEDY, read_toml
+from renderer.notation.definition.problems import known_keys, problems_of
+from renderer.notation.definition.toml import LINES_REMEDY, read_toml
 from renderer.notation.ladder import rung_bounds, steps
 from renderer.notation.length import Length
 from renderer.notation.limits import (

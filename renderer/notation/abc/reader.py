@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from renderer.errors import RungwiseError, failure, shortened
-from renderer.notation.abc_fields import (
+from renderer.notation.abc.fields import (
     PIPES,
     Key,
     read_key,
@@ -24,7 +24,7 @@ from renderer.notation.abc_fields import (
     read_text,
     usual_unit,
 )
-from renderer.notation.abc_music import MusicCode
+from renderer.notation.abc.music import MusicCode
 from renderer.notation.chanter_pitches import ChanterPitches, lies_on_the_chanter, off_the_chanter
 from renderer.notation.limits import LONGEST_FILE_BYTES
 from renderer.notation.repeats import played_out

@@ -1,7 +1,7 @@
 """Single values of a definition, as a teacher writes them: text in, values out.
 
 Lengths, meters, runs and sets of notes. What a field refuses is a `WrongValueError` with what would
-be right; `renderer.notation.definition` adds the place and reports all of them at once.
+be right; `renderer.notation.definition.reader` adds the place and reports all of them at once.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Reading MIDI: the melody of one track to an exercise.
 
-Short notes before a longer one become its gracenotes (`midi_tones`), what is left is laid on the
-beat (`midi_onsets`) and parted into bars (`midi_bars`). Here the track is chosen, and said what
+Short notes before a longer one become its gracenotes (`tones`), what is left is laid on the
+beat (`onsets`) and parted into bars (`bars`). Here the track is chosen, and said what
 had to be decided.
 """
 
@@ -14,13 +14,13 @@ from pathlib import Path
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_settings
-from renderer.notation.midi_bars import measures_of, place_named
-from renderer.notation.midi_file import MidiContents, read_contents
-from renderer.notation.midi_grid import as_written
-from renderer.notation.midi_melody import Clash, Melody, melodies_of
-from renderer.notation.midi_onsets import Quantiser
-from renderer.notation.midi_tempos import BarTempos
-from renderer.notation.midi_tones import tones_of
+from renderer.notation.midi.bars import measures_of, place_named
+from renderer.notation.midi.file import MidiContents, read_contents
+from renderer.notation.midi.grid import as_written
+from renderer.notation.midi.melody import Clash, Melody, melodies_of
+from renderer.notation.midi.onsets import Quantiser
+from renderer.notation.midi.tempos import BarTempos
+from renderer.notation.midi.tones import tones_of
 from renderer.notation.score import Exercise, Placement
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Pitch, Reading, Score, index_of_part

@@ -11,12 +11,12 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from renderer.notation.abc_fields import usual_unit
-from renderer.notation.abc_writer import write_abc_line
-from renderer.notation.definition import Definition
-from renderer.notation.definition_fields import WrongValueError, read_meter
-from renderer.notation.definition_lines import AbcLine
-from renderer.notation.definition_text import definition_text
+from renderer.notation.abc.fields import usual_unit
+from renderer.notation.abc.writer import write_abc_line
+from renderer.notation.definition.fields import WrongValueError, read_meter
+from renderer.notation.definition.lines import AbcLine
+from renderer.notation.definition.reader import Definition
+from renderer.notation.definition.text import definition_text
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 

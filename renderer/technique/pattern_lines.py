@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from renderer.notation.definition_lines import PatternLine, RunLine
+from renderer.notation.definition.lines import PatternLine, RunLine
+from renderer.notation.definition.pattern import Against, Each, Runs, Scale
 from renderer.notation.limits import LONGEST_TITLE, MOST_RUN_NOTES
-from renderer.notation.patterns import Against, Each, Runs, Scale
 from renderer.notation.pitch import Note
 from renderer.notation.score import Meter
-from renderer.technique.layout import shares
+from renderer.technique.run_bars import shares
 from renderer.technique.runs import enumerate_runs
 
 _BEATS_WITHOUT_METER = 4

@@ -12,9 +12,9 @@ from fractions import Fraction
 
 from renderer.errors import failure
 from renderer.notation.limits import MOST_BARS
-from renderer.notation.midi_file import MidiContents
-from renderer.notation.midi_onsets import Onset, Quantiser
-from renderer.notation.midi_tempos import BarTempos
+from renderer.notation.midi.file import MidiContents
+from renderer.notation.midi.onsets import Onset, Quantiser
+from renderer.notation.midi.tempos import BarTempos
 from renderer.notation.score import Meter
 from renderer.notation.written import Measure, Pitch, Written, beat_at
 

@@ -1,6 +1,6 @@
 """Reading MusicXML: the melody of one part to an exercise.
 
-Each part is read by `musicxml_part`; here the marks of all parts are shared out, and the part that
+Each part is read by `part`; here the marks of all parts are shared out, and the part that
 a chanter plays is chosen. Source: MusicXML 4.0.
 """
 
@@ -15,8 +15,8 @@ from renderer.errors import Problem, RungwiseError, failure, shortened
 from renderer.notation.chanter_pitches import lies_on_the_chanter
 from renderer.notation.kept_settings import musicxml_settings, with_settings
 from renderer.notation.limits import MOST_BARS
-from renderer.notation.musicxml_file import read_score_element
-from renderer.notation.musicxml_part import Part, PartReader
+from renderer.notation.musicxml.file import read_score_element
+from renderer.notation.musicxml.part import Part, PartReader
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Measure, Reading, Score, index_of_part

@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import cycle
 
-from renderer.notation.definition_lines import Rhythm
+from renderer.notation.definition.lines import Rhythm
 from renderer.notation.score import Bar, Item, MelodyNote, Meter, Slot
 
 _SIMPLE: dict[Rhythm, tuple[Fraction, ...]] = {

@@ -1,7 +1,7 @@
 """What is wrong with a definition's values: a finding of pydantic's in, a `Problem` out.
 
-pydantic checks types and ranges by the tables of `renderer.notation.definition`; here its findings
-get a place that counts from 1, a player's words, and the form that the field would have.
+pydantic checks types and ranges by the tables of `renderer.notation.definition.reader`; here its
+findings get a place that counts from 1, a player's words, and the form that the field would have.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem
-from renderer.notation.definition_fields import Table, WrongValueError, listed
+from renderer.notation.definition.fields import Table, WrongValueError, listed
 
 Path = tuple[int | str, ...]
 Tables = type[Table]

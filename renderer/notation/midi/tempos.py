@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from renderer.notation.midi_file import MidiContents
+from renderer.notation.midi.file import MidiContents
 from renderer.notation.score import MOST_PIECES, Meter
 from renderer.notation.written import beat_at
 

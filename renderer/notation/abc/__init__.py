@@ -1,0 +1,1 @@
+"""ABC 2.1: text to exercises and back."""

@@ -1,0 +1,1 @@
+"""Definition files (TOML): what a teacher writes by hand, read and written."""

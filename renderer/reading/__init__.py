@@ -1,0 +1,1 @@
+"""From bytes and a name to an exercise with room for its movements."""
