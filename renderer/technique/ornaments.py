@@ -6,7 +6,8 @@ written melody whose last slot is the melody note itself. A movement may have ot
 some notes before it (a grip coming from D). A definition file can add movements or override them;
 what it says is checked by the same rules as the book that ships.
 
-No durations here: how long a slot lasts is the exercise's business.
+It also says which slot begins on the beat and how long the inner notes last when the movement is
+closed, down to the least that players manage; an exercise can say otherwise.
 """
 
 from __future__ import annotations
@@ -25,10 +26,12 @@ from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.definition.fields import Table, listed
+from renderer.notation.definition.fields import Table, WrongValueError, listed, read_inner
 from renderer.notation.definition.lines import PLAIN
 from renderer.notation.definition.problems import keys_of, wrong_type
+from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
+from renderer.notation.playing import BEAT_REMEDY, USUAL_PLAYING, Beat, Playing, read_beat
 from renderer.technique.fragments import Fragment, parse_fragment, silent_join
 
 
@@ -53,6 +56,10 @@ class Movement:
     instead:
         Names of the movements that players make where this one cannot be played, first choice
         first.
+    playing:
+        Which slot falls on the beat, and how long its inner notes last.
+    timing_source:
+        Where `playing` is taken from, one line.
     """
 
     name: str
@@ -63,6 +70,8 @@ class Movement:
     approaches: Mapping[Note, Mapping[Note, Fragment]] = field(hash=False)
     spellings: tuple[str, ...] = ()
     instead: tuple[str, ...] = ()
+    playing: Playing = USUAL_PLAYING
+    timing_source: str = ""
 
     @property
     def notes(self) -> tuple[Note, ...]:
@@ -208,6 +217,36 @@ def _fragment(value: object) -> Fragment:
     return parse_fragment(value)
 
 
+def _beat(value: object) -> Beat:
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise ValueError(f"a part of a movement is a word or a number; {BEAT_REMEDY}")
+    return read_beat(value)
+
+
+def _inner(value: object) -> tuple[Length, ...]:
+    written: list[object] = value if isinstance(value, list) else [value]
+    texts = [text for text in written if isinstance(text, str)]
+    if len(texts) < len(written):
+        raise ValueError("lengths must be text; write them in quotes, like '50 ms'")
+    try:
+        inner = read_inner(texts)
+    except WrongValueError as error:
+        raise ValueError(f"{error.cause}; {error.remedy}") from None
+    if not inner.lengths:
+        raise ValueError(
+            f"the book says itself how long parts are, and {inner} is no length; write it like "
+            "'50 ms' or '1/2 beat'"
+        )
+    return inner.lengths
+
+
+def _least(value: object) -> tuple[Length, ...]:
+    lengths = _inner(value)
+    if lengths[0].is_share_of_beat:
+        raise ValueError("the least that players manage is no share of the beat; write '25 ms'")
+    return lengths
+
+
 _NoteKey = Annotated[Note, PlainValidator(_note_key)]
 _Fragments = dict[_NoteKey, Annotated[Fragment, PlainValidator(_fragment)]]
 _Words = list[Annotated[str, Field(min_length=1, max_length=_LONGEST_NAME)]]
@@ -225,6 +264,10 @@ class _Entry(Table):
     instead: _Words | None = Field(
         default=None, description="write a list of movements, as ['half doubling', 'strike']"
     )
+    beat: Annotated[Beat, PlainValidator(_beat)] | None = Field(default=None)
+    inner: Annotated[tuple[Length, ...], PlainValidator(_inner)] | None = Field(default=None)
+    least: Annotated[tuple[Length, ...], PlainValidator(_least)] | None = Field(default=None)
+    timing_source: str | None = Field(default=None, alias="timing-source", max_length=300)
     fragments: _Fragments = Field(
         default_factory=dict, description="write it like fragments = { B = '{g}B {d}B' }"
     )
@@ -394,6 +437,7 @@ def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
     fragments |= entry.fragments
     for previous, added in entry.approaches.items():
         approaches[previous] = approaches.get(previous, {}) | added
+    usual = old.playing if old is not None else USUAL_PLAYING
     words = entry.spellings, entry.instead
     kept = (old.spellings, old.instead) if old is not None else ((), ())
     spellings, instead = (
@@ -410,6 +454,12 @@ def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
         ),
         spellings=spellings,
         instead=instead,
+        playing=Playing(
+            usual.beat if entry.beat is None else entry.beat,
+            usual.inner if entry.inner is None else entry.inner,
+            usual.least if entry.least is None else entry.least,
+        ),
+        timing_source=entry.timing_source or (old.timing_source if old is not None else ""),
     )
 
 

@@ -55,7 +55,7 @@ MISTAKES = [
     ('gracenotes.length = "5000 ms"', "gracenotes.length", "from 10 ms to 250 ms"),
     ('gracenotes.length = "1/8 beat"', "gracenotes.length", "does not change with the beat"),
     ("gracenotes.length = 45", "gracenotes.length", "write it like '45 ms'"),
-    ("ornaments.inner = 0.5", "ornaments.inner", "write it like '100 ms', or '1/2 beat'"),
+    ("ornaments.inner = 0.5", "ornaments.inner", "write it like '50 ms', or '1/2 beat'"),
     ("meter = 3", "meter", "write it like '3/4' or '6/8'"),
     ("meter = ['3/4']", "meter", 'write one text in quotes: meter = "3/4"'),
     ("title = 7", "title", 'write title = "7"'),

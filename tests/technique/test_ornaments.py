@@ -290,3 +290,52 @@ def test_any_table_is_taken_or_refused_with_its_places(table: dict[str, Any]) ->
         assert all(problem.remedy for problem in error.problems)
     else:
         assert len(book.movements) >= len(BOOK.movements)
+
+
+def test_every_movement_of_several_parts_says_where_the_beat_falls_and_how_long_they_last() -> None:
+    for movement in BOOK:
+        if all(len(fragment) == 1 for fragment in movement.fragments.values()):
+            continue
+        assert "beat: " in movement.timing_source, movement.name
+        assert "lengths: " in movement.timing_source, movement.name
+        for natural, least in zip(movement.playing.inner, movement.playing.least, strict=True):
+            assert natural.unit == least.unit == "ms"
+            assert 15 <= least.value < natural.value <= 100
+
+
+def test_the_melody_note_of_grips_taorluaths_and_crunluaths_is_on_the_beat() -> None:
+    # Common practice, and a dispute: the README says what was chosen and how to choose otherwise.
+    for name in ("grip", "taorluath", "crunluath"):
+        assert BOOK.movement(name).playing.beat == "last"
+    for name in ("doubling", "throw on D", "birl", "G gracenote strike"):
+        assert BOOK.movement(name).playing.beat == "first"
+
+
+def test_a_definition_says_how_its_movements_are_played() -> None:
+    book = BOOK.extended({"grip": {"beat": "first", "inner": ["60 ms", "40 ms"], "least": "30 ms"}})
+    grip = book.movement("grip").playing
+    assert grip.beat == "first"
+    assert [int(length.value) for length in grip.inner] == [60, 40]
+    # What it does not say stays as the book has it.
+    longer = BOOK.extended({"birl": {"inner": "55 ms"}}).movement("birl").playing
+    assert (longer.beat, longer.least) == ("first", BOOK.movement("birl").playing.least)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("beat", "middle"),
+        ("beat", 0),
+        ("beat", True),
+        ("beat", 17),
+        ("inner", "book"),
+        ("inner", ["50 ms", "1/2 beat"]),
+        ("inner", "5 ms"),
+        ("inner", 50),
+        ("least", "1/8 beat"),
+    ],
+)
+def test_what_is_no_way_to_play_a_movement_is_refused(key: str, value: object) -> None:
+    (problem,) = problems_of({"grip": {key: value}})
+    assert problem.place.startswith(f"ornament-book.grip.{key}")
+    assert problem.remedy

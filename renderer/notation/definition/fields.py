@@ -13,8 +13,9 @@ from typing import Annotated, Any, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from renderer.notation.length import Length, parse_length
-from renderer.notation.limits import MOST_RUN_NOTES
+from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES
 from renderer.notation.pitch import Note, note_named
+from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Meter
 
 
@@ -69,7 +70,12 @@ def in_range(value: float, least: float, most: float, what: str) -> None:
 
 
 GRACENOTE_REMEDY = "write it like '45 ms'"
-INNER_REMEDY = "write it like '100 ms', or '1/2 beat' to open movements out"
+INNER_REMEDY = (
+    "write it like '50 ms', or '1/2 beat' or 'even' to open movements out, or 'book' for the "
+    "lengths of the ornament book; for each part its own as ['60 ms', '50 ms']"
+)
+MOST_PARTS = 15
+"""Inner notes that lengths are given to one by one; a movement has at most so many."""
 METER_REMEDY = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
 
 
@@ -91,7 +97,7 @@ def read_gracenote_length(text: str) -> Length:
 
 
 def read_inner_length(text: str) -> Length:
-    """Read the length of inner notes: 20 to 2,000 ms, or up to 4 beats."""
+    """Read one length of inner notes: 15 to 2,000 ms, or up to 4 beats."""
     try:
         length = parse_length(text)
     except ValueError:
@@ -100,11 +106,44 @@ def read_inner_length(text: str) -> Length:
         raise WrongValueError(
             f"an inner length of {length} is out of range", "write up to 4 beats, above 0"
         )
-    if not length.is_share_of_beat and not 20 <= length.value <= 2000:
+    if not length.is_share_of_beat and not LEAST_SOUNDING_MS <= length.value <= 2000:
         raise WrongValueError(
-            f"an inner length of {length} is out of range", "write a length from 20 ms to 2000 ms"
+            f"an inner length of {length} is out of range",
+            f"write a length from {LEAST_SOUNDING_MS} ms to 2000 ms",
         )
     return length
+
+
+def read_inner(written: str | list[str]) -> Inner:
+    """Read how long inner notes last.
+
+    Parameters
+    ----------
+    written:
+        `book`, `even`, a length (15 to 2,000 ms, or up to 4 beats), or a length for each of the
+        notes before the melody note: as a list, or as one text with commas between.
+
+    Raises
+    ------
+    WrongValueError
+        For anything else, and for ms and shares of the beat in one movement.
+    """
+    texts = written.split(",") if isinstance(written, str) else written
+    if len(texts) == 1:
+        word = texts[0].strip().casefold()
+        if word in ("book", "even"):
+            return BOOK if word == "book" else EVEN
+    if not 1 <= len(texts) <= MOST_PARTS:
+        raise WrongValueError(
+            f"{len(texts)} lengths of parts are out of range", f"write 1 to {MOST_PARTS}"
+        )
+    lengths = tuple(read_inner_length(text) for text in texts)
+    if len({length.unit for length in lengths}) > 1:
+        raise WrongValueError(
+            "a movement cannot be closed in one part and opened out in another",
+            "give all its parts in ms, or all in shares of the beat",
+        )
+    return Inner(lengths)
 
 
 def read_meter(text: str) -> Meter:
