@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from renderer import __version__
+from tests.limits import HANG_S
 
 GOOD = """
 title = "Doublings over a wide step"
@@ -51,7 +52,7 @@ def rungwise(
         env={**os.environ, **(env or {})},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=HANG_S,
         check=False,
     )
 
@@ -260,7 +261,7 @@ def test_ctrl_c_while_the_program_is_still_being_imported_ends_in_one_line(
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=HANG_S,
         check=False,
     )
     stopped = "Stopped; nothing half-written was left behind.\n"
@@ -270,7 +271,7 @@ def test_ctrl_c_while_the_program_is_still_being_imported_ends_in_one_line(
 def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
     command = f'"{sys.executable}" -m renderer.cli events good.toml --repeats 2000 | head -n 1'
     run = subprocess.run(
-        command, shell=True, cwd=folder, capture_output=True, text=True, timeout=60, check=False
+        command, shell=True, cwd=folder, capture_output=True, text=True, timeout=HANG_S, check=False
     )
     assert run.stdout.startswith("start_ms")
     assert "Traceback" not in run.stderr
@@ -332,7 +333,7 @@ def test_a_full_disk_behind_the_output_is_said(folder: Path, command: tuple[str,
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,
-            timeout=120,
+            timeout=HANG_S,
             check=False,
         )
     assert (run.returncode, run.stderr) == (2, "The disk that the output goes to is full.\n")

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from tests.limits import HANG_S
 
 HOUSE = Path(__file__).parent.parent / "renderer"
 ORDER = [
@@ -61,6 +64,21 @@ def test_help_starts_without_heavy_packages() -> None:
         f"print('HEAVY', sorted(set({HEAVY!r}) & set(sys.modules)))\n"
     )
     run = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=HANG_S
     )
     assert "HEAVY []" in run.stdout
+
+
+CLOCKS = re.compile(r"\b(monotonic|perf_counter)(_ns)?\(|\btime\.time\(|\bdeadline=(?!None)")
+TIMEOUT = re.compile(r"\btimeout=([\d.]+)")
+
+
+def test_no_test_depends_on_how_busy_the_machine_is() -> None:
+    tests = Path(__file__).parent
+    for path in tests.rglob("*.py"):
+        if "benchmarks" in path.relative_to(tests).parts:
+            continue
+        text = path.read_text("utf-8")
+        assert not CLOCKS.search(text), f"{path} reads the clock: count, or use tests/limits.py"
+        for seconds in TIMEOUT.findall(text):
+            assert float(seconds) >= 600, f"{path} waits {seconds} s only: use limits.HANG_S"

@@ -25,6 +25,7 @@ from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.rungs import rungs
+from tests.limits import HANG_S
 
 LIBRARY = shipped_exercises()
 every_exercise = pytest.mark.parametrize("shipped", LIBRARY, ids=lambda one: one.name)
@@ -151,6 +152,6 @@ def test_a_library_name_works_from_any_folder(tmp_path: Path) -> None:
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=HANG_S,
     )
     assert run.stdout.startswith("start_ms,length_ms,note,role,line,bar\n0,")

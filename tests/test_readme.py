@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.limits import HANG_S
+
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
 PYTHON = re.search(r"```python\n(.*?)```", README, re.DOTALL)
@@ -29,7 +31,7 @@ def run(folder: Path, *command: str) -> str:
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=180,
+        timeout=HANG_S,
         check=False,
     )
     assert done.returncode == 0, done.stderr

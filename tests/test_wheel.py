@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.limits import HANG_S
+
 REPOSITORY = Path(__file__).parent.parent
 
 
@@ -22,7 +24,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
         cwd=REPOSITORY,
         check=True,
         capture_output=True,
-        timeout=120,
+        timeout=HANG_S,
     )
     (wheel,) = built.glob("*.whl")
     folder = tmp_path_factory.mktemp("site")
@@ -47,7 +49,7 @@ def run(installed: Path, folder: Path, *arguments: str) -> subprocess.CompletedP
         env=dict(os.environ),
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=HANG_S,
         check=False,
     )
 

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.limits import HANG_S
+
 
 @contextmanager
 def small_disk(folder: Path, *, kilobytes: int) -> Iterator[Path]:
@@ -19,7 +21,7 @@ def small_disk(folder: Path, *, kilobytes: int) -> Iterator[Path]:
     try:
         yield folder
     finally:
-        subprocess.run(["umount", str(folder)], check=True, timeout=30)
+        subprocess.run(["umount", str(folder)], check=True, timeout=HANG_S)
 
 
 def make_read_only(folder: Path) -> None:
@@ -31,7 +33,7 @@ def _mount(*arguments: str) -> None:
     if shutil.which("mount") is None:
         pytest.skip("no mount command here")
     result = subprocess.run(
-        ["mount", *arguments], capture_output=True, text=True, check=False, timeout=30
+        ["mount", *arguments], capture_output=True, text=True, check=False, timeout=HANG_S
     )
     if result.returncode:
         pytest.skip(f"mounting is not allowed here: {result.stderr.strip()}")

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.ffmpeg import find_ffmpeg
+from tests.limits import HANG_S
 
 Samples = NDArray[np.float32]
 
@@ -32,7 +33,7 @@ def click_at(frame: int, frames: int, *, channels: int = 2) -> Samples:
 def decoded(path: Path, *, channels: int = 2) -> Samples:
     """Return what ffmpeg, an independent decoder, makes of a file: shape (frames, channels)."""
     command = [find_ffmpeg(), "-v", "error", "-i", str(path), "-f", "f32le", "-"]
-    result = subprocess.run(command, capture_output=True, check=True, timeout=60)
+    result = subprocess.run(command, capture_output=True, check=True, timeout=HANG_S)
     assert result.stderr == b""
     return np.frombuffer(result.stdout, np.float32).reshape(-1, channels)
 
@@ -40,4 +41,4 @@ def decoded(path: Path, *, channels: int = 2) -> Samples:
 def metadata_seen_by_ffmpeg(path: Path) -> str:
     """Return what ffmpeg prints about a file, tags and streams."""
     command = [find_ffmpeg(), "-hide_banner", "-i", str(path)]
-    return subprocess.run(command, capture_output=True, check=False, timeout=60).stderr.decode()
+    return subprocess.run(command, capture_output=True, check=False, timeout=HANG_S).stderr.decode()

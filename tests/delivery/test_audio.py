@@ -30,6 +30,7 @@ from tests.delivery.signals import (
     drone,
     metadata_seen_by_ffmpeg,
 )
+from tests.limits import HANG_S
 
 TAGS = Tags(
     title="Grips over the scale, 62.5 bpm",
@@ -74,7 +75,7 @@ def test_a_decoder_gives_back_exactly_the_frames_that_went_in(
     assert soundfile.info(path).frames == frames
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(frames=st.integers(1, 4 * 1152), channels=st.sampled_from([1, 2]))
 def test_an_mp3_of_any_length_is_trimmed_to_the_sample_by_two_decoders(
     frames: int, channels: int, tmp_path_factory: pytest.TempPathFactory
@@ -308,7 +309,7 @@ def test_an_encoder_that_is_killed_is_reported_and_leaves_nothing(tmp_path: Path
         yield drone(200_000)
         (encoder,) = psutil.Process().children()
         encoder.send_signal(signal.SIGKILL)
-        encoder.wait(10)
+        encoder.wait(HANG_S)
         for _ in range(20):
             yield drone(200_000)
 
@@ -379,7 +380,7 @@ def test_without_ffmpeg_only_mp3_is_refused_and_the_message_says_how_to_install_
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=HANG_S,
     )
     assert answer.stderr == ""
     assert answer.stdout.startswith("mp3 writing mp3 needs an ffmpeg")
@@ -415,7 +416,7 @@ def test_ctrl_c_while_a_file_is_written_leaves_nothing(tmp_path: Path) -> None:
     assert process.stdout.readline() == "started\n"
     assert len(names_in(tmp_path)) == 1
     process.send_signal(signal.SIGINT)
-    assert process.wait(timeout=30) == 130
+    assert process.wait(timeout=HANG_S) == 130
     process.stdout.close()
     assert names_in(tmp_path) == []
 

@@ -95,7 +95,7 @@ def test_an_hour_of_midi_does_not_drift() -> None:
     assert worst < 0.0001
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(written_exercises())
 def test_onsets_agree_for_random_exercises(exercise: Exercise) -> None:
     tempo = Fraction(10)
@@ -225,7 +225,7 @@ def _through_midi(exercise: Exercise) -> Exercise:
     return _read_back(write_midi(expand(exercise, count_in=0, gap=0), _sound()))
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     written_exercises(),
     st.sampled_from(TUNINGS),

@@ -42,6 +42,7 @@ from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
+from tests.limits import HANG_S
 
 LOW_RATE = RenderSettings(rate=8_000, formats=("wav",), layout="mono")
 """Small and quick, where the test is about files and not about their sound."""
@@ -377,10 +378,10 @@ def test_ctrl_c_leaves_nothing_half_written(name: str, tmp_path: Path) -> None:
     )
     assert process.stdout is not None
     assert process.stderr is not None
-    process.stdout.readline()
-    assert len(names_in(tmp_path)) == 2
+    while len(names_in(tmp_path)) < 2:
+        assert process.stdout.readline(), "it ended before it had begun two tracks"
     process.send_signal(signal.SIGINT)
-    _, errors = process.communicate(timeout=60)
+    _, errors = process.communicate(timeout=HANG_S)
     assert process.returncode == 130
     assert errors == ""
     assert names_in(tmp_path) == []

@@ -97,7 +97,7 @@ def test_notes_gracenotes_beams_and_bars_are_drawn_as_often_as_a_shipped_exercis
 
 
 @given(exercise=exercises())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_notes_gracenotes_beams_and_bars_are_drawn_as_often_as_the_music_has_them(
     exercise: Exercise,
 ) -> None:
@@ -121,7 +121,7 @@ def laid(exercise: Exercise, *forms: Opened) -> tuple[tuple[System, ...], ...]:
 
 
 @given(exercise=exercises())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_notes_of_a_bar_stand_in_order_and_never_on_each_other_or_the_bar_lines(
     exercise: Exercise,
 ) -> None:

@@ -44,6 +44,7 @@ from renderer.reading.library import shipped_exercises
 from renderer.timing.expand import expand
 from renderer.timing.timeline import SectionKind
 from tests.delivery.larkmoor import doublings, ladder
+from tests.limits import HANG_S
 
 SHIPPED = [exercise.name for exercise in shipped_exercises()]
 LINK = "https://example.org/larkmoor/tracks"
@@ -207,7 +208,7 @@ def test_another_process_prints_the_same_bytes(tmp_path: Path) -> None:
         subprocess.run(
             [sys.executable, "-c", script, str(path), LINK],
             check=True,
-            timeout=120,
+            timeout=HANG_S,
             env={**os.environ, "PYTHONHASHSEED": seed, "TZ": f"UTC+{seed}"},
         )
         found.add(path.read_bytes())
@@ -232,7 +233,7 @@ def test_the_sheet_says_how_often_the_tracks_play_a_line_and_what_comes_between(
 
 
 @given(repeats=st.integers(2, 5), lines=st.integers(2, 4))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 def test_what_the_sheet_says_of_the_tracks_is_what_they_play(repeats: int, lines: int) -> None:
     exercise = doublings(lines=lines, ladder=replace(ladder(60), repeats=repeats))
     usual = RenderSettings()

@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from sf2utils.sf2parse import Sf2File
 
+from tests.limits import HANG_S
+
 SOUNDFONT = Path(__file__).parents[2] / "soundfonts" / "rungwise.sf2"
 
 RECORD_BYTES = {  # sections 7.2 to 7.10
@@ -218,7 +220,7 @@ def what_fluidsynth_says(soundfont: Path) -> str:
         [sys.executable, "-c", PLAY_EVERYTHING, str(soundfont)],
         env=environment,
         check=False,
-        timeout=60,
+        timeout=HANG_S,
         capture_output=True,
         text=True,
     )

@@ -9,7 +9,6 @@ import re
 import resource
 import subprocess
 import sys
-import time
 import tracemalloc
 import zipfile
 from collections.abc import Callable
@@ -34,13 +33,11 @@ from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import Reading
 from renderer.technique.realise import realise
 from renderer.timing.expand import expand
+from tests.limits import ENDLESS_CPU_S, cpu_time
 
 Reader = Callable[[Path], Exercise]
 READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
                               ".abc": read_abc, ".mid": read_midi}  # fmt: skip
-
-SECONDS = 10
-"""The issue's bound; every one of these takes far less."""
 
 NOTE = "<note><pitch><step>A</step><octave>4</octave></pitch><duration>{}</duration></note>"
 FORWARD = "<forward><duration>{}</duration></forward>"
@@ -62,10 +59,8 @@ def _refused(tmp_path: Path, suffix: str, data: bytes) -> str:
     path = tmp_path / f"hostile{suffix}"
     path.write_bytes(data)
     before = sorted(tmp_path.iterdir())
-    started = time.monotonic()
-    with pytest.raises(RungwiseError) as caught:
+    with cpu_time(), pytest.raises(RungwiseError) as caught:
         READERS[suffix](path)
-    assert time.monotonic() - started < SECONDS
     assert sorted(tmp_path.iterdir()) == before
     message = str(caught.value.problems[0])
     assert message.startswith(str(path))
@@ -180,10 +175,8 @@ def test_a_hundred_megabytes_of_junk_are_refused(tmp_path: Path, suffix: str) ->
     with path.open("wb") as file:
         for _ in range(100):
             file.write(block)
-    started = time.monotonic()
-    with pytest.raises(RungwiseError, match="larger than"):
+    with cpu_time(), pytest.raises(RungwiseError, match="larger than"):
         READERS[suffix](path)
-    assert time.monotonic() - started < SECONDS
     path.unlink()
 
 
@@ -227,7 +220,7 @@ def test_numbers_that_are_none_are_refused(tmp_path: Path, value: str) -> None:
 
 
 def _said_within_limits(path: Path) -> str:
-    """What is wrong with a file, read in a process held to 1 GB of address space and 10 s."""
+    """What is wrong with a file, read in a process held to 1 GB of address space and so long."""
     code = (
         "import sys; from pathlib import Path; from renderer.errors import RungwiseError\n"
         "from tests.notation.test_hostile_scores import READERS\n"
@@ -238,7 +231,7 @@ def _said_within_limits(path: Path) -> str:
 
     def limited() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
-        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+        resource.setrlimit(resource.RLIMIT_CPU, (ENDLESS_CPU_S, ENDLESS_CPU_S))
 
     environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
     done = subprocess.run(
@@ -326,9 +319,8 @@ def test_settings_without_end_are_bounded_and_named_in_short(tmp_path: Path, nam
     path = tmp_path / "settings.musicxml"
     score = _score(_measure(NOTE.format(4))).decode()
     path.write_text(score.replace("<score-partwise>", f"<score-partwise>{head}"))
-    started = time.monotonic()
-    assert len(read_musicxml(path).remarks) < 10
-    assert time.monotonic() - started < SECONDS
+    with cpu_time():
+        assert len(read_musicxml(path).remarks) < 10
 
 
 def test_remarks_on_every_bar_are_said_in_short(tmp_path: Path) -> None:
@@ -416,10 +408,8 @@ def test_a_packed_score_with_a_single_wrong_byte_is_read_or_called_damaged(
 def test_a_score_without_end_is_bounded(tmp_path: Path, content: str) -> None:
     path = tmp_path / "endless.musicxml"
     path.write_bytes(_score(content))
-    started = time.monotonic()
-    with contextlib.suppress(RungwiseError):
+    with cpu_time(), contextlib.suppress(RungwiseError):
         read_musicxml(path)
-    assert time.monotonic() - started < SECONDS
 
 
 @pytest.mark.parametrize(
@@ -435,12 +425,11 @@ def test_a_score_without_end_is_bounded(tmp_path: Path, content: str) -> None:
 def test_fields_that_are_slow_to_make_sense_of_take_no_time(tmp_path: Path, header: str) -> None:
     path = tmp_path / "slow.abc"
     path.write_text(f"X:1\nT:x\nM:4/4\nL:1/4\n{header}\nK:HP\nP:A\nA4|\n")
-    started = time.monotonic()
-    try:
-        read_abc(path)
-    except RungwiseError as error:
-        assert len(str(error)) < 500
-    assert time.monotonic() - started < SECONDS
+    with cpu_time():
+        try:
+            read_abc(path)
+        except RungwiseError as error:
+            assert len(str(error)) < 500
 
 
 @pytest.mark.parametrize(
@@ -450,10 +439,8 @@ def test_fields_that_are_slow_to_make_sense_of_take_no_time(tmp_path: Path, head
 def test_music_code_without_end_is_bounded(tmp_path: Path, code: str) -> None:
     path = tmp_path / "endless.abc"
     path.write_text(f"X:1\nT:x\nM:4/4\nL:1/4\nK:HP\n{code}\n")
-    started = time.monotonic()
-    with contextlib.suppress(RungwiseError):
+    with cpu_time(), contextlib.suppress(RungwiseError):
         read_abc(path)
-    assert time.monotonic() - started < SECONDS
 
 
 BAR_OFF_THE_CHANTER = "bbbb bbbb|"
@@ -471,20 +458,17 @@ BAR_OFF_THE_CHANTER = "bbbb bbbb|"
 def test_no_more_tunes_are_tried_than_can_be_in_time(tmp_path: Path, tunes: str) -> None:
     path = tmp_path / "tunes.abc"
     path.write_text(f"{tunes}X:last\nK:HP\nA4|\n")
-    started = time.monotonic()
-    with pytest.raises(RungwiseError, match=r"none of the first \d+ of its \d+ tunes.*--tune"):
+    refusal = r"none of the first \d+ of its \d+ tunes.*--tune"
+    with cpu_time(), pytest.raises(RungwiseError, match=refusal):
         read_abc(path)
-    assert time.monotonic() - started < SECONDS
     assert len(list(read_abc(path, Reading(part="last")).lines)) == 1
 
 
 def test_what_holds_for_many_tunes_is_read_once(tmp_path: Path) -> None:
     path = tmp_path / "common.abc"
     path.write_text("M:4/4\n" * 200_000 + "M:3/4\n" + "X:1\nK:HP\nb\n" * 20_000)
-    started = time.monotonic()
-    with pytest.raises(RungwiseError, match="not on the chanter"):
+    with cpu_time(), pytest.raises(RungwiseError, match="not on the chanter"):
         read_abc(path, Reading(part="1"))
-    assert time.monotonic() - started < SECONDS
 
 
 def test_bars_that_do_not_add_up_are_reported_up_to_a_number() -> None:
@@ -494,7 +478,7 @@ def test_bars_that_do_not_add_up_are_reported_up_to_a_number() -> None:
     assert "960 more bars do not add up" in str(caught.value.problems[-1])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.text(alphabet="GABcdefga{}|:[]()<>-/0123456789z ,'^_=\"!LMKP%~\n", max_size=60))
 def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
     try:
@@ -505,7 +489,7 @@ def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
         assert bars
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.binary(max_size=200), st.sampled_from([b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk\0\0\0\x40", b""]))
 def test_any_bytes_are_no_midi_file_or_a_readable_one(data: bytes, head: bytes) -> None:
     path = Path(os.environ.get("TMPDIR", "/tmp")) / f"rungwise-any-{os.getpid()}.mid"
@@ -593,12 +577,11 @@ def test_lengths_without_a_common_share_are_refused(tmp_path: Path) -> None:
     tune = "X:1\nK:HP\n" + "".join(f"A/{prime} " for prime in primes) + "|"
     assert "line 3, bar 1: the lengths up to here" in _refused(tmp_path, ".abc", tune.encode())
     divisions = "<attributes><divisions>{}</divisions></attributes>"
-    started = time.monotonic()
-    content = "".join(divisions.format(900_000_001 + 16 * n) + FORWARD.format(1)
-                      for n in range(100_000))  # fmt: skip
-    data = _score(_measure(content))
-    assert "bar 1: the lengths up to here" in _refused(tmp_path, ".musicxml", data)
-    assert time.monotonic() - started < SECONDS
+    with cpu_time():
+        content = "".join(divisions.format(900_000_001 + 16 * n) + FORWARD.format(1)
+                          for n in range(100_000))  # fmt: skip
+        data = _score(_measure(content))
+        assert "bar 1: the lengths up to here" in _refused(tmp_path, ".musicxml", data)
 
 
 @pytest.mark.parametrize("signs", [">" * 300_000, "< " * 300_000, ">-<"])

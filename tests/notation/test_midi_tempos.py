@@ -161,7 +161,7 @@ def test_bars_far_apart_are_named_one_by_one(tmp_path: Path) -> None:
     assert "too often in bars 1, 5, 9, 13, 17, 21, 25, 29 and 2 more to be" in said
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(
         st.tuples(

@@ -62,7 +62,7 @@ def _read(tmp_path: Path, data: bytes | str, reading: Reading | None = None) -> 
     return read_musicxml(path) if reading is None else read_musicxml(path, reading)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(written_exercises())
 def test_every_score_is_valid_against_the_w3c_schema(exercise: Exercise) -> None:
     for opened in OPENED:
@@ -244,7 +244,7 @@ def _joined_ties(data: bytes) -> list[tuple[str, float, bool]]:
     return joined
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(written_exercises())
 def test_verovio_engraves_every_note_under_its_name(exercise: Exercise) -> None:
     data = write_musicxml(exercise, opened="closed")
@@ -269,7 +269,7 @@ def _starts_in_quarters(root: ElementTree.Element) -> dict[str, float]:
     return starts
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(written_exercises())
 def test_verovio_counts_the_same_time(exercise: Exercise) -> None:
     plain = replace(

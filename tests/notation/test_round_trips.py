@@ -34,7 +34,7 @@ def _written(content: bytes, suffix: str) -> Path:
     return Path(file.name)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(written_exercises())
 def test_musicxml_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     path = _written(write_musicxml(exercise, opened="closed"), ".musicxml")
@@ -46,7 +46,7 @@ def test_musicxml_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     assert not again.remarks
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(written_exercises())
 def test_abc_keeps_notes_gracenotes_bars_and_headings(exercise: Exercise) -> None:
     path = _written(write_abc(exercise), ".abc")
@@ -60,7 +60,7 @@ def test_abc_keeps_notes_gracenotes_bars_and_headings(exercise: Exercise) -> Non
     assert again.tempo == exercise.tempo
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(written_exercises())
 def test_a_definition_keeps_the_music_and_the_settings(exercise: Exercise) -> None:
     path = _written(write_definition(exercise), ".toml")

@@ -13,6 +13,8 @@ import soundfile
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from tests.limits import HANG_S
+
 Samples = NDArray[np.float32]
 
 
@@ -97,7 +99,7 @@ def metered(sound: Samples, rate: int, folder: Path) -> Metered:
     soundfile.write(path, sound, rate, "FLOAT")
     command = [imageio_ffmpeg.get_ffmpeg_exe(), "-hide_banner", "-nostats", "-i", str(path)]
     command += ["-af", "ebur128=peak=true", "-f", "null", "-"]
-    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=120)
+    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=HANG_S)
     summary = run.stderr[run.stderr.rindex("Summary:") :]
     loudness = re.search(r"I:\s+(-?[\d.]+) LUFS", summary)
     peak = re.search(r"Peak:\s+(-?[\d.]+|-inf) dBFS", summary)

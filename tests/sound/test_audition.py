@@ -12,6 +12,7 @@ import soundfile
 
 from renderer.sound.audition import tour
 from renderer.sound.pitch import parse_pitch, scale_named
+from tests.limits import HANG_S
 from tests.sound.measuring import metered
 
 RATE = 44_100
@@ -20,7 +21,7 @@ GENERAL_MIDI = Path(pretty_midi.__file__).parent / "TimGM6mb.sf2"
 
 def audition(*options: str) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "renderer.cli", "audition", *options]
-    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=HANG_S)
 
 
 def test_the_tour_lets_every_voice_be_heard_at_one_loudness(tmp_path: Path) -> None:

@@ -43,7 +43,7 @@ def section(track: Samples, timeline: Timeline, kind: SectionKind) -> Samples:
     return track[round(start + RATE / 3) : round(stop - RATE / 3)]
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(
     tempo=st.fractions(min_value=30, max_value=240, max_denominator=1000),
     rate=st.sampled_from([8_000, 44_100, 48_000]),

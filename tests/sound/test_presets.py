@@ -25,6 +25,7 @@ from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.units import cents_to_ratio, key_to_hz
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import expand
+from tests.limits import HANG_S
 from tests.sound.measuring import Samples, cents, metered, pitch_by_phase
 from tests.sound.playing import exercise, plain, rendered
 
@@ -265,7 +266,7 @@ def test_a_missing_fluidsynth_is_said_in_one_sentence_with_the_way_to_get_it() -
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=HANG_S,
         env=environment,
     )
     assert run.stderr == ""
@@ -285,7 +286,7 @@ def test_nothing_is_printed_while_an_instrument_is_made() -> None:
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=HANG_S,
         env={**os.environ, "CI": "true"},
     )
     assert (run.stdout, run.stderr) == ("", "")

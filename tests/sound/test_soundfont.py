@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.synthesis.soundfont import build_soundfont
 from renderer.sound.synthesis.tones import loop_length, loudness_of_partials_lufs
+from tests.limits import HANG_S
 
 Floats = npt.NDArray[np.float64]
 
@@ -132,7 +133,7 @@ def test_a_rebuild_does_not_depend_on_hash_seed_processor_or_folder(tmp_path: Pa
         cwd=tmp_path,
         env=environment,
         check=True,
-        timeout=60,
+        timeout=HANG_S,
         capture_output=True,
     )
     rebuilt = (tmp_path / "elsewhere" / "rungwise.sf2").read_bytes()
@@ -405,7 +406,7 @@ def test_a_folder_that_cannot_be_written_is_named_and_nothing_is_left(tmp_path: 
         [sys.executable, "-m", "renderer.sound.synthesis", "-o", str(tmp_path / "taken")],
         cwd=ROOT,
         check=False,
-        timeout=60,
+        timeout=HANG_S,
         capture_output=True,
         text=True,
     )

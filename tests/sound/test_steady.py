@@ -39,7 +39,7 @@ def tone(hz: float, *, seconds: float = 5, fundamental: float = 1.0, partials: i
     return np.asarray(np.sum(waves, axis=0) / 3, np.float32)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(
     hz=st.floats(100, 1000),
     mistuned=st.floats(-250, 250),

@@ -126,7 +126,7 @@ amplitudes = st.builds(
 )
 
 
-@settings(deadline=None, max_examples=50)
+@settings(max_examples=50)
 @given(
     st.lists(amplitudes, min_size=1, max_size=8),
     st.lists(amplitudes, min_size=2, max_size=16),

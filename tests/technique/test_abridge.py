@@ -58,7 +58,7 @@ def agrees(selection: Selection, candidates: list[Candidate]) -> None:
 
 
 @given(candidates_lists, st.integers(1, 8))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_selection_is_as_good_as_the_best_of_all_selections(
     candidates: list[Candidate], lines: int
 ) -> None:
@@ -69,7 +69,7 @@ def test_a_selection_is_as_good_as_the_best_of_all_selections(
 
 
 @given(candidates_lists)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_covering_all_takes_the_fewest_lines_there_are(candidates: list[Candidate]) -> None:
     everything = {approach for one in candidates for approach in one.approaches}
     fewest = next(

@@ -15,6 +15,7 @@ import pytest
 from renderer.delivery.sheet.fitting import pages_of
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
+from tests.limits import HANG_S
 
 BOOK = """
 title = "Thirds [Larkmoor]"
@@ -38,7 +39,7 @@ def rungwise(*arguments: str | Path, folder: Path) -> subprocess.CompletedProces
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=HANG_S,
         env={**os.environ, "COLUMNS": "200"},
     )
 

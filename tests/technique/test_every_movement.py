@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -156,7 +156,6 @@ def legal_lines(draw: st.DrawFn) -> Line:
     return Line((Bar(tuple(items), Meter(4, 4)),))
 
 
-@settings(deadline=None)
 @given(
     st.lists(legal_lines(), min_size=1, max_size=3),
     st.sampled_from(["100 ms", "1/8 beat", "1/4 beat", "1/2 beat"]),

@@ -318,7 +318,7 @@ def _realised(line: str, head: str) -> tuple[Definition, Exercise] | None:
 
 
 @given(entries(), HEADS)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_an_expanded_definition_reads_back_to_the_same_music(line: str, head: str) -> None:
     realised = _realised(line, head)
     if realised is None:
@@ -331,7 +331,7 @@ def test_an_expanded_definition_reads_back_to_the_same_music(line: str, head: st
 
 
 @given(entries(), HEADS)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_every_bar_of_a_pattern_is_full(line: str, head: str) -> None:
     realised = _realised(line, head)
     if realised is None:

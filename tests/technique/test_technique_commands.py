@@ -11,6 +11,7 @@ import pytest
 
 from renderer.reading.exercise import read_exercise
 from renderer.technique.text_tables import FINGERING_HEADINGS, fingering_rows
+from tests.limits import HANG_S
 
 DEFINITION = """
 title = "Wide steps [Larkmoor]"
@@ -38,7 +39,7 @@ def rungwise(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=HANG_S,
         env={"COLUMNS": "160", "PATH": "", "HOME": "/nonexistent"},
     )
 

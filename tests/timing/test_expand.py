@@ -50,7 +50,7 @@ def sounding(timeline: Timeline) -> list[Event]:
 
 
 @given(exercises(), st.integers(10, 100), st.integers(0, 2), st.booleans(), st.integers(0, 1))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_events_tile_time_exactly(
     exercise: Exercise, tempo: int, count_in: int, echo: bool, gap: int
 ) -> None:
@@ -68,7 +68,7 @@ def test_events_tile_time_exactly(
 
 
 @given(exercises(), st.integers(10, 100))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -> None:
     try:
         timeline = expand(exercise, tempo, repeats=2)
@@ -86,7 +86,7 @@ def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -
 
 
 @given(exercises())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_the_fastest_tempo_is_where_the_error_begins(exercise: Exercise) -> None:
     finite = [limit for limit in fastest_tempos(exercise) if limit is not None]
     assume(finite and 10 < min(finite) < 390)

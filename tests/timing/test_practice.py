@@ -61,7 +61,7 @@ plans = st.builds(
 
 
 @given(st.integers(1, 14), st.integers(6, 30), st.integers(2, 21))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_days_keep_to_their_minutes_and_every_line_comes_up(
     limit: int, minutes: int, days: int
 ) -> None:
@@ -79,7 +79,7 @@ def test_days_keep_to_their_minutes_and_every_line_comes_up(
 
 
 @given(plans)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_harder_line_never_comes_up_less_often(plan: PracticePlan) -> None:
     rows = [
         (line_difficulty(line), plan.practices(number))
@@ -100,7 +100,7 @@ def test_the_hardest_line_comes_up_more_often_than_the_easiest_when_time_is_shor
 
 
 @given(plans)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: PracticePlan) -> None:
     tempos = list(rungs(plan.exercise.ladder, plan.exercise.tempo))
     for line in range(1, len(plan.exercise.lines) + 1):
@@ -116,7 +116,7 @@ def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: Prac
 
 
 @given(plans)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_hands_rest_after_five_minutes_and_a_line_comes_up_once_a_day(plan: PracticePlan) -> None:
     for day in plan.days:
         for is_break, items in groupby(day.items, key=lambda item: isinstance(item, Break)):
