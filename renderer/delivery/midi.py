@@ -377,7 +377,7 @@ def _chanter(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
         start, end = clock.tick(event.start), clock.tick(event.end)
         before, written = written, (event.line, event.turn, event.bar, event.item)
         if written != before:
-            item = timeline.exercise.lines[event.line - 1].bars[event.bar - 1].items[event.item - 1]
+            item = timeline.written.lines[event.line - 1].bars[event.bar - 1].items[event.item - 1]
             if isinstance(item, MelodyNote) and (item.group or event.length < shortest):
                 track.add(
                     start, mido.MetaMessage("text", text=setting_text(NOTE_MARK, spelled(item)))

@@ -106,7 +106,8 @@ def no_room_opened(item: MelodyNote, share: Fraction, place: str) -> Problem:
 
 def note_place(exercise: Exercise, line_index: int, bar: int, item: int) -> str:
     """Where a note or rest is, in words; bar and item from 1."""
-    place = f"line {exercise.number_of(line_index)}, bar {bar}, note {item}"
+    number = exercise.bar_number(line_index, bar - 1)
+    place = f"line {exercise.number_of(line_index)}, bar {number}, note {item}"
     written = exercise.lines[line_index].bars[bar - 1].items[item - 1]
     return f"{place} ({written.note})" if isinstance(written, MelodyNote) else place
 

@@ -16,6 +16,7 @@ from typing import Literal
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.signs import NO_SIGNS, Signs
 
 Placement = Literal["on the beat", "before the beat"]
 
@@ -130,12 +131,22 @@ class Bar:
         or the bar before a repeat sign).
     tempo:
         A tempo mark at the start of the bar in beats per minute, else None. The rungs of a ladder
-        scale it in proportion to the exercise's tempo.
+        scale it in proportion to the exercise's tempo. It holds for the bars that follow as
+        written, whatever the order in which they are played.
+    signs:
+        Repeats, endings and jumps at its bar lines and over it.
+    words:
+        What is written over it.
+    number:
+        The score's own; empty where bars are counted from the beginning of their line.
     """
 
     items: tuple[Item, ...]
     meter: Meter
     tempo: Fraction | None = None
+    signs: Signs = NO_SIGNS
+    words: tuple[str, ...] = ()
+    number: str = ""
 
     @property
     def beats(self) -> Fraction:
@@ -145,14 +156,16 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of an exercise: a heading and its bars.
+    """One line of an exercise, or part of a tune: its name and its bars.
+
+    It ends with a double bar line, or with the repeat sign of its last bar.
 
     Parameters
     ----------
     bars:
-        The bars in order.
+        The bars in order as written, repeats as signs.
     heading:
-        Printed above the line and used as a marker; may be empty.
+        Its name, printed above it and used as a marker; may be empty.
     inner:
         The length of the ornaments' inner slots in this line, where it differs from the
         exercise's.
@@ -274,12 +287,22 @@ class Exercise:
         The class or band that it is for; may be empty.
     purpose, level:
         A sentence on what it trains, and the level it is meant for; may be empty.
+    composer, tune_type, origin, notes:
+        Of a tune: who made it, what it is (march, reel), where it comes from, and what is to be
+        said of it (several lines of text); may be empty.
+    order:
+        The numbers of the lines in the order in which they are played, from 1; empty for each once
+        as they stand.
     remarks:
         What the reader had to decide and the user should know, in sentences.
     source:
         The file it was read from, for messages; empty if none.
     first_number:
         The number of the first line: above 1 where the exercise is some lines of a longer one.
+    numbers:
+        The number of every line, where they do not follow each other: lines as they are played.
+    played_once:
+        Whether it was asked to be played without repeats and jumps, and of endings the last.
     states_inner:
         Whether its source says how long inner notes are.
     knows_movements:
@@ -296,15 +319,26 @@ class Exercise:
     audience: str = ""
     purpose: str = ""
     level: str = ""
+    composer: str = ""
+    tune_type: str = ""
+    origin: str = ""
+    notes: str = ""
+    order: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
     source: str = ""
     first_number: int = 1
+    numbers: tuple[int, ...] = ()
+    played_once: bool = field(default=False, compare=False)
     states_inner: bool = field(default=False, compare=False)
     knows_movements: bool = field(default=False, compare=False)
 
     def number_of(self, line_index: int) -> int:
         """The number by which a line (its index from 0) is known to the reader of the whole."""
-        return self.first_number + line_index
+        return self.numbers[line_index] if self.numbers else self.first_number + line_index
+
+    def bar_number(self, line_index: int, bar_index: int) -> str:
+        """The number by which a bar (its and its line's index from 0) is known: the score's own."""
+        return self.lines[line_index].bars[bar_index].number or str(bar_index + 1)
 
     def only(self, number: int) -> Exercise:
         """Return the exercise with one of its lines (from 1) alone, under the number it has.
@@ -322,6 +356,8 @@ class Exercise:
             title=f"{self.title}, line {self.number_of(number - 1)}",
             lines=(line,),
             first_number=self.number_of(number - 1),
+            numbers=(),
+            order=(),
         )
 
     def inner_of(self, line: Line) -> Length:

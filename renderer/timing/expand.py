@@ -9,6 +9,7 @@ free for the learner after each playing). A gracenote takes its time from the sl
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -26,6 +27,7 @@ from renderer.notation.limits import (
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, bar_offsets
 from renderer.timing.fit import check_fit
+from renderer.timing.order_of_playing import PlayedExercise, played
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import (
     Click,
@@ -51,12 +53,18 @@ NoisePlace = tuple[int, int, int, int, bool]
 
 @dataclass(frozen=True, slots=True)
 class _Placed:
-    """A sounding in the track: its start in seconds, its line and its turn."""
+    """A sounding in the track.
+
+    Its start in seconds; its written line and bar (from 1) and which time that bar is played; and
+    which playing of its line it is in.
+    """
 
     start: Fraction
     sounding: Sounding
     line: int
+    bar: int
     turn: int
+    playing: int
 
     def event(self, start: Fraction, end: Fraction, note: Note | None, role: Role) -> Event:
         written = self.sounding
@@ -66,7 +74,7 @@ class _Placed:
             note,
             role,
             self.line,
-            written.bar,
+            self.bar,
             written.item,
             written.slot,
             self.turn,
@@ -81,12 +89,12 @@ class Timeline:
 
     Parameters
     ----------
-    exercise:
-        The exercise that is played.
+    order:
+        The exercise that is played, its bars in the order in which they are played.
     tempo:
         Beats per minute.
     sections:
-        The stretches of the track in order, tiling it.
+        The stretches of the track in order, tiling it. Their lines are those of `exercise`.
     rolls:
         Snare-drum rolls of the count-in.
     drones_start:
@@ -101,7 +109,7 @@ class Timeline:
         The crossing noises that sound in every second turn of a line, by their places.
     """
 
-    exercise: Exercise
+    order: PlayedExercise
     tempo: Fraction
     sections: tuple[Section, ...]
     rolls: tuple[Roll, ...]
@@ -110,6 +118,16 @@ class Timeline:
     subdivide: bool
     remarks: tuple[str, ...]
     noises: Mapping[NoisePlace, Note] = field(default_factory=dict)
+
+    @property
+    def exercise(self) -> Exercise:
+        """The exercise as it is played: a line for each run of bars, no sign left to follow."""
+        return self.order.exercise
+
+    @property
+    def written(self) -> Exercise:
+        """The exercise as it is written, whose lines and bars events name."""
+        return self.order.written
 
     @property
     def duration(self) -> Fraction:
@@ -162,10 +180,10 @@ class Timeline:
             yield following.event(note_end, end, after, Role.CROSSING_NOISE)
 
     def _noise(self, placed: _Placed, *, before_gracenote: bool) -> Note | None:
-        if placed.turn == 0 or placed.turn % 2:
+        if placed.playing == 0 or placed.playing % 2:
             return None
         sounding = placed.sounding
-        place = (placed.line, sounding.bar, sounding.item, sounding.slot, before_gracenote)
+        place = (placed.line, placed.bar, sounding.item, sounding.slot, before_gracenote)
         return self.noises.get(place)
 
     def clicks(self) -> Iterator[Click]:
@@ -204,14 +222,21 @@ class Timeline:
     def _placed(self) -> Iterator[_Placed]:
         spb = self.seconds_per_beat
         silence = Sounding(Moment(), None, None, Role.REST, 0, 0, 0)
+        turns: Counter[tuple[int, int]] = Counter()
         for section in self.sections:
             chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
-                yield _Placed(section.start, silence, 0, 0)
+                yield _Placed(section.start, silence, 0, 0, 0, 0)
                 continue
+            bars = self.order.lines[section.line - 1]
+            at = 0
             for sounding in chain.soundings:
                 start = section.start + sounding.start.at(spb)
-                yield _Placed(start, sounding, section.line, section.turn)
+                place = bars[sounding.bar - 1].line, bars[sounding.bar - 1].bar
+                if sounding.bar != at:
+                    at = sounding.bar
+                    turns[place] += 1
+                yield _Placed(start, sounding, *place, turns[place], section.turn)
 
 
 def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:
@@ -327,6 +352,8 @@ def expand(
     speed = exact_tempo(exercise.tempo if tempo is None else tempo)
     _check_counts(count_in, repeats, gap)
     spb = 60 / speed
+    order = played(exercise)
+    exercise = order.exercise
     chains = chains_of(exercise)
     twice = repeats > 1 or noises is not None
     check_fit(
@@ -347,7 +374,7 @@ def expand(
     beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
     _check_duration(beats * spb, exercise)
     return Timeline(
-        exercise=exercise,
+        order=order,
         tempo=speed,
         sections=tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo)),
         rolls=rolls,

@@ -15,6 +15,7 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.limits import LEAST_SOUNDING_MS
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
+from renderer.timing.order_of_playing import played_alone
 from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import Role
 
@@ -100,6 +101,7 @@ def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fracti
     -------
     Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
     """
+    exercise = played_alone(exercise)
     return tuple(fastest_tempo(exercise, chain, repeated=repeated) for chain in chains_of(exercise))
 
 
@@ -121,6 +123,7 @@ def even_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
     -------
     Beats per minute, exact; 0 if that holds at no tempo; None if at every tempo.
     """
+    exercise = played_alone(exercise)
     return tuple(_even_tempo(exercise, chain) for chain in chains_of(exercise))
 
 

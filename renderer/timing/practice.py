@@ -19,6 +19,7 @@ from renderer.notation.limits import SLOWEST_TEMPO
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
 from renderer.timing.fit import fastest_tempo, spoken_limit
+from renderer.timing.order_of_playing import played_alone
 from renderer.timing.rungs import rungs
 from renderer.timing.soundings import chains_of
 
@@ -209,6 +210,7 @@ def _practised(
     times = max(LEAST_REPEATS, ladder.repeats) if repeats is None else repeats
     lines: list[_Practised] = []
     remarks: list[str] = []
+    exercise = played_alone(exercise)
     each = zip(exercise.lines, chains_of(exercise), strict=True)
     for number, (line, chain) in enumerate(each, start=1):
         fastest = fastest_tempo(exercise, chain)

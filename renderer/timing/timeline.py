@@ -43,7 +43,7 @@ class Event:
         The written note that it came from, counted from 1: line in the exercise, bar in the line,
         item in the bar, slot in the melody note. 0 for rests that nobody wrote (count-in, gaps).
     turn:
-        Which playing of the line it belongs to, from 1; 0 outside lines.
+        Which time its bar is played, from 1; 0 outside lines.
     """
 
     start: Fraction
