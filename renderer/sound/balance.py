@@ -1,9 +1,13 @@
 """How loud each part of a track is to be: a timeline, an instrument and settings to gains.
 
 A track's loudness is worked out without rendering it: the loops' K-weighted powers are known, and
-what they add to each other where they share partials; the timeline's sections say when which of
-them sound, and the gating of ITU-R BS.1770 is applied to the powers of 100 ms cells. Powers are
+what they add to each other where they share partials; the timeline's events say which of them
+sounds when, and the gating of ITU-R BS.1770 is applied to the powers of 100 ms cells. Powers are
 K-weighted mean squares summed over channels, gains are amplitude factors.
+
+A second player of the same track needs what `Balance` holds: the loops at their final levels, or
+the `Gains` that bring the instrument's own loops to them, with the shares of `CHANTER_PAN` and
+`STROKES_PAN` in each channel, and the `Beginning` of each note.
 """
 
 from __future__ import annotations
@@ -19,7 +23,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, Line, MelodyNote
 from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
@@ -28,7 +31,7 @@ from renderer.sound.settings import Layout, MixSettings
 from renderer.sound.splice import EndlessTone
 from renderer.sound.unison import Beginning, beginning_over
 from renderer.sound.units import db_to_gain
-from renderer.timing.timeline import Click, ClickKind, Event, Roll, Section, SectionKind
+from renderer.timing.timeline import Click, ClickKind, Event, Roll, SectionKind
 
 TARGET_LUFS = -16.0
 """Loudness of every track. Source: the design; within the -20 to -16 LUFS that AES TD1004 asks of
@@ -45,24 +48,17 @@ _ROUNDS = 6
 _CELL_S = BLOCK_S / 4
 _CLICK_REFERENCE_S = 0.05
 
-_PAN_CHANTER = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (1.0, 0.0)}
-_PAN_STROKES = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (0.0, 1.0)}
+CHANTER_PAN = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (1.0, 0.0)}
+STROKES_PAN = {Layout.MONO: (1.0,), Layout.STEREO: (1.0, 1.0), Layout.SPLIT: (0.0, 1.0)}
+"""What share of the chanter, and of clicks and rolls, each channel of a layout has."""
 
 
 class TrackTimeline(Protocol):
     """What a mix needs to know of a timeline (`renderer.timing.expand.Timeline`)."""
 
     @property
-    def exercise(self) -> Exercise:
-        """What is played."""
-
-    @property
     def duration(self) -> Fraction:
         """The track's length in seconds."""
-
-    @property
-    def sections(self) -> tuple[Section, ...]:
-        """The stretches that the track consists of."""
 
     @property
     def rolls(self) -> tuple[Roll, ...]:
@@ -79,12 +75,35 @@ class TrackTimeline(Protocol):
         """Yield the metronome's clicks."""
 
 
+@dataclass(frozen=True, slots=True)
+class Gains:
+    """By what the loops and strokes of an instrument are multiplied in a track.
+
+    Parameters
+    ----------
+    chanter:
+        The nine notes; times the layout's share (`CHANTER_PAN`) in each channel.
+    drones:
+        The drones of each channel (`drone_channels`).
+    strokes:
+        Clicks and rolls; times the layout's share (`STROKES_PAN`).
+    """
+
+    chanter: float
+    drones: float
+    strokes: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Balance:
     """The parts of a track at their final levels, every array and loop (frames, channels).
 
     Parameters
     ----------
+    gains:
+        What brought them there.
+    beginnings:
+        Where the loop of each of the nine notes begins; the same as in `tones`.
     tones:
         The loop of each note; empty if the chanter is not heard.
     drones:
@@ -97,6 +116,8 @@ class Balance:
         The integrated loudness that the track will have; minus infinity if nothing sounds.
     """
 
+    gains: Gains
+    beginnings: tuple[Beginning, ...]
     tones: dict[Note, EndlessTone]
     drones: NDArray[np.float32] | None
     clicks: dict[ClickKind, NDArray[np.float32]]
@@ -105,7 +126,7 @@ class Balance:
 
 
 @dataclass(frozen=True, slots=True)
-class _Gains:
+class _Levels:
     """Gains of the parts relative to one another, and the drones of each channel."""
 
     chanter: float
@@ -136,7 +157,7 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
         loudness = integrated_lufs(steady + struck * strokes**2, gain)
     tones = {
         note: EndlessTone(
-            _panned(tone.samples, gain * gains.chanter, _PAN_CHANTER[layout]),
+            _panned(tone.samples, gain * gains.chanter, CHANTER_PAN[layout]),
             beginning.shift,
             beginning.lag,
         )
@@ -146,8 +167,10 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
         if settings.has_chanter
     }
     clicks = instrument.percussion.clicks.items()
-    pan = _PAN_STROKES[layout]
+    pan = STROKES_PAN[layout]
     return Balance(
+        Gains(gain * gains.chanter, gain * gains.drones, gain * strokes),
+        gains.beginnings,
         tones,
         _side_by_side(gains, gain) if settings.has_drones else None,
         {kind: _panned(stroke.samples, gain * strokes, pan) for kind, stroke in clicks},
@@ -157,7 +180,8 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
 
 
 @lru_cache(maxsize=8)
-def _drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...]:
+def drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...]:
+    """Return what the three drones sound together in each channel; None in a channel without."""
     if layout is Layout.STEREO:
         near = math.cos(math.radians(45 - _TENOR_SPREAD_DEGREES))
         far = math.sin(math.radians(45 - _TENOR_SPREAD_DEGREES))
@@ -173,31 +197,29 @@ def _beginnings(
 ) -> tuple[Beginning, ...]:
     if drones is None:
         return tuple(Beginning() for _ in chanter.tones)
-    channels = _drone_channels(drones, layout)
-    return tuple(beginning_over(channels, tone, _PAN_CHANTER[layout]) for tone in chanter.tones)
+    channels = drone_channels(drones, layout)
+    return tuple(beginning_over(channels, tone, CHANTER_PAN[layout]) for tone in chanter.tones)
 
 
 def _weight(pan: Iterable[float]) -> float:
     return sum(gain**2 for gain in pan)
 
 
-def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Gains:
+def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Levels:
     """Give every part its level relative to the mean power of the chanter's nine notes."""
     layout, levels = settings.layout, settings.levels
     mean = float(np.mean([tone.power for tone in instrument.chanter.tones]))
-    reference = mean * _weight(_PAN_CHANTER[layout])
+    reference = mean * _weight(CHANTER_PAN[layout])
     channels: tuple[Tone | None, ...] = ()
     drone_gain = drone_power = 0.0
     if settings.has_drones:
-        channels = _drone_channels(instrument.drones, layout)
+        channels = drone_channels(instrument.drones, layout)
         power = sum(tone.power for tone in channels if tone is not None)
         drone_gain = math.sqrt(reference / power) * db_to_gain(levels.drone)
         drone_power = power * drone_gain**2
     beat = instrument.percussion.clicks[ClickKind.BEAT]
-    beat_power = (
-        beat.energy * _weight(_PAN_STROKES[layout]) / (_CLICK_REFERENCE_S * instrument.rate)
-    )
-    return _Gains(
+    beat_power = beat.energy * _weight(STROKES_PAN[layout]) / (_CLICK_REFERENCE_S * instrument.rate)
+    return _Levels(
         db_to_gain(levels.chanter),
         drone_gain,
         math.sqrt(reference / beat_power) * db_to_gain(levels.metronome),
@@ -211,7 +233,7 @@ def _block_powers(
     timeline: TrackTimeline,
     instrument: Instrument,
     settings: MixSettings,
-    gains: _Gains,
+    gains: _Levels,
     rolls: tuple[Stroke, ...],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the power of each 400 ms gating block before the track's gain.
@@ -228,18 +250,10 @@ def _block_powers(
 
     if settings.has_chanter:
         tone_powers = np.array([tone.power for tone in instrument.chanter.tones])
-        tone_powers *= gains.chanter**2 * _weight(_PAN_CHANTER[settings.layout])
+        tone_powers *= gains.chanter**2 * _weight(CHANTER_PAN[settings.layout])
         excess = np.array([beginning.excess_power for beginning in gains.beginnings])
         tone_powers += gains.chanter * gains.drones * excess
-        of_line = [_line_power(line, tone_powers) for line in timeline.exercise.lines]
-        starts = [float(section.start) for section in timeline.sections]
-        heard = [
-            of_line[section.line - 1] * float(section.length)
-            if section.kind is SectionKind.LINE
-            else 0.0
-            for section in timeline.sections
-        ]
-        energy += np.interp(edges, [*starts, duration], np.concatenate(([0.0], np.cumsum(heard))))
+        energy += _chanter_energy(timeline, tone_powers, np.asarray(edges, np.float64))
 
     struck = np.zeros(len(edges) - 1)
     clicks = instrument.percussion.clicks
@@ -250,7 +264,7 @@ def _block_powers(
     for roll, sound in zip(timeline.rolls, rolls, strict=True):
         span = (float(roll.start), float(roll.start + roll.length))
         struck += np.diff(np.interp(edges, span, (0.0, sound.energy)))
-    struck *= _weight(_PAN_STROKES[settings.layout]) / instrument.rate
+    struck *= _weight(STROKES_PAN[settings.layout]) / instrument.rate
     return _blocks(np.diff(energy)), _blocks(struck)
 
 
@@ -259,13 +273,17 @@ def _blocks(cells: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.convolve(cells, np.ones(4), "valid") / BLOCK_S, np.float64)
 
 
-def _line_power(line: Line, tone_powers: NDArray[np.float64]) -> float:
-    """Return the mean power of a line, by the written lengths of its melody notes."""
-    beats = np.zeros(len(tone_powers))
-    for item in (item for bar in line.bars for item in bar.items):
-        if isinstance(item, MelodyNote):
-            beats[item.note] += float(item.beats)
-    return float(beats @ tone_powers) / (float(line.beats) or 1.0)
+def _chanter_energy(
+    events: Iterable[Event], tone_powers: NDArray[np.float64], edges: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the energy that the chanter has given by each of some times in seconds."""
+    ends, notes = [0.0], [0]
+    powers = [*tone_powers, 0.0]
+    for event in events:
+        ends.append(float(event.end))
+        notes.append(-1 if event.note is None else event.note)
+    given = np.cumsum(np.diff(ends, prepend=0.0) * np.take(powers, notes))
+    return np.asarray(np.interp(edges, ends, given), np.float64)
 
 
 def _gain_to_target(powers: NDArray[np.float64]) -> float:
@@ -280,7 +298,7 @@ def _gain_to_target(powers: NDArray[np.float64]) -> float:
 
 
 def _peaks(
-    instrument: Instrument, settings: MixSettings, gains: _Gains, rolls: tuple[Stroke, ...]
+    instrument: Instrument, settings: MixSettings, gains: _Levels, rolls: tuple[Stroke, ...]
 ) -> list[tuple[float, float]]:
     """Return the highest peaks that can coincide before the track's gain.
 
@@ -297,9 +315,9 @@ def _peaks(
         drones = 0.0 if tone is None else tone.peak * gains.drones
         if settings.has_chanter:
             metronome = click if settings.has_click(SectionKind.LINE) else 0.0
-            playing = drones + chanter * _PAN_CHANTER[layout][channel]
-            moments.append((playing, metronome * _PAN_STROKES[layout][channel]))
-        moments.append((drones, max(click, roll) * _PAN_STROKES[layout][channel]))
+            playing = drones + chanter * CHANTER_PAN[layout][channel]
+            moments.append((playing, metronome * STROKES_PAN[layout][channel]))
+        moments.append((drones, max(click, roll) * STROKES_PAN[layout][channel]))
     return moments
 
 
@@ -323,7 +341,7 @@ def _panned(
     return panned
 
 
-def _side_by_side(gains: _Gains, gain: float) -> NDArray[np.float32]:
+def _side_by_side(gains: _Levels, gain: float) -> NDArray[np.float32]:
     frames = max(len(tone.samples) for tone in gains.drone_channels if tone is not None)
     loop = np.zeros((frames, len(gains.drone_channels)), np.float32)
     for channel, tone in enumerate(gains.drone_channels):

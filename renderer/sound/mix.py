@@ -95,7 +95,7 @@ class Track:
     @property
     def loudness_lufs(self) -> float:
         """The integrated loudness that the track will have; minus infinity if nothing sounds."""
-        return self._balance.loudness_lufs
+        return self.balance.loudness_lufs
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -109,11 +109,12 @@ class Track:
         )
 
     @cached_property
-    def _balance(self) -> Balance:
+    def balance(self) -> Balance:
+        """Its parts at their final levels: what any player of the same track sounds."""
         return balance(self.timeline, self.instrument, self.settings)
 
     def __iter__(self) -> Iterator[Block]:
-        levels = self._balance
+        levels = self.balance
         chanter = _Chanter(self.timeline, self.rate, self.frames, levels.tones)
         drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
         strokes = _Strokes(self._strokes(levels))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import tracemalloc
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
 from pathlib import Path
@@ -21,7 +22,7 @@ from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, DRONES_SWELL_S, mix_trac
 from renderer.sound.pitch import Chanter
 from renderer.sound.settings import Layout, Levels, Mix, MixSettings, parse_levels
 from renderer.timing.expand import Timeline, expand
-from renderer.timing.timeline import SectionKind
+from renderer.timing.timeline import Click, Event, Role, Roll, SectionKind
 from tests.sound.measuring import Samples, metered
 from tests.sound.playing import doubled, exercise, instrument, plain, rendered
 
@@ -83,6 +84,52 @@ def test_every_track_comes_to_minus_16_lufs_with_its_peaks_below_minus_1(
     measured = pyloudnorm.Meter(RATE).integrated_loudness(samples.astype(np.float64))
     assert measured == pytest.approx(-16, abs=0.2)
     assert track.remarks == ()
+
+
+@dataclass(frozen=True)
+class Sounded:
+    """A track of nothing but what sounds: nobody wrote a score for it."""
+
+    events: tuple[Event, ...]
+    rolls: tuple[Roll, ...] = ()
+    drones_start: Fraction = Fraction(0)
+
+    @property
+    def duration(self) -> Fraction:
+        return self.events[-1].end
+
+    def __iter__(self) -> Iterator[Event]:
+        return iter(self.events)
+
+    def clicks(self) -> Iterator[Click]:
+        return iter(())
+
+
+def of_notes(*notes: tuple[Note | None, int]) -> Sounded:
+    """Notes (None is a rest) and how many seconds each sounds."""
+    events, at = [], Fraction(0)
+    for note, seconds in notes:
+        events.append(Event(at, Fraction(seconds), note, Role.MELODY))
+        at += seconds
+    return Sounded(tuple(events))
+
+
+def test_the_level_comes_from_what_sounds_and_not_from_what_is_written(tmp_path: Path) -> None:
+    tones = instrument().chanter.tones
+    power = {note: tone.power for note, tone in zip(Note, tones, strict=True)}
+    loud, soft = max(Note, key=power.__getitem__), min(Note, key=power.__getitem__)
+    assert power[loud] > 1.05 * power[soft]
+    settings = MixSettings(mix=Mix.CHANTER, layout=Layout.MONO, drone=False)
+    gains = {}
+    for seconds in (1, 10, 19):
+        track = mix_track(of_notes((loud, seconds), (soft, 20 - seconds)), instrument(), settings)
+        gains[seconds] = track.balance.gains.chanter
+        mean = (seconds * power[loud] + (20 - seconds) * power[soft]) / 20
+        # ITU-R BS.1770: loudness is 10 log10 of the power, less 0.691.
+        assert gains[seconds] ** 2 * mean == pytest.approx(10 ** ((-16 + 0.691) / 10), rel=1e-3)
+        heard = metered(np.concatenate(list(track)), RATE, tmp_path)
+        assert heard.loudness_lufs == pytest.approx(-16, abs=0.1)
+    assert gains[1] > gains[10] > gains[19]
 
 
 @pytest.mark.parametrize(
