@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test setup system-demo system-test format benchmarks soundfont clean
+.PHONY: demo test test-long setup system-demo system-test format benchmarks soundfont clean
 
 demo: setup
 	$(BIN)/rungwise demo -o out
@@ -13,6 +13,10 @@ test: setup-test
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/pytest -n 2
+
+# The tests that take minutes: what is sampled in the usual run, in full.
+test-long: setup-test
+	$(BIN)/pytest -n 2 -m long
 
 setup: system $(VENV)/.installed
 setup-test: system $(VENV)/.installed-test
