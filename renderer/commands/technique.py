@@ -208,7 +208,8 @@ def _print_reports(
 ) -> None:
     from rich.text import Text
 
-    from renderer.technique import text_tables
+    from renderer.technique.cautions import CautionKind
+    from renderer.technique.text_tables import as_lines_words
     from renderer.timing.fit import spoken_tempo
 
     console = output_console()
@@ -224,11 +225,14 @@ def _print_reports(
         console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
         for sentence in report.advice:
             console.print(Text(f"  {sentence}"))
-        rows = text_tables.flag_rows(report)
-        if rows:
-            print_table(text_tables.FLAG_HEADINGS, rows)
-    totals = ", ".join(_counted(n, name) for name, n in _totals(reports).items() if n)
-    console.print(Text(f"\nTotals: {totals}"))
+        if report.as_lines:
+            console.print(Text(f"  {as_lines_words(report.as_lines)}"))
+    totals = _totals(reports)
+    risks = [_counted(totals[kind], kind) for kind in CautionKind if totals[kind]]
+    music = [_counted(n, name) for name, n in totals.items() if n and name not in set(CautionKind)]
+    console.print(Text(f"\nTotals: {', '.join(music)}"))
+    if risks:
+        console.print(Text(f"Places to watch for: {', '.join(risks)}"))
     ordered = sorted(reports, key=lambda report: report.difficulty)
     if len(ordered) > 1:
         order = ", ".join(str(report.line) for report in ordered)

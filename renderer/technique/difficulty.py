@@ -1,22 +1,27 @@
-"""How hard a line is on the fingers: finger changes in, one number out.
+"""How hard a line is to play: its movements, finger changes and speed in, one number out.
 
-Every change adds points for each `Causes` that it has; a line's difficulty is its points divided
-by its beats, so that a long line is not harder than a short one for its length alone. More of any
-cause in the same beats always makes a line harder. The points of each cause are in
-`fingering.toml` under `[difficulty]`; they are a judgement of this project, there to put lines in
-order, and stand for nothing that could be measured. Tempo does not enter.
+A line is as hard as the hardest movement in it, and harder for all that happens in the time of a
+beat at 60 a minute: every finger change adds points for each of `Causes` that it has. So a
+crunluath now and then is harder than plain notes however they cross, a movement opened out is
+easier than the same one closed, more of any cause in the same time makes a line harder, and a long
+line is not harder than a short one for its length alone. The points are in `difficulty.toml`; they
+put lines in order and stand for nothing that could be measured.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import cache
 from importlib import resources
+from typing import Any
 
-from renderer.technique.fingering import Change, big_change, safe_hold
+from renderer.notation.score import MelodyNote
+from renderer.technique.finger_changes import Change
+from renderer.technique.fingering import big_change, safe_hold
+from renderer.technique.ornaments import Movement, OrnamentBook
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +38,10 @@ class Causes:
         Gracenotes.
     crossing_noise:
         Changes in which a low note may sound between.
-    silent_finger:
-        Fingers that must move unheard and are easily forgotten.
+    rolling_noise:
+        Changes in which notes between may sound.
+    forgotten_finger:
+        Fingers that are easily left where they were.
     missing_hold:
         Fingers missing to a safe hold, over all changes.
     big_change:
@@ -47,7 +54,8 @@ class Causes:
     both_hands: int = 0
     gracenote: int = 0
     crossing_noise: int = 0
-    silent_finger: int = 0
+    rolling_noise: int = 0
+    forgotten_finger: int = 0
     missing_hold: int = 0
     big_change: int = 0
     choke: int = 0
@@ -62,9 +70,14 @@ _NAMES = tuple(field.name for field in fields(Causes))
 
 
 @cache
+def _data() -> dict[str, Any]:
+    text = (resources.files(__package__) / "difficulty.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+@cache
 def _points() -> Causes:
-    text = (resources.files(__package__) / "fingering.toml").read_text(encoding="utf-8")
-    return Causes(**tomllib.loads(text)["difficulty"])
+    return Causes(**_data()["load"])
 
 
 def points_of(causes: Causes) -> dict[str, int]:
@@ -76,26 +89,63 @@ def points_of(causes: Causes) -> dict[str, int]:
 
 def causes_of(changes: Iterable[Change]) -> Causes:
     """Count what makes a succession of finger changes hard."""
-    counts = [_causes(change).counts for change in changes]
-    return Causes(*map(sum, zip(*counts, strict=True))) if counts else Causes()
+    totals = [0] * len(_NAMES)
+    for change in changes:
+        for index, count in enumerate(_counts(change)):
+            totals[index] += count
+    return Causes(*totals)
 
 
 @cache
-def _causes(change: Change) -> Causes:
+def _counts(change: Change) -> tuple[int, ...]:
     return Causes(
         finger=len(change.moved),
         both_hands=int(len(change.hands) == 2),
         gracenote=int(change.gracenote is not None),
         crossing_noise=int(change.crossing is not None),
-        silent_finger=len(change.easily_forgotten),
+        rolling_noise=int(bool(change.rolling)),
+        forgotten_finger=len(change.easily_forgotten),
         missing_hold=max(0, safe_hold() - change.loosest),
         big_change=max(0, len(change.travelling) - big_change() + 1),
         choke=int(change.chokes),
-    )
+    ).counts
 
 
-def difficulty(causes: Causes, beats: Fraction) -> float:
-    """Return points a beat: 0 for a held note, about 10 and more for hard lines.
+def movement_points(movement: Movement) -> float | None:
+    """Return the points of a movement of the book, closed; None for one that has none there."""
+    movements: Mapping[str, float] = _data()["movements"]
+    families: Mapping[str, float] = _data()["families"]
+    return movements.get(movement.name, families.get(movement.family))
+
+
+def note_points(note: MelodyNote, book: OrnamentBook, *, opened: bool) -> float:
+    """Return the points of the movement on a melody note, 0 for a plain one.
+
+    Parameters
+    ----------
+    note:
+        Its movement counts as the book has it; one that it does not know by its slots.
+    book:
+        Where movements are looked up.
+    opened:
+        Whether it is opened out.
+    """
+    if len(note.slots) == 1 and note.slots[0].gracenote is None:
+        return 0.0
+    movement = book.find(note.ornament) if note.ornament else None
+    points = None if movement is None else movement_points(movement)
+    if points is None:
+        unknown = _data()["unknown"]
+        gracenotes = sum(slot.gracenote is not None for slot in note.slots)
+        points = unknown["slot"] * (len(note.slots) - 1) + unknown["gracenote"] * gracenotes
+    is_opened = opened and len(note.slots) > 1
+    return float(points * _data()["scale"]["opened"] if is_opened else points)
+
+
+def difficulty(
+    causes: Causes, beats: Fraction, *, tempo: Fraction = Fraction(60), hardest: float = 0.0
+) -> float:
+    """Return how hard a line is: 0 for a held note, 3 for a scale, 15 and more for hard lines.
 
     Parameters
     ----------
@@ -103,6 +153,10 @@ def difficulty(causes: Causes, beats: Fraction) -> float:
         What the line has.
     beats:
         How long it is; above 0.
+    tempo:
+        Beats per minute.
+    hardest:
+        The points of its hardest movement.
 
     Raises
     ------
@@ -111,4 +165,5 @@ def difficulty(causes: Causes, beats: Fraction) -> float:
     """
     if beats <= 0:
         raise ValueError(f"a line lasts more than 0 beats, not {beats}")
-    return float(sum(points_of(causes).values()) / beats)
+    load = sum(points_of(causes).values()) / beats * tempo / 60
+    return hardest + float(load) * float(_data()["scale"]["load"])

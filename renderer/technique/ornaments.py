@@ -129,7 +129,11 @@ class OrnamentBook:
 
     def find(self, name: str) -> Movement | None:
         """Return the movement of that name or spelling, or None."""
-        return self._by_key.get(_key(name))
+        return self._by_name.get(name) or self._by_key.get(_key(name))
+
+    @cached_property
+    def _by_name(self) -> dict[str, Movement]:
+        return {movement.name: movement for movement in self.movements}
 
     @cached_property
     def _by_key(self) -> dict[str, Movement]:

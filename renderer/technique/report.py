@@ -1,27 +1,30 @@
 """What a teacher would say about an exercise: written music in, flags and advice out.
 
 `assess` walks through every line, works out what the fingers do at each note and gracenote, and
-reports what deserves attention with its place, how hard the line is, and at most three short
-sentences of advice. Nothing here depends on the tempo. Lines, bars, items and slots are counted
-from 1, beats from 1 within the bar.
+reports what deserves attention with its place, how hard the line is, and what of it is worth
+saying. Lines, bars, items and slots are counted from 1, beats from 1 within the bar.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
+from renderer.technique.advice import (
+    Advice,
+    Remark,
+    caution_remark,
+    choose_advice,
+    movement_remarks,
+)
 from renderer.technique.cautions import Caution, CautionKind, cautions_of, listed
-from renderer.technique.difficulty import Causes, causes_of, difficulty
-from renderer.technique.fingering import Change, Hand, change
+from renderer.technique.difficulty import Causes, causes_of, difficulty, note_points
+from renderer.technique.finger_changes import Change, change
+from renderer.technique.fingering import Hand
 from renderer.technique.ornaments import OrnamentBook, load_book
-
-MOST_ADVICE = 3
-"""How many sentences of advice a line gets at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,8 @@ class PlacedChange:
         The written note, counted from 1.
     beat:
         Where its melody note begins in the bar, counted from 1.
+    previous:
+        The note before; None at a start and after a rest.
     change:
         The fingers' moves into the slot's note, its gracenote included.
     """
@@ -42,6 +47,7 @@ class PlacedChange:
     beat: Fraction
     item: int
     slot: int
+    previous: Note | None
     change: Change
 
 
@@ -105,9 +111,11 @@ class LineReport:
     flags:
         What to watch, in the order of the music.
     causes, difficulty:
-        What makes the line hard, and points a beat (see `renderer.technique.difficulty`).
+        What makes the line hard, and its points (see `renderer.technique.difficulty`).
     advice:
-        At most three short sentences, the most useful first.
+        What is worth saying and not said under a line before, the most useful first.
+    as_lines:
+        The lines, from 1, under which the rest of what is worth saying stands already.
     """
 
     line: int
@@ -120,7 +128,8 @@ class LineReport:
     flags: tuple[Flag, ...]
     causes: Causes
     difficulty: float
-    advice: tuple[str, ...]
+    advice: tuple[Advice, ...]
+    as_lines: tuple[int, ...]
 
     def count(self, kind: CautionKind) -> int:
         """How many flags of one kind the line has."""
@@ -141,7 +150,9 @@ def changes_of(line: Line) -> Iterator[PlacedChange]:
             elif not item.tied:
                 for slot_number, slot in enumerate(item.slots, start=1):
                     fingers = change(previous, slot.gracenote, slot.note)
-                    yield PlacedChange(bar_number, beat, item_number, slot_number, fingers)
+                    yield PlacedChange(
+                        bar_number, beat, item_number, slot_number, previous, fingers
+                    )
                     previous = slot.note
             beat += item.beats
 
@@ -162,11 +173,40 @@ def crossings(line: Line) -> tuple[PlacedCrossing, ...]:
     )
 
 
-def line_difficulty(line: Line) -> float:
-    """Return how hard a line is, as its `LineReport` has it, without the rest of the report."""
+def line_difficulty(
+    line: Line,
+    *,
+    tempo: Fraction = Fraction(60),
+    opened: bool | None = None,
+    book: OrnamentBook | None = None,
+) -> float:
+    """Return how hard a line is, as its `LineReport` has it, without the rest of the report.
+
+    Parameters
+    ----------
+    line:
+        The music.
+    tempo:
+        Beats per minute.
+    opened:
+        Whether its movements are opened out; where it is left out, as the line itself says, else
+        closed.
+    book:
+        Where the movements are looked up; the shipped book if left out.
+    """
+    known = load_book() if book is None else book
+    if opened is None:
+        opened = line.inner is not None and line.inner.is_share_of_beat
+    notes = [note for note in line.melody_notes if not note.tied]
+    causes = causes_of(one.change for one in changes_of(line))
     return difficulty(
-        causes_of(one.change for one in changes_of(line) if one.change.steps), line.beats
+        causes, line.beats, tempo=tempo, hardest=_hardest(notes, known, opened=opened)
     )
+
+
+def _hardest(notes: Iterable[MelodyNote], book: OrnamentBook, *, opened: bool) -> float:
+    """The points of the hardest movement."""
+    return max((note_points(note, book, opened=opened) for note in notes), default=0.0)
 
 
 def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineReport, ...]:
@@ -180,14 +220,61 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
         Where the movements' families are looked up; the shipped book if left out.
     """
     known = load_book() if book is None else book
+    walked = [list(changes_of(line)) for line in exercise.lines]
+    each = list(zip(exercise.lines, walked, strict=True))
+    chosen = choose_advice(
+        list(_remarks(line, changes, known, opened=_is_opened(exercise, line)))
+        for line, changes in each
+    )
     return tuple(
-        _assess_line(exercise, index, line, known)
-        for index, line in enumerate(exercise.lines, start=1)
+        _assess_line(exercise, index, line, changes, known, advice.said, advice.as_lines)
+        for index, ((line, changes), advice) in enumerate(zip(each, chosen, strict=True), start=1)
     )
 
 
-def _assess_line(exercise: Exercise, number: int, line: Line, book: OrnamentBook) -> LineReport:
-    everything = list(changes_of(line))
+def exercise_difficulty(exercise: Exercise, book: OrnamentBook | None = None) -> float:
+    """Return how hard an exercise is: the mean of its lines at its own tempo."""
+    points = [
+        line_difficulty(line, tempo=exercise.tempo, opened=_is_opened(exercise, line), book=book)
+        for line in exercise.lines
+    ]
+    return sum(points) / len(points)
+
+
+def _is_opened(exercise: Exercise, line: Line) -> bool:
+    return exercise.inner_of(line).is_share_of_beat
+
+
+def _remarks(
+    line: Line, changes: Iterable[PlacedChange], book: OrnamentBook, *, opened: bool
+) -> Iterator[Remark]:
+    """Yield all that can be said of a line, in the order of the music."""
+    for placed in changes:
+        note = line.bars[placed.bar - 1].items[placed.item - 1]
+        if placed.slot == 1 and isinstance(note, MelodyNote) and note.ornament is not None:
+            movement = book.find(note.ornament)
+            if movement is not None:
+                yield from movement_remarks(
+                    movement,
+                    note.slots,
+                    placed.previous,
+                    opened=opened,
+                    bar=placed.bar,
+                    beat=placed.beat,
+                )
+        for caution in cautions_of(placed.change):
+            yield caution_remark(caution, placed.bar, placed.beat)
+
+
+def _assess_line(
+    exercise: Exercise,
+    number: int,
+    line: Line,
+    everything: list[PlacedChange],
+    book: OrnamentBook,
+    advice: tuple[Advice, ...],
+    as_lines: tuple[int, ...],
+) -> LineReport:
     placed = [one for one in everything if one.change.steps]
     flags = tuple(
         Flag(number, one.bar, one.beat, one.item, one.slot, caution)
@@ -196,6 +283,7 @@ def _assess_line(exercise: Exercise, number: int, line: Line, book: OrnamentBook
     )
     causes = causes_of(one.change for one in placed)
     notes = [note for note in line.melody_notes if not note.tied]
+    hardest = _hardest(notes, book, opened=_is_opened(exercise, line))
     return LineReport(
         line=number,
         heading=line.heading,
@@ -206,8 +294,9 @@ def _assess_line(exercise: Exercise, number: int, line: Line, book: OrnamentBook
         changes=tuple(placed),
         flags=flags,
         causes=causes,
-        difficulty=difficulty(causes, line.beats),
-        advice=_advice(flags, _about_movements(exercise, line, notes, book)),
+        difficulty=difficulty(causes, line.beats, tempo=exercise.tempo, hardest=hardest),
+        advice=advice,
+        as_lines=as_lines,
     )
 
 
@@ -232,58 +321,3 @@ def _pitches(pitches: Iterable[Note]) -> str:
 
 def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
-# How much one flag of each kind asks for a word of advice. Judgement: what is written amiss comes
-# first; noises that spoil the music come before what spoils the hold, and both before what is only
-# untidy. That a change is big is no advice; it is said only where there is nothing better to say.
-_URGENCY = {
-    CautionKind.UNHEARD_GRACENOTE: 8.0,
-    CautionKind.CROSSING_NOISE: 6.0,
-    CautionKind.LOOSE_HOLD: 5.0,
-    CautionKind.CHOKE: 4.0,
-    CautionKind.SILENT_FINGER: 2.0,
-}
-
-
-def _advice(flags: Iterable[Flag], about_movements: Iterable[str]) -> tuple[str, ...]:
-    """Choose the sentences worth saying: what occurs often and weighs most, kinds mixed."""
-    counts = Counter(flag.caution for flag in flags)
-    worth = {
-        caution: _URGENCY[caution.kind] * count
-        for caution, count in counts.items()
-        if caution.kind in _URGENCY
-    }
-    chosen: list[str] = []
-    while worth and len(chosen) < MOST_ADVICE:
-        best = max(worth, key=worth.__getitem__)
-        del worth[best]
-        chosen.append(best.text)
-        for caution in list(worth):
-            same_change = caution.text.partition(":")[0] == best.text.partition(":")[0]
-            if same_change and caution.fingers and set(caution.fingers) <= set(best.fingers):
-                # The same fingers in the same change: nothing new is said.
-                del worth[caution]
-            elif caution.kind is best.kind or same_change:
-                worth[caution] /= 2
-    big = [caution.text for caution in counts if caution.kind is CautionKind.BIG_CHANGE]
-    return tuple([*chosen, *about_movements, *big][:MOST_ADVICE])
-
-
-def _about_movements(
-    exercise: Exercise, line: Line, notes: list[MelodyNote], book: OrnamentBook
-) -> Iterator[str]:
-    """Yield what is true of the movements that the line holds, whatever the fingers do."""
-    found = [book.find(note.ornament) for note in notes if note.ornament]
-    families = {movement.family for movement in found if movement is not None}
-    inner = exercise.inner_of(line)
-    if "doubling" in families:
-        if inner.is_share_of_beat and all(
-            note.beats == 2 * inner.value for note in notes if len(note.slots) == 2
-        ):
-            yield "Opened out, both soundings of the note last equally long."
-        yield "Make the second gracenote of the doubling as short as the first."
-    if families & {"grip", "taorluath", "crunluath"}:
-        yield "Close low G fully before the gracenote on it."
-    if "birl" in families:
-        yield "Let both low Gs of the birl sound alike."

@@ -6,16 +6,17 @@ named beside it. How they are drawn is the command line's and the sheet's busine
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Line
-from renderer.technique.cautions import Caution, CautionKind, cautions_of
+from renderer.technique.cautions import cautions_of, listed
 from renderer.technique.choose import Choice, lead_into, obstacle
 from renderer.technique.difficulty import points_of
-from renderer.technique.fingering import Change, Finger, Hand, Step, change, fingering, written
+from renderer.technique.finger_changes import Change, Step, change
+from renderer.technique.fingering import Finger, Hand, fingering, safe_hold, written
 from renderer.technique.fragments import Fragment, fragment_abc, gracenote_words
 from renderer.technique.ornaments import Movement, OrnamentBook
 from renderer.technique.recognise import flat_group
@@ -192,14 +193,16 @@ def _watch(change: Change) -> str:
     return ", ".join(caution.kind for caution in cautions_of(change))
 
 
-PAIR_HEADINGS = ("Pair", "Lifts", "Closes", "Crossing noise", "Silent", "Hold")
+PAIR_HEADINGS = ("Pair", "Lifts", "Closes", "Crossing noise", "Rolling noise", "Silent", "Hold")
 
 
 def pair_rows() -> tuple[Row, ...]:
     """Return one row for each of the 72 ordered pairs of notes, under `PAIR_HEADINGS`.
 
-    Crossing noise: the low note that may sound, and what avoids it. Hold: the fewest fingers that
-    close holes at any moment, and the finger that can come down first where they are too few.
+    Crossing noise: the low notes that may sound, and what avoids them. Rolling noise: what may
+    sound between, and which fingers must move together. Silent: fingers whose hole does not name
+    the new note. Hold: the fewest fingers that close holes at any moment, and the finger that can
+    come down first where they are too few.
     """
     return tuple(
         _pair_row(change(first, None, second))
@@ -217,35 +220,31 @@ def _pair_row(change: Change) -> Row:
             rule = f"{noise.hand_first} hand first"
         else:
             rule = f"{finger_words(noise.fingers)} {'last' if noise.close_last else 'first'}"
-        crossing = f"{noise.heard}: {rule}"
+        heard = dict.fromkeys((noise.heard.label, noise.lowest.label))
+        crossing = f"{' or '.join(heard)}: {rule}"
+    rolling = [
+        f"{' or '.join(note.label for note in one.heard)}: "
+        + ("both hands" if one.hand is None else finger_words(one.fingers))
+        for one in change.rolling
+    ]
     hold = str(change.loosest)
-    if change.is_loose:
+    if change.loosest < safe_hold():
         hold += f": {change.steady or 'nothing'} first"
     return (
         change_words(change),
         finger_words(change.lifted),
         finger_words(change.closed),
         crossing,
+        " / ".join(rolling) or NONE,
         finger_words(change.silent),
         hold,
     )
 
 
-FLAG_HEADINGS = ("Watch", "Where (bar:beat)", "What to do")
-
-
-def flag_rows(report: LineReport) -> tuple[Row, ...]:
-    """Return one row for each different caution of a line, with all its places."""
-    places: dict[Caution, list[str]] = {}
-    for flag in report.flags:
-        place = f"{flag.bar}:{beat_words(flag.beat)}"
-        places.setdefault(flag.caution, []).append(place)
-    gravity = list(CautionKind)
-    ordered = sorted(places, key=lambda caution: gravity.index(caution.kind))
-    return tuple(
-        (caution.kind, ", ".join(dict.fromkeys(places[caution])), caution.text)
-        for caution in ordered
-    )
+def as_lines_words(lines: Sequence[int]) -> str:
+    """Return where advice stands already, in words: `As lines 2 and 5.`."""
+    word = "line" if len(lines) == 1 else "lines"
+    return f"As {word} {listed([str(line) for line in lines])}."
 
 
 def report_fields(report: LineReport) -> dict[str, Any]:
@@ -268,9 +267,12 @@ def report_fields(report: LineReport) -> dict[str, Any]:
                 "slot": flag.slot,
                 "text": flag.caution.text,
                 "fingers": [finger.label for finger in flag.caution.fingers],
-                "heard": flag.caution.heard.label if flag.caution.heard is not None else None,
+                "heard": [note.label for note in flag.caution.heard],
             }
             for flag in report.flags
         ],
-        "advice": list(report.advice),
+        "advice": [
+            {"bar": one.bar, "beat": float(one.beat), "text": one.text} for one in report.advice
+        ],
+        "advice_as_lines": list(report.as_lines),
     }

@@ -9,7 +9,9 @@ from __future__ import annotations
 import pytest
 
 from renderer.notation.pitch import Note, note_named
-from renderer.technique.fingering import Change, Finger, Hand, change, fingering, sounding, written
+from renderer.technique.cautions import cautions_of
+from renderer.technique.finger_changes import Change, change
+from renderer.technique.fingering import Finger, Hand, fingering, sounding, written
 
 # Source: common practice. x closed, - open: left thumb and three fingers | right four fingers.
 CHART = {
@@ -100,12 +102,22 @@ def test_a_g_gracenote_lifts_with_all_that_lifts_and_closes_with_all_that_closes
     assert (up.sounds, down.sounds) == (Note.HIGH_G, note_named(second))
 
 
-def test_from_f_to_d_only_the_thumb_holds_and_the_little_finger_comes_down_first() -> None:
-    # Source: common practice.
+def test_from_f_to_d_one_finger_closes_a_hole_and_the_little_finger_steadies_the_chanter() -> None:
+    # Source: common practice. The right thumb, which closes no hole, supports the chanter always.
     made = by_g_gracenote("F", "D")
-    assert made.holding == (Finger.LEFT_THUMB,)
-    assert made.is_loose
+    assert made.loosest == 1
     assert made.steady is Finger.RIGHT_LITTLE
+
+
+def test_nothing_is_said_of_fingers_that_hold_the_chanter_alone_or_are_not_heard() -> None:
+    # Source: common practice. The right thumb always supports the chanter, and a false fingering
+    # changes pitch or tone of some notes.
+    for first in Note:
+        for gracenote in (None, Note.HIGH_G, Note.HIGH_A):
+            for second in Note:
+                for caution in cautions_of(change(first, gracenote, second)):
+                    assert "hold" not in caution.text
+                    assert "though unheard" not in caution.text
 
 
 @pytest.mark.parametrize(
@@ -118,6 +130,69 @@ def test_crossing_hands_lets_a_low_note_sound(first: str, second: str, first_han
     assert noise is not None
     assert noise.heard is Note.LOW_A
     assert noise.hand_first is first_hand
+
+
+@pytest.mark.parametrize("low", [Note.C, Note.D])
+@pytest.mark.parametrize("high", [Note.E, Note.F])
+def test_between_c_or_d_and_e_or_f_low_a_or_low_g_sounds_by_what_closes_first(
+    low: Note, high: Note
+) -> None:
+    # Source: common practice: low G while the little finger is still down, else low A.
+    for first, second in ((low, high), (high, low)):
+        noise = change(first, None, second).crossing
+        assert noise is not None
+        assert (noise.heard, noise.lowest) == (Note.LOW_A, Note.LOW_G)
+        (caution,) = [
+            c
+            for c in cautions_of(change(first, None, second))
+            if c.heard[:1] and c.kind == "crossing noise"
+        ]
+        assert "or low A or low G sounds between" in caution.text
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "heard", "together"),
+    # Source: common practice: notes passed through when fingers move one after the other.
+    [
+        ("low G", "B", ["low A"], "right ring, right little"),
+        ("B", "low G", ["low A"], "right ring, right little"),
+        ("D", "B", ["C"], "right index, right middle"),
+        ("low A", "D", ["B", "C"], "right index, right middle, right ring"),
+        ("E", "high G", ["F"], "left index, left middle"),
+        ("high G", "E", ["F"], "left index, left middle"),
+        ("low A", "F", ["E"], "left middle, left ring"),
+        ("F", "high A", ["high G"], "left thumb, left index"),
+        ("low G", "E", ["low A"], "left ring, right little"),
+    ],
+)
+def test_fingers_that_do_not_move_together_let_the_notes_between_sound(
+    first: str, second: str, heard: list[str], together: str
+) -> None:
+    (noise,) = change(note_named(first), None, note_named(second)).rolling
+    assert [note.label for note in noise.heard] == heard
+    assert noise.fingers == fingers(together)
+
+
+def test_a_gracenote_above_both_notes_covers_what_the_fingers_do_meanwhile() -> None:
+    # Source: common practice.
+    assert not by_g_gracenote("low A", "D").rolling
+
+
+def test_f_easily_sounds_before_a_g_gracenote_that_leads_up_to_it() -> None:
+    # Source: common practice: index and middle finger are neighbours.
+    assert by_g_gracenote("E", "F").sounds_early
+    assert by_g_gracenote("low A", "F").sounds_early
+    assert not by_g_gracenote("F", "F").sounds_early
+    assert not by_g_gracenote("E", "D").sounds_early
+    assert not change(Note.HIGH_A, None, Note.F).sounds_early
+
+
+def test_c_with_the_little_finger_up_is_false_in_pitch_or_tone() -> None:
+    # Source: common practice; which way the pitch goes depends on the chanter.
+    texts = [caution.text for caution in cautions_of(change(Note.B, None, Note.C))]
+    assert texts == [
+        "B to C: the right little finger must come down too, or C is false in pitch or tone."
+    ]
 
 
 def test_from_low_g_to_f_the_little_finger_lifts_unheard() -> None:

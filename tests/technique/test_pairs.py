@@ -9,7 +9,8 @@ the fingers could move. To write the table anew after a change that was meant:
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import permutations
+from collections.abc import Set as AbstractSet
+from itertools import combinations, pairwise, permutations
 from pathlib import Path
 
 import pytest
@@ -109,6 +110,45 @@ def keeps(rule: str, order: tuple[int, ...]) -> bool:
     return taken == held
 
 
+def changes_hands_once(order: tuple[int, ...]) -> bool:
+    """Whether one hand's fingers have all moved before the other's begin."""
+    right = [finger >= 4 for finger in order]
+    return right in (sorted(right), sorted(right, reverse=True))
+
+
+def stay_together(fingers: set[int], order: tuple[int, ...]) -> bool:
+    """Whether these fingers move one right after the other, none else between them."""
+    places = [order.index(finger) for finger in fingers]
+    return max(places) - min(places) == len(fingers) - 1
+
+
+def passed_through(
+    first: str, second: str, orders: list[tuple[int, ...]], as_one: AbstractSet[int] = frozenset()
+) -> set[str]:
+    """The notes strictly between the two that sound while fingers move one by one.
+
+    Nothing sounds between the moves of those fingers that move as one.
+    """
+    low, high = sorted((NOTES.index(first), NOTES.index(second)))
+    passed = set()
+    for order in orders:
+        signs = CHART[first]
+        for finger, following in pairwise(order):
+            signs = flipped(signs, finger)
+            if low < pitch(signs) < high and not {finger, following} <= as_one:
+                passed.add(sounds(signs))
+    return passed
+
+
+def fingers_called(words: str, moving: list[int]) -> set[int]:
+    """Which of the moving fingers the table names so."""
+    for count in range(1, len(moving) + 1):
+        for some in combinations(sorted(moving), count):
+            if names(list(some)) == words:
+                return set(some)
+    raise AssertionError(words)
+
+
 def test_the_printed_table_is_what_the_program_computes() -> None:
     assert GOLDEN.read_text("utf-8") == table_text()
 
@@ -134,13 +174,30 @@ def test_every_row_follows_from_the_chart(first: str, second: str) -> None:
     else:
         heard, _, rule = row["Crossing noise"].partition(": ")
         obeying = [order for order in orders if keeps(rule, order)]
-        assert any(heard in notes for notes in noises.values())
+        by_hands, *lowest = heard.split(" or ")
+        for note in (by_hands, *lowest):
+            assert any(note in notes for notes in noises.values())
+        reached = {note for notes in noises.values() for note in notes}
+        assert min(reached, key=NOTES.index) == [by_hands, *lowest][-1]
         assert obeying
         assert not any(noises[order] for order in obeying)
         if rule.endswith("hand first"):
             other = "right" if rule.startswith("left") else "left"
             wrong = [order for order in orders if keeps(f"{other} hand first", order)]
-            assert all(heard in noises[order] for order in wrong)
+            assert all(by_hands in noises[order] for order in wrong)
+
+    rolled = {}
+    for part in filter("-".__ne__, row["Rolling noise"].split(" / ")):
+        heard, _, together = part.partition(": ")
+        rolled[together] = set(heard.split(" or "))
+    by_hand = [order for order in orders if changes_hands_once(order)]
+    assert set().union(*rolled.values()) == passed_through(first, second, by_hand)
+    for together, heard_notes in rolled.items():
+        if together != "both hands":
+            as_one = fingers_called(together, lifts + closes)
+            kept = [order for order in by_hand if stay_together(as_one, order)]
+            assert kept
+            assert not heard_notes & passed_through(first, second, kept, as_one)
 
     unheard = [f for f in sorted(lifts + closes) if sounds(flipped(end, f)) == second]
     assert row["Silent"] == names(unheard)

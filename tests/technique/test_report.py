@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
 from fractions import Fraction
 
@@ -13,13 +14,15 @@ from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
+from renderer.technique.advice import MOST_ADVICE, movement_remarks, sentences
 from renderer.technique.cautions import CautionKind, cautions_of
 from renderer.technique.choose import lead_into
 from renderer.technique.difficulty import Causes, causes_of, difficulty, points_of
-from renderer.technique.fingering import change, sounding
+from renderer.technique.finger_changes import change
+from renderer.technique.fingering import sounding
 from renderer.technique.ornaments import Movement, load_book
 from renderer.technique.realise import recognise_bars
-from renderer.technique.report import MOST_ADVICE, LineReport, assess, changes_of, crossings
+from renderer.technique.report import LineReport, assess, changes_of, crossings
 from tests.timing.strategies import exercises
 
 BOOK = load_book()
@@ -55,6 +58,10 @@ def report(line: Line, **settings: Length) -> LineReport:
     return assess(Exercise("Test", (line,), **settings))[0]  # type: ignore[arg-type]
 
 
+def sentences_of(found: LineReport) -> list[str]:
+    return [one.text for one in found.advice]
+
+
 def kinds(line: Line) -> list[tuple[str, int, Fraction]]:
     return [(flag.kind.value, flag.bar, flag.beat) for flag in report(line).flags]
 
@@ -63,9 +70,9 @@ def test_a_crossing_noise_is_flagged_at_its_beat_with_the_note_and_the_hand() ->
     flag = report(run("low A, E, D")).flags[0]
     assert (flag.kind, flag.line, flag.bar, flag.beat) == (CautionKind.CROSSING_NOISE, 1, 1, 3)
     assert flag.caution.text == (
-        "E to D: right hand away before the left closes, or low A sounds between."
+        "E to D: right hand away before the left closes, or low A or low G sounds between."
     )
-    assert flag.caution.heard is Note.LOW_A
+    assert flag.caution.heard == (Note.LOW_A, Note.LOW_G)
 
 
 @pytest.mark.parametrize(
@@ -75,16 +82,14 @@ def test_a_crossing_noise_is_flagged_at_its_beat_with_the_note_and_the_hand() ->
         ("C to low A", "lift the right little finger first, or low G sounds between"),
         (
             "C to E",
-            "lift the left ring finger before the right hand closes, or low A sounds between",
+            "lift the left ring finger before the right hand closes, "
+            "or low A or low G sounds between",
         ),
-        ("Low G to F", "the right little finger must lift too, though unheard"),
-        (
-            "F to D",
-            "only the thumb and left index finger hold the chanter; "
-            "lower the right little finger first",
-        ),
-        ("C to F", "a big change, five fingers of both hands"),
-        ("D to F", "the right hand must take its new place too, though unheard"),
+        ("Low G to F", "the right little finger must lift too, or the fingering of F is false"),
+        ("F to D", "put the right little finger down first; it steadies the chanter"),
+        ("F to D", "close the left middle and ring fingers together, or E sounds between"),
+        ("Low G to E", "both hands together, or low A sounds between"),
+        ("D to F", "the right hand must take its new place too, or the fingering of F is false"),
     ],
 )
 def test_a_caution_speaks_as_a_teacher_would(pair: str, text: str) -> None:
@@ -94,16 +99,16 @@ def test_a_caution_speaks_as_a_teacher_would(pair: str, text: str) -> None:
 
 @pytest.mark.parametrize("first", Note)
 @pytest.mark.parametrize("second", Note)
-def test_no_finger_is_called_heard_and_unheard_in_one_change(first: Note, second: Note) -> None:
+def test_no_finger_is_heard_and_forgotten_in_one_change(first: Note, second: Note) -> None:
     for gracenote in (None, Note.HIGH_G):
         found = cautions_of(change(first, gracenote, second))
         heard = {f for c in found if c.kind is CautionKind.CROSSING_NOISE for f in c.fingers}
-        silent = {f for c in found if c.kind is CautionKind.SILENT_FINGER for f in c.fingers}
-        assert not heard & silent
+        forgotten = {f for c in found if c.kind is CautionKind.FALSE_FINGERING for f in c.fingers}
+        assert not heard & forgotten
 
 
-def test_a_little_finger_that_comes_down_last_is_not_called_unheard_as_well() -> None:
-    assert [kind for kind, _, _ in kinds(run("low A, D"))] == ["crossing noise", "big change"]
+def test_a_little_finger_that_comes_down_last_is_not_called_forgotten_as_well() -> None:
+    assert [kind for kind, _, _ in kinds(run("low A, D"))] == ["crossing noise", "rolling noise"]
 
 
 def test_a_g_gracenote_on_low_g_may_choke_the_chanter() -> None:
@@ -146,7 +151,7 @@ def test_a_gracenote_that_nobody_hears_is_flagged_at_its_beat(
     found = report(written_out(abc))
     flags = [flag for flag in found.flags if flag.kind is CautionKind.UNHEARD_GRACENOTE]
     assert [(flag.bar, flag.beat, flag.caution.text) for flag in flags] == [(1, beat, text)]
-    assert text in found.advice
+    assert text in sentences_of(found)
 
 
 @pytest.mark.parametrize("abc", ["{g}d {e}B {d}B", "{g}B z {d}e", "B {G}B", "{gef}e {g}A"])
@@ -165,6 +170,7 @@ def test_every_gracenote_of_every_movement_is_heard(movement: Movement) -> None:
 
 def test_an_easy_line_has_no_flag() -> None:
     assert not kinds(run("low A, B, low A, E, F"))
+    assert not report(run("low A, B, low A, E, F")).advice
 
 
 def test_changes_inside_an_ornament_are_placed_at_their_slot() -> None:
@@ -199,24 +205,106 @@ def test_what_is_played_is_said_in_words() -> None:
     assert report(Line((Bar((Rest(BEAT),), Meter(1, 4)),))).played == "rests only; 0 notes in 1 bar"
 
 
-def test_the_gravest_and_most_frequent_caution_is_advised_first() -> None:
-    advice = report(run("F, D, F, D, low A, D")).advice
-    assert advice[0].startswith("F to D: right hand away")
+def test_what_spoils_most_is_said_first_with_the_bar_where_it_first_occurs() -> None:
+    line = Line((*run("low A, B").bars, *run("F, D, F, D").bars, *run("low A, D").bars))
+    advice = report(line).advice
+    assert str(advice[0]) == (
+        "Bar 2: B to F: left hand away before the right closes, or low A sounds between."
+    )
+    assert (advice[1].bar, advice[1].beat) == (2, 2)
     assert len(advice) == MOST_ADVICE
 
 
-def test_advice_does_not_say_one_thing_of_one_finger_twice() -> None:
-    advice = report(run("low A, D")).advice
-    assert [sentence for sentence in advice if "right little finger" in sentence] == [advice[0]]
+def test_what_is_the_same_to_do_is_said_once() -> None:
+    # From E and from F the right hand goes first: one sentence, at the first of them.
+    found = sentences_of(report(run("low A, E, D, F, D")))
+    assert [text for text in found if "right hand away" in text] == [
+        "E to D: right hand away before the left closes, or low A or low G sounds between."
+    ]
+
+
+def test_a_sheet_says_each_thing_once_where_it_first_occurs() -> None:
+    lines = (run("low G, low A", "G gracenote"), run("E, D"), run("low G, E, D", "G gracenote"))
+    first, second, third = assess(Exercise("Test", lines))
+    assert (
+        sum("shuts down" in text for one in (first, second, third) for text in sentences_of(one))
+        == 1
+    )
+    assert [one.bar for one in second.advice] == [1]
+    assert not {*sentences_of(third)} & {*sentences_of(first), *sentences_of(second)}
+    assert third.as_lines == (1, 2)
 
 
 def test_advice_on_an_easy_line_is_about_its_movement() -> None:
-    advice = report(run("low A, B", "doubling")).advice
-    assert advice == ("Make the second gracenote of the doubling as short as the first.",)
+    closed = sentences_of(report(run("low A, B", "doubling")))
+    assert closed == [
+        "Hear the note twice: if the separating gracenote comes too early, it swallows the first "
+        "sounding.",
+        "Make the separating gracenote as short as the first.",
+    ]
     half = Length(Fraction(1, 2), "beat")
-    assert report(run("low A, B", "doubling"), inner=half).advice[0] == (
-        "Opened out, both soundings of the note last equally long."
+    assert sentences_of(report(run("low A, B", "doubling"), inner=half))[0] == (
+        "Opened out, wait for the separating gracenote: the first sounding keeps its full length."
     )
+
+
+def test_a_sentence_speaks_only_of_what_the_movement_at_hand_has() -> None:
+    # High G and high A doublings have one gracenote; a grip from low G one low G of its own.
+    assert not any(
+        "as the first" in text for text in sentences_of(report(run("high G", "doubling")))
+    )
+    from_low_g = sentences_of(report(Line((*run("low G").bars, *run_after("low G", "B", "grip")))))
+    assert not any("Both low Gs" in text for text in from_low_g)
+    assert any("after the D gracenote" in text for text in from_low_g)
+    from_d = sentences_of(report(Line((*run("D").bars, *run_after("D", "B", "grip")))))
+    assert any("after the B gracenote" in text for text in from_d)
+
+
+def run_after(previous: str, note: str, ornament: str) -> tuple[Bar, ...]:
+    """A bar with one note and its movement, coming from another note."""
+    choice = lead_into(BOOK, ornament, note_named(note), note_named(previous))
+    return (Bar((MelodyNote(BEAT, choice.slots, choice.name),), Meter(1, 4)),)
+
+
+@pytest.mark.parametrize("movement", BOOK.movements, ids=lambda one: one.name)
+def test_something_is_said_of_every_movement_however_it_is_played(movement: Movement) -> None:
+    for previous in (None, *Note):
+        for note in movement.notes:
+            slots = movement.slots(note, previous)
+            for opened in (False, True):
+                remarks = list(
+                    movement_remarks(movement, slots, previous, opened=opened, bar=1, beat=BEAT)
+                )
+                assert remarks, (movement.name, previous, note, opened)
+                for remark in remarks:
+                    assert remark.text.endswith(".") and len(remark.text) < 120
+                    assert not {"{", "}"} & {*remark.text}
+
+
+def test_every_sentence_is_about_a_movement_of_the_book_and_names_its_source() -> None:
+    assert set(sentences()) == {movement.name for movement in BOOK.movements}
+    assert all(one.source for rows in sentences().values() for one in rows)
+
+
+@pytest.mark.parametrize("movement", BOOK.movements, ids=lambda one: one.name)
+def test_a_sentence_names_no_gracenote_and_no_note_that_the_movement_lacks(
+    movement: Movement,
+) -> None:
+    for previous in (None, *Note):
+        for note in movement.notes:
+            slots = movement.slots(note, previous)
+            group = {slot.gracenote for slot in slots if slot.gracenote is not None}
+            sounded = {slot.note for slot in slots} | (
+                {previous} if previous is not None else set()
+            )
+            for remark in movement_remarks(
+                movement, slots, previous, opened=False, bar=1, beat=BEAT
+            ):
+                for word in re.findall(r"\b(G|B|D|E|F) gracenote", remark.text):
+                    if "no larger than a" not in remark.text:
+                        assert note_named("high G" if word == "G" else word) in group, remark.text
+                for word in re.findall(r"\b(low G|low A)s?\b", remark.text):
+                    assert note_named(word) in sounded, remark.text
 
 
 @given(exercises())
@@ -224,7 +312,9 @@ def test_every_line_gets_a_report_whose_flags_lie_in_it(exercise: Exercise) -> N
     for line, found in zip(exercise.lines, assess(exercise), strict=True):
         assert len(found.advice) <= MOST_ADVICE
         assert len(set(found.advice)) == len(found.advice)
-        assert all(len(sentence) < 120 for sentence in found.advice)
+        assert all(len(sentence) < 130 for sentence in sentences_of(found))
+        assert all(1 <= one.bar <= len(line.bars) for one in found.advice)
+        assert all(1 <= number < found.line for number in found.as_lines)
         assert found.difficulty >= 0
         for flag in found.flags:
             bar = line.bars[flag.bar - 1]
@@ -237,10 +327,16 @@ def test_every_line_gets_a_report_whose_flags_lie_in_it(exercise: Exercise) -> N
 
 
 @given(exercises())
+def test_no_sheet_says_one_sentence_twice(exercise: Exercise) -> None:
+    said = [text for found in assess(exercise) for text in sentences_of(found)]
+    assert len(set(said)) == len(said)
+
+
+@given(exercises())
 def test_the_advice_is_among_the_flags_or_about_a_movement(exercise: Exercise) -> None:
     for found in assess(exercise):
         texts = {flag.caution.text for flag in found.flags}
-        assert set(found.advice) <= texts
+        assert {*sentences_of(found)} <= texts
 
 
 @given(st.none() | st.sampled_from(Note), st.none() | st.sampled_from(Note), st.sampled_from(Note))
@@ -278,12 +374,16 @@ def test_a_line_played_twice_is_as_hard_as_played_once() -> None:
     assert difficulty(causes_of(once * 2), Fraction(4)) == difficulty(causes_of(once), Fraction(2))
 
 
-def test_difficulty_is_the_sum_of_the_points_a_beat() -> None:
+def test_difficulty_is_that_of_the_hardest_movement_and_a_share_of_the_points_a_beat() -> None:
     causes = causes_of([change(Note.D, None, Note.F)])
-    assert difficulty(causes, Fraction(1)) == sum(points_of(causes).values())
+    points = sum(points_of(causes).values())
+    assert points == 28
+    assert difficulty(causes, Fraction(1)) == 28 / 4
+    assert difficulty(causes, Fraction(2), tempo=Fraction(90), hardest=5) == 5 + 28 / 4 / 2 * 1.5
     assert causes == Causes(
-        finger=6, both_hands=1, crossing_noise=1, silent_finger=4, missing_hold=1, big_change=3
-    )
+        finger=6, both_hands=1, crossing_noise=1, rolling_noise=1, forgotten_finger=4,
+        missing_hold=1, big_change=3,
+    )  # fmt: skip
     with pytest.raises(ValueError, match="more than 0 beats"):
         difficulty(causes, Fraction(0))
 

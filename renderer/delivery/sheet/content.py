@@ -275,7 +275,11 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
             for part, system in enumerate(systems, start=1)
         )
         shown = exercise.number_of(number - 1)
-        content.append(LineContent(shown, printable(line.heading), staves, report.advice, labels))
+        content.append(
+            LineContent(
+                shown, printable(line.heading), staves, tuple(map(str, report.advice)), labels
+            )
+        )
     hands = {mark.hand_first for line in marks for mark in line}
     return ExerciseContent(
         title=printable(exercise.title),

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.pieces import Dot, Polygon, Stroke
 from renderer.notation.score import Line, note_id
-from renderer.technique.fingering import Change, Finger, Hand, fingering
+from renderer.technique.finger_changes import Change
+from renderer.technique.fingering import Finger, Hand, fingering
 from renderer.technique.report import changes_of
 
 ROW = UNITS_A_SPACE
