@@ -13,7 +13,7 @@ the `Gains` that bring the instrument's own loops to them, with the shares of `C
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
+from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
 from renderer.sound.rolls import roll_sound
@@ -105,7 +106,8 @@ class Balance:
     beginnings:
         Where the loop of each of the nine notes begins; the same as in `tones`.
     tones:
-        The loop of each note; empty if the chanter is not heard.
+        The loop of each note, and of each other fingering that sounds in the track; empty if the
+        chanter is not heard.
     drones:
         The loop of all drones together, or None.
     clicks:
@@ -118,11 +120,37 @@ class Balance:
 
     gains: Gains
     beginnings: tuple[Beginning, ...]
-    tones: dict[Note, EndlessTone]
+    tones: dict[Sounding, EndlessTone]
     drones: NDArray[np.float32] | None
     clicks: dict[ClickKind, NDArray[np.float32]]
     rolls: tuple[NDArray[np.float32], ...]
     loudness_lufs: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The chanter's part: when each sounding ends, in seconds, and what it is."""
+
+    ends: tuple[float, ...]
+    soundings: tuple[Sounding | None, ...]
+
+    @classmethod
+    def of(cls, timeline: TrackTimeline, settings: MixSettings) -> _Part:
+        """Return the part as it is fingered; nothing where the chanter is not heard."""
+        if not settings.has_chanter:
+            return cls((), ())
+        played = [
+            (float(one.event.end), one.sounding)
+            for one in fingered_events(timeline, pure=settings.pure_gracenotes)
+        ]
+        return cls(tuple(end for end, _ in played), tuple(sounding for _, sounding in played))
+
+    @property
+    def different(self) -> tuple[Sounding, ...]:
+        """All that sounds, each once; if anything, then all nine notes, these first."""
+        notes = dict.fromkeys(Note) if self.soundings else {}
+        found = notes | dict.fromkeys(self.soundings)
+        return tuple(sounding for sounding in found if sounding is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +174,10 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
     layout = settings.layout
     gains = _relative_gains(instrument, settings)
     rolls = tuple(roll_sound(roll, instrument.percussion) for roll in timeline.rolls)
-    steady, struck = _block_powers(timeline, instrument, settings, gains, rolls)
-    moments = _peaks(instrument, settings, gains, rolls)
+    part = _Part.of(timeline, settings)
+    sounded = {sounding: instrument.chanter.tone(sounding) for sounding in part.different}
+    steady, struck = _block_powers(timeline, instrument, settings, gains, rolls, part)
+    moments = _peaks(instrument, settings, gains, rolls, sounded)
     strokes = gains.strokes
     gain = loudness = 0.0
     for _ in range(_ROUNDS):
@@ -155,17 +185,11 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
         gain = min(_gain_to_target(powers), _gain_to_ceiling(moments, _LEAST_STROKES * strokes))
         strokes = min(gains.strokes, _strokes_below_ceiling(moments, gain))
         loudness = integrated_lufs(steady + struck * strokes**2, gain)
-    tones = {
-        note: EndlessTone(
-            _panned(tone.samples, gain * gains.chanter, CHANTER_PAN[layout]),
-            beginning.shift,
-            beginning.lag,
-        )
-        for note, tone, beginning in zip(
-            Note, instrument.chanter.tones, gains.beginnings, strict=True
-        )
-        if settings.has_chanter
-    }
+    tones = {}
+    for sounding, tone in sounded.items():
+        beginning = gains.beginnings[sounding] if isinstance(sounding, Note) else Beginning()
+        samples = _panned(tone.samples, gain * gains.chanter, CHANTER_PAN[layout])
+        tones[sounding] = EndlessTone(samples, beginning.shift, beginning.lag)
     clicks = instrument.percussion.clicks.items()
     pan = STROKES_PAN[layout]
     return Balance(
@@ -235,6 +259,7 @@ def _block_powers(
     settings: MixSettings,
     gains: _Levels,
     rolls: tuple[Stroke, ...],
+    part: _Part,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the power of each 400 ms gating block before the track's gain.
 
@@ -249,11 +274,15 @@ def _block_powers(
         energy += np.interp(edges, (start, duration), (0.0, gains.drone_power * (duration - start)))
 
     if settings.has_chanter:
-        tone_powers = np.array([tone.power for tone in instrument.chanter.tones])
-        tone_powers *= gains.chanter**2 * _weight(CHANTER_PAN[settings.layout])
-        excess = np.array([beginning.excess_power for beginning in gains.beginnings])
-        tone_powers += gains.chanter * gains.drones * excess
-        energy += _chanter_energy(timeline, tone_powers, np.asarray(edges, np.float64))
+        weight = gains.chanter**2 * _weight(CHANTER_PAN[settings.layout])
+        powers: dict[Sounding | None, float] = {None: 0.0}
+        for sounding in part.different:
+            powers[sounding] = weight * instrument.chanter.tone(sounding).power
+        for note, beginning in zip(Note, gains.beginnings, strict=True):
+            powers[note] += gains.chanter * gains.drones * beginning.excess_power
+        ends = np.array([0.0, *part.ends])
+        given = np.cumsum(np.diff(ends) * [powers[sounding] for sounding in part.soundings])
+        energy += np.interp(edges, ends, np.concatenate(([0.0], given)))
 
     struck = np.zeros(len(edges) - 1)
     clicks = instrument.percussion.clicks
@@ -273,19 +302,6 @@ def _blocks(cells: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.convolve(cells, np.ones(4), "valid") / BLOCK_S, np.float64)
 
 
-def _chanter_energy(
-    events: Iterable[Event], tone_powers: NDArray[np.float64], edges: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the energy that the chanter has given by each of some times in seconds."""
-    ends, notes = [0.0], [0]
-    powers = [*tone_powers, 0.0]
-    for event in events:
-        ends.append(float(event.end))
-        notes.append(-1 if event.note is None else event.note)
-    given = np.cumsum(np.diff(ends, prepend=0.0) * np.take(powers, notes))
-    return np.asarray(np.interp(edges, ends, given), np.float64)
-
-
 def _gain_to_target(powers: NDArray[np.float64]) -> float:
     loudest = float(powers.max())
     if loudest <= 0.0:
@@ -298,7 +314,11 @@ def _gain_to_target(powers: NDArray[np.float64]) -> float:
 
 
 def _peaks(
-    instrument: Instrument, settings: MixSettings, gains: _Levels, rolls: tuple[Stroke, ...]
+    instrument: Instrument,
+    settings: MixSettings,
+    gains: _Levels,
+    rolls: tuple[Stroke, ...],
+    sounded: Mapping[Sounding, Tone],
 ) -> list[tuple[float, float]]:
     """Return the highest peaks that can coincide before the track's gain.
 
@@ -306,7 +326,7 @@ def _peaks(
     at their gains, and that of clicks and rolls at gain 1.
     """
     layout = settings.layout
-    chanter = max(tone.peak for tone in instrument.chanter.tones) * gains.chanter
+    chanter = max((tone.peak for tone in sounded.values()), default=0.0) * gains.chanter
     click = max(stroke.peak for stroke in instrument.percussion.clicks.values())
     roll = max((sound.peak for sound in rolls), default=0.0)
     moments = []

@@ -13,7 +13,7 @@ track rendering begins. Over drones each begins at a frame of its own (`renderer
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -22,6 +22,8 @@ from numpy.typing import NDArray
 
 from renderer.errors import failure
 from renderer.notation.pitch import Note
+from renderer.sound.acoustics.playing import fingered
+from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
@@ -39,7 +41,9 @@ from renderer.sound.steady import (
     retuned,
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
+from renderer.sound.units import cents_to_ratio
 from renderer.sound.voices import Voice
+from renderer.technique.fingering import Fingering, fingering
 from renderer.timing.timeline import ClickKind
 
 Samples = NDArray[np.float32]
@@ -47,6 +51,7 @@ Samples = NDArray[np.float32]
 _STROKE_S = 1.0
 _SILENT_DB = -84.0
 _UNEVEN_LU = 2.0
+_FINGERED_PERIODS = 150
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,14 +89,49 @@ class Tone:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ToneBank:
-    """The nine notes of a chanter at the track's rate, from low G to high A.
+    """What a chanter sounds at the track's rate.
 
-    `remarks` are sentences on what had to be corrected.
+    Parameters
+    ----------
+    rate:
+        Frames a second.
+    tones:
+        The nine notes, from low G to high A.
+    chanter:
+        Whose holes say what fingerings sound that are no note's own.
+    remarks:
+        Sentences on what had to be corrected.
     """
 
     rate: int
     tones: tuple[Tone, ...]
+    chanter: Chanter
     remarks: tuple[str, ...] = ()
+    _fingered: dict[Fingering, Tone] = field(default_factory=dict, repr=False)
+
+    def tone(self, sounding: Sounding) -> Tone:
+        """Return what a note or a fingering sounds; the latter is made when first asked for."""
+        if isinstance(sounding, Note):
+            return self.tones[sounding]
+        if sounding not in self._fingered:
+            self._fingered[sounding] = self._made(sounding)
+        return self._fingered[sounding]
+
+    def _made(self, closed: Fingering) -> Tone:
+        """Return the note that a fingering is named by, moved as bore and holes say.
+
+        Its loop is some hundred periods: heard for less than a quarter of a second, it does not
+        fluctuate.
+        """
+        model = fingered(self.chanter, closed)
+        own, usual = self.tones[model.note], fingered(self.chanter, fingering(model.note))
+        known = min(len(own.partials), len(usual.levels_db), len(model.levels_db))
+        partials = own.partials.copy()
+        partials[:known] *= 10 ** ((model.levels_db[:known] - usual.levels_db[:known]) / 20)
+        bins = np.concatenate(([0], partials)).astype(np.complex64)
+        spectrum = LoopSpectrum(bins, 1, 2 * len(bins) - 2)
+        target_hz = own.nominal_hz * cents_to_ratio(model.cents)
+        return _tone(spectrum, target_hz, self.rate, most_repeats=_FINGERED_PERIODS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,7 +209,11 @@ def check_rate(rate: int) -> None:
 
 @lru_cache(maxsize=4)
 def tone_bank(
-    voice: Voice, pitch: PitchStandard, scale: Scale, chanter: Chanter, rate: int
+    voice: Voice,
+    pitch: PitchStandard,
+    scale: Scale,
+    chanter: Chanter,
+    rate: int,
 ) -> ToneBank:
     """Make the nine notes of a chanter.
 
@@ -206,7 +250,7 @@ def tone_bank(
             f"{voice} plays its notes up to {np.ptp(loudness):.1f} LU apart; "
             "they have been brought to one loudness."
         )
-    return ToneBank(rate, tuple(tones), tuple(remarks))
+    return ToneBank(rate, tuple(tones), chanter, tuple(remarks))
 
 
 @lru_cache(maxsize=4)
@@ -259,8 +303,8 @@ def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
     return LoopSpectrum(bins, tenor.periods, tenor.frames)
 
 
-def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int) -> Tone:
-    loop = retuned(spectrum, rate / target_hz)
+def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int, *, most_repeats: int = 8) -> Tone:
+    loop = retuned(spectrum, rate / target_hz, most_repeats=most_repeats)
     loop.samples.flags.writeable = False
     hz_per_bin = target_hz / spectrum.periods
     kept = spectrum.bins[: int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin) + 1]

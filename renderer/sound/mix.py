@@ -32,13 +32,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.notation.pitch import Note
 from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance, shortfall_lu
+from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
 from renderer.sound.settings import MixSettings
 from renderer.sound.splice import (
     EndlessTone,
+    Stretch,
     add_stretch,
     falling_gain,
     rising_gain,
@@ -115,7 +116,8 @@ class Track:
 
     def __iter__(self) -> Iterator[Block]:
         levels = self.balance
-        chanter = _Chanter(self.timeline, self.rate, self.frames, levels.tones)
+        part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
+        chanter = _Chanter(stretches(part, self.rate, self.frames), levels.tones)
         drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
         strokes = _Strokes(self._strokes(levels))
         cut_off = min(self.frames, round(CUT_OFF_S * self.rate))
@@ -152,15 +154,9 @@ def _first_frame(stroke: tuple[int, Block]) -> int:
 class _Chanter:
     """Adds the chanter's part to one block after another."""
 
-    def __init__(
-        self,
-        timeline: TrackTimeline,
-        rate: int,
-        frames: int,
-        tones: dict[Note, EndlessTone],
-    ) -> None:
+    def __init__(self, part: Iterator[Stretch], tones: dict[Sounding, EndlessTone]) -> None:
         self._tones = tones
-        self._stretches = stretches(timeline, rate, frames) if tones else iter(())
+        self._stretches = part if tones else iter(())
         self._stretch = next(self._stretches, None)
 
     def add_to(self, block: Block, start: int) -> None:

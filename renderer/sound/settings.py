@@ -90,6 +90,8 @@ class MixSettings:
         How loud the parts are.
     layout:
         Where they are heard.
+    pure_gracenotes:
+        Whether gracenotes sound as the nine notes do, and not as their fingerings.
     """
 
     mix: Mix = Mix.FULL
@@ -97,6 +99,7 @@ class MixSettings:
     metronome: bool = True
     levels: Levels = field(default_factory=Levels)
     layout: Layout = Layout.STEREO
+    pure_gracenotes: bool = False
 
     @property
     def has_chanter(self) -> bool:

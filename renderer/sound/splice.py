@@ -11,16 +11,15 @@ lasts a millisecond.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.notation.pitch import Note
+from renderer.sound.fingers import FingeredEvent, Sounding
 from renderer.sound.frames import frame_at
-from renderer.timing.timeline import Event
 
 NOTE_CHANGE_S = 0.003
 """How long a change from note to note takes. Judgement: shorter changes are heard as clicks, longer
@@ -44,13 +43,13 @@ class Stretch:
 
     start: int
     stop: int
-    before: Note | None
-    after: Note | None
+    before: Sounding | None
+    after: Sounding | None
     before_since: int
     after_since: int
 
 
-def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stretch]:
+def stretches(events: Iterable[FingeredEvent], rate: int, frames: int) -> Iterator[Stretch]:
     """Yield the chanter's part as stretches that tile frames 0 to `frames`.
 
     Parameters
@@ -63,13 +62,13 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
     note_change = round(NOTE_CHANGE_S * rate) // 2
     silence_change = round(SILENCE_CHANGE_S * rate) // 2
     first_change = round(FIRST_CHANGE_S * rate) // 2
-    note: Note | None = None
+    sounding: Sounding | None = None
     at = since = 0
-    for event in events:
-        start, end = frame_at(event.start, rate), frame_at(event.end, rate)
-        if end <= start or event.note is note:
+    for one in events:
+        start, end = frame_at(one.event.start, rate), frame_at(one.event.end, rate)
+        if end <= start or one.sounding == sounding:
             continue
-        half = silence_change if note is None or event.note is None else note_change
+        half = silence_change if sounding is None or one.sounding is None else note_change
         if start:
             half = min(half, (end - start) // 2, start - at)
             first = start - half
@@ -79,13 +78,13 @@ def stretches(events: Iterable[Event], rate: int, frames: int) -> Iterator[Stret
             first = 0
         stop = first + 2 * half
         if first > at:
-            yield Stretch(at, first, note, note, since, since)
+            yield Stretch(at, first, sounding, sounding, since, since)
         if half:
-            yield Stretch(first, stop, note, event.note, since, first)
+            yield Stretch(first, stop, sounding, one.sounding, since, first)
         at, since = stop, first
-        note = event.note
+        sounding = one.sounding
     if frames > at:
-        yield Stretch(at, frames, note, note, since, since)
+        yield Stretch(at, frames, sounding, sounding, since, since)
 
 
 @lru_cache(maxsize=64)
@@ -165,7 +164,7 @@ def add_stretch(
     out: NDArray[np.float32],
     first: int,
     stretch: Stretch,
-    tones: dict[Note, EndlessTone],
+    tones: Mapping[Sounding, EndlessTone],
 ) -> None:
     """Add to a block the part of a stretch that falls into it.
 
@@ -176,7 +175,7 @@ def add_stretch(
     stretch:
         Any stretch of the track.
     tones:
-        What each note sounds, at its level in the mix.
+        What notes and fingerings sound, at their level in the mix.
     """
     start = max(stretch.start, first)
     stop = min(stretch.stop, first + len(out))
@@ -184,7 +183,7 @@ def add_stretch(
         return
     part = out[start - first : stop - first]
     before, after = stretch.before, stretch.after
-    if before is after:
+    if before == after:
         if before is not None:
             tone = tones[before]
             tone.add_to(part, tone.frame(start, stretch.before_since))

@@ -262,6 +262,24 @@ def _stations(start: Note, gracenote: Note | None, note: Note) -> list[Fingering
     return [fingering(gracenote), end]
 
 
+@cache
+def gracenote_fingering(previous: Note, gracenote: Note, note: Note) -> Fingering:
+    """Return the fingers that are down while a gracenote sounds between two notes."""
+    return _stations(previous, gracenote, note)[0]
+
+
+@cache
+def noise_fingering(before: Fingering, after: Fingering, heard: Note) -> Fingering:
+    """Return the fingers that are down while a noise sounds between two fingerings.
+
+    One hand has moved and the other has not, or everything that closes has; where neither sounds
+    `heard`, its own fingering is returned.
+    """
+    of_hands = (frozenset(f for f in before ^ after if f.hand is hand) for hand in Hand)
+    on_the_way = (before | after, *(before ^ moved for moved in of_hands), before & after)
+    return next((way for way in on_the_way if sounding(way) is heard), fingering(heard))
+
+
 def _steps(before: Fingering, after: Fingering) -> list[Step]:
     lifted, closed = _ordered(before - after), _ordered(after - before)
     steps = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise, permutations
 from pathlib import Path
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
+from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
 from renderer.sound.pitch import Chanter
@@ -26,6 +28,7 @@ from tests.sound.measuring import Samples, onsets_s
 from tests.sound.playing import ALONE, doubled, exercise, instrument, plain, rendered
 
 RATE = 44_100
+PURE = replace(ALONE, pure_gracenotes=True)
 
 
 def changes(timeline: Timeline) -> list[Event]:
@@ -52,7 +55,7 @@ def test_the_chanters_part_tiles_any_track(
         events.append(Event(now, length, note, Role.MELODY))
         now += length
     frames = frame_at(now, rate)
-    found = list(stretches(events, rate, frames))
+    found = list(stretches(fingered_events(events), rate, frames))
     assert sum(one.stop - one.start for one in found) == frames
     if found:
         assert found[0].start == 0
@@ -69,7 +72,7 @@ def test_the_chanters_part_tiles_any_track(
 
 def test_a_note_change_is_where_the_tones_say_to_the_sample() -> None:
     timeline = expand(exercise(doubled(Note.B, Note.LOW_A, Note.C)), count_in=0)
-    track = mix_track(timeline, instrument(), ALONE)
+    track = mix_track(timeline, instrument(), PURE)
     samples = np.concatenate(list(track))[:, 0]
     # The tones at this track's gain, read off the note that sounds for longest.
     tones = [tone.samples for tone in instrument().chanter.tones]
@@ -143,7 +146,7 @@ def test_a_gracenote_of_25_ms_stands_at_its_tones_level_for_more_than_half_its_l
         exercise(doubled(Note.LOW_A, Note.B, Note.C, Note.E), gracenote_ms=25), count_in=0
     )
     played_on = instrument(chanter=chanter)
-    samples = rendered(timeline, ALONE, played_on)[:, 0]
+    samples = rendered(timeline, PURE, played_on)[:, 0]
     for event in timeline:
         if event.role is not Role.GRACENOTE:
             continue
@@ -202,7 +205,11 @@ def test_an_hour_of_one_line_drifts_by_no_sample() -> None:
         kept.append(block[:, 0])
     last = np.concatenate(kept)
     assert frames == track.frames == (523 * 7 * 60 * RATE * 2 + 61) // (2 * 61)
-    starts = [one for one in stretches(timeline, RATE, track.frames) if one.before != one.after]
+    starts = [
+        one
+        for one in stretches(fingered_events(timeline), RATE, track.frames)
+        if one.before != one.after
+    ]
     # The first begins with the track; all others are centred on their beat.
     for index, change in enumerate(starts[1:], 1):
         exact = Fraction(index * 60 * RATE, 61)

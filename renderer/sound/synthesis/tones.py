@@ -15,9 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from renderer.notation.pitch import Note
+from renderer.sound.acoustics.playing import fingered
 from renderer.sound.loudness import k_weighting, lufs
+from renderer.sound.pitch import Chanter
 from renderer.sound.synthesis.voice_tables import ToneTable
 from renderer.sound.units import db_to_gain, key_to_hz
+from renderer.technique.fingering import fingering
 
 Floats = npt.NDArray[np.float64]
 
@@ -76,16 +80,18 @@ def loop_length(tone_hz: float, rate_hz: int, about_s: float) -> LoopLength:
 def note_partials(tone: ToneTable, index: int, rate_hz: int, highest_hz: float) -> Partials:
     """Levels and phases of all partials of the `index`-th note, at the loudness it should have."""
     tone_hz = key_to_hz(tone.keys[index])
-    draw = random.Random(f"{tone.name}, levels, key {tone.keys[index]}").random
+    draw = random.Random(f"{tone.name}, partials, key {tone.keys[index]}").random
     orders = np.arange(1, int(highest_hz / tone_hz) + 1)
 
-    shift = 1.0 + tone.formant_shift * (2.0 * draw() - 1.0)
     at_hz, at_db = np.array(tone.envelope).T
-    levels_db = np.interp(np.log(orders * tone_hz / shift), np.log(at_hz), at_db)
+    levels_db = np.interp(np.log(orders * tone_hz), np.log(at_hz), at_db)
     levels_db[0] += tone.first_offset_db
     even = orders % 2 == 0
     at_order, offset_db = np.array(tone.even_offset_db).T
     levels_db += np.where(even, np.interp(orders, at_order, offset_db), 0.0)
+    if tone.chanter:
+        own = fingered(Chanter(tone.chanter), fingering(Note(index))).levels_db[: len(orders)]
+        levels_db[: len(own)] += own
     levels_db += np.array([tone.individual_db * (2.0 * draw() - 1.0) for _ in orders])
     if tone.even_below_first_six_db:
         ceiling = levels_db[[0, 2, 4]].min() - tone.even_below_first_six_db

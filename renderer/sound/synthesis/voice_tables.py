@@ -17,6 +17,7 @@ class ToneTable:
 
     name: str
     program: int
+    chanter: str
     keys: tuple[int, ...]
     note_loudness_lu: tuple[float, ...]
     loudness_lufs: float
@@ -26,7 +27,6 @@ class ToneTable:
     even_offset_db: Points
     even_below_first_six_db: float
     individual_db: float
-    formant_shift: float
     level_rms_db: float
     partial_rms_db: tuple[float, float]
     fluctuation_corner_hz: float
