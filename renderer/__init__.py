@@ -5,7 +5,7 @@ from renderer import read_exercise, expand, render
 exercise = read_exercise("doublings.toml")
 for event in expand(exercise, tempo=60):
     print(float(event.start), event.note, event.role)
-render(exercise, "out", tempos=[50, 60, 70], pitches=["A", "B flat"])
+render(exercise, "out", ladder=[50, 60, 70], pitch=["A", "B flat"])
 """
 
 from __future__ import annotations

@@ -21,9 +21,11 @@ ORDER = [
     "timing",
     "reading",
     "sound",
+    "order",
     "delivery",
     "commands",
     "cli",
+    "__main__",
 ]
 HEAVY = ("music21", "verovio", "scipy", "fluidsynth", "numpy", "pydantic", "matplotlib", "soxr")
 

@@ -86,7 +86,7 @@ def test_each_renders(shipped: ShippedExercise, tmp_path: Path) -> None:
     exercise = read_exercise(shipped.path)
     # One rung, one playing, a low rate: what is tested is that the music renders to its length.
     (track,) = render(
-        exercise, tmp_path, tempos=[exercise.tempo], repeats=1, formats="wav", rate=8000
+        exercise, tmp_path, ladder=[exercise.tempo], repeats=1, format="wav", rate=8000
     )
     samples, rate = sf.read(track.path)
     assert len(samples) == round(expand(exercise).duration * rate)

@@ -19,7 +19,6 @@ from renderer.commands.options import (
     at_work,
     output_console,
     print_table,
-    read_with_options,
     refuse_to_replace,
     spoken_length,
 )
@@ -45,13 +44,14 @@ def _written_out(file: Path) -> Definition:
     """Read a definition, or any other form, with one entry a line."""
     from renderer.notation.definition.reader import read_definition
     from renderer.notation.definition.writer import definition_of
+    from renderer.reading.exercise import read_exercise
     from renderer.reading.library import find_exercise
     from renderer.technique.realise import expand_definition
 
     path = find_exercise(file)
     if path.suffix.casefold() == ".toml":
         return expand_definition(read_definition(path))
-    return definition_of(read_with_options(path))
+    return definition_of(read_exercise(path))
 
 
 def _write(output: Path | None, text: str) -> None:
@@ -142,6 +142,7 @@ def _notes(text: str) -> tuple[Note, ...]:
 def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
     """Read exercises, and the ornament book with what their definitions add to it."""
     from renderer.notation.definition.reader import read_definition
+    from renderer.reading.exercise import read_exercise
     from renderer.reading.library import find_exercise
     from renderer.technique.ornaments import load_book
     from renderer.technique.realise import realise
@@ -157,7 +158,7 @@ def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
                 exercises.append(realise(definition))
                 book = book.extended(definition.ornament_book or {})
             else:
-                exercises.append(read_with_options(path))
+                exercises.append(read_exercise(path))
         except RungwiseError as error:
             problems += error.problems
     if problems:
@@ -369,6 +370,7 @@ def list_exercises(
 
     Example: rungwise list --level beginner
     """
+    from renderer.reading.exercise import read_exercise
     from renderer.reading.library import shipped_exercises
 
     library = shipped_exercises()
@@ -380,7 +382,7 @@ def list_exercises(
     rows = []
     for shipped in library:
         if level is None or shipped.level == level.casefold():
-            exercise = read_with_options(shipped.path)
+            exercise = read_exercise(shipped.path)
             beats = sum(line.beats for line in exercise.lines)
             rows.append(
                 (

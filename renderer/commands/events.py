@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands import scores, values
 from renderer.commands.options import (
     EventFormat,
-    naming,
-    read_with_options,
+    read_played,
+    refuse_several,
     refuse_to_replace,
+    settled,
 )
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
@@ -64,38 +65,16 @@ def _as_text(rows: list[dict[str, Any]], form: EventFormat) -> str:
     return out.getvalue()
 
 
+@settled("events")
 def events(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    tempo: Annotated[
-        Fraction | None, values.tempo(help="Beats per minute; the exercise's own if left out.")
-    ] = None,
+    settings: Settings,
     form: Annotated[
         EventFormat, typer.Option("--format", case_sensitive=False, help="How to print them.")
     ] = EventFormat.CSV,
-    count_in: Annotated[
-        int, values.whole("--count-in", 1, help="Bars of count-in before the first line.")
-    ] = 1,
-    repeats: Annotated[
-        int | None,
-        values.whole(
-            "--repeats", 2, help="How often each line is played; as the ladder says if left out."
-        ),
-    ] = None,
-    echo: Annotated[
-        bool, typer.Option("--echo", help="Leave time for the learner after each playing.")
-    ] = False,
-    gracenote: Annotated[
-        str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
-    ] = None,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
-    part: scores.PartOption = None,
-    tune: scores.TuneOption = None,
-    transpose: scores.TransposeOption = "0",
-    rests: scores.RestsOption = scores.RestsName.SILENCE,
-    no_repeats: scores.NoRepeatsOption = False,
-    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
@@ -104,19 +83,11 @@ def events(
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
-    from renderer.delivery.settings import RenderSettings
-    from renderer.timing.expand import exact_tempo, expand
+    from renderer.order.tracks import timeline_of
 
     refuse_to_replace(file, output)
-    exercise = read_with_options(
-        file,
-        gracenote=gracenote,
-        reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
-    )
-    with naming("--tempo"):
-        speed = None if tempo is None else exact_tempo(tempo)
-    times = RenderSettings(repeats=repeats).repeats_of(exercise)
-    timeline = expand(exercise, speed, count_in=count_in, repeats=times, echo=echo)
+    refuse_several(settings, "events are those of one track")
+    timeline = timeline_of(read_played(file, settings), settings)
     text = _as_text(event_rows(timeline), form)
     if output is None:
         sys.stdout.write(text)

@@ -1,15 +1,21 @@
-"""What several commands have in common: choices, and reading an exercise with its overrides."""
+"""What several commands have in common: options of settings, and reading exercises by them."""
 
 from __future__ import annotations
 
 import enum
+import functools
+import inspect
 import sys
+from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from renderer.errors import Problem, RungwiseError, failure
+from renderer.order.settings import BY_NAME, Setting, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -17,9 +23,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.status import Status
 
-    from renderer.notation.length import Length
     from renderer.notation.score import Exercise
-    from renderer.notation.written import Reading
 
 
 def output_console() -> Console:
@@ -100,47 +104,112 @@ def spoken_length(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
-def gracenote_length(text: str) -> Length:
-    """Read what `--gracenote` says (`45 ms`); raise a `RungwiseError` for what is no length."""
-    from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
+def settled(verb: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Return a decorator that gives a command the options of its settings.
 
+    The command takes its own arguments and `settings`; the options stand in the table of settings
+    (`renderer.order.settings`). Whatever is wrong with settings is named by their options.
+    """
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        rows = known_to(verb)
+        own = inspect.signature(command, eval_str=True).parameters.values()
+        parameters = [one for one in own if one.name != "settings"]
+        options = [
+            inspect.Parameter(
+                row.name,
+                inspect.Parameter.KEYWORD_ONLY,
+                default=None,
+                annotation=Annotated[_option_type(row), _option(row, verb)],
+            )
+            for row in rows
+        ]
+
+        @functools.wraps(command)
+        def run(**given: Any) -> None:
+            asked = {row.name: given.pop(row.name) for row in rows}
+            # Options that may be given several times are an empty list where they are not.
+            asked = {name: value for name, value in asked.items() if value not in (None, [])}
+            with speaking_of_options():
+                settings = read_settings(asked, verb=verb, called=option_of)
+                command(**given, settings=settings)
+
+        run.__signature__ = inspect.Signature([*parameters, *options])  # type: ignore[attr-defined]
+        run.__annotations__ = {one.name: one.annotation for one in (*parameters, *options)}
+        return run
+
+    return decorate
+
+
+def option_of(row: Setting) -> str:
+    """Return the option of a setting."""
+    return row.option or f"--{row.key}"
+
+
+@contextmanager
+def speaking_of_options() -> Iterator[None]:
+    """Name settings as the command line does in the errors of what is done within."""
     try:
-        return read_gracenote_length(text)
-    except WrongValueError as error:
-        raise failure(error.cause, error.remedy, place="--gracenote") from None
+        yield
+    except RungwiseError as error:
+        error.problems = tuple(
+            replace(one, place=option_of(BY_NAME[one.place])) if one.place in BY_NAME else one
+            for one in error.problems
+        )
+        raise
 
 
-def refuse_missing_line(exercise: Exercise, number: int) -> None:
-    """Raise a `RungwiseError` if `--line` names a line that the exercise has not."""
-    count = len(exercise.lines)
-    if not 1 <= number <= count:
-        name = Path(exercise.source).name or exercise.title
-        remedy = f"choose one from 1 to {count}" if count > 1 else "it has only one line"
-        raise failure(f"{name} has no line {number}", remedy, place="--line")
+def _option_type(row: Setting) -> Any:
+    if row.kind.is_switch:
+        return bool | None
+    return list[str] | None if row.kind.is_several else str | None
 
 
-def read_with_options(
-    file: Path, *, gracenote: str | None = None, reading: Reading | None = None
-) -> Exercise:
-    """Read an exercise, by file or by the name of a shipped one, with the options' overrides."""
+def _option(row: Setting, verb: str) -> Any:
+    name = option_of(row)
+    default = row.default_of(verb)
+    shown = ""
+    if row.kind.is_switch:
+        # What is on can be switched off; what is off has only one way to be asked for.
+        name = f"{name}/--no-{row.key}" if default else name
+    elif default not in (None, "") and row.own is None:
+        plain = row.kind.plain(default)
+        shown = ", ".join(map(str, plain)) if isinstance(plain, list) else str(plain)
+    return typer.Option(
+        name,
+        help=f"{row.help}  [default: {shown}]" if shown else row.help,
+        metavar=row.kind.metavar or None,
+        show_default=False,
+        rich_help_panel=row.panel or None,
+    )
+
+
+def refuse_several(settings: Settings, why: str) -> None:
+    """Raise a `RungwiseError` where settings ask for several tracks and one is described."""
+    for row in known_to("render"):
+        if row.kind.is_several and row.name != "format" and len(settings.of(row.name)) > 1:
+            raise failure(why, f"give {option_of(row)} once", place=row.name)
+
+
+def read_exercise_of(file: Path, settings: Settings) -> Exercise:
+    """Read an exercise, by file or by the name of a shipped one, as settings have it read."""
     from renderer.reading.exercise import read_exercise
 
-    exercise = read_exercise(file) if reading is None else read_exercise(file, reading)
-    if gracenote is None:
-        return exercise
-    length = gracenote_length(gracenote)
-    return replace(exercise, gracenotes=replace(exercise.gracenotes, length=length))
+    return read_exercise(file, settings.reading)
 
 
-def read_all(
-    files: Sequence[Path], *, gracenote: str | None = None, reading: Reading | None = None
-) -> list[Exercise]:
+def read_played(file: Path, settings: Settings) -> Exercise:
+    """Read an exercise with what is played as settings have it."""
+    return settings.applied_to(read_exercise_of(file, settings))
+
+
+def read_all(files: Sequence[Path], settings: Settings) -> list[Exercise]:
     """Read every file, and report what is wrong with all of them in one go."""
     exercises: list[Exercise] = []
     problems: list[Problem] = []
     for file in files:
         try:
-            exercises.append(read_with_options(file, gracenote=gracenote, reading=reading))
+            exercises.append(read_exercise_of(file, settings))
         except RungwiseError as error:
             problems += error.problems
     if problems:

@@ -4,35 +4,25 @@ from __future__ import annotations
 
 import csv
 import io
-from datetime import date, time, timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands import values
-from renderer.commands.options import at_work, output_console, print_table, read_with_options
+from renderer.commands.options import at_work, output_console, print_table, read_played, settled
 from renderer.errors import failure
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from renderer.timing.practice import Day, PracticePlan
 
 
+@settled("plan")
 def plan(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    minutes: Annotated[
-        int, values.whole("--minutes", 20, help="Minutes a day, rests included.")
-    ] = 20,
-    days: Annotated[int, values.whole("--days", 14, help="How many days.")] = 14,
-    repeats: Annotated[
-        int | None, values.whole("--repeats", 4, help="How often a line is played at a tempo.")
-    ] = None,
-    start: Annotated[
-        date | None, values.day("--start", help="The first day; tomorrow if left out.")
-    ] = None,
-    at: Annotated[
-        time, values.time_of_day("--at", help="When practice begins.", show_default="18:00")
-    ] = time(18),
+    settings: Settings,
     output: Annotated[
         Path | None,
         typer.Option("-o", "--output", help="A calendar (.ics) or a table (.csv) to write."),
@@ -54,20 +44,25 @@ def plan(
             "name a file that ends in .ics or .csv",
             file=str(output),
         )
-    first = date.today() + timedelta(days=1) if start is None else start
-    if (date.max - first).days < days:
+    first = date.today() + timedelta(days=1) if settings.start is None else settings.start
+    if (date.max - first).days < settings.days:
         raise failure(
-            f"no calendar goes on for {days} days from {first}", "begin earlier", place="--start"
+            f"no calendar goes on for {settings.days} days from {first}",
+            "begin earlier",
+            place="start",
         )
-    exercise = read_with_options(file)
+    exercise = read_played(file, settings)
+    exercise = replace(exercise, ladder=settings.ladder_of(exercise))
     with at_work("Planning"):
-        made = practice_plan(exercise, minutes, days, repeats=repeats)
+        made = practice_plan(exercise, settings.minutes, settings.days, repeats=settings.repeats)
     if output is not None:
         from renderer.delivery.files import write_whole
 
         is_calendar = output.suffix.casefold() == ".ics"
         content = (
-            practice_calendar(made, first, at) if is_calendar else _plan_csv(made, first).encode()
+            practice_calendar(made, first, settings.at)
+            if is_calendar
+            else _plan_csv(made, first).encode()
         )
         write_whole(output, content)
     _print_plan(made, first)

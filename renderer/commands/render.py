@@ -4,23 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands import scores, values
-from renderer.commands.options import (
-    naming,
-    output_console,
-    read_all,
-    read_with_options,
-    refuse_missing_line,
-    spoken_length,
-)
-from renderer.errors import RungwiseError, failure
+from renderer.commands.options import output_console, read_all, settled, spoken_length
+from renderer.errors import failure
+from renderer.order.settings import Settings, read_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,30 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.render import RenderedTrack
-    from renderer.delivery.settings import RenderSettings
-    from renderer.notation.score import Exercise, Ladder
-
-
-def _ladder(tempo: Fraction | None, ladder: str | None) -> Ladder | None:
-    from renderer.notation.ladder import parse_ladder
-    from renderer.notation.score import Ladder
-    from renderer.timing.expand import exact_tempo
-
-    if tempo is not None and ladder is not None:
-        raise failure(
-            "--tempo and --ladder are both given", "give one tempo or a ladder of several"
-        )
-    with naming("--tempo" if ladder is None else "--ladder"):
-        if ladder is not None:
-            return parse_ladder(ladder)
-        return None if tempo is None else Ladder((exact_tempo(tempo),))
-
-
-def _only_line(exercise: Exercise, number: int | None) -> Exercise:
-    if number is None:
-        return exercise
-    refuse_missing_line(exercise, number)
-    return exercise.only(number)
+    from renderer.notation.score import Exercise
 
 
 @contextmanager
@@ -106,30 +74,8 @@ def _print_table(
     )
 
 
-_OPTIONS = {
-    "pitches": "--pitch",
-    "mixes": "--mix",
-    "formats": "--format",
-    "count_in": "--count-in",
-    "count_in_style": "--count-in-style",
-    "drone_soundfont": "--drone-soundfont",
-    **{name: f"--{name}" for name in ("scale", "chanter", "repeats", "rate", "layout", "levels")},
-    "soundfont": "--soundfont",
-    "preset": "--preset",
-    "drone_preset": "--drone-preset",
-}
-
-
-def _by_options(error: RungwiseError) -> RungwiseError:
-    """Return the error with settings named as the command line names them."""
-    return type(error)(
-        replace(problem, place=_OPTIONS.get(problem.place, problem.place))
-        for problem in error.problems
-    )
-
-
 def _render(
-    exercises: Sequence[Exercise], folder: Path, settings: RenderSettings
+    exercises: Sequence[Exercise], folder: Path, settings: Settings
 ) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
     """Render, say what had to be decided, and return the tracks and their playlists."""
     from rich.console import Console
@@ -137,10 +83,7 @@ def _render(
     from renderer.delivery.plan import plan_tracks
     from renderer.delivery.render import RenderingStoppedError, render_jobs, write_playlists
 
-    try:
-        jobs = plan_tracks(exercises, folder, settings)
-    except RungwiseError as error:
-        raise _by_options(error) from None
+    jobs = plan_tracks(exercises, folder, settings)
     try:
         with _progress(Console(stderr=True)) as moved:
             tracks = render_jobs(jobs, on_progress=moved)
@@ -155,6 +98,7 @@ def _render(
     return tracks, playlists
 
 
+@settled("render")
 def render(
     files: Annotated[
         list[Path], typer.Argument(help="Exercises, or names of shipped ones.", show_default=False)
@@ -162,89 +106,7 @@ def render(
     output: Annotated[
         Path, typer.Option("-o", "--output", help="The folder for the tracks; it is made.")
     ],
-    tempo: Annotated[Fraction | None, values.tempo(help="One tempo, in beats per minute.")] = None,
-    ladder: Annotated[
-        str | None,
-        typer.Option(
-            help="Several tempos: from:to:step as 50:80:10, a list as 50,60,75, or per cent of "
-            "the exercise's tempo as 60%:100%:10%. Left out, the exercise's own ladder."
-        ),
-    ] = None,
-    pitch: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A (440 Hz), 'B flat' (466.16 Hz) or low A in hertz as players say it (478). "
-            "May be given several times.  [default: A]"
-        ),
-    ] = None,
-    scale: Annotated[str, typer.Option(help="harmonic, MacNeill or equal.")] = "harmonic",
-    chanter: Annotated[
-        str, typer.Option(help="practice (sounds an octave lower) or pipe.")
-    ] = "practice",
-    mix: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="full (all), backing (no chanter), chanter (alone) or echo (each line played, "
-            "then left free for the learner). May be given several times.  [default: full]"
-        ),
-    ] = None,
-    form: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--format", help="mp3, wav, flac or ogg. May be given several times.  [default: mp3]"
-        ),
-    ] = None,
-    count_in: Annotated[int, values.whole("--count-in", 2, help="Bars of count-in, 0 to 8.")] = 1,
-    count_in_style: Annotated[
-        str, typer.Option(help="clicks, or rolls as pipe bands start.")
-    ] = "clicks",
-    metronome: Annotated[
-        bool, typer.Option(help="Whether the metronome goes on through the lines.")
-    ] = True,
-    subdivide: Annotated[
-        bool, typer.Option("--subdivide", help="Let the metronome mark halves or thirds as well.")
-    ] = False,
-    drone: Annotated[bool, typer.Option(help="Whether drones sound.")] = True,
-    gracenote: Annotated[
-        str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
-    ] = None,
-    repeats: Annotated[
-        int | None,
-        values.whole("--repeats", 4, help="How often each line is played on each rung."),
-    ] = None,
-    line: Annotated[int | None, values.whole("--line", 1, help="Only this line, from 1.")] = None,
-    show_crossing: Annotated[
-        bool,
-        typer.Option(
-            "--show-crossing",
-            help="Play each line clean, then with every crossing noise that lurks in it.",
-        ),
-    ] = False,
-    layout: Annotated[
-        str, typer.Option(help="stereo, mono, or split (chanter left, drone and metronome right).")
-    ] = "stereo",
-    levels: Annotated[
-        str, typer.Option(help="Levels in dB, as chanter=0,drone=-9,metronome=-6.")
-    ] = "",
-    rate: Annotated[
-        int, values.whole("--rate", 48_000, help="Frames per second of the files.")
-    ] = 44_100,
-    soundfont: Annotated[
-        Path | None, typer.Option(help="A SoundFont of your own (SF2 or SF3) for the chanter.")
-    ] = None,
-    preset: Annotated[
-        str | None, typer.Option(help="Its preset, as BANK:PROGRAM, such as 0:109.")
-    ] = None,
-    drone_soundfont: Annotated[
-        Path | None, typer.Option(help="A SoundFont of your own for the drones.")
-    ] = None,
-    drone_preset: Annotated[str | None, typer.Option(help="Its preset, as BANK:PROGRAM.")] = None,
-    part: scores.PartOption = None,
-    tune: scores.TuneOption = None,
-    transpose: scores.TransposeOption = "0",
-    rests: scores.RestsOption = scores.RestsName.SILENCE,
-    no_repeats: scores.NoRepeatsOption = False,
-    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
+    settings: Settings,
 ) -> None:
     """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
 
@@ -253,9 +115,7 @@ def render(
 
     Example: rungwise render doublings.toml -o tracks --ladder 50:80:10 --pitch A --pitch 'B flat'
     """
-    from renderer.commands.options import gracenote_length
-    from renderer.delivery.formats import AudioFormat
-    from renderer.delivery.settings import RenderSettings
+    from renderer.order.formats import AudioFormat
 
     if output.suffix.lower() in {one.ending for one in AudioFormat} and not output.is_dir():
         raise failure(
@@ -263,32 +123,7 @@ def render(
             f"name a folder, as {output.stem!r}; --format says what to write",
             place="-o",
         )
-    settings = RenderSettings(
-        ladder=_ladder(tempo, ladder),
-        pitches=tuple(pitch or ("A",)),
-        scale=scale,
-        chanter=chanter,
-        mixes=tuple(mix or ("full",)),
-        formats=tuple(form or ("mp3",)),
-        count_in=count_in,
-        count_in_style=count_in_style,
-        metronome=metronome,
-        subdivide=subdivide,
-        drone=drone,
-        repeats=repeats,
-        gracenote=None if gracenote is None else gracenote_length(gracenote),
-        show_crossing=show_crossing,
-        rate=rate,
-        layout=layout,
-        levels=levels,
-        soundfont=soundfont,
-        preset=preset,
-        drone_soundfont=drone_soundfont,
-        drone_preset=drone_preset,
-    )
-    reading = scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
-    exercises = [_only_line(exercise, line) for exercise in read_all(files, reading=reading)]
-    tracks, playlists = _render(exercises, output, settings)
+    tracks, playlists = _render(read_all(files, settings), output, settings)
     _print_table(output_console(), tracks, playlists)
 
 
@@ -309,12 +144,12 @@ def demo(
 
     Example: rungwise demo -o out
     """
-    from renderer.delivery.settings import RenderSettings
     from renderer.delivery.sheet.output import write_sheet
     from renderer.delivery.sheet.pages import Booklet
 
-    exercises = [read_with_options(Path(name)) for name in DEMO_EXERCISES]
-    tracks, playlists = _render(exercises, output, RenderSettings(pitches=DEMO_PITCHES))
+    settings = read_settings({"pitch": DEMO_PITCHES})
+    exercises = read_all([Path(name) for name in DEMO_EXERCISES], settings)
+    tracks, playlists = _render(exercises, output, settings)
     booklet = Booklet("Three exercises", DEMO_CLASS)
     sheets = write_sheet(exercises, output / f"{DEMO_CLASS}.pdf", booklet=booklet)
     _print_table(output_console(), tracks, playlists, sheets)

@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands import scores, values
 from renderer.commands.options import (
     ReportFormat,
     output_console,
     print_table,
-    read_with_options,
-    refuse_missing_line,
+    read_played,
+    settled,
 )
 from renderer.errors import RungwiseError, failure
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -108,21 +108,14 @@ def _about(movement: Movement) -> None:
         console.print(Text(f"{heading}: {fact}"))
 
 
+@settled("check")
 def check(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
+    settings: Settings,
     form: Annotated[
         ReportFormat,
         typer.Option("--format", case_sensitive=False, help="For people or for machines."),
     ] = ReportFormat.TABLE,
-    gracenote: Annotated[
-        str | None, typer.Option(help="Length of the gracenotes, such as '45 ms'.")
-    ] = None,
-    part: scores.PartOption = None,
-    tune: scores.TuneOption = None,
-    transpose: scores.TransposeOption = "0",
-    rests: scores.RestsOption = scores.RestsName.SILENCE,
-    no_repeats: scores.NoRepeatsOption = False,
-    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
 ) -> None:
     """Say what each line plays, what to watch in it, how hard it is and how fast it fits.
 
@@ -134,16 +127,13 @@ def check(
     """
     from renderer.technique.report import assess
     from renderer.timing.fit import even_tempos, fastest_tempos
-    from renderer.timing.rungs import rungs
 
-    exercise = read_with_options(
-        file,
-        gracenote=gracenote,
-        reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under),
-    )
+    exercise = read_played(file, settings)
     reports = assess(exercise)
     fastest, evenly = fastest_tempos(exercise), even_tempos(exercise)
-    asked = max(exercise.tempo, *rungs(exercise.ladder, exercise.tempo))
+    asked = max(settings.tempos_of(exercise))
+    if settings.tempo is None and settings.ladder is None:
+        asked = max(asked, exercise.tempo)
     too_fast = [limit is not None and limit < asked for limit in fastest]
     if form is ReportFormat.JSON:
         fields = _as_fields(exercise, reports, fastest, evenly, asked)
@@ -277,15 +267,10 @@ def _speed(limit: Fraction | None, even: Fraction | None, asked: Fraction, *, op
     return verdict if limit >= asked else f"{verdict}, and {spoken_tempo(asked)} are asked for"
 
 
+@settled("fingering")
 def fingering(
     file: Annotated[Path, typer.Argument(help="An exercise, or the name of a shipped one.")],
-    line: Annotated[int, values.whole("--line", 2, help="Which line, from 1.")] = 1,
-    part: scores.PartOption = None,
-    tune: scores.TuneOption = None,
-    transpose: scores.TransposeOption = "0",
-    rests: scores.RestsOption = scores.RestsName.SILENCE,
-    no_repeats: scores.NoRepeatsOption = False,
-    gracenote_under: scores.GracenoteUnderOption = scores.USUAL_GRACENOTE_UNDER,
+    settings: Settings,
 ) -> None:
     """Print what the fingers do in one line, change by change.
 
@@ -297,10 +282,8 @@ def fingering(
     """
     from renderer.technique.text_tables import FINGERING_HEADINGS, fingering_rows
 
-    exercise = read_with_options(
-        file, reading=scores.reading_of(part, tune, transpose, rests, no_repeats, gracenote_under)
-    )
-    refuse_missing_line(exercise, line)
-    chosen = exercise.lines[line - 1]
+    exercise = read_played(file, settings)
+    (chosen,) = exercise.lines
+    line = settings.line
     title = f"Line {line}: {chosen.heading}" if chosen.heading else f"Line {line}"
     print_table(FINGERING_HEADINGS, fingering_rows(chosen), title, whole=FINGERING_HEADINGS[2:])

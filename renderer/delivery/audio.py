@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 
 from renderer.delivery.ffmpeg import mp3_encoder
 from renderer.delivery.files import whole_file
-from renderer.delivery.formats import (
+from renderer.delivery.lame_tag import note_length
+from renderer.delivery.tags import Tags, info_strings, write_tags
+from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
     check_rate,
     mp3_kbit_per_s,
 )
-from renderer.delivery.lame_tag import note_length
-from renderer.delivery.tags import Tags, info_strings, write_tags
 
 Write = Callable[[NDArray[np.float32]], None]
 

@@ -6,8 +6,6 @@ The file is read back before it takes its place, and what the form did not hold 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 
 from renderer.delivery.files import whole_file
@@ -15,94 +13,68 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened
 from renderer.notation.score import Exercise
+from renderer.order.settings import Settings
+from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
-from renderer.sound.pitch import Chanter, PitchStandard, Scale, transposition
+from renderer.sound.pitch import Chanter, transposition
+from renderer.sound.settings import Mix
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Conversion:
-    """How an exercise is written.
-
-    Parameters
-    ----------
-    pitch, scale, chanter:
-        MusicXML's transposition and instrument; MIDI's tuning.
-    opened:
-        Scores: ornaments as groups (`closed`), as real notes (`open`), or as they are played
-        (`as written`).
-    tuning:
-        MIDI: `mts`, `bend` or `none`.
-    tempo:
-        MIDI: beats per minute; the exercise's own if None.
-    count_in, repeats, gap:
-        MIDI: as for `renderer.timing.expand.expand`.
-    drones, metronome:
-        MIDI: whether they sound.
-    """
-
-    pitch: PitchStandard
-    scale: Scale
-    opened: Opened = "as written"
-    chanter: Chanter = Chanter.PRACTICE
-    tuning: str = "bend"
-    tempo: Fraction | None = None
-    count_in: int = 0
-    repeats: int = 1
-    gap: int = 0
-    drones: bool = True
-    metronome: bool = True
-
-
-def _as_definition(exercise: Exercise, _: Conversion) -> bytes:
+def _as_definition(exercise: Exercise, _: Settings) -> bytes:
     from renderer.notation.definition.writer import write_definition
 
     return write_definition(exercise)
 
 
-def _as_abc(exercise: Exercise, conversion: Conversion) -> bytes:
+def _as_abc(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.notation.abc.writer import write_abc
 
-    return write_abc(exercise, opened=conversion.opened)
+    return write_abc(exercise, opened=_opened(settings))
 
 
-def _as_musicxml(exercise: Exercise, conversion: Conversion) -> bytes:
+def _as_musicxml(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.notation.musicxml.writer import Instrument, write_musicxml
 
-    name = "Practice chanter" if conversion.chanter is Chanter.PRACTICE else "Pipe chanter"
-    semitones, _ = transposition(conversion.pitch, conversion.chanter)
+    name = "Practice chanter" if settings.chanter is Chanter.PRACTICE else "Pipe chanter"
+    semitones, _ = transposition(settings.pitch[0], settings.chanter)
     instrument = Instrument(name, semitones)
-    return write_musicxml(exercise, opened=conversion.opened, instrument=instrument)
+    return write_musicxml(exercise, opened=_opened(settings), instrument=instrument)
 
 
-def _as_mxl(exercise: Exercise, conversion: Conversion) -> bytes:
+def _as_mxl(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.notation.musicxml.file import packed
 
-    return packed(_as_musicxml(exercise, conversion))
+    return packed(_as_musicxml(exercise, settings))
 
 
-def _as_midi(exercise: Exercise, conversion: Conversion) -> bytes:
+def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.delivery.midi import MidiSound, tuning_named, write_midi
-    from renderer.timing.expand import expand
 
-    timeline = expand(
-        exercise,
-        conversion.tempo,
-        count_in=conversion.count_in,
-        repeats=conversion.repeats,
-        gap=conversion.gap,
-    )
+    (mix,) = settings.mix
     sound = MidiSound(
-        conversion.pitch,
-        conversion.scale,
-        conversion.chanter,
-        tuning_named(conversion.tuning),
-        conversion.drones,
-        conversion.metronome,
+        settings.pitch[0],
+        settings.scale,
+        settings.chanter,
+        tuning_named(settings.tuning),
+        drones=settings.drone and mix is not Mix.CHANTER,
+        metronome=settings.metronome and mix is not Mix.CHANTER,
     )
-    return write_midi(timeline, sound)
+    return write_midi(timeline_of(exercise, settings), sound)
+
+
+def _opened(settings: Settings) -> Opened:
+    """How a score has ornaments; raises a `RungwiseError` for what only a sheet can have."""
+    for opened in ("as written", "open", "closed"):
+        if settings.ornaments == opened:
+            return opened
+    raise failure(
+        f"a score has ornaments in one form, not {settings.ornaments}",
+        "choose open, closed or as written",
+        place="ornaments",
+    )
 
 
 def _read_back(path: Path, form: str) -> Exercise:
@@ -121,7 +93,7 @@ def _read_back(path: Path, form: str) -> Exercise:
     return with_movements(reader(path))
 
 
-_WRITERS: dict[str, Callable[[Exercise, Conversion], bytes]] = {
+_WRITERS: dict[str, Callable[[Exercise, Settings], bytes]] = {
     ".toml": _as_definition,
     ".abc": _as_abc,
     ".musicxml": _as_musicxml,
@@ -139,7 +111,7 @@ _PLAYED_FORMS = (".mid", ".midi")
 """Of use to a player even where they do not read back as an exercise."""
 
 
-def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]:
+def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
     """Write an exercise in the form that the path's ending names.
 
     Parameters
@@ -148,8 +120,8 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
         What is written.
     path:
         The file to make or replace: `.toml`, `.abc`, `.musicxml`, `.xml`, `.mxl`, `.mid`, `.midi`.
-    conversion:
-        How.
+    settings:
+        How: for MIDI all of them, for scores their pitch, chanter and ornaments.
 
     Returns
     -------
@@ -174,13 +146,13 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
             f"end the file's name in one of {', '.join(FORMS)}",
             file=str(path),
         )
-    content = _WRITERS[form](exercise, conversion)
+    content = _WRITERS[form](exercise, settings)
     lost: list[str] = []
     with whole_file(path) as part:
         part.write_bytes(content)
         try:
             read_back = _read_back(part, form)
-            lost += differences(exercise, read_back, opened=conversion.opened)
+            lost += differences(exercise, read_back, opened=_opened(settings))
         except RungwiseError as error:
             first = error.problems[0]
             cause = f"{first.place}: {first.cause}" if first.place else first.cause
@@ -192,10 +164,10 @@ def convert(exercise: Exercise, path: Path, conversion: Conversion) -> list[str]
                     file=str(path),
                 ) from None
             lost.append(f"it cannot be read back: {cause}")
-    _, cents = transposition(conversion.pitch, conversion.chanter)
+    _, cents = transposition(settings.pitch[0], settings.chanter)
     if form in (".musicxml", ".xml", ".mxl") and abs(cents) > _AUDIBLE_CENTS:
         lost.append(
-            f"the pitch of low A to the cent: {conversion.pitch.label} is {abs(cents):.0f} cents "
+            f"the pitch of low A to the cent: {settings.pitch[0].label} is {abs(cents):.0f} cents "
             f"{'above' if cents > 0 else 'below'} the semitone that the part is transposed to"
         )
     return lost

@@ -20,8 +20,8 @@ from threading import Thread
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.delivery.formats import mp3_kbit_per_s
 from renderer.errors import failure
+from renderer.order.formats import mp3_kbit_per_s
 
 LAME_SPEED = 7
 """LAME's `-q`, from 0 (slow) to 9. From 7 on it no longer moves noise about by what it takes to be
@@ -141,7 +141,7 @@ def mp3_encoder(
     path:
         The file to write; it is replaced.
     rate, channels:
-        Frames per second, one of `renderer.delivery.formats.MP3_RATES`; 1 or 2.
+        Frames per second, one of `renderer.order.formats.MP3_RATES`; 1 or 2.
 
     Yields
     ------

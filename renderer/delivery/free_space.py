@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from renderer.delivery.formats import WAV_SAMPLE_BYTES, AudioFormat, mp3_kbit_per_s
 from renderer.errors import failure
+from renderer.order.formats import WAV_SAMPLE_BYTES, AudioFormat, mp3_kbit_per_s
 
 _LEAST_FLAC_SHARE = 0.25
 _LEAST_VORBIS_BITS_A_FRAME = 1.0

@@ -13,7 +13,6 @@ from pathlib import Path
 from threading import Lock
 
 from renderer.delivery.ffmpeg import find_ffmpeg
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.names import (
     Series,
     distinct,
@@ -23,20 +22,18 @@ from renderer.delivery.names import (
     track_names,
     variation_label,
 )
-from renderer.delivery.settings import RenderSettings, Resolved, resolve
 from renderer.delivery.tags import Tags
-from renderer.delivery.variations import variations
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.ladder import ladder_text
-from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
+from renderer.order.formats import AudioFormat
+from renderer.order.settings import Settings, unusual
+from renderer.order.tracks import timeline_of
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.pitch import PitchStandard
 from renderer.sound.settings import Mix, MixSettings
-from renderer.technique.report import crossings
-from renderer.timing.expand import NoisePlace, Timeline, expand
-from renderer.timing.rungs import rungs
+from renderer.timing.expand import Timeline
 
 MOST_TRACKS = 2_000
 
@@ -51,8 +48,8 @@ class TrackJob:
         What is played, gracenotes as the settings have them.
     tempo, pitch, mix, audio_format:
         The rung in beats per minute, and what tells this track from its sisters.
-    settings, resolved:
-        Everything else, as given and what it means.
+    settings:
+        Everything else.
     series:
         The tracks that it is practised with.
     path:
@@ -68,8 +65,7 @@ class TrackJob:
     pitch: PitchStandard
     mix: Mix
     audio_format: AudioFormat
-    settings: RenderSettings
-    resolved: Resolved
+    settings: Settings
     series: Series
     path: Path
     tags: Tags
@@ -77,57 +73,32 @@ class TrackJob:
 
     def timeline(self) -> Timeline:
         """Return the timed events of the track."""
-        return _timeline(self.exercise, self.tempo, self.mix, self.settings, self.resolved)
+        return timeline_of(self.exercise, self.settings, self.tempo, self.mix)
 
     def track(self) -> Track:
         """Return the track ready to be rendered; the first one of a pitch makes its tone bank."""
-        resolved = self.resolved
+        settings = self.settings
         # One thread makes the bank, the others wait for it instead of making it again.
         with _making_instrument:
             instrument = make_instrument(
                 self.pitch,
-                resolved.scale,
-                resolved.chanter,
-                rate=self.settings.rate,
-                voice=resolved.voice,
-                drone_voice=resolved.drone_voice,
+                settings.scale,
+                settings.chanter,
+                rate=settings.rate,
+                voice=settings.voice,
+                drone_voice=settings.drone_voice,
             )
         mixing = MixSettings(
             mix=self.mix,
-            drone=self.settings.drone,
-            metronome=self.settings.metronome,
-            levels=resolved.levels,
-            layout=resolved.layout,
+            drone=settings.drone,
+            metronome=settings.metronome,
+            levels=settings.levels,
+            layout=settings.layout,
         )
         return mix_track(self.timeline(), instrument, mixing)
 
 
 _making_instrument = Lock()
-
-
-def _timeline(
-    exercise: Exercise, tempo: Fraction, mix: Mix, settings: RenderSettings, resolved: Resolved
-) -> Timeline:
-    return expand(
-        exercise,
-        tempo,
-        count_in=settings.count_in,
-        count_in_style=resolved.count_in_style,
-        repeats=settings.repeats_of(exercise),
-        echo=mix is Mix.ECHO,
-        gap=settings.gap,
-        subdivide=settings.subdivide,
-        noises=_crossing_noises(exercise) if settings.show_crossing else None,
-    )
-
-
-def _crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
-    """Return the crossing noises that lurk in an exercise, by their places."""
-    return {
-        (number, noise.bar, noise.item, noise.slot, noise.before_gracenote): noise.heard
-        for number, line in enumerate(exercise.lines, start=1)
-        for noise in crossings(line)
-    }
 
 
 def _tags(
@@ -136,7 +107,7 @@ def _tags(
     series: Series,
     mix: Mix,
     pitch: PitchStandard,
-    resolved: Resolved,
+    settings: Settings,
 ) -> Tags:
     name = "" if mix is Mix.FULL else f", {mix}"
     varied = f", {series.variation}" if series.variation else ""
@@ -149,8 +120,8 @@ def _tags(
         artist=exercise.audience,
         tempo=tempo,
         comment=(
-            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), {resolved.scale.name} "
-            f"scale, {resolved.chanter} chanter; {tempo_label(tempo)} beats a minute; "
+            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), {settings.scale.name} "
+            f"scale, {settings.chanter} chanter; {tempo_label(tempo)} beats a minute; "
             f"gracenotes {gracenotes.length}, {gracenotes.placement}"
         ),
     )
@@ -168,7 +139,7 @@ def _stems(exercises: Sequence[Exercise], labels: Sequence[str]) -> tuple[str, .
 
 
 def plan_tracks(
-    exercises: Exercise | Sequence[Exercise], out_dir: Path, settings: RenderSettings
+    exercises: Exercise | Sequence[Exercise], out_dir: Path, settings: Settings
 ) -> tuple[TrackJob, ...]:
     """Return the tracks to render, in practice order, after checking all that can be checked.
 
@@ -192,16 +163,13 @@ def plan_tracks(
     """
     if isinstance(exercises, Exercise):
         exercises = [exercises]
-    resolved = resolve(settings)
-    if AudioFormat.MP3 in resolved.formats:
+    if AudioFormat.MP3 in settings.format:
         find_ffmpeg()
     jobs: list[TrackJob] = []
-    if settings.show_crossing:
-        exercises = [replace(one, title=f"{one.title}, crossing noises") for one in exercises]
-    labels = [variation_label(variations(one, settings, resolved)) for one in exercises]
-    for exercise, stem, label in zip(exercises, _stems(exercises, labels), labels, strict=True):
-        applied = settings.applied_to(exercise)
-        jobs += _jobs_of(applied, stem, label, out_dir, settings, resolved)
+    labels = [variation_label(unusual(one, settings)) for one in exercises]
+    played = [settings.applied_to(one) for one in exercises]
+    for exercise, stem, label in zip(played, _stems(played, labels), labels, strict=True):
+        jobs += _jobs_of(exercise, stem, label, out_dir, settings)
     if len(jobs) > MOST_TRACKS:
         raise failure(
             f"that makes {len(jobs)} tracks",
@@ -211,7 +179,7 @@ def plan_tracks(
 
 
 def _durations(
-    exercise: Exercise, tempos: Sequence[Fraction], settings: RenderSettings, resolved: Resolved
+    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
 ) -> dict[tuple[Fraction, Mix], Fraction]:
     """Return how long each track lasts in seconds.
 
@@ -221,9 +189,9 @@ def _durations(
     durations: dict[tuple[Fraction, Mix], Fraction] = {}
     refused: dict[Fraction, RungwiseError] = {}
     for tempo in dict.fromkeys(tempos):
-        for mix in resolved.mixes:
+        for mix in settings.mix:
             try:
-                timeline = _timeline(exercise, tempo, mix, settings, resolved)
+                timeline = timeline_of(exercise, settings, tempo, mix)
             except RungwiseError as error:
                 refused[tempo] = error
                 break
@@ -250,19 +218,17 @@ def _jobs_of(
     stem: str,
     variation: str,
     out_dir: Path,
-    settings: RenderSettings,
-    resolved: Resolved,
+    settings: Settings,
 ) -> Iterator[TrackJob]:
-    ladder = exercise.ladder if settings.ladder is None else settings.ladder
-    tempos = rungs(ladder, exercise.tempo)
-    durations = _durations(exercise, tempos, settings, resolved)
-    for pitch in resolved.pitches:
-        for mix in resolved.mixes:
+    tempos = settings.tempos_of(exercise)
+    durations = _durations(exercise, tempos, settings)
+    for pitch in settings.pitch:
+        for mix in settings.mix:
             series = Series(stem, pitch.label, mix.value, variation)
-            for audio_format in resolved.formats:
+            for audio_format in settings.format:
                 names = track_names(series, tempos)
                 for number, (tempo, name) in enumerate(zip(tempos, names, strict=True), start=1):
-                    tags = _tags(exercise, tempo, series, mix, pitch, resolved)
+                    tags = _tags(exercise, tempo, series, mix, pitch, settings)
                     yield TrackJob(
                         exercise=exercise,
                         tempo=tempo,
@@ -270,7 +236,6 @@ def _jobs_of(
                         mix=mix,
                         audio_format=audio_format,
                         settings=settings,
-                        resolved=resolved,
                         series=series,
                         path=out_dir / f"{name}{audio_format.ending}",
                         tags=replace(tags, track=number, tracks=len(tempos)),

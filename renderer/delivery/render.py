@@ -13,28 +13,28 @@ from __future__ import annotations
 
 import os
 import queue
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from threading import Event
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
 from renderer.delivery.files import check_writable, make_folder
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
 from renderer.delivery.names import Series
 from renderer.delivery.plan import TrackJob, plan_tracks
 from renderer.delivery.playlist import Entry, write_playlist
-from renderer.delivery.settings import RenderSettings
 from renderer.delivery.tags import Tags
-from renderer.errors import Problem, RungwiseError, failure
-from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
-from renderer.notation.score import Exercise, Ladder
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.score import Exercise
+from renderer.order.formats import AudioFormat
+from renderer.order.settings import read_settings
 from renderer.sound.mix import Track
 from renderer.sound.settings import Mix
 
@@ -160,7 +160,7 @@ def _check_space(jobs: Iterable[TrackJob]) -> None:
                 job.audio_format,
                 frames=int(job.duration * job.settings.rate),
                 rate=job.settings.rate,
-                channels=job.resolved.layout.channels,
+                channels=job.settings.layout.channels,
             ),
         )
         for job in jobs
@@ -306,44 +306,13 @@ def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
     return tuple(paths)
 
 
-def _as_ladder(tempos: Iterable[float | Fraction]) -> Ladder:
-    try:
-        rungs = tuple(Fraction(tempo).limit_denominator(1000) for tempo in tempos)
-    except (TypeError, ValueError, OverflowError):
-        raise failure(
-            f"{tempos!r} are no tempos", "list numbers, such as [50, 60, 70]", place="tempos"
-        ) from None
-    if not rungs:
-        raise failure("there is none", "list at least one, or leave them out", place="tempos")
-    return Ladder(rungs)
-
-
-def _as_levels(levels: str | Mapping[str, float]) -> str:
-    if isinstance(levels, str):
-        return levels
-    return ",".join(f"{part}={level}" for part, level in levels.items())
-
-
 def render(
     exercise: Exercise,
     out_dir: str | Path,
     *,
-    tempos: Iterable[float | Fraction] | None = None,
-    pitches: str | float | Iterable[str | float] = ("A",),
-    scale: str = "harmonic",
-    chanter: str = "practice",
-    mixes: str | Iterable[str] = ("full",),
-    formats: str | Iterable[str] = ("mp3",),
-    count_in: int = 1,
-    metronome: bool = True,
-    drone: bool = True,
-    repeats: int | None = None,
-    rate: int = 44_100,
-    gracenote: str | None = None,
-    layout: str = "stereo",
-    levels: str | Mapping[str, float] = "",
     workers: int | None = None,
     on_progress: OnProgress | None = None,
+    **settings: Any,
 ) -> tuple[RenderedTrack, ...]:
     """Render an exercise as play-along tracks, with a playlist for each pitch and mix.
 
@@ -353,16 +322,12 @@ def render(
         From `renderer.read_exercise`.
     out_dir:
         The folder for the files; it is made.
-    tempos:
-        Beats per minute, in practice order; the exercise's own ladder, or its tempo, if left out.
-    gracenote:
-        Their length, such as `45 ms`; the exercise's own if left out.
-    levels:
-        Levels of `chanter`, `drone` and `metronome` in dB, as a mapping or as text.
-    pitches, scale, chanter, mixes, formats, count_in, metronome, drone, repeats, rate, layout:
-        As for `renderer.delivery.settings.RenderSettings`.
     workers, on_progress:
         As for `render_jobs`.
+    settings:
+        The settings that `rungwise render` knows, by their names: `ladder=[50, 60, 70]`,
+        `pitch=["A", "B flat"]`, `count_in=2`, `levels={"drone": -12}` (see
+        `renderer.order.settings`). Texts are read as options are.
 
     Returns
     -------
@@ -373,32 +338,7 @@ def render(
     RungwiseError
         For whatever the user can put right; see `plan_tracks` and `render_jobs`.
     """
-    try:
-        length = None if gracenote is None else read_gracenote_length(gracenote)
-    except WrongValueError as error:
-        raise failure(error.cause, error.remedy, place="gracenote") from None
-    settings = RenderSettings(
-        ladder=None if tempos is None else _as_ladder(tempos),
-        pitches=tuple([pitches] if isinstance(pitches, str | int | float) else pitches),
-        scale=scale,
-        chanter=chanter,
-        mixes=_several(mixes),
-        formats=_several(formats),
-        count_in=count_in,
-        metronome=metronome,
-        drone=drone,
-        repeats=repeats,
-        gracenote=length,
-        rate=rate,
-        layout=layout,
-        levels=_as_levels(levels),
-    )
-    jobs = plan_tracks(exercise, Path(out_dir), settings)
+    jobs = plan_tracks(exercise, Path(out_dir), read_settings(settings))
     tracks = render_jobs(jobs, workers=workers, on_progress=on_progress)
     write_playlists(tracks)
     return tracks
-
-
-def _several(items: str | Iterable[str]) -> tuple[str, ...]:
-    # A single name is iterable too, letter by letter.
-    return (items,) if isinstance(items, str) else tuple(items)

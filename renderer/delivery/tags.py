@@ -14,7 +14,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from renderer.delivery.formats import AudioFormat
+from renderer.order.formats import AudioFormat
 
 GENRE = "Bagpipe practice"
 

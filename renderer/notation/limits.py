@@ -24,6 +24,9 @@ MOST_GAP_BARS = 8
 
 LONGEST_TRACK_HOURS = 12
 
+MOST_DAYS, MOST_MINUTES = 100, 480
+"""Of a plan of practice, and a day of it."""
+
 LARGEST_SCORE_BYTES = 32_000_000
 """Of a MusicXML file, unpacked."""
 

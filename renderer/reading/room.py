@@ -25,11 +25,22 @@ def with_room(exercise: Exercise) -> Exercise:
     if not gracenote_ms + LEAST_SOUNDING_MS <= room_ms < USUAL_INNER.value:
         return exercise
     inner = Length(Fraction(room_ms), "ms")
-    remark = (
+    return replace(exercise, inner=inner, remarks=(*exercise.remarks, _remark(inner)))
+
+
+def _remark(inner: Length) -> str:
+    return (
         f"Inner notes of movements last {inner} and not {USUAL_INNER}, since otherwise they would "
         "not fit at its tempo."
     )
-    return replace(exercise, inner=inner, remarks=(*exercise.remarks, remark))
+
+
+def with_inner(exercise: Exercise, inner: Length) -> Exercise:
+    """Return an exercise all of whose movements have inner notes of one length, as asked for."""
+    lines = tuple(replace(line, inner=None) for line in exercise.lines)
+    # What was made room for is no longer so.
+    remarks = tuple(one for one in exercise.remarks if one != _remark(exercise.inner))
+    return replace(exercise, inner=inner, lines=lines, remarks=remarks, states_inner=True)
 
 
 def _inner_rooms_ms(exercise: Exercise) -> Iterator[Fraction]:

@@ -15,7 +15,7 @@ from fractions import Fraction
 from math import ceil
 
 from renderer.errors import failure
-from renderer.notation.limits import SLOWEST_TEMPO
+from renderer.notation.limits import MOST_DAYS, MOST_MINUTES, SLOWEST_TEMPO
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty
 from renderer.timing.fit import fastest_tempo, spoken_limit
@@ -38,7 +38,7 @@ MOST_REPEATS_TO_FILL = 10
 USUAL_LADDER = Ladder(tuple(Fraction(share) for share in (60, 70, 80, 90, 100)), percent=True)
 """For exercises without a ladder (judgement)."""
 
-MOST_DAYS, MOST_MINUTES, MOST_REPEATS_A_BLOCK = 100, 480, 100
+MOST_REPEATS_A_BLOCK = 100
 MOST_LOOK_AHEAD = 60
 """How many practices that do not fit into the rest of a day are passed over for a shorter one."""
 
@@ -171,7 +171,7 @@ def practice_plan(
         If a number is out of range, a line fits at none of the rungs, or the time is too short for
         every line to come up once.
     """
-    for name, value, most in (("--minutes", minutes, MOST_MINUTES), ("--days", days, MOST_DAYS)):
+    for name, value, most in (("minutes", minutes, MOST_MINUTES), ("days", days, MOST_DAYS)):
         if not 1 <= value <= most:
             raise failure(
                 f"{value} is out of range", f"write a number from 1 to {most}", place=name
@@ -180,7 +180,7 @@ def practice_plan(
         raise failure(
             f"{repeats} is out of range",
             f"write a number from 1 to {MOST_REPEATS_A_BLOCK}",
-            place="--repeats",
+            place="repeats",
         )
     lines, remarks = _practised(exercise, repeats)
     if repeats is None:

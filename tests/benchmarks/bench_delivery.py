@@ -17,12 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.plan import plan_tracks
 from renderer.delivery.render import cores, render_jobs
-from renderer.delivery.settings import RenderSettings
 from renderer.delivery.tags import Tags
-from tests.delivery.larkmoor import doublings, ladder
+from renderer.order.formats import AudioFormat
+from tests.delivery.larkmoor import asked, doublings, ladder
 
 RATE = 44_100
 MINUTES = 10
@@ -30,7 +29,7 @@ MINUTES = 10
 
 def real_blocks() -> list[NDArray[np.float32]]:
     """A minute of a real track, already mixed."""
-    (job,) = plan_tracks(doublings(), Path(), RenderSettings(repeats=10))
+    (job,) = plan_tracks(doublings(), Path(), asked(repeats=10))
     return list(job.track())
 
 
@@ -68,7 +67,7 @@ def encoding(folder: Path) -> None:
 def over_the_cores(folder: Path) -> None:
     """A ladder of four rungs, one track at a time and one a core."""
     for name in AudioFormat:
-        settings = RenderSettings(ladder=ladder(50, 60, 70, 80), formats=(name.value,), repeats=60)
+        settings = asked(ladder=ladder(50, 60, 70, 80), format=(name.value,), repeats=60)
         jobs = plan_tracks(doublings(), folder, settings)
         jobs[0].track()
         audio_s = float(sum(job.duration for job in jobs))
@@ -86,7 +85,7 @@ def over_the_cores(folder: Path) -> None:
 
 def long_track(folder: Path) -> None:
     """Peak memory of a process that goes on to render three hours."""
-    short = RenderSettings(formats=("wav",), repeats=10)
+    short = asked(format=("wav",), repeats=10)
     hours = replace(short, repeats=1_799)
     peaks = []
     for settings in (short, hours):

@@ -16,10 +16,10 @@ from fractions import Fraction
 from pathlib import Path
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.tags import Tags
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.order.formats import AudioFormat
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.pitch import parse_pitch, scale_named

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import music21
 
-from renderer.delivery.convert import Conversion, convert
+from renderer.delivery.convert import convert
 from renderer.delivery.midi import MidiSound, write_midi
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import scores_of_file
@@ -25,6 +25,7 @@ from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import Reading
+from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
@@ -70,7 +71,7 @@ def _music(exercise: Exercise) -> list[object]:
 
 def _is_kept(exercise: Exercise, path: Path) -> bool:
     """Whether the tune's music is the same after it was written in that form."""
-    convert(exercise, path, Conversion(parse_pitch("A"), scale_named()))
+    convert(exercise, path, usual_settings("convert"))
     return _music(read_exercise(path)) == _music(exercise)
 
 

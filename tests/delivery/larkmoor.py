@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Ladder, Line, MelodyNote, Meter, Rest, Slot
+from renderer.order.settings import Settings, read_settings
 
 
 def doubling(note: Note, separator: Note = Note.D) -> MelodyNote:
@@ -43,3 +45,8 @@ def doublings(
 def ladder(*tempos: int, repeats: int = 1) -> Ladder:
     """A ladder of these tempos."""
     return Ladder(tuple(Fraction(tempo) for tempo in tempos), repeats=repeats)
+
+
+def asked(**given: Any) -> Settings:
+    """Settings as a user gives them; what is left out is as usual."""
+    return read_settings(given)

@@ -19,9 +19,9 @@ from hypothesis import strategies as st
 
 from renderer.delivery import audio
 from renderer.delivery.audio import Written, write_audio
-from renderer.delivery.formats import MP3_RATES, AudioFormat, format_named, mp3_kbit_per_s
 from renderer.delivery.tags import Tags
 from renderer.errors import RungwiseError
+from renderer.order.formats import MP3_RATES, AudioFormat, format_named, mp3_kbit_per_s
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.signals import (
     Samples,
@@ -363,7 +363,7 @@ def test_without_ffmpeg_only_mp3_is_refused_and_the_message_says_how_to_install_
         import numpy as np
         from pathlib import Path
         from renderer.delivery.audio import write_audio
-        from renderer.delivery.formats import AudioFormat
+        from renderer.order.formats import AudioFormat
         from renderer.delivery.tags import Tags
         from renderer.errors import RungwiseError
         for audio_format in AudioFormat:
@@ -394,7 +394,7 @@ def test_ctrl_c_while_a_file_is_written_leaves_nothing(tmp_path: Path) -> None:
         import numpy as np
         from pathlib import Path
         from renderer.delivery.audio import write_audio
-        from renderer.delivery.formats import AudioFormat
+        from renderer.order.formats import AudioFormat
         from renderer.delivery.tags import Tags
         def blocks():
             print("started", flush=True)

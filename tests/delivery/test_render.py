@@ -18,7 +18,6 @@ import pytest
 import soundfile
 
 import renderer
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.free_space import (
     Need,
     check_free_space,
@@ -34,17 +33,17 @@ from renderer.delivery.render import (
     render_jobs,
     write_playlists,
 )
-from renderer.delivery.settings import RenderSettings
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
+from renderer.order.formats import AudioFormat
 from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
-from tests.delivery.larkmoor import doublings, ladder
+from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 from tests.limits import HANG_S
 
-LOW_RATE = RenderSettings(rate=8_000, formats=("wav",), layout="mono")
+LOW_RATE = asked(rate=8_000, format=("wav",), layout="mono")
 """Small and quick, where the test is about files and not about their sound."""
 LOW_RATE_LABEL = "mono, 8000 Hz"
 
@@ -54,7 +53,7 @@ def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) ->
     tracks = renderer.render(
         doublings(ladder=ladder(50, 60)),
         tmp_path / "new" / "folder",
-        pitches=["A", "B flat"],
+        pitch=["A", "B flat"],
         on_progress=lambda done, total: seen.append((done, total)),
     )
     assert names_in(tmp_path / "new" / "folder") == [
@@ -85,8 +84,8 @@ def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) ->
 
 @pytest.mark.parametrize("name", ["wav", "flac", "mp3", "ogg"])
 def test_every_format_holds_the_same_track(name: str, tmp_path: Path) -> None:
-    (track,) = render(doublings(), tmp_path, formats=[name])
-    (reference,) = render(doublings(), tmp_path, formats=["wav"])
+    (track,) = render(doublings(), tmp_path, format=[name])
+    (reference,) = render(doublings(), tmp_path, format=["wav"])
     got, expected = decoded(track.path), decoded(reference.path)
     assert got.shape == expected.shape == (track.frames, 2)
     noise = np.square(got - expected).mean() / np.square(expected).mean()
@@ -94,7 +93,7 @@ def test_every_format_holds_the_same_track(name: str, tmp_path: Path) -> None:
 
 
 def test_files_do_not_depend_on_how_many_are_rendered_at_a_time(tmp_path: Path) -> None:
-    settings = replace(LOW_RATE, formats=("flac", "ogg", "mp3"), mixes=("full", "echo"))
+    settings = LOW_RATE.changed(format=("flac", "ogg", "mp3"), mix=("full", "echo"))
     contents = []
     for workers in (1, 4):
         folder = tmp_path / str(workers)
@@ -109,7 +108,7 @@ def test_files_do_not_depend_on_how_many_are_rendered_at_a_time(tmp_path: Path) 
 
 
 def test_an_echo_track_is_twice_as_long_as_its_lines(tmp_path: Path) -> None:
-    full, echo = plan_tracks(doublings(), tmp_path, replace(LOW_RATE, mixes=("full", "echo")))
+    full, echo = plan_tracks(doublings(), tmp_path, LOW_RATE.changed(mix=("full", "echo")))
     assert (full.duration, echo.duration) == (9, 15)
 
 
@@ -117,7 +116,7 @@ def test_several_exercises_are_numbered_and_told_apart(tmp_path: Path) -> None:
     jobs = plan_tracks(
         [doublings(title=title) for title in ("Grips", "grips", "Birls: all/nine")],
         tmp_path,
-        replace(LOW_RATE, pitches=("A", 478)),
+        LOW_RATE.changed(pitch=("A", 478)),
     )
     names = [job.path.name for job in jobs]
     assert names == [
@@ -136,14 +135,14 @@ def test_several_exercises_are_numbered_and_told_apart(tmp_path: Path) -> None:
 )
 def test_every_title_gives_tracks_inside_the_folder(title: str, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    tracks = render(doublings(title=title), out, formats=["wav"], rate=8_000, layout="mono")
+    tracks = render(doublings(title=title), out, format=["wav"], rate=8_000, layout="mono")
     assert [track.path for track in tracks] == [out / track.path.name for track in tracks]
     assert names_in(out) == [tracks[0].path.name]
     assert names_in(tmp_path) == ["out"]
 
 
 def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Path) -> None:
-    settings = replace(LOW_RATE, ladder=ladder(80, 60, 80), formats=("wav", "flac"))
+    settings = LOW_RATE.changed(ladder=ladder(80, 60, 80), format=("wav", "flac"))
     tracks = render_jobs(plan_tracks(doublings(), tmp_path, settings))
     paths = write_playlists(tracks)
     assert [path.name for path in paths] == [
@@ -159,10 +158,10 @@ def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Pat
 
 
 def test_a_track_alone_has_no_playlist_and_leaves_that_of_its_ladder(tmp_path: Path) -> None:
-    settings = replace(LOW_RATE, ladder=ladder(60, 80))
+    settings = LOW_RATE.changed(ladder=ladder(60, 80))
     (playlist,) = write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, settings)))
     before = playlist.read_bytes()
-    alone = replace(LOW_RATE, ladder=ladder(70))
+    alone = LOW_RATE.changed(ladder=ladder(70))
     assert write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, alone))) == ()
     assert playlist.read_bytes() == before
 
@@ -196,7 +195,7 @@ VARIATIONS: list[dict[str, Any]] = [
 def test_tracks_that_differ_in_any_setting_have_names_and_albums_of_their_own(
     tmp_path: Path,
 ) -> None:
-    jobs = [plan_tracks(doublings(), tmp_path, RenderSettings(**one))[0] for one in VARIATIONS]
+    jobs = [plan_tracks(doublings(), tmp_path, asked(**one))[0] for one in VARIATIONS]
     assert len({job.path.name for job in jobs}) == len({job.tags.album for job in jobs})
     assert len({job.path.name for job in jobs}) == len(VARIATIONS)
     assert max(len(job.path.name.encode()) for job in jobs) <= LONGEST_NAME
@@ -210,7 +209,7 @@ def test_soundfonts_whose_names_begin_alike_name_tracks_of_their_own(tmp_path: P
     for version in ("one", "two"):
         font = tmp_path / f"Chanters of the Larkmoor band, version {version}.sf2"
         font.symlink_to(shipped_soundfont())
-        (job,) = plan_tracks(doublings(), tmp_path, replace(LOW_RATE, soundfont=font, preset="0:1"))
+        (job,) = plan_tracks(doublings(), tmp_path, LOW_RATE.changed(soundfont=font, preset="0:1"))
         names.append(job.path.name)
     assert len(set(names)) == 2
     assert all(len(name.encode()) <= LONGEST_NAME for name in names)
@@ -218,8 +217,8 @@ def test_soundfonts_whose_names_begin_alike_name_tracks_of_their_own(tmp_path: P
 
 def test_settings_that_are_the_exercises_own_do_not_show_in_names(tmp_path: Path) -> None:
     exercise = doublings(ladder=ladder(60, repeats=2))
-    asked = RenderSettings(repeats=2, gracenote=exercise.gracenotes.length)
-    (job,) = plan_tracks(exercise, tmp_path, asked)
+    settings = asked(repeats=2, gracenote=exercise.gracenotes.length)
+    (job,) = plan_tracks(exercise, tmp_path, settings)
     assert job.path.name == "Doublings on B and C - A - full - 060 bpm.mp3"
 
 
@@ -228,19 +227,19 @@ def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
 ) -> None:
     out = tmp_path / "out"
     with pytest.raises(RungwiseError, match="fits up to") as caught:
-        render(doublings(), out, tempos=[60, 399], gracenote="200 ms")
+        render(doublings(), out, ladder=[60, 399], gracenote="200 ms")
     assert "line 1, bar 2, note 1" in str(caught.value)
     assert not out.exists()
 
 
 def test_a_ladder_that_climbs_too_high_says_which_rungs_can_be_played(tmp_path: Path) -> None:
-    steep = replace(LOW_RATE, ladder=ladder(60, 100, 140, 180, 220, 399))
+    steep = LOW_RATE.changed(ladder=ladder(60, 100, 140, 180, 220, 399))
     with pytest.raises(RungwiseError) as caught:
         plan_tracks(replace(doublings(), inner=Length(Fraction(250), "ms")), tmp_path, steep)
     *_, last = caught.value.problems
     assert last.cause == "the rungs at 220, 399 are too fast"
     assert last.remedy == "the others can be played: --ladder 60:180:40"
-    playable = replace(LOW_RATE, ladder=parse_ladder("60:180:40"))
+    playable = LOW_RATE.changed(ladder=parse_ladder("60:180:40"))
     exercise = replace(doublings(), inner=Length(Fraction(250), "ms"))
     assert len(plan_tracks(exercise, tmp_path, playable)) == 4
 
@@ -255,29 +254,26 @@ def test_a_gracenote_length_that_no_piper_plays_is_refused(gracenote: str, tmp_p
 @pytest.mark.parametrize("tempo", [0, -5, 10_000])
 def test_a_tempo_out_of_range_is_refused(tempo: int, tmp_path: Path) -> None:
     with pytest.raises(RungwiseError, match=r"out of range\. Choose one from 10 to 400"):
-        render(doublings(), tmp_path, tempos=[tempo])
+        render(doublings(), tmp_path, ladder=[tempo])
 
 
 @pytest.mark.parametrize("tempos", [[], ["fast"], [float("nan")], [None], 60])
 def test_tempos_that_are_none_are_refused(tempos: Any, tmp_path: Path) -> None:
-    with pytest.raises(RungwiseError, match="tempos: "):
-        render(doublings(), tmp_path, tempos=tempos)
+    with pytest.raises(RungwiseError, match="ladder: "):
+        render(doublings(), tmp_path, ladder=tempos)
 
 
 def test_a_single_pitch_mix_or_format_needs_no_list(tmp_path: Path) -> None:
-    (track,) = render(
-        doublings(), tmp_path, pitches="B flat", mixes="echo", formats="wav", rate=8_000
-    )
+    (track,) = render(doublings(), tmp_path, pitch="B flat", mix="echo", format="wav", rate=8_000)
     assert track.path.name == "Doublings on B and C - B flat - echo - 8000 Hz - 060 bpm.wav"
 
 
 def test_too_many_tracks_are_refused(tmp_path: Path) -> None:
-    settings = replace(
-        LOW_RATE,
+    settings = LOW_RATE.changed(
         ladder=ladder(*range(50, 150)),
-        mixes=("full", "backing", "chanter", "echo"),
-        pitches=("A", "B flat", 478),
-        formats=("wav", "flac"),
+        mix=("full", "backing", "chanter", "echo"),
+        pitch=("A", "B flat", 478),
+        format=("wav", "flac"),
     )
     with pytest.raises(RungwiseError, match="that makes 2400 tracks"):
         plan_tracks(doublings(), tmp_path, settings)
@@ -291,7 +287,7 @@ def test_an_output_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_remark_on_the_pitch_reaches_the_user(tmp_path: Path) -> None:
-    (track,) = render(doublings(), tmp_path, pitches=[239], formats=["wav"], rate=8_000)
+    (track,) = render(doublings(), tmp_path, pitch=[239], format=["wav"], rate=8_000)
     assert track.pitch == "478 Hz"
     assert any("practice chanter's own octave" in remark for remark in track.remarks)
 
@@ -317,7 +313,7 @@ def test_a_read_only_disk_is_refused_before_rendering(tmp_path: Path) -> None:
 
 def test_what_was_finished_stays_when_the_disk_fills_up_midway(tmp_path: Path) -> None:
     # FLAC sizes are only known afterwards: there is room for the first track, not for all.
-    settings = replace(LOW_RATE, formats=("flac",), ladder=ladder(50, 60, 70, 80))
+    settings = LOW_RATE.changed(format=("flac",), ladder=ladder(50, 60, 70, 80))
     sizes = [track.bytes for track in render_jobs(plan_tracks(doublings(), tmp_path, settings))]
     kilobytes = (sizes[0] + sizes[1] + sizes[2] // 2) // 1024
     with small_disk(tmp_path / "disk", kilobytes=kilobytes) as disk:
@@ -334,7 +330,7 @@ def test_what_was_finished_stays_when_the_disk_fills_up_midway(tmp_path: Path) -
 
 def test_the_first_failure_stops_the_others(tmp_path: Path) -> None:
     jobs = plan_tracks(
-        doublings(), tmp_path, replace(LOW_RATE, ladder=ladder(50, 60, 70), repeats=3_000)
+        doublings(), tmp_path, LOW_RATE.changed(ladder=ladder(50, 60, 70), repeats=3_000)
     )
     jobs[1].path.mkdir()
     with pytest.raises(RenderingStoppedError, match="this is a folder, not a file"):
@@ -344,7 +340,7 @@ def test_the_first_failure_stops_the_others(tmp_path: Path) -> None:
 
 def test_an_exception_in_the_callers_progress_stops_everything(tmp_path: Path) -> None:
     jobs = plan_tracks(
-        doublings(), tmp_path, replace(LOW_RATE, ladder=ladder(50, 60), repeats=3_000)
+        doublings(), tmp_path, LOW_RATE.changed(ladder=ladder(50, 60), repeats=3_000)
     )
 
     def bored(_done: float, _total: float) -> None:
@@ -361,9 +357,9 @@ def test_ctrl_c_leaves_nothing_half_written(name: str, tmp_path: Path) -> None:
     script = """
         import sys
         from renderer import render
-        from tests.delivery.larkmoor import doublings, ladder
+        from tests.delivery.larkmoor import asked, doublings, ladder
         try:
-            render(doublings(ladder=ladder(50, 60, 70)), sys.argv[1], formats=[sys.argv[2]],
+            render(doublings(ladder=ladder(50, 60, 70)), sys.argv[1], format=[sys.argv[2]],
                    repeats=1000, workers=2,
                    on_progress=lambda done, total: print(done, flush=True))
         except KeyboardInterrupt:
@@ -406,8 +402,8 @@ def test_no_track_is_smaller_than_what_is_asked_of_the_disk(
     tracks = render(
         doublings(),
         tmp_path,
-        formats=list(AudioFormat),
-        mixes=["backing"],
+        format=list(AudioFormat),
+        mix=["backing"],
         metronome=False,
         count_in=0,
         repeats=5,

@@ -74,12 +74,12 @@ def test_a_roomy_page_is_printed_larger_unless_the_size_is_given(tmp_path: Path)
 
 def test_opened_closed_and_both_print_different_staves(tmp_path: Path) -> None:
     written = {}
-    for option in ("--opened", "--closed", "--both"):
-        target = tmp_path / f"{option[2:]}.svg"
-        assert sheet("grips-and-taorluaths", "-o", target, option).exit_code == 0
+    for option in ("open", "closed", "both"):
+        target = tmp_path / f"{option}.svg"
+        assert sheet("grips-and-taorluaths", "-o", target, "--ornaments", option).exit_code == 0
         written[option] = target.read_bytes()
     assert len(set(written.values())) == 3
-    assert len(written["--both"]) > max(len(written["--opened"]), len(written["--closed"]))
+    assert len(written["both"]) > max(len(written["open"]), len(written["closed"]))
 
 
 @pytest.mark.parametrize(
@@ -87,7 +87,7 @@ def test_opened_closed_and_both_print_different_staves(tmp_path: Path) -> None:
     [
         (("shakes", "-o", "sheet.doc"), ".pdf, .svg, .png"),
         (("shakes", "-o", "sheet"), "no ending"),
-        (("shakes", "-o", "sheet.pdf", "--opened", "--both"), "exclude each other"),
+        (("shakes", "-o", "sheet.pdf", "--ornaments", "upside down"), "no form of ornaments"),
         (("shakes", "-o", "sheet.pdf", "--date", "soon"), "2026-11-25"),
         (("shakes", "-o", "sheet.pdf", "--link", "https://example.org/" + "x" * 400), "--link"),
         (("shakes", "-o", "nowhere/sheet.pdf"), "folder does not exist"),

@@ -21,7 +21,6 @@ from hypothesis import strategies as st
 from PIL import Image
 from pypdf import PdfReader
 
-from renderer.delivery.settings import RenderSettings
 from renderer.delivery.sheet.content import CAUTION, content_of
 from renderer.delivery.sheet.fitting import enlarged, lines_that_fit, pages_of
 from renderer.delivery.sheet.layout import (
@@ -43,7 +42,7 @@ from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
 from renderer.timing.expand import expand
 from renderer.timing.timeline import SectionKind
-from tests.delivery.larkmoor import doublings, ladder
+from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.limits import HANG_S
 
 SHIPPED = [exercise.name for exercise in shipped_exercises()]
@@ -236,7 +235,7 @@ def test_the_sheet_says_how_often_the_tracks_play_a_line_and_what_comes_between(
 @settings(max_examples=10)
 def test_what_the_sheet_says_of_the_tracks_is_what_they_play(repeats: int, lines: int) -> None:
     exercise = doublings(lines=lines, ladder=replace(ladder(60), repeats=repeats))
-    usual = RenderSettings()
+    usual = asked()
     track = expand(exercise, repeats=usual.repeats_of(exercise), gap=usual.gap)
     kinds = [section.kind for section in track.sections[1:]]
     turn = [SectionKind.LINE] * repeats

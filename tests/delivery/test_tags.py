@@ -15,8 +15,8 @@ import pytest
 import soundfile
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.formats import AudioFormat
 from renderer.delivery.tags import GENRE, Tags
+from renderer.order.formats import AudioFormat
 from tests.delivery.signals import drone, metadata_seen_by_ffmpeg
 
 TAGS = Tags(

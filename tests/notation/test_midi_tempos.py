@@ -15,12 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from renderer.delivery.convert import Conversion, convert
+from renderer.delivery.convert import convert
 from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Meter, bar_offsets
+from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise
-from renderer.sound.pitch import parse_pitch, scale_named
 from renderer.timing.expand import expand
 
 TICKS = 480
@@ -101,7 +101,7 @@ def test_what_was_read_from_a_changing_tempo_is_kept_in_every_form(tmp_path: Pat
     exercise = read_exercise(path)
     for form in (".toml", ".abc", ".musicxml", ".mid"):
         target = tmp_path / f"kept{form}"
-        assert convert(exercise, target, Conversion(parse_pitch("A"), scale_named())) == []
+        assert convert(exercise, target, usual_settings("convert")) == []
         assert _onsets(read_exercise(target)) == pytest.approx(_file_onsets(path), abs=0.001)
 
 

@@ -144,12 +144,10 @@ def test_a_line_change_by_change_fits_on_a_narrow_terminal() -> None:
 
 
 def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
-    for line in ("0", "3"):
+    for line, cause in (("0", "0 is out of range"), ("3", f"{exercise.name} has no line 3")):
         run = rungwise("fingering", exercise, "--line", line)
         assert run.returncode == 2
-        assert run.stderr == (
-            f"--line: {exercise.name} has no line {line}. Choose one from 1 to 2.\n"
-        )
+        assert run.stderr.startswith(f"--line: {cause}. Choose ")
 
 
 def test_check_speaks_of_no_tempo_that_nobody_plays(exercise: Path) -> None:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.delivery.names import tempo_label
-from renderer.delivery.settings import RenderSettings
 from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, mark_svg
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.fingers import (
@@ -30,10 +29,10 @@ from renderer.delivery.sheet.systems import System, lay_systems, rows_of
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.score import Exercise, MelodyNote, note_id
+from renderer.order.settings import Settings, usual_settings
+from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, crossings
-from renderer.timing.expand import expand
-from renderer.timing.rungs import rungs
 
 CAUTION = (
     "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "
@@ -141,22 +140,19 @@ def _target(exercise: Exercise) -> Fact:
     return (*(part for lead, sign in signs for part in (lead, sign, equals)),)
 
 
-_TRACKS = RenderSettings()
-"""The tracks that go with a sheet, as `rungwise render` makes them unasked."""
-
 _TIMES = {2: "twice", 3: "three times", 4: "four times"}
 
 
-def _playing(exercise: Exercise) -> str:
+def _playing(exercise: Exercise, settings: Settings) -> str:
     """How tracks play the lines, where that is not once each; else nothing."""
-    repeats = _TRACKS.repeats_of(exercise)
+    repeats = settings.repeats_of(exercise)
     if repeats == 1:
         return ""
     times = _TIMES.get(repeats, f"{repeats} times")
     if len(exercise.lines) == 1:
         return f"Tracks play the line {times}"
-    bars = "a bar" if _TRACKS.gap == 1 else f"{_TRACKS.gap} bars"
-    between = f", then {bars} of clicks before the next" if _TRACKS.gap else ""
+    bars = "a bar" if settings.gap == 1 else f"{settings.gap} bars"
+    between = f", then {bars} of clicks before the next" if settings.gap else ""
     return f"Tracks play each line {times}{between}"
 
 
@@ -167,10 +163,10 @@ def _facts(exercise: Exercise) -> Iterator[Fact]:
     yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
 
 
-def _directions(exercise: Exercise, form: Form) -> Iterator[str]:
+def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[str]:
     if form is Form.BOTH:
         yield "Upper staff opened out, lower staff as played"
-    playing = _playing(exercise)
+    playing = _playing(exercise, settings)
     if playing:
         yield playing
 
@@ -202,13 +198,13 @@ def _legend(
             yield LegendItem(framed(sign_svg(kind, 0, 0), -90, -90, 180, 180), text)
 
 
-def _tracks(exercise: Exercise, tempos: Sequence[Fraction]) -> Iterator[tuple[str, str]]:
+def _tracks(
+    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
+) -> Iterator[tuple[str, str]]:
     """Yield each rung's tempo and the length of its track as `rungwise render` makes it."""
-    repeats = _TRACKS.repeats_of(exercise)
     for tempo in tempos:
         try:
-            track = expand(exercise, tempo, repeats=repeats, gap=_TRACKS.gap)
-            length = clock_text(track.duration)
+            length = clock_text(timeline_of(exercise, settings, tempo).duration)
         except RungwiseError:
             # Too fast for its ornaments: there is no track, and `check` says why.
             length = "does not fit"
@@ -233,21 +229,34 @@ def _remarks(exercise: Exercise) -> Iterator[str]:
         yield f"The print fonts lack these characters, so empty boxes stand for them: {shown}"
 
 
-def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
+def content_of(
+    exercise: Exercise, settings: SheetSettings, tracks: Settings | None = None
+) -> ExerciseContent:
     """Return all that is printed of an exercise.
+
+    Parameters
+    ----------
+    exercise:
+        What is printed.
+    settings:
+        How it is printed.
+    tracks:
+        How the tracks are made that go with it; as `rungwise render` makes them unasked if left
+        out.
 
     Raises
     ------
     RungwiseError
         If an opened ornament has more parts than its note has room for, or a rung is out of range.
     """
+    tracks = usual_settings() if tracks is None else tracks
     engravings = [engrave(exercise, opened) for opened in settings.form.staves]
     symbols = {code: path for one in engravings for code, path in one.symbols.items()}
     width = settings.system_units - 2 * EDGE
     lines = lay_systems([engraving.lines for engraving in engravings], width)
     marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
     changes = tempo_marks(exercise)
-    tempos = rungs(exercise.ladder, exercise.tempo)
+    tempos = tracks.tempos_of(exercise)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
     rows = rows_of(lines, width)
     extents: dict[int, Extent] = {}
@@ -285,12 +294,12 @@ def content_of(exercise: Exercise, settings: SheetSettings) -> ExerciseContent:
         title=printable(exercise.title),
         audience=printable(exercise.audience),
         facts=tuple(_facts(exercise)),
-        directions=tuple(_directions(exercise, settings.form)),
+        directions=tuple(_directions(exercise, settings.form, tracks)),
         purpose=printable(exercise.purpose),
         level=printable(exercise.level),
         lines=tuple(content),
         rows=rows,
-        tracks=tuple(_tracks(exercise, tempos)),
+        tracks=tuple(_tracks(exercise, tempos, tracks)),
         legend=tuple(_legend(content, hands, settings.fingering)),
         remarks=tuple(_remarks(exercise)),
     )

@@ -9,6 +9,7 @@ from renderer.delivery.sheet.content import ExerciseContent, content_of
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
 from renderer.delivery.sheet.pages import Pages, lay_out
 from renderer.notation.score import Exercise
+from renderer.order.settings import Settings
 
 _ROOMY = 0.65
 """A page that is filled to this share of its height at most is printed larger (judgement)."""
@@ -52,7 +53,7 @@ def lines_that_fit(exercise: Exercise, pages: int, settings: SheetSettings = USU
     return fits
 
 
-def enlarged(pages: Pages, exercise: Exercise) -> Pages:
+def enlarged(pages: Pages, exercise: Exercise, tracks: Settings | None = None) -> Pages:
     """Return the page of an exercise, larger where it would leave a third of itself empty.
 
     Staves and text grow together, as far as the exercise stays on its page and no line is broken
@@ -63,6 +64,8 @@ def enlarged(pages: Pages, exercise: Exercise) -> Pages:
     ----------
     pages:
         The sheet of `exercise` alone, laid out.
+    tracks:
+        As for `content_of`.
     """
     settings = pages.settings
     if settings.size is not None or pages.booklet is not None or len(pages.exercises) != 1:
@@ -73,7 +76,7 @@ def enlarged(pages: Pages, exercise: Exercise) -> Pages:
     (usual,) = pages.exercises
     for scale in _SCALES:
         larger = replace(settings, scale=scale)
-        content = content_of(exercise, larger)
+        content = content_of(exercise, larger, tracks)
         if content.rows != usual.rows or _systems(content) != _systems(usual):
             continue
         trial = lay_out([content], larger)

@@ -83,9 +83,6 @@ HEAD_MM = 12.0
 """Margins of the page at its sides, wide enough for punched holes, and at its head and foot; office
 printers leave about 5 mm white themselves (judgement)."""
 
-LONGEST_LINK = 400
-"""Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
-
 UNITS_A_SPACE = 180
 """How many of the engraver's units lie between two staff lines."""
 

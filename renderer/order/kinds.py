@@ -1,0 +1,464 @@
+"""Kinds of settings: what a user gives to the value it means, and the value back to plain data.
+
+A `Kind` reads the text of an option, what a Python caller passes or what stands in JSON, all alike,
+and refuses anything else in a player's words. What it writes for JSON it reads back to the same
+value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.ladder import parse_ladder
+from renderer.notation.length import Length
+from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
+from renderer.notation.score import Ladder
+from renderer.order.formats import AudioFormat, format_named
+from renderer.sound.pitch import (
+    HIGHEST_LOW_A_HZ,
+    LOWEST_LOW_A_HZ,
+    Chanter,
+    PitchStandard,
+    Scale,
+    chanter_named,
+    parse_pitch,
+    scale_named,
+    scales,
+)
+from renderer.sound.settings import Levels, parse_levels
+from renderer.sound.voices import parse_preset
+from renderer.timing.expand import exact_tempo
+
+Plain = None | bool | int | float | str | list[Any] | dict[str, Any]
+"""What JSON holds."""
+
+_MOST_DIGITS = 9
+_LONGEST_TEXT = 4_096
+_LIST_TEMPOS = "list numbers, such as [50, 60, 70]"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of setting.
+
+    Parameters
+    ----------
+    read:
+        From what a user gives to the value; raises a `RungwiseError` without a place.
+    plain:
+        From the value to what JSON holds.
+    bounds:
+        What can be given, in words: `0 to 8`, `harmonic, MacNeill or equal`.
+    metavar:
+        What stands for the value in help.
+    choices:
+        The words to choose from, where there are only so many.
+    is_switch:
+        Whether it is yes or no.
+    is_several:
+        Whether several can be given.
+    """
+
+    read: Callable[[Any], Any]
+    plain: Callable[[Any], Plain]
+    bounds: str
+    metavar: str = "TEXT"
+    choices: tuple[str, ...] = ()
+    is_switch: bool = False
+    is_several: bool = False
+
+
+def _text_of(given: object, remedy: str) -> str:
+    if not isinstance(given, str):
+        raise failure(f"{given!r} is no text", remedy)
+    return given
+
+
+def listed(words: Iterable[str], joint: str = "or") -> str:
+    """Return words as a sentence lists them: `mono, stereo or split`."""
+    *most, last = words
+    return f"{', '.join(most)} {joint} {last}" if most else last
+
+
+def whole(least: int, most: int, example: int) -> Kind:
+    """Return the kind of whole numbers from `least` to `most`."""
+
+    def read(given: object) -> int:
+        number = given
+        if isinstance(given, str):
+            digits = given.strip()
+            if not digits.removeprefix("-").isdecimal():
+                raise failure(f"{given!r} is no whole number", f"write one, as {example}")
+            if len(digits) > _MOST_DIGITS:
+                raise failure("the number is far too large", f"write one as {example}")
+            number = int(digits)
+        is_whole = isinstance(number, int) and not isinstance(number, bool)
+        if not is_whole or not least <= number <= most:  # type: ignore[operator]
+            raise failure(
+                f"{number!r} is out of range", f"choose a whole number from {least} to {most}"
+            )
+        return number  # type: ignore[return-value]
+
+    return Kind(read, int, f"{least} to {most}", "NUMBER")
+
+
+def switch() -> Kind:
+    """Return the kind of what is on or off."""
+
+    def read(given: object) -> bool:
+        if not isinstance(given, bool):
+            raise failure(f"{given!r} is neither true nor false", "write true or false")
+        return given
+
+    return Kind(read, bool, "on or off", "", is_switch=True)
+
+
+def one_of(noun: str, names: Iterable[str]) -> Kind:
+    """Return the kind of words of which one is chosen; for members of an enum, the members."""
+    known = tuple(names)
+
+    def read(given: object) -> str:
+        key = given.strip().casefold() if isinstance(given, str) else given
+        for one in known:
+            if one == key:
+                return one
+        raise failure(
+            f"there is no {noun} {given!r}", f"choose one of {', '.join(map(str, known))}"
+        )
+
+    words = tuple(str(one) for one in known)
+    return Kind(read, str, listed(words), choices=words)
+
+
+def text(bounds: str = "any text", *, most_bytes: int = _LONGEST_TEXT, cause: str = "") -> Kind:
+    """Return the kind of texts on one line."""
+
+    def read(given: object) -> str:
+        words = _text_of(given, "write words").strip()
+        if len(words.encode(errors="replace")) > most_bytes:
+            raise failure(
+                f"the text is {len(words.encode(errors='replace'))} bytes long",
+                cause or f"write {most_bytes} at most",
+            )
+        return words
+
+    return Kind(read, str, bounds)
+
+
+def path() -> Kind:
+    """Return the kind of names of files."""
+
+    def read(given: object) -> Path:
+        if not isinstance(given, str | Path):
+            raise failure(f"{given!r} is no file", "write its name")
+        return Path(given)
+
+    return Kind(read, str, "the name of a file", "FILE")
+
+
+def preset() -> Kind:
+    """Return the kind of presets of a SoundFont."""
+
+    def read(given: object) -> str:
+        words = _text_of(given, "write bank and program, such as '0:109'")
+        bank, program = parse_preset(words)
+        return f"{bank}:{program}"
+
+    return Kind(read, str, "0:0 to 16383:127", "BANK:PROGRAM")
+
+
+def _length(read_text: Callable[[str], Length], remedy: str, bounds: str) -> Kind:
+    def read(given: object) -> Length:
+        return read_text(str(given) if isinstance(given, Length) else _text_of(given, remedy))
+
+    return Kind(read, str, bounds, "LENGTH")
+
+
+def gracenote_length() -> Kind:
+    """Return the kind of lengths of gracenotes."""
+
+    def read_text(words: str) -> Length:
+        # Imported when it is needed: reading definitions brings heavy packages along.
+        from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
+
+        try:
+            return read_gracenote_length(words)
+        except WrongValueError as error:
+            raise failure(error.cause, error.remedy) from None
+
+    return _length(read_text, "write it like '45 ms'", "10 ms to 250 ms")
+
+
+def inner_length() -> Kind:
+    """Return the kind of lengths of inner notes."""
+
+    def read_text(words: str) -> Length:
+        from renderer.notation.definition.fields import WrongValueError, read_inner_length
+
+        try:
+            return read_inner_length(words)
+        except WrongValueError as error:
+            raise failure(error.cause, error.remedy) from None
+
+    return _length(
+        read_text, "write it like '100 ms' or '1/2 beat'", "20 ms to 2000 ms, or up to 4 beats"
+    )
+
+
+def milliseconds(example: str) -> Kind:
+    """Return the kind of lengths that no beat changes."""
+    of_inner = inner_length()
+
+    def read(given: object) -> Length:
+        length: Length = of_inner.read(given)
+        if length.is_share_of_beat:
+            raise failure(
+                f"{given!s:.40} is a share of the beat", f"write it in ms, such as '{example}'"
+            )
+        return length
+
+    return Kind(read, str, "20 ms to 2000 ms", "LENGTH")
+
+
+def tempo() -> Kind:
+    """Return the kind of tempos in beats a minute; texts are exact to four decimals."""
+
+    def read(given: object) -> Fraction:
+        if isinstance(given, str):
+            try:
+                given = Fraction(f"{float(given):.4f}") if "/" not in given else Fraction(given)
+            except (ValueError, OverflowError, ZeroDivisionError):
+                raise failure(
+                    f"{given!r} is no tempo",
+                    "write one number of beats a minute, as 80; for several render takes "
+                    "--ladder, as 60:120:10",
+                ) from None
+        if isinstance(given, bool) or not isinstance(given, int | float | Fraction):
+            raise failure(f"{given!r} is no tempo", "write a number, such as 60")
+        return exact_tempo(given)
+
+    return Kind(read, str, f"{SLOWEST_TEMPO} to {FASTEST_TEMPO} beats a minute", "NUMBER")
+
+
+def ladder() -> Kind:
+    """Return the kind of tempo ladders: as they are written, or a list of numbers.
+
+    In JSON a ladder is a list of exact numbers as texts, in per cent where they end so.
+    """
+    of_tempo = tempo()
+
+    def read(given: object) -> Ladder:
+        if isinstance(given, Ladder):
+            return replace(given, repeats=1)
+        if isinstance(given, str):
+            return parse_ladder(given)
+        try:
+            numbers = list(given)  # type: ignore[call-overload]
+        except TypeError:
+            raise failure(
+                f"{given!r} are no tempos", "list numbers, such as [50, 60, 70]"
+            ) from None
+        if not numbers:
+            raise failure("there is none", "list at least one, or leave them out")
+        if len(numbers) > MOST_RUNGS:
+            raise failure(f"{len(numbers)} rungs are too many", f"list at most {MOST_RUNGS}")
+        if all(isinstance(one, str) and one.endswith("%") for one in numbers):
+            try:
+                return Ladder(tuple(Fraction(one[:-1]) for one in numbers), percent=True)
+            except (ValueError, ZeroDivisionError):
+                raise failure(f"{given!r} are no per cents", "list them, as ['60%', '100%']") from (
+                    None
+                )
+        try:
+            return Ladder(tuple(of_tempo.read(one) for one in numbers))
+        except RungwiseError as error:
+            if "out of range" in error.problems[0].cause:
+                raise
+            raise failure(
+                f"{given!r} are no tempos", "list numbers, such as [50, 60, 70]"
+            ) from None
+
+    def plain(value: Ladder) -> Plain:
+        sign = "%" if value.percent else ""
+        return [f"{rung}{sign}" for rung in value.tempos]
+
+    bounds = f"at most {MOST_RUNGS} rungs from {SLOWEST_TEMPO} to {FASTEST_TEMPO}, or 1% to 400%"
+    return Kind(read, plain, bounds, "FROM:TO:STEP")
+
+
+def pitch() -> Kind:
+    """Return the kind of pitch standards."""
+
+    def read(given: object) -> PitchStandard:
+        if isinstance(given, PitchStandard):
+            return given
+        if isinstance(given, dict):
+            try:
+                return PitchStandard(
+                    float(given["low-a-hz"]), str(given["label"]), str(given.get("remark", ""))
+                )
+            except (KeyError, TypeError, ValueError):
+                raise failure(f"{given!r} is no pitch", "write A, B flat or hertz") from None
+        if isinstance(given, bool) or not isinstance(given, str | int | float):
+            raise failure(f"{given!r} is no pitch", "write A, B flat or hertz, such as 478")
+        return parse_pitch(given)
+
+    def plain(value: PitchStandard) -> Plain:
+        try:
+            if parse_pitch(value.label) == value:
+                return value.label
+            if parse_pitch(value.low_a_hz) == value:
+                return value.low_a_hz
+        except RungwiseError:
+            pass
+        return {"low-a-hz": value.low_a_hz, "label": value.label, "remark": value.remark}
+
+    bounds = f"A, B flat, or low A from {LOWEST_LOW_A_HZ:g} to {HIGHEST_LOW_A_HZ:g} Hz"
+    return Kind(read, plain, bounds, "PITCH")
+
+
+def scale() -> Kind:
+    """Return the kind of scales."""
+
+    def read(given: object) -> Scale:
+        if isinstance(given, Scale):
+            return given
+        return scale_named(_text_of(given, f"choose one of {', '.join(scales())}"))
+
+    names = ("harmonic", "MacNeill", "equal")
+    return Kind(read, lambda value: str(value.name), listed(names), choices=names)
+
+
+def chanter() -> Kind:
+    """Return the kind of chanters."""
+
+    def read(given: object) -> Chanter:
+        return chanter_named(_text_of(given, "choose practice or pipe"))
+
+    names = tuple(map(str, Chanter))
+    return Kind(read, str, listed(names), choices=names)
+
+
+def audio_format() -> Kind:
+    """Return the kind of formats of audio files."""
+
+    def read(given: object) -> AudioFormat:
+        return format_named(_text_of(given, f"choose one of {', '.join(AudioFormat)}"))
+
+    names = ("mp3", "wav", "flac", "ogg")
+    return Kind(read, str, listed(names), choices=names)
+
+
+def levels() -> Kind:
+    """Return the kind of levels of the parts, in decibels."""
+
+    def read(given: object) -> Levels:
+        if isinstance(given, Levels):
+            return given
+        if isinstance(given, Mapping):
+            given = ",".join(f"{part}={level}" for part, level in given.items())
+        return parse_levels(_text_of(given, "write them as drone=-9,metronome=-6"))
+
+    def plain(value: Levels) -> Plain:
+        return {part: getattr(value, part) for part in ("chanter", "drone", "metronome")}
+
+    return Kind(read, plain, "-60 to 20 dB each", "PART=DB,...")
+
+
+def transposition() -> Kind:
+    """Return the kind of transpositions: semitones, or `auto`."""
+
+    def read(given: object) -> int | str:
+        if isinstance(given, str) and given.strip().casefold() == "auto":
+            return "auto"
+        try:
+            semitones = int(given) if isinstance(given, str) else given
+        except ValueError:
+            semitones = None
+        is_whole = isinstance(semitones, int) and not isinstance(semitones, bool)
+        if not is_whole or abs(semitones) > 48:  # type: ignore[arg-type]
+            raise failure(
+                f"{given!r} is no transposition",
+                "write semitones up or down, such as 2 or -12, or auto",
+            )
+        return semitones  # type: ignore[return-value]
+
+    return Kind(read, lambda value: value, "-48 to 48 semitones, or auto")
+
+
+def _read_as(form: str, words: str, what: str, example: str) -> datetime:
+    try:
+        return datetime.strptime(words.strip(), form)
+    except ValueError:
+        raise failure(f"{words!r} is no {what}", f"write it as {example}") from None
+
+
+def day() -> Kind:
+    """Return the kind of days."""
+
+    def read(given: object) -> date:
+        if isinstance(given, date):
+            return given
+        words = _text_of(given, "write it as 2026-11-25")
+        return _read_as("%Y-%m-%d", words, "date", "2026-11-25, year, month and day").date()
+
+    return Kind(read, date.isoformat, "0001-01-01 to 9999-12-31", "YYYY-MM-DD")
+
+
+def time_of_day() -> Kind:
+    """Return the kind of times of the day."""
+
+    def read(given: object) -> time:
+        if isinstance(given, time):
+            return given
+        words = _text_of(given, "write it as 19:00")
+        return _read_as("%H:%M", words, "time", "19:00, hours and minutes").time()
+
+    return Kind(read, lambda value: f"{value:%H:%M}", "00:00 to 23:59", "HH:MM")
+
+
+def several(kind: Kind) -> Kind:
+    """Return the kind of one or several of another kind; what is given twice counts once."""
+
+    def read(given: object) -> tuple[Any, ...]:
+        is_one = isinstance(given, str) or not isinstance(given, Iterable)
+        items: list[Any] = [given] if is_one else list(given)  # type: ignore[call-overload]
+        if isinstance(given, Mapping):
+            items = [given]
+        if not items:
+            raise failure("there is none", "name at least one")
+        values: list[Any] = []
+        problems: list[Problem] = []
+        for item in items:
+            try:
+                values.append(kind.read(item))
+            except RungwiseError as error:
+                problems += error.problems
+        if problems:
+            raise RungwiseError(problems)
+        return tuple(dict.fromkeys(values))
+
+    def plain(values: tuple[Any, ...]) -> Plain:
+        return [kind.plain(value) for value in values]
+
+    return replace(kind, read=read, plain=plain, is_several=True)
+
+
+def pitches() -> Kind:
+    """Return the kind of one or several pitches; two spellings of one pitch are one."""
+    many = several(pitch())
+
+    def read(given: object) -> tuple[PitchStandard, ...]:
+        by_label: dict[str, PitchStandard] = {}
+        for one in many.read(given):
+            # 466.16 and 466.160 would be two tracks of one name.
+            by_label.setdefault(one.label, one)
+        return tuple(by_label.values())
+
+    return replace(many, read=read)

@@ -1,0 +1,739 @@
+"""The table of settings: one row each, and the values that a user's settings mean.
+
+Each field of `Settings` is a row of the table. Its name is the keyword of the Python interface; the
+option of the command line and the key of a pack are the name with hyphens. A row says
+
+- its default, as a value;
+- its `Kind` (`renderer.order.kinds`): how it is read, its bounds, how JSON has it;
+- its help, one sentence or two;
+- its verbs: which commands know it (`PLAYED` are all that make or describe a track);
+- `said`: what names of files say of it where it is not as usual, `{}` standing for its value. What
+  every name says (pitch, mix, tempo, format) has `EVERY_NAME`; what changes no track, `NO_TRACK`;
+- `own`: what an exercise itself asks for, where the default is to leave it so;
+- `usual`: other defaults of single verbs.
+
+To add a setting: add a row here, and use it where it acts, as `settings.NAME`: what is played in
+`renderer.order.tracks.timeline_of` or `Settings.applied_to`, how a score is read in
+`Settings.reading`. Options, keywords, JSON, names, digests and what is said of wrong values follow
+from the row. Settings that exclude each other are named in `_disagreements`. Rows stand in the
+order in which names say them and help lists them.
+"""
+# ruff: noqa: RUF009 - each field's default is the row that is made of it
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
+from difflib import get_close_matches
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.length import Length
+from renderer.notation.limits import (
+    MOST_COUNT_IN_BARS,
+    MOST_DAYS,
+    MOST_GAP_BARS,
+    MOST_LINES,
+    MOST_MINUTES,
+    MOST_REPEATS,
+)
+from renderer.notation.score import Exercise, Ladder, Placement
+from renderer.notation.written import Reading, Rests, Transposition
+from renderer.order import kinds
+from renderer.order.formats import AudioFormat, check_rate
+from renderer.order.kinds import Kind, Plain
+from renderer.reading.room import with_inner
+from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
+from renderer.sound.own_soundfont import shipped_soundfont
+from renderer.sound.pitch import Chanter, PitchStandard, Scale, parse_pitch, scale_named
+from renderer.sound.settings import Layout, Levels, Mix
+from renderer.sound.voices import Voice, parse_preset
+from renderer.timing.expand import CountInStyle
+from renderer.timing.rungs import rungs
+
+_T = TypeVar("_T")
+
+PLAYED = frozenset({"render", "events", "check", "sheet", "plan", "convert"})
+"""The verbs that make or describe a track."""
+
+SOUNDED = frozenset({"render", "events", "convert"})
+"""The verbs that say what the notes of a track sound."""
+
+READ = PLAYED | {"fingering"}
+"""The verbs that read an exercise and change nothing in it."""
+
+EVERY_NAME = "in every name"
+NO_TRACK = "no track differs by it"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A row of the table of settings; see the head of this module.
+
+    Parameters
+    ----------
+    name:
+        The keyword of the Python interface.
+    kind:
+        How it is read, its bounds, how JSON has it.
+    help:
+        What it does, in a sentence.
+    verbs:
+        The commands that know it.
+    said:
+        What a file's name says of it.
+    default:
+        The value where nothing is given.
+    own:
+        What an exercise asks for itself; None where it has no say.
+    usual:
+        Other defaults, by verb.
+    option:
+        The option's name, where it is not the setting's.
+    panel:
+        Under which heading help lists it; empty for none of its own.
+    """
+
+    name: str
+    kind: Kind
+    help: str
+    verbs: frozenset[str]
+    said: str | Callable[[Any], str]
+    default: Any
+    own: Callable[[Exercise], Any] | None
+    usual: Mapping[str, Any]
+    option: str
+    panel: str
+
+    @property
+    def key(self) -> str:
+        """Its key in packs and JSON."""
+        return self.name.replace("_", "-")
+
+    def default_of(self, verb: str) -> Any:
+        """Return the default that a verb has."""
+        return self.usual.get(verb, self.default)
+
+    def words(self, settings: Settings) -> str:
+        """Return what names say where it is not as usual."""
+        if callable(self.said):
+            return self.said(settings)
+        return self.said.format(getattr(settings, self.name))
+
+
+def _row(
+    default: _T,
+    kind: Kind,
+    help_text: str,
+    verbs: frozenset[str],
+    said: str | Callable[[Settings], str],
+    *,
+    own: Callable[[Exercise], _T] | None = None,
+    usual: Mapping[str, _T] | None = None,
+    option: str = "",
+    panel: str = "",
+) -> _T:
+    row = Setting("", kind, help_text, verbs, said, default, own, usual or {}, option, panel)
+    # What a dataclass takes for a field is, to a type checker, its default.
+    return field(default=default, metadata={"setting": row})
+
+
+_SCORES = "Reading scores (ABC, MusicXML, MIDI)"
+_RENDER = frozenset({"render"})
+_SOUNDFONT = _RENDER | {"events", "audition"}
+_SHEET = frozenset({"sheet"})
+_PLAN = frozenset({"plan"})
+LONGEST_LINK = 400
+"""Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
+
+
+def _own_inner(exercise: Exercise) -> Length | None:
+    return exercise.inner if all(line.inner is None for line in exercise.lines) else None
+
+
+def _own_repeats(exercise: Exercise) -> int | None:
+    return 1 if exercise.ladder is None else exercise.ladder.repeats
+
+
+def _own_length(exercise: Exercise) -> Length | None:
+    return exercise.gracenotes.length
+
+
+def _own_placement(exercise: Exercise) -> Placement | None:
+    return exercise.gracenotes.placement
+
+
+def _count_in_words(settings: Settings) -> str:
+    # Rolls are two however many bars are asked for.
+    if settings.count_in and settings.count_in_style == "rolls":
+        return ""
+    return f"count-in {settings.count_in}" if settings.count_in else "no count-in"
+
+
+def _level_words(settings: Settings) -> str:
+    usual = Levels()
+    parts = [
+        f"{part} {getattr(settings.levels, part):g} dB"
+        for part in ("chanter", "drone", "metronome")
+        if getattr(settings.levels, part) != getattr(usual, part)
+    ]
+    return ", ".join(parts)
+
+
+def _voice_words(part: str, soundfont: Path | None, preset: str | None) -> str:
+    name = "" if soundfont is None else f"{soundfont.stem} "
+    return "" if preset is None else f"{part} {name}{preset.replace(':', '-')}"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a user's settings mean; each field is a row of the table (see the head of this module).
+
+    Values are those that `read_settings` gives: checked, each by itself and with each other.
+    """
+
+    line: int | None = _row(
+        None,
+        kinds.whole(1, MOST_LINES, 1),
+        "Only this line, from 1.",
+        READ,
+        "",  # its title says it
+        usual={"fingering": 1},
+    )
+    tempo: Fraction | None = _row(
+        None,
+        kinds.tempo(),
+        "One tempo, in beats per minute; the exercise's own if left out.",
+        PLAYED,
+        EVERY_NAME,
+    )
+    ladder: Ladder | None = _row(
+        None,
+        kinds.ladder(),
+        "Several tempos: from:to:step as 50:80:10, a list as 50,60,75, or per cent of the "
+        "exercise's tempo as 60%:100%:10%. Left out, the exercise's own ladder.",
+        PLAYED - {"events"},
+        EVERY_NAME,
+    )
+    pitch: tuple[PitchStandard, ...] = _row(
+        (parse_pitch("A"),),
+        kinds.pitches(),
+        "A (440 Hz), 'B flat' (466.16 Hz) or low A in hertz as players say it (478). May be given "
+        "several times.",
+        SOUNDED | {"audition"},
+        EVERY_NAME,
+        usual={"audition": (parse_pitch("B flat"),)},
+    )
+    mix: tuple[Mix, ...] = _row(
+        (Mix.FULL,),
+        kinds.several(kinds.one_of("mix", Mix)),
+        "full (all), backing (no chanter), chanter (alone) or echo (each line played, then left "
+        "free for the learner). May be given several times.",
+        PLAYED,
+        EVERY_NAME,
+    )
+    format: tuple[AudioFormat, ...] = _row(
+        (AudioFormat.MP3,),
+        kinds.several(kinds.audio_format()),
+        "mp3, wav, flac or ogg. May be given several times.",
+        _RENDER,
+        EVERY_NAME,
+    )
+    chanter: Chanter = _row(
+        Chanter.PRACTICE,
+        kinds.chanter(),
+        "practice (sounds an octave lower) or pipe.",
+        SOUNDED,
+        "{} chanter",
+    )
+    scale: Scale = _row(
+        scale_named(),
+        kinds.scale(),
+        "harmonic, MacNeill or equal.",
+        SOUNDED | {"audition"},
+        lambda settings: settings.scale.name,
+    )
+    soundfont: Path | None = _row(
+        None,
+        kinds.path(),
+        "A SoundFont of your own (SF2 or SF3) for the chanter.",
+        _SOUNDFONT,
+        "",  # said with the preset, which it must have
+    )
+    preset: str | None = _row(
+        None,
+        kinds.preset(),
+        "Its preset, as BANK:PROGRAM, such as 0:109.",
+        _SOUNDFONT,
+        lambda settings: _voice_words("chanter", settings.soundfont, settings.preset),
+    )
+    drone_soundfont: Path | None = _row(
+        None, kinds.path(), "A SoundFont of your own for the drones.", _SOUNDFONT, ""
+    )
+    drone_preset: str | None = _row(
+        None,
+        kinds.preset(),
+        "Its preset, as BANK:PROGRAM.",
+        _SOUNDFONT,
+        lambda settings: _voice_words("drones", settings.drone_soundfont, settings.drone_preset),
+    )
+    drone: bool = _row(True, kinds.switch(), "Whether drones sound.", SOUNDED, "no drone")
+    metronome: bool = _row(
+        True,
+        kinds.switch(),
+        "Whether the metronome goes on through the lines.",
+        SOUNDED,
+        "no metronome",
+    )
+    subdivide: bool = _row(
+        False,
+        kinds.switch(),
+        "Let the metronome mark halves or thirds as well.",
+        SOUNDED,
+        "subdivided",
+    )
+    count_in: int = _row(
+        1,
+        kinds.whole(0, MOST_COUNT_IN_BARS, 2),
+        "Bars of count-in.",
+        PLAYED - _PLAN,
+        _count_in_words,
+        usual={"convert": 0},
+    )
+    count_in_style: CountInStyle = _row(
+        "clicks",
+        kinds.one_of("count-in style", ("clicks", "rolls")),
+        "clicks, or rolls as pipe bands start.",
+        PLAYED - _PLAN,
+        lambda settings: settings.count_in_style if settings.count_in else "",
+    )
+    gap: int = _row(
+        1,
+        kinds.whole(0, MOST_GAP_BARS, 1),
+        "Bars of clicks between lines.",
+        PLAYED - _PLAN,
+        "gap {}",
+        usual={"convert": 0},
+    )
+    repeats: int | None = _row(
+        None,
+        kinds.whole(1, MOST_REPEATS, 4),
+        "How often each line is played on each rung; as the ladder says if left out.",
+        PLAYED,
+        lambda settings: "once each" if settings.repeats == 1 else f"{settings.repeats} times each",
+        own=_own_repeats,
+        usual={"convert": 1},
+    )
+    gracenote: Length | None = _row(
+        None,
+        kinds.gracenote_length(),
+        "Length of the gracenotes, such as '45 ms'; the exercise's own if left out.",
+        PLAYED,
+        "gracenotes {}",
+        own=_own_length,
+    )
+    placement: Placement | None = _row(
+        None,
+        kinds.one_of("placement", ("on the beat", "before the beat")),
+        "'on the beat' or 'before the beat': whether gracenotes take their time from the note that "
+        "they lead or from what sounds before; the exercise's own if left out.",
+        PLAYED,
+        "{}",
+        own=_own_placement,
+    )
+    inner: Length | None = _row(
+        None,
+        kinds.inner_length(),
+        "How long each inner note of every movement lasts: '100 ms' closes movements, '1/2 beat' "
+        "opens them; the exercise's own if left out.",
+        PLAYED,
+        "inner notes {}",
+        own=_own_inner,
+    )
+    show_crossing: bool = _row(
+        False,
+        kinds.switch(),
+        "Play each line clean, then with every crossing noise that lurks in it.",
+        PLAYED - _PLAN,
+        "crossing noises",
+    )
+    layout: Layout = _row(
+        Layout.STEREO,
+        kinds.one_of("layout", Layout),
+        "stereo, mono, or split (chanter left, drone and metronome right).",
+        _RENDER,
+        "{}",
+    )
+    levels: Levels = _row(
+        Levels(),
+        kinds.levels(),
+        "Levels in dB, as chanter=0,drone=-9,metronome=-6.",
+        _RENDER | {"events"},
+        _level_words,
+    )
+    rate: int = _row(
+        44_100,
+        kinds.whole(LOWEST_RATE, HIGHEST_RATE, 48_000),
+        "Frames per second of the files.",
+        _RENDER | {"audition"},
+        "{} Hz",
+    )
+    part: str | None = _row(
+        None,
+        kinds.text(),
+        "The part or track, by name or number from 1.",
+        READ,
+        "part {}",
+        panel=_SCORES,
+    )
+    tune: str | None = _row(
+        None,
+        kinds.text(),
+        "ABC: the tune, by its X: number or title.",
+        READ,
+        "tune {}",
+        panel=_SCORES,
+    )
+    transpose: Transposition = _row(
+        0,
+        kinds.transposition(),
+        "Semitones, or auto for the nearest that fits the nine notes.",
+        READ,
+        lambda settings: f"transposed {settings.transpose}",
+        panel=_SCORES,
+    )
+    rests: Rests = _row(
+        "silence",
+        kinds.one_of("way to play rests", ("silence", "hold")),
+        "At a rest, silence stops the chanter, hold holds the note before.",
+        READ,
+        lambda settings: "rests held",
+        panel=_SCORES,
+    )
+    no_repeats: bool = _row(
+        False,
+        kinds.switch(),
+        "Read repeats and endings once instead of playing them out.",
+        READ,
+        "no repeats",
+        panel=_SCORES,
+    )
+    gracenote_under: Length = _row(
+        Length(Fraction(80), "ms"),
+        kinds.milliseconds("80 ms"),
+        "MIDI: notes shorter than this before longer ones are gracenotes.",
+        READ,
+        "gracenotes under {}",
+        panel=_SCORES,
+    )
+    ornaments: str = _row(
+        "as written",
+        kinds.one_of("form of ornaments", ("as written", "open", "closed", "both")),
+        "Ornaments opened out into notes, closed as gracenote groups, as written, or (on sheets) "
+        "both, one under the other.",
+        _SHEET | {"convert"},
+        NO_TRACK,
+    )
+    tuning: str = _row(
+        "bend",
+        kinds.one_of("way to tune a MIDI file", ("mts", "bend", "none")),
+        "MIDI out: tuning messages, pitch bend, or neither.",
+        frozenset({"convert"}),
+        NO_TRACK,
+    )
+    fingering: bool = _row(
+        False, kinds.switch(), "Print the finger changes under each line.", _SHEET, NO_TRACK
+    )
+    size: str | None = _row(
+        None,
+        kinds.one_of("print size", ("normal", "large")),
+        "normal, or large, which can be read from two metres away. Left out: normal, and larger "
+        "where a page has room for it.",
+        _SHEET,
+        NO_TRACK,
+    )
+    paper: str = _row("a4", kinds.one_of("paper", ("a4", "letter")), "The paper.", _SHEET, NO_TRACK)
+    landscape: bool = _row(False, kinds.switch(), "Print across the page.", _SHEET, NO_TRACK)
+    booklet: str | None = _row(
+        None,
+        kinds.text(),
+        "The title of a booklet with cover and contents. Several exercises always make one.",
+        _SHEET,
+        NO_TRACK,
+    )
+    audience: str = _row(
+        "",
+        kinds.text(),
+        "The class or band on the booklet's cover.",
+        _SHEET,
+        NO_TRACK,
+        option="--for",
+    )
+    link: str = _row(
+        "",
+        kinds.text(
+            f"at most {LONGEST_LINK} bytes",
+            most_bytes=LONGEST_LINK,
+            cause=f"a QR code that a phone reads from paper holds at most {LONGEST_LINK}",
+        ),
+        "A web address, printed as a QR code, where the tracks are.",
+        _SHEET,
+        NO_TRACK,
+    )
+    date: datetime.date | None = _row(
+        None, kinds.day(), "A date for the foot of the pages; none if left out.", _SHEET, NO_TRACK
+    )
+    minutes: int = _row(
+        20,
+        kinds.whole(1, MOST_MINUTES, 20),
+        "Minutes a day, rests included.",
+        _PLAN,
+        NO_TRACK,
+    )
+    days: int = _row(14, kinds.whole(1, MOST_DAYS, 14), "How many days.", _PLAN, NO_TRACK)
+    start: datetime.date | None = _row(
+        None, kinds.day(), "The first day; tomorrow if left out.", _PLAN, NO_TRACK
+    )
+    at: datetime.time = _row(
+        datetime.time(18), kinds.time_of_day(), "When practice begins.", _PLAN, NO_TRACK
+    )
+
+    def of(self, name: str) -> Any:
+        """Return the value of the setting of that name."""
+        return getattr(self, name)
+
+    def changed(self, **changes: Any) -> Settings:
+        """Return these settings with others instead, read as users give them."""
+        given = {row.name: getattr(self, row.name) for row in SETTINGS}
+        return read_settings(given | changes)
+
+    @property
+    def voice(self) -> Voice | None:
+        """The chanter's preset where it is not the project's own."""
+        return _voice(self.soundfont, self.preset)
+
+    @property
+    def drone_voice(self) -> Voice | None:
+        """The drones' preset where it is not the project's own."""
+        return _voice(self.drone_soundfont, self.drone_preset)
+
+    @property
+    def reading(self) -> Reading:
+        """How scores are read."""
+        return Reading(
+            part=self.part if self.tune is None else self.tune,
+            transpose=self.transpose,
+            rests=self.rests,
+            play_repeats=not self.no_repeats,
+            gracenote_under_ms=float(self.gracenote_under.value),
+        )
+
+    def applied_to(self, exercise: Exercise) -> Exercise:
+        """Return an exercise with what is played as these settings have it.
+
+        That is its gracenotes and inner notes, and the only line; tempos and repeats are those of
+        tracks. Raises a `RungwiseError` if it lacks the line.
+        """
+        gracenotes = exercise.gracenotes
+        if self.gracenote is not None:
+            gracenotes = replace(gracenotes, length=self.gracenote)
+        if self.placement is not None:
+            gracenotes = replace(gracenotes, placement=self.placement)
+        exercise = replace(exercise, gracenotes=gracenotes)
+        if self.inner is not None:
+            exercise = with_inner(exercise, self.inner)
+        return exercise if self.line is None else _only_line(exercise, self.line)
+
+    def repeats_of(self, exercise: Exercise) -> int:
+        """Return how often each line of an exercise is played."""
+        if self.repeats is not None:
+            return self.repeats
+        return 1 if exercise.ladder is None else exercise.ladder.repeats
+
+    def ladder_of(self, exercise: Exercise) -> Ladder | None:
+        """Return the ladder that an exercise is played on, with its repeats; None for one tempo."""
+        repeats = self.repeats_of(exercise)
+        if self.tempo is not None:
+            return Ladder((self.tempo,), repeats=repeats)
+        ladder = exercise.ladder if self.ladder is None else self.ladder
+        return None if ladder is None else replace(ladder, repeats=repeats)
+
+    def tempos_of(self, exercise: Exercise) -> tuple[Fraction, ...]:
+        """Return the rungs that an exercise is played on, in beats a minute, in practice order."""
+        return rungs(self.ladder_of(exercise), exercise.tempo)
+
+
+def _only_line(exercise: Exercise, number: int) -> Exercise:
+    count = len(exercise.lines)
+    if exercise.first_number == number and count == 1:
+        return exercise
+    if number > count:
+        name = Path(exercise.source).name or exercise.title
+        remedy = f"choose one from 1 to {count}" if count > 1 else "it has only one line"
+        raise failure(f"{name} has no line {number}", remedy, place="line")
+    return exercise.only(number)
+
+
+def _voice(soundfont: Path | None, preset: str | None) -> Voice | None:
+    if preset is None:
+        return None
+    bank, program = parse_preset(preset)
+    return Voice(soundfont or shipped_soundfont(), bank, program)
+
+
+SETTINGS: tuple[Setting, ...] = tuple(
+    replace(one.metadata["setting"], name=one.name) for one in fields(Settings)
+)
+"""The table's rows."""
+
+BY_NAME = {row.name: row for row in SETTINGS}
+
+
+@cache
+def usual_settings(verb: str = "render") -> Settings:
+    """Return the settings of a verb where nothing is given."""
+    return replace(Settings(), **{r.name: r.usual[verb] for r in SETTINGS if verb in r.usual})
+
+
+def known_to(verb: str) -> tuple[Setting, ...]:
+    """Return the rows that a verb knows."""
+    return tuple(row for row in SETTINGS if verb in row.verbs)
+
+
+def read_settings(
+    given: Mapping[str, object],
+    *,
+    verb: str = "render",
+    called: Callable[[Setting], str] = lambda row: row.name,
+) -> Settings:
+    """Return what settings mean, as a user gives them.
+
+    Parameters
+    ----------
+    given:
+        Values by the settings' names, as texts, plain data or values; None stands for the default.
+    verb:
+        Whose defaults hold.
+    called:
+        What the user knows a setting by, for messages.
+
+    Raises
+    ------
+    RungwiseError
+        With every problem that they have, each placed at its setting.
+    """
+    problems: list[Problem] = []
+    values: dict[str, Any] = {}
+    for name, value in given.items():
+        if name not in BY_NAME:
+            close = next(iter(get_close_matches(name, BY_NAME, n=1)), None)
+            names = ", ".join(called(row) for row in SETTINGS)
+            problems.append(
+                Problem(
+                    f"there is no setting {name!r}",
+                    f"did you mean {called(BY_NAME[close])}?" if close else f"choose from {names}",
+                )
+            )
+        elif value is not None:
+            try:
+                values[name] = BY_NAME[name].kind.read(value)
+            except RungwiseError as error:
+                problems += _placed(error, name)
+    settings = replace(usual_settings(verb), **values)
+    wrong = {problem.place for problem in problems}
+    problems += [one for one in _disagreements(settings) if one.place not in wrong]
+    if problems:
+        order = [row.name for row in SETTINGS]
+        problems.sort(key=lambda one: order.index(one.place) if one.place in order else -1)
+        raise RungwiseError(
+            replace(one, place=called(BY_NAME[one.place])) if one.place in BY_NAME else one
+            for one in problems
+        )
+    return settings
+
+
+def _placed(error: RungwiseError, name: str) -> Iterator[Problem]:
+    # What is wrong with a file is not wrong with the setting that names it.
+    for problem in error.problems:
+        yield problem if problem.file else replace(problem, place=name)
+
+
+def _disagreements(settings: Settings) -> Iterator[Problem]:
+    """Yield what is wrong with settings that are right each by itself."""
+    if settings.tempo is not None and settings.ladder is not None:
+        yield Problem(
+            "--tempo and --ladder are both given", "give one tempo or a ladder of several"
+        )
+    if settings.part is not None and settings.tune is not None:
+        yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
+    for name in ("soundfont", "drone_soundfont"):
+        preset = name.replace("soundfont", "preset")
+        file = getattr(settings, name)
+        if file is None:
+            continue
+        # Imported when it is needed: it brings heavy packages along.
+        from renderer.sound.synth import check_soundfont
+
+        try:
+            check_soundfont(file)
+        except RungwiseError as error:
+            yield from _placed(error, name)
+            continue
+        if getattr(settings, preset) is None:
+            yield Problem(
+                f"which preset of {file} is to play is not said",
+                "name it as bank and program, such as 0:109, the bagpipe of General MIDI",
+                preset,
+            )
+    for audio_format in settings.format:
+        try:
+            check_rate(audio_format, settings.rate)
+        except RungwiseError as error:
+            yield from _placed(error, "rate")
+
+
+def plain_settings(settings: Settings) -> dict[str, Plain]:
+    """Return settings as JSON has them: those that are not as usual, by their keys."""
+    return {
+        row.key: row.kind.plain(value)
+        for row in SETTINGS
+        if (value := getattr(settings, row.name)) != row.default
+    }
+
+
+def settings_from_plain(plain: Mapping[str, object]) -> Settings:
+    """Return the settings that `plain_settings` has written.
+
+    Raises a `RungwiseError` for keys and values that are none.
+    """
+    names = {row.key: row.name for row in SETTINGS}
+    given = {names.get(key, key): value for key, value in plain.items()}
+    return read_settings(given, called=lambda row: row.key)
+
+
+def unusual(exercise: Exercise, settings: Settings) -> tuple[str, ...]:
+    """Return what is not as usual, such as `pipe chanter` and `no metronome`, in few words.
+
+    Names and albums carry it, so that a track without metronome or at the pipe chanter neither
+    replaces its sister nor looks like it. What every name says is left out.
+
+    Parameters
+    ----------
+    exercise:
+        As it was read, its gracenotes and repeats its own.
+    settings:
+        What was asked for.
+    """
+    found = []
+    for row in SETTINGS:
+        value = getattr(settings, row.name)
+        if value == row.default or row.said in (EVERY_NAME, NO_TRACK):
+            continue
+        if row.own is not None and value == row.own(exercise):
+            continue
+        found.append(row.words(settings).replace("/", "-"))
+    return tuple(filter(None, found))

@@ -1,0 +1,182 @@
+"""The table of settings is walked: what each row promises, every part of the program keeps."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+
+import renderer
+from renderer.commands.app import app
+from renderer.commands.options import option_of
+from renderer.errors import RungwiseError
+from renderer.notation.score import Exercise
+from renderer.order.settings import (
+    EVERY_NAME,
+    NO_TRACK,
+    PLAYED,
+    SETTINGS,
+    Setting,
+    Settings,
+    plain_settings,
+    settings_from_plain,
+    usual_settings,
+)
+from tests.delivery.larkmoor import asked
+
+COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+
+OTHER_THAN_USUAL: dict[str, Any] = {
+    "line": 2,
+    "tempo": "72.5",
+    "ladder": "50:80:10",
+    "pitch": ["B flat", 478],
+    "mix": ["echo"],
+    "format": ["wav", "flac"],
+    "chanter": "pipe",
+    "scale": "MacNeill",
+    "preset": "0:109",
+    "drone_preset": "0:2",
+    "drone": False,
+    "metronome": False,
+    "subdivide": True,
+    "count_in": 3,
+    "count_in_style": "rolls",
+    "gap": 0,
+    "repeats": 4,
+    "gracenote": "40 ms",
+    "placement": "before the beat",
+    "inner": "1/3 beat",
+    "show_crossing": True,
+    "layout": "split",
+    "levels": {"drone": -12},
+    "rate": 48_000,
+    "part": "2",
+    "tune": "Second",
+    "transpose": "auto",
+    "rests": "hold",
+    "no_repeats": True,
+    "gracenote_under": "60 ms",
+    "ornaments": "open",
+    "tuning": "mts",
+    "fingering": True,
+    "size": "large",
+    "paper": "letter",
+    "landscape": True,
+    "booklet": "First term",
+    "audience": "Larkmoor juniors",
+    "link": "https://example.org",
+    "date": "2026-11-25",
+    "minutes": 10,
+    "days": 7,
+    "start": "2026-12-01",
+    "at": "19:30",
+}
+"""A value of each setting that is not its default, as a user writes it; SoundFonts need files."""
+
+OUTSIDE_THE_TABLE = {
+    # Where what is made goes, and how a report of it is printed: no order has these.
+    "--output",
+    "--format",
+    "--help",
+}
+
+
+def rows(*, of: str) -> list[Setting]:
+    return [row for row in SETTINGS if of in row.verbs]
+
+
+@pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)
+def test_each_row_says_all_that_is_asked_of_it(row: Setting) -> None:
+    assert re.fullmatch(r"[a-z][a-z_]*", row.name)
+    assert row.help.endswith(".")
+    assert row.kind.bounds
+    assert row.verbs <= set(COMMANDS)
+    assert row.verbs
+    # What names say is a matter of tracks alone.
+    assert (row.said == NO_TRACK) == ("render" not in row.verbs)
+    assert row.name in OTHER_THAN_USUAL or "soundfont" in row.name
+
+
+@pytest.mark.parametrize("verb", sorted({verb for row in SETTINGS for verb in row.verbs}))
+def test_a_verb_has_an_option_for_each_row_that_knows_it_and_no_other(verb: str) -> None:
+    options = {
+        name: parameter
+        for parameter in COMMANDS[verb].params
+        for name in parameter.opts
+        if name.startswith("--")
+    }
+    known = {option_of(row): row for row in rows(of=verb)}
+    assert set(options) - OUTSIDE_THE_TABLE == set(known) - OUTSIDE_THE_TABLE
+    for name, row in known.items():
+        assert options[name].help.startswith(row.help)
+
+
+def test_verbs_of_tracks_know_alike_what_is_played() -> None:
+    differ = {
+        row.name: sorted(PLAYED - row.verbs)
+        for row in SETTINGS
+        if row.verbs & {"events", "check", "sheet"} and not row.verbs >= PLAYED
+    }
+    # A plan plays each line alone after a bar of clicks; what sounds changes no sheet.
+    assert {name for name, lacking in differ.items() if "events" in lacking} <= {
+        "ladder",  # events are those of one track
+        *(row.name for row in SETTINGS if row.said == NO_TRACK),
+    }
+    for name in ("count_in", "count_in_style", "gap", "show_crossing"):
+        assert differ.pop(name) == ["plan"]
+
+
+@pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)
+def test_each_row_is_a_keyword_a_key_and_a_value(row: Setting) -> None:
+    if row.name not in OTHER_THAN_USUAL:
+        return
+    given = OTHER_THAN_USUAL[row.name]
+    settings = asked(**{row.name: given})
+    value = getattr(settings, row.name)
+    assert value != row.default
+    changed = [one.name for one in fields(Settings) if getattr(settings, one.name) != one.default]
+    assert changed == [row.name]
+    plain = plain_settings(settings)
+    assert list(plain) == [row.key]
+    assert settings_from_plain(plain) == settings
+    # A value that was read already is read as itself.
+    assert row.kind.read(value) == value
+
+
+@pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)
+@pytest.mark.parametrize("nonsense", [object(), "\x00?", -1.5, [], {"a": 1}], ids=repr)
+def test_nonsense_is_refused_in_words_at_its_place(row: Setting, nonsense: object) -> None:
+    takes_any_text = row.kind.metavar in ("TEXT", "FILE") and not row.kind.choices
+    if isinstance(nonsense, str) and takes_any_text and row.name != "transpose":
+        return
+    with pytest.raises(RungwiseError) as caught:
+        asked(**{row.name: nonsense})
+    assert {problem.place for problem in caught.value.problems} == {row.name}
+    for problem in caught.value.problems:
+        assert problem.cause
+        assert problem.remedy
+
+
+def test_every_verb_has_defaults_that_its_rows_allow() -> None:
+    for verb in COMMANDS:
+        usual = usual_settings(verb)
+        for row in rows(of=verb):
+            value = getattr(usual, row.name)
+            assert value is None or row.kind.read(value) == value
+
+
+def test_python_knows_the_settings_by_their_names(tmp_path: Path) -> None:
+    render: Any = renderer.render
+    with pytest.raises(RungwiseError) as caught:
+        render(Exercise("None", ()), tmp_path, **{row.name: object() for row in SETTINGS})
+    assert {problem.place for problem in caught.value.problems} == {row.name for row in SETTINGS}
+
+
+def test_what_every_name_says_is_what_tracks_of_one_order_differ_in() -> None:
+    said = {row.name for row in SETTINGS if row.said == EVERY_NAME}
+    assert said == {"tempo", "ladder", "pitch", "mix", "format"}
