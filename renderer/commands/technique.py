@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from renderer.notation.score import Exercise
-    from renderer.technique.ornaments import Movement, OrnamentBook
+    from renderer.technique.movement import Movement
+    from renderer.technique.ornaments import OrnamentBook
     from renderer.technique.report import LineReport
 
 
@@ -64,14 +65,14 @@ def ornaments(
     except ValueError as error:
         raise _refused(error, "") from None
     if coming_from is None:
-        _about(movement)
+        _about(movement, book)
         print_table(text_tables.MOVEMENT_HEADINGS, text_tables.movement_rows(movement))
         return
     try:
         previous = note_named(coming_from)
     except ValueError as error:
         raise _refused(error, "--from") from None
-    _about(movement)
+    _about(movement, book)
     rows = text_tables.approach_rows(book, movement, previous)
     print_table(text_tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
 
@@ -92,10 +93,12 @@ def _refused(error: ValueError, place: str) -> Exception:
     return failure(cause, remedy[:1].upper() + remedy[1:], place=place)
 
 
-def _about(movement: Movement) -> None:
+def _about(movement: Movement, book: OrnamentBook) -> None:
     from rich.text import Text
 
     facts = [("Family", movement.family), ("Source", movement.source)]
+    if ways := book.ways_of(movement):
+        facts.append(("Other beginnings", "; ".join(_beginning(one) for one in ways)))
     if movement.spellings:
         facts.append(("Also written", ", ".join(movement.spellings)))
     if movement.instead:
@@ -106,6 +109,14 @@ def _about(movement: Movement) -> None:
         console.print(Text(movement.description))
     for heading, fact in facts:
         console.print(Text(f"{heading}: {fact}"))
+
+
+def _beginning(movement: Movement) -> str:
+    """What a movement begun in another way is called, and where it is used."""
+    from renderer.technique.text_tables import note_range
+
+    used = {previous for note in movement.notes for previous in movement.used_from(note)}
+    return f"{movement.name} (coming from {note_range(tuple(sorted(used)))})"
 
 
 @settled("check")

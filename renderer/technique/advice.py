@@ -20,7 +20,7 @@ from renderer.notation.pitch import Note
 from renderer.technique.cautions import Caution, CautionKind
 from renderer.technique.difficulty import movement_points
 from renderer.technique.fragments import Fragment
-from renderer.technique.ornaments import Movement
+from renderer.technique.movement import Movement
 
 MOST_ADVICE = 3
 """How many sentences of advice a line gets at most (judgement)."""
@@ -183,7 +183,7 @@ def movement_remarks(
     weights = _data()["worth"]
     true = [
         sentence
-        for sentence in sentences().get(movement.name, ())
+        for sentence in sentences().get(movement.name) or sentences().get(movement.way_of, ())
         if sentence.is_true_of(slots, previous, opened=opened)
     ]
     for index, sentence in enumerate(true):

@@ -3,18 +3,21 @@
 A gracenote is one quick lift of a finger, or one quick tap: it sounds above both the note before
 it and the note it leads into, or below both. A high G gracenote coming from high G or high A is
 therefore none. Where the movement named cannot be played, players make another one (the book says
-which, under `instead`), or the note is played plain. Source: common practice.
+which, under `instead`), or the note is played plain. Source: common practice. From where players do
+not use a movement it may be written as another that they use there; then it is that one.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
 from renderer.technique.fragments import Fragment, silent_join
-from renderer.technique.ornaments import Movement, OrnamentBook
+from renderer.technique.movement import Movement
+from renderer.technique.ornaments import OrnamentBook
+from renderer.technique.recognise import flat_group, recognise
 
 Impossible = Literal["replace", "error"]
 
@@ -87,7 +90,13 @@ def lead_into(
     movement = book.movement(movement_name)
     reason = _reason(movement, note, previous)
     if reason is None:
-        return Choice(movement.slots(note, previous), movement.name, None)
+        alike = _alike(book, movement, note, previous)
+        if alike is None:
+            return Choice(movement.slots(note, previous), movement.name, None)
+        reason = f"{_titled(movement, note, previous)} is written as the {alike.name} is"
+        if impossible == "error":
+            raise ValueError(f"{reason}; name that, or write impossible = 'replace'")
+        return replace(alike, remark=_sentence(f"{reason}: {alike.name} instead."))
     if impossible == "error":
         if note not in movement.fragments:
             movement.slots(note, previous)
@@ -97,7 +106,7 @@ def lead_into(
         )
     standing = [book.movement(name) for name in movement.instead]
     for other in standing:
-        if _reason(other, note, previous) is None:
+        if _reason(other, note, previous) is None and _alike(book, other, note, previous) is None:
             remark = (
                 f"{_titled(movement, note, previous)} cannot be played ({reason}): "
                 f"{other.name} instead."
@@ -109,6 +118,23 @@ def lead_into(
         f"{_titled(movement, note, previous)} cannot be played ({reason}): plain {note} instead."
     )
     return Choice((Slot(note),), None, _sentence(remark))
+
+
+def _alike(
+    book: OrnamentBook, movement: Movement, note: Note, previous: Note | None
+) -> Choice | None:
+    """What a movement would be read as, from where players do not use it, if not as itself."""
+    if _is_used(movement, note, previous):
+        return None
+    slots, name = recognise(note, flat_group(movement.slots(note, previous)), previous, book)
+    return None if name in (movement.name, None) else Choice(slots, name, None)
+
+
+def _is_used(movement: Movement, note: Note, previous: Note | None) -> bool:
+    """Whether players use a movement from there; at the start of a line, whether from anywhere."""
+    if previous is None:
+        return note not in movement.used
+    return previous in movement.used_from(note)
 
 
 def _reason(movement: Movement, note: Note, previous: Note | None) -> str | None:

@@ -1,8 +1,9 @@
 """What an exercise practises: written music in, counts of approaches to each movement out.
 
-An *approach* is a movement on a note coming from another note: a doubling on D coming from low A.
-Counting them shows which ways into a movement a book practises, how often, and which it leaves
-out. What can be approached from where follows from the ornament book.
+An *approach* is a movement on a note coming from a note: a doubling on D coming from low A, a
+strike on B coming from B. Counting them shows which ways into a movement a book practises, how
+often, and which it leaves out. What is used from where follows from the ornament book: a thumb
+doubling is used coming from high G, so that no other way into it is ever missing.
 """
 
 from __future__ import annotations
@@ -13,7 +14,6 @@ from dataclasses import dataclass
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
-from renderer.technique.choose import obstacle
 from renderer.technique.ornaments import OrnamentBook, load_book
 
 UNNAMED = "other gracenotes"
@@ -44,7 +44,7 @@ class Coverage:
         How often each approach is played, by note before and melody note. The note before is None
         at the start of a line and after a rest.
     possible:
-        The approaches from another note that can be played, among the notes in question.
+        The approaches that players use, among the notes in question.
     """
 
     ornament: str
@@ -53,13 +53,13 @@ class Coverage:
 
     @property
     def missing(self) -> tuple[tuple[Note, Note], ...]:
-        """The possible approaches that are not practised, by melody note."""
+        """The approaches in use that are not practised, by melody note."""
         lacking = (pair for pair in self.possible if not self.counts.get(pair))
         return tuple(sorted(lacking, key=lambda pair: (pair[1], pair[0])))
 
     @property
     def covered(self) -> int:
-        """How many of the possible approaches are practised."""
+        """How many of the approaches in use are practised."""
         return len(self.possible) - len(self.missing)
 
 
@@ -77,18 +77,18 @@ def approaches(line: Line) -> Iterator[tuple[str, Note | None, Note]]:
 
 
 def approaches_of(line: Line) -> frozenset[Approach]:
-    """Return the approaches that a line practises, from another note and each once."""
+    """Return the approaches that a line practises, each once; a first note comes from nowhere."""
     return frozenset(
         Approach(ornament, before, note)
         for ornament, before, note in approaches(line)
-        if before is not None and before is not note
+        if before is not None
     )
 
 
 def possible_approaches(
     ornament: str, book: OrnamentBook, among: Iterable[Note] = Note
 ) -> frozenset[tuple[Note, Note]]:
-    """Return the approaches to a movement that can be played as the movement is named.
+    """Return the approaches to a movement that players use.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def possible_approaches(
 
     Returns
     -------
-    Pairs of different notes: the note before and the melody note.
+    Pairs: the note before and the melody note.
     """
     movement = book.find(ornament)
     if movement is None:
@@ -110,10 +110,8 @@ def possible_approaches(
     return frozenset(
         (before, note)
         for note in movement.notes
-        for before in notes
-        if note in notes
-        and before is not note
-        and obstacle(movement.slots(note, before), before) is None
+        for before in movement.used_from(note)
+        if note in notes and before in notes
     )
 
 

@@ -21,7 +21,8 @@ from typing import Any
 from renderer.notation.score import MelodyNote
 from renderer.technique.finger_changes import Change
 from renderer.technique.fingering import big_change, safe_hold
-from renderer.technique.ornaments import Movement, OrnamentBook
+from renderer.technique.movement import Movement
+from renderer.technique.ornaments import OrnamentBook
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,8 @@ def movement_points(movement: Movement) -> float | None:
     """Return the points of a movement of the book, closed; None for one that has none there."""
     movements: Mapping[str, float] = _data()["movements"]
     families: Mapping[str, float] = _data()["families"]
-    return movements.get(movement.name, families.get(movement.family))
+    usual = movements.get(movement.way_of, families.get(movement.family))
+    return movements.get(movement.name, usual)
 
 
 def note_points(note: MelodyNote, book: OrnamentBook, *, opened: bool) -> float:

@@ -3,8 +3,9 @@
 The book is data (`ornaments.toml` beside this module). Each movement holds, for every melody note
 that takes it, a fragment in ABC letters with gracenotes in braces, such as `{g}B {d}B`: a short
 written melody whose last slot is the melody note itself. A movement may have other fragments for
-some notes before it (a grip coming from D). A definition file can add movements or override them;
-what it says is checked by the same rules as the book that ships.
+some notes before it (a grip coming from D), and other ways of beginning, which become movements of
+their own (`beginnings`). A definition file can add movements or override them; what it says is
+checked by the same rules as the book that ships.
 
 It also says which slot begins on the beat and how long the inner notes last when the movement is
 closed, down to the least that players manage; an exercise can say otherwise.
@@ -14,94 +15,39 @@ from __future__ import annotations
 
 import re
 import tomllib
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
 from types import MappingProxyType
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from pydantic import Field, PlainValidator, ValidationError
 from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.definition.fields import Table, WrongValueError, listed, read_inner
+from renderer.notation.definition.fields import (
+    Table,
+    WrongValueError,
+    listed,
+    read_inner,
+    read_notes,
+)
 from renderer.notation.definition.lines import PLAIN
 from renderer.notation.definition.problems import keys_of, wrong_type
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
 from renderer.notation.playing import BEAT_REMEDY, USUAL_PLAYING, Beat, Playing, read_beat
+from renderer.technique.beginnings import begun, with_replacements
 from renderer.technique.fragments import Fragment, parse_fragment, silent_join
-
-
-@dataclass(frozen=True, slots=True)
-class Movement:
-    """A movement of the ornament book.
-
-    Parameters
-    ----------
-    name:
-        As players say it.
-    family:
-        The kind of movement: `doubling`, `grip`, ...
-    description, source:
-        One line each.
-    fragments:
-        Melody note to slots; the notes that take the movement.
-    approaches:
-        Note before, then melody note, to the slots that hold for that approach.
-    spellings:
-        Other ways of writing the name.
-    instead:
-        Names of the movements that players make where this one cannot be played, first choice
-        first.
-    playing:
-        Which slot falls on the beat, and how long its inner notes last.
-    timing_source:
-        Where `playing` is taken from, one line.
-    """
-
-    name: str
-    family: str
-    description: str
-    source: str
-    fragments: Mapping[Note, Fragment] = field(hash=False)
-    approaches: Mapping[Note, Mapping[Note, Fragment]] = field(hash=False)
-    spellings: tuple[str, ...] = ()
-    instead: tuple[str, ...] = ()
-    playing: Playing = USUAL_PLAYING
-    timing_source: str = ""
-
-    @property
-    def notes(self) -> tuple[Note, ...]:
-        """The melody notes that take the movement, from the lowest."""
-        return tuple(sorted(self.fragments))
-
-    def slots(self, note: Note, previous: Note | None = None) -> Fragment:
-        """Return the movement on `note` coming from `previous`, exactly as the book has it.
-
-        Raises `ValueError`, saying which notes have the movement, where `note` has not.
-        """
-        if note not in self.fragments:
-            raise ValueError(f"there is no {self.name} on {note}; {_listed(self.notes)}")
-        if previous is not None:
-            variant = self.approaches.get(previous, {}).get(note)
-            if variant is not None:
-                return variant
-        return self.fragments[note]
-
-
-def _listed(notes: tuple[Note, ...]) -> str:
-    *rest, last = [note.label for note in notes]
-    if not rest:
-        return f"only {last} has one"
-    return f"the notes that have one are {', '.join(rest)} and {last}"
+from renderer.technique.movement import Beginning, Movement, Way
 
 
 @dataclass(frozen=True)
 class OrnamentBook:
-    """All movements that can be named, in the book's order."""
+    """All movements that can be named, in the book's order, each followed by its other ways."""
 
     movements: tuple[Movement, ...]
 
@@ -137,8 +83,15 @@ class OrnamentBook:
 
     @cached_property
     def _by_key(self) -> dict[str, Movement]:
-        index = {_key(word): m for m in self.movements for word in m.spellings}
-        return index | {_key(movement.name): movement for movement in self.movements}
+        # What the book writes out comes before the names that follow from ways of beginning.
+        written = [movement for movement in self.movements if movement.way is None]
+        followed = [movement for movement in self.movements if movement.way is not None]
+        index = {_key(word): m for m in followed + written for word in reversed(m.spellings)}
+        return index | {_key(movement.name): movement for movement in followed + written}
+
+    def ways_of(self, movement: Movement) -> tuple[Movement, ...]:
+        """Return a movement's other ways of beginning, in the book's order."""
+        return tuple(one for one in self.movements if one.way_of == movement.name)
 
     def is_meant_by(self, table: Mapping[str, Any], name: str) -> bool:
         """Say whether a definition's `[ornament-book]` table, right or wrong, has that movement."""
@@ -192,7 +145,9 @@ _LEAST_LIKENESS = 75
 
 
 def _key(name: str) -> str:
-    words = re.sub(r"[\s\-_]+", " ", name.strip().casefold()).replace("grace note", "gracenote")
+    plain = unicodedata.normalize("NFKD", name.strip().casefold())
+    letters = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    words = re.sub(r"[\s\-_]+", " ", letters).replace("grace note", "gracenote")
     # Plurals: `doublings`, `throws on D`.
     return " ".join(re.sub(r"(?<=\w\w[^s])s$", "", word) for word in words.split())
 
@@ -251,6 +206,69 @@ def _least(value: object) -> tuple[Length, ...]:
     return lengths
 
 
+_FROM_REMEDY = "write notes, as 'high G' or 'low G to E', or 'other notes'"
+_OTHER_NOTES: tuple[Note, ...] = ()
+"""Stands for every note but the melody note itself."""
+_BEGIN_REMEDY = (
+    "write the melody notes that are begun so, as begins = { thumb = 'low A to F' }, or a table "
+    "with on, called and used-from"
+)
+_UsedFrom = dict[Note | None, tuple[Note, ...]]
+"""By melody note, None for every other one, the notes that a movement is used from."""
+
+
+def _some_notes(value: object, remedy: str) -> tuple[Note, ...]:
+    if not isinstance(value, str):
+        raise ValueError(f"notes must be text; {remedy}")
+    try:
+        return read_notes(value)
+    except WrongValueError as error:
+        raise ValueError(f"{error.cause}; {remedy}") from None
+
+
+def _used_from(value: object) -> _UsedFrom:
+    if isinstance(value, Mapping):
+        return {_note_key(key): _from_notes(notes) for key, notes in value.items()}
+    return {None: _from_notes(value)}
+
+
+def _from_notes(value: object) -> tuple[Note, ...]:
+    if isinstance(value, str) and value.strip().casefold() == "other notes":
+        return _OTHER_NOTES
+    return _some_notes(value, _FROM_REMEDY)
+
+
+def _but(note: Note) -> tuple[Note, ...]:
+    return tuple(other for other in Note if other is not note)
+
+
+def _beginning(value: object) -> Beginning:
+    if not isinstance(value, Mapping):
+        return Beginning(_some_notes(value, _BEGIN_REMEDY))
+    unknown = [key for key in value if key not in ("on", "called", "used-from")]
+    called = value.get("called", [])
+    words = isinstance(called, list) and all(isinstance(one, str) and one for one in called)
+    if unknown or "on" not in value or not words:
+        raise ValueError(f"this says not how a movement begins; {_BEGIN_REMEDY}")
+    used = value.get("used-from")
+    return Beginning(
+        _some_notes(value["on"], _BEGIN_REMEDY),
+        tuple(called),
+        None if used is None else _some_notes(used, _FROM_REMEDY),
+    )
+
+
+def _begins(value: object) -> dict[Way, Beginning]:
+    if not isinstance(value, Mapping):
+        raise ValueError(f"ways of beginning must be a table; {_BEGIN_REMEDY}")
+    ways = {str(way).casefold(): way for way in get_args(Way)}
+    unknown = [key for key in value if key.casefold() not in ways]
+    if unknown:
+        known = listed([repr(way) for way in ways.values()], "or")
+        raise ValueError(f"no movement begins with {unknown[0]!r}; write {known}")
+    return {ways[key.casefold()]: _beginning(one) for key, one in value.items()}
+
+
 _NoteKey = Annotated[Note, PlainValidator(_note_key)]
 _Fragments = dict[_NoteKey, Annotated[Fragment, PlainValidator(_fragment)]]
 _Words = list[Annotated[str, Field(min_length=1, max_length=_LONGEST_NAME)]]
@@ -272,6 +290,10 @@ class _Entry(Table):
     inner: Annotated[tuple[Length, ...], PlainValidator(_inner)] | None = Field(default=None)
     least: Annotated[tuple[Length, ...], PlainValidator(_least)] | None = Field(default=None)
     timing_source: str | None = Field(default=None, alias="timing-source", max_length=300)
+    used: Annotated[_UsedFrom, PlainValidator(_used_from)] | None = Field(
+        default=None, alias="used-from"
+    )
+    begins: Annotated[dict[Way, Beginning], PlainValidator(_begins)] | None = Field(default=None)
     fragments: _Fragments = Field(
         default_factory=dict, description="write it like fragments = { B = '{g}B {d}B' }"
     )
@@ -316,11 +338,37 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
             _check_fragments(entry, old, place, problems, complete=len(problems) == found)
         if entry is not None and len(problems) == found:
             merged[name] = _merged(name, old, entry)
-    result = OrnamentBook(tuple(merged.values()))
+    result = OrnamentBook(tuple(with_replacements(_with_ways(merged, set(given))).values()))
     for name, written in given.items():
-        _check_words(result, merged.get(name), f"ornament-book.{written}", problems)
+        _check_words(
+            result,
+            result.find(name) if name in merged else None,
+            f"ornament-book.{written}",
+            problems,
+        )
     if problems:
         raise RungwiseError(problems)
+    return result
+
+
+def _with_ways(movements: Mapping[str, Movement], given: set[str]) -> dict[str, Movement]:
+    """Return the movements, each followed by its ways of beginning.
+
+    Ways of what was given are made anew; those that were given themselves stay as they are.
+    """
+    result: dict[str, Movement] = {}
+    for movement in movements.values():
+        if movement.way is not None:
+            continue
+        result[movement.name] = movement
+        if movement.name in given:
+            ways = {
+                one.name: movements[one.name] if one.name in given else one
+                for one in begun(movement)
+            }
+        else:
+            ways = {n: one for n, one in movements.items() if one.way_of == movement.name}
+        result |= ways
     return result
 
 
@@ -443,10 +491,16 @@ def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
         approaches[previous] = approaches.get(previous, {}) | added
     usual = old.playing if old is not None else USUAL_PLAYING
     words = entry.spellings, entry.instead
-    kept = (old.spellings, old.instead) if old is not None else ((), ())
+    kept = (old.spellings, old.named_instead) if old is not None else ((), ())
     spellings, instead = (
         tuple(new) if new is not None else was for new, was in zip(words, kept, strict=True)
     )
+    used = dict(old.used) if old is not None else {}
+    if entry.used is not None:
+        everywhere = entry.used.get(None)
+        used = dict.fromkeys(fragments, everywhere) if everywhere is not None else used
+        used |= {note: notes for note, notes in entry.used.items() if note is not None}
+        used = {note: notes or _but(note) for note, notes in used.items()}
     return Movement(
         name=name,
         family=entry.family or (old.family if old is not None else "own"),
@@ -457,7 +511,11 @@ def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
             {note: MappingProxyType(rows) for note, rows in approaches.items() if rows}
         ),
         spellings=spellings,
-        instead=instead,
+        named_instead=instead,
+        used=MappingProxyType(used),
+        begins=MappingProxyType(entry.begins) if entry.begins is not None else _begins_of(old),
+        way=old.way if old is not None else None,
+        way_of=old.way_of if old is not None else "",
         playing=Playing(
             usual.beat if entry.beat is None else entry.beat,
             usual.inner if entry.inner is None else entry.inner,
@@ -465,6 +523,15 @@ def _merged(name: str, old: Movement | None, entry: _Entry) -> Movement:
         ),
         timing_source=entry.timing_source or (old.timing_source if old is not None else ""),
     )
+
+
+def _written_words(movement: Movement) -> tuple[str, ...]:
+    """Its name, and its spellings unless they only follow from a way of beginning."""
+    return (movement.name, *(movement.spellings if movement.way is None else ()))
+
+
+def _begins_of(old: Movement | None) -> Mapping[Way, Beginning]:
+    return old.begins if old is not None else MappingProxyType({})
 
 
 def _check_words(
@@ -480,7 +547,8 @@ def _check_words(
             other.name
             for other in book
             if other is not movement
-            and _key(spelling) in {_key(word) for word in (other.name, *other.spellings)}
+            and other.way_of != movement.name
+            and _key(spelling) in {_key(word) for word in _written_words(other)}
         ]
         if others:
             problems.append(
@@ -490,7 +558,7 @@ def _check_words(
                     f"{place}.spellings",
                 )
             )
-    for name in movement.instead:
+    for name in movement.named_instead:
         try:
             book.movement(name)
         except ValueError as error:

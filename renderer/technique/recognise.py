@@ -19,7 +19,8 @@ from renderer.notation.groups import slots_of_group
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Item, Line, MelodyNote, Slot
-from renderer.technique.fragments import Fragment
+from renderer.technique.fragments import Fragment, silent_join
+from renderer.technique.movement import Movement
 from renderer.technique.ornaments import OrnamentBook
 
 Group = tuple[Note, ...]
@@ -45,8 +46,9 @@ def recognise(
     previous:
         The note that sounds before; None at the start of a line.
     book:
-        The movements to look for. Where several print alike, the first in the book wins, and a
-        movement's own form for this approach comes before all others.
+        The movements to look for. Where several print alike, the note before decides: a movement's
+        own form for this approach comes first, then what players use from there, then the book's
+        order.
 
     Returns
     -------
@@ -54,45 +56,68 @@ def recognise(
     """
     if not group:
         return (Slot(note),), None
-    rows = _printed(book).get((group, note), ())
-    for slots, name, approach in rows:
-        if approach is not None and approach is previous:
-            return slots, name
-    for slots, name, approach in rows:
-        if approach is None:
-            return slots, name
-    return slots_of_group(note, group), None
+    read = _preferred(_printed(book).get((group, note), ()), previous)
+    return read if read is not None else (slots_of_group(note, group), None)
 
 
-_Row = tuple[Fragment, str, Note | None]
+_Row = tuple[Fragment, Movement, Note | None]
+"""Slots, the movement, and the note before that the book has this form for."""
+
+
+def _preferred(rows: Sequence[_Row], previous: Note | None) -> tuple[Fragment, str] | None:
+    """Choose among movements that print or are written out alike.
+
+    First the form that the book has for this approach; then the first movement of the book that
+    players use from there; then the first that can be played from there; then any. Where nothing
+    sounds before, the one that is used from most notes.
+    """
+    for slots, movement, approach in rows:
+        if previous is not None and approach is previous:
+            return slots, movement.name
+    general = [(slots, movement) for slots, movement, approach in rows if approach is None]
+    if not general:
+        return None
+
+    def likelihood(row: tuple[Fragment, Movement]) -> tuple[bool, bool, int]:
+        slots, movement = row
+        note = slots[-1].note
+        if previous is None:
+            return False, False, len(movement.used_from(note))
+        proper = movement.slots(note, previous) == slots
+        used = proper and previous in movement.used_from(note)
+        return used, proper and silent_join(slots, previous) is None, 0
+
+    # Most groups are one movement's only; `max` takes the first of the book among equals.
+    slots, movement = general[0] if len(general) == 1 else max(general, key=likelihood)
+    return slots, movement.name
 
 
 @lru_cache(maxsize=8)
 def _printed(book: OrnamentBook) -> dict[tuple[Group, Note], tuple[_Row, ...]]:
     """Return every movement of the book by the group that it prints as and its melody note."""
     table: dict[tuple[Group, Note], tuple[_Row, ...]] = {}
-    for slots, name, approach in _all_forms(book):
-        key = flat_group(slots), slots[-1].note
-        table[key] = (*table.get(key, ()), (slots, name, approach))
+    for row in _all_forms(book):
+        key = flat_group(row[0]), row[0][-1].note
+        table[key] = (*table.get(key, ()), row)
     return table
 
 
 def _all_forms(book: OrnamentBook) -> list[_Row]:
     rows: list[_Row] = []
     for movement in book:
-        rows += [(slots, movement.name, None) for slots in movement.fragments.values()]
+        rows += [(slots, movement, None) for slots in movement.fragments.values()]
         for approach, fragments in movement.approaches.items():
-            rows += [(slots, movement.name, approach) for slots in fragments.values()]
+            rows += [(slots, movement, approach) for slots in fragments.values()]
     return rows
 
 
 @lru_cache(maxsize=8)
-def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[tuple[str, Note | None], ...]]:
-    """Return the movements with inner slots by their slots, with the approach each needs."""
-    table: dict[Fragment, tuple[tuple[str, Note | None], ...]] = {}
-    for slots, name, approach in _all_forms(book):
-        if len(slots) > 1:
-            table[slots] = (*table.get(slots, ()), (name, approach))
+def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[_Row, ...]]:
+    """Return the movements with inner slots by their slots."""
+    table: dict[Fragment, tuple[_Row, ...]] = {}
+    for row in _all_forms(book):
+        if len(row[0]) > 1:
+            table[row[0]] = (*table.get(row[0], ()), row)
     return table
 
 
@@ -183,14 +208,12 @@ def _opened_at(
         if not isinstance(item, MelodyNote) or item.tied or len(item.slots) != 1:
             break
         slots = (*slots, item.slots[0])
-        names = forms.get(slots, ())
         has_gracenote = any(slot.gracenote is not None for slot in slots)
         is_even_run = item.beats == first.beats and not has_gracenote
         if as_stated or (item.beats >= first.beats and not is_even_run):
-            for name, approach in names:
-                if approach is None or approach is previous:
-                    best = end - start, name
-                    break
+            read = _preferred(forms.get(slots, ()), previous)
+            if read is not None:
+                best = end - start, read[1]
         if item.beats != first.beats:
             break
     return best

@@ -13,12 +13,13 @@ from typing import Any
 from renderer.notation.pitch import Note
 from renderer.notation.score import Line
 from renderer.technique.cautions import cautions_of, listed
-from renderer.technique.choose import Choice, lead_into, obstacle
+from renderer.technique.choose import Choice, lead_into
 from renderer.technique.difficulty import points_of
 from renderer.technique.finger_changes import Change, Step, change
 from renderer.technique.fingering import Finger, Hand, fingering, safe_hold, written
 from renderer.technique.fragments import Fragment, fragment_abc, gracenote_words
-from renderer.technique.ornaments import Movement, OrnamentBook
+from renderer.technique.movement import Movement
+from renderer.technique.ornaments import OrnamentBook
 from renderer.technique.recognise import flat_group
 from renderer.technique.report import LineReport, changes_of
 
@@ -79,12 +80,19 @@ def slot_changes(slots: Fragment, previous: Note | None = None) -> tuple[Change,
     return tuple(changes)
 
 
-BOOK_HEADINGS = ("Movement", "Goes to", "Description", "Source")
+BOOK_HEADINGS = ("Movement", "Goes to", "Other beginnings", "Description", "Source")
 
 
 def book_rows(book: OrnamentBook) -> tuple[Row, ...]:
-    """Return one row a movement, under `BOOK_HEADINGS`, in the book's order."""
-    return tuple((m.name, note_range(m.notes), m.description, m.source) for m in book)
+    """Return one row for each movement that the book writes out, in its order.
+
+    Under `BOOK_HEADINGS`; the other ways in which a movement begins stand in its own row.
+    """
+    return tuple(
+        (m.name, note_range(m.notes), ", ".join(m.begins) or NONE, m.description, m.source)
+        for m in book
+        if m.way is None
+    )
 
 
 def note_range(notes: tuple[Note, ...]) -> str:
@@ -112,8 +120,8 @@ MOVEMENT_HEADINGS = ("On", "Coming from", "Slots", "Printed", "Finger moves")
 def movement_rows(movement: Movement) -> tuple[Row, ...]:
     """Return one row for each form of a movement, under `MOVEMENT_HEADINGS`.
 
-    `Coming from` names the notes from which the form can be played as named. Finger moves begin
-    from the form's own first note.
+    `Coming from` names the notes from which players use the form. Finger moves begin from the
+    form's own first note.
     """
     rows: list[Row] = []
     for note in movement.notes:
@@ -121,7 +129,7 @@ def movement_rows(movement: Movement) -> tuple[Row, ...]:
         for previous in Note:
             slots = movement.slots(note, previous)
             forms.setdefault(slots, [])
-            if obstacle(slots, previous) is None:
+            if previous in movement.used_from(note):
                 forms[slots].append(previous)
         rows += [
             (note.label, note_range(tuple(approached)) or NONE, *_form_cells(slots))

@@ -91,17 +91,31 @@ def test_several_exercises_count_together() -> None:
     assert found.counts[Note.B, Note.D] == 3
 
 
-def test_possible_ways_in_are_those_where_the_movement_is_played_as_named() -> None:
+def test_every_way_in_that_counts_is_played_as_named() -> None:
     book = load_book()
     for movement in book:
-        possible = possible_approaches(movement.name, book)
-        for before in Note:
-            for note in movement.notes:
-                if before is note:
-                    continue
-                choice = lead_into(book, movement.name, note, before)
-                as_named = choice.name == movement.name and choice.remark is None
-                assert ((before, note) in possible) == as_named
+        for before, note in possible_approaches(movement.name, book):
+            choice = lead_into(book, movement.name, note, before, "error")
+            assert (choice.name, choice.remark) == (movement.name, None)
+
+
+def test_a_thumb_doubling_counts_from_high_g_and_a_half_doubling_from_high_a() -> None:
+    book = load_book()
+    assert {before for before, _ in possible_approaches("thumb doubling", book)} == {Note.HIGH_G}
+    assert {before for before, _ in possible_approaches("half doubling", book)} == {Note.HIGH_A}
+
+
+def test_strikes_and_gracenotes_count_from_their_own_note_and_doublings_do_not() -> None:
+    book = load_book()
+    for name in ("strike", "double strike with a G gracenote", "G gracenote", "G-D-E gracenotes"):
+        movement = book.movement(name)
+        own = {(note, note) for note in movement.notes}
+        assert own & possible_approaches(name, book), name
+    for name in ("doubling", "throw on D", "shake"):
+        assert all(before is not note for before, note in possible_approaches(name, book))
+    (found,) = coverage([exercise('[[lines]]\neach = "B"\nornament = ["strike", "strike"]')])
+    assert found.counts[Note.B, Note.B] == 2
+    assert (Note.B, Note.B) not in found.missing
 
 
 def test_the_approaches_of_a_line_are_each_named_once() -> None:

@@ -13,10 +13,18 @@ from renderer.notation.definition.reader import parse_definition
 from renderer.notation.pitch import Note
 from renderer.notation.score import Slot
 from renderer.technique.fragments import Fragment, fragment_abc, parse_fragment, silent_join
-from renderer.technique.ornaments import Movement, OrnamentBook, load_book
+from renderer.technique.movement import Movement
+from renderer.technique.ornaments import OrnamentBook, load_book
 from renderer.technique.realise import realise
 
 BOOK = load_book()
+PUBLISHED = (
+    "teachyourselfbagpipes.co.uk, page",
+    "bagpipes.ksfraser.ca, page",
+    "patrickmclaurin.com",
+    "svenax.net/site/canntaireachd",
+)
+"""What the book was compared with: tutors and syllabuses, and the key to a canntaireachd."""
 
 
 def every_form() -> list[tuple[Movement, Note | None, Note, Fragment]]:
@@ -59,7 +67,8 @@ def test_any_text_is_a_fragment_or_refused_in_words(text: str) -> None:
 def test_every_movement_says_where_it_comes_from() -> None:
     for movement in BOOK:
         assert movement.description.endswith("."), movement.name
-        assert "common practice" in movement.source or "from memory" in movement.source
+        published = any(site in movement.source for site in PUBLISHED)
+        assert published or "common practice" in movement.source or "from memory" in movement.source
         assert movement.family
 
 
@@ -102,7 +111,7 @@ def test_a_wrong_name_suggests_the_nearest(wrong: str, right: str) -> None:
         BOOK.movement(wrong)
 
 
-@pytest.mark.parametrize("name", ["xqzwv", "tachum", "catch", "x", "echo beat"])
+@pytest.mark.parametrize("name", ["xqzwv", "embari", "catch", "x"])
 def test_a_name_like_no_other_points_to_the_book(name: str) -> None:
     with pytest.raises(ValueError, match=r"; `rungwise ornaments` lists the book$"):
         BOOK.movement(name)
@@ -124,6 +133,20 @@ def test_at_most_three_near_names_are_offered() -> None:
         ("lemluath", "grip"),
         ("Leumluaths", "grip"),
         ("birls", "birl"),
+        # Other names of the trade; accents are free too.
+        ("Pelé", "shake"),
+        ("peles", "shake"),
+        ("hornpipe shake", "shake"),
+        ("thumb pelé", "thumb shake"),
+        ("slur", "strike with a G gracenote"),
+        ("hara", "strike with a G gracenote"),
+        ("G gracenote strike", "strike with a G gracenote"),
+        ("edre", "throw on E"),
+        ("dare", "throw on F"),
+        ("chedari", "throw on high G"),
+        ("darodo", "bubbly note"),
+        ("tripling", "G-D-E gracenotes"),
+        ("echo beats", "double strike"),
     ],
 )
 def test_plurals_capitals_and_hyphens_are_free_in_names(written: str, meant: str) -> None:
@@ -300,7 +323,7 @@ def test_every_movement_of_several_parts_says_where_the_beat_falls_and_how_long_
         assert "lengths: " in movement.timing_source, movement.name
         for natural, least in zip(movement.playing.inner, movement.playing.least, strict=True):
             assert natural.unit == least.unit == "ms"
-            assert 15 <= least.value < natural.value <= 100
+            assert 15 <= least.value < natural.value <= 200
 
 
 def test_the_melody_note_of_grips_taorluaths_and_crunluaths_is_on_the_beat() -> None:

@@ -20,7 +20,8 @@ from renderer.technique.choose import lead_into
 from renderer.technique.difficulty import Causes, causes_of, difficulty, points_of
 from renderer.technique.finger_changes import change
 from renderer.technique.fingering import sounding
-from renderer.technique.ornaments import Movement, load_book
+from renderer.technique.movement import Movement
+from renderer.technique.ornaments import load_book
 from renderer.technique.realise import recognise_bars
 from renderer.technique.report import LineReport, assess, changes_of, crossings
 from tests.timing.strategies import exercises
