@@ -283,7 +283,9 @@ def test_something_is_said_of_every_movement_however_it_is_played(movement: Move
 
 
 def test_every_sentence_is_about_a_movement_of_the_book_and_names_its_source() -> None:
-    assert set(sentences()) == {movement.name for movement in BOOK.movements}
+    named = set(sentences())
+    assert named <= {movement.name for movement in BOOK}
+    assert all(movement.name in named or movement.way_of in named for movement in BOOK)
     assert all(one.source for rows in sentences().values() for one in rows)
 
 
