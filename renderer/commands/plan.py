@@ -1,4 +1,4 @@
-"""`rungwise plan`: an exercise spread over days of practice, as a table, a calendar or both."""
+"""`rungwise plan`: an exercise spread over days of practice: a table, a calendar, a page."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from renderer.errors import failure
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
-    from renderer.timing.practice import Day, PracticePlan
+    from renderer.timing.practice import PracticePlan
 
 
 @settled("plan")
@@ -25,23 +25,27 @@ def plan(
     settings: Settings,
     output: Annotated[
         Path | None,
-        typer.Option("-o", "--output", help="A calendar (.ics) or a table (.csv) to write."),
+        typer.Option(
+            "-o",
+            "--output",
+            help="A page (.pdf, .svg, .png), a calendar (.ics) or a table (.csv) to write.",
+        ),
     ] = None,
 ) -> None:
     """Spread an exercise's lines and tempos over days of practice.
 
-    Reads an exercise and its ladder; writes a table to the screen, and a calendar or a table to -o.
-    Every line comes up, harder ones more often; each new tempo is followed by a step back.
+    Reads an exercise and its ladder; writes a table to the screen, and a page with boxes to tick, a
+    calendar or a table to -o. Easy lines come first, harder ones more often; each new tempo is
+    followed by a step back. A line climbs once it was clean: the dates are a proposal.
 
-    Example: rungwise plan birls --minutes 20 --days 14 -o birls.ics
+    Example: rungwise plan birls --minutes 20 --days 14 --learner "Jamie" -o birls.pdf
     """
-    from renderer.delivery.practice_calendar import practice_calendar
     from renderer.timing.practice import practice_plan
 
-    if output is not None and output.suffix.casefold() not in (".ics", ".csv"):
+    if output is not None and output.suffix.casefold() not in _ENDINGS:
         raise failure(
             f"plans that end in {output.suffix!r} are not written",
-            "name a file that ends in .ics or .csv",
+            f"name a file that ends in {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}",
             file=str(output),
         )
     first = date.today() + timedelta(days=1) if settings.start is None else settings.start
@@ -54,18 +58,35 @@ def plan(
     exercise = read_played(file, settings)
     exercise = replace(exercise, ladder=settings.ladder_of(exercise))
     with at_work("Planning"):
-        made = practice_plan(exercise, settings.minutes, settings.days, repeats=settings.repeats)
-    if output is not None:
-        from renderer.delivery.files import write_whole
-
-        is_calendar = output.suffix.casefold() == ".ics"
-        content = (
-            practice_calendar(made, first, settings.at)
-            if is_calendar
-            else _plan_csv(made, first).encode()
+        made = practice_plan(
+            exercise,
+            settings.minutes,
+            settings.days,
+            repeats=settings.repeats,
+            playings=settings.playings,
         )
-        write_whole(output, content)
+        if output is not None:
+            _write(made, first, settings, output)
     _print_plan(made, first)
+
+
+_ENDINGS = (".pdf", ".svg", ".png", ".ics", ".csv")
+
+
+def _write(made: PracticePlan, first: date, settings: Settings, output: Path) -> None:
+    from renderer.delivery.files import write_whole
+    from renderer.delivery.practice_calendar import practice_calendar
+    from renderer.delivery.practice_page import PracticePage
+    from renderer.delivery.sheet.layout import Paper
+    from renderer.delivery.sheet.output import write_pages
+
+    ending = output.suffix.casefold()
+    if ending == ".ics":
+        write_whole(output, practice_calendar(made, first, settings.at))
+    elif ending == ".csv":
+        write_whole(output, _plan_csv(made, first).encode())
+    else:
+        write_pages(PracticePage(made, first, settings.learner, Paper(settings.paper)), output)
 
 
 def _plan_csv(made: PracticePlan, first: date) -> str:
@@ -89,48 +110,21 @@ def _plan_csv(made: PracticePlan, first: date) -> str:
     return out.getvalue()
 
 
-def _day_text(day: Day) -> str:
-    """A day in words: `lines 3, 5 at 50; line 4 at 60 and back to 50; rest; ...`."""
-    from renderer.timing.fit import spoken_tempo
-    from renderer.timing.practice import Block
-
-    # Lines and how they are played; neighbours that are played alike are named together.
-    parts: list[tuple[list[str], str]] = []
-    for item in day.items:
-        if not isinstance(item, Block):
-            parts.append(([], "rest"))
-        elif item.is_step_back:
-            lines, how = parts.pop()
-            alone = ([lines[-1]], f"{how} and back to {spoken_tempo(item.tempo)}")
-            parts += [(lines[:-1], how), alone] if lines[:-1] else [alone]
-            if len(parts) > 1 and parts[-2][1] == alone[1]:
-                parts[-2:] = [(parts[-2][0] + alone[0], alone[1])]
-        elif parts and parts[-1][1] == (how := f"at {spoken_tempo(item.tempo)}"):
-            parts[-1][0].append(str(item.line))
-        else:
-            parts.append(([str(item.line)], f"at {spoken_tempo(item.tempo)}"))
-    return "; ".join(
-        f"{'line' if len(lines) == 1 else 'lines'} {', '.join(lines)} {how}" if lines else how
-        for lines, how in parts
-    )
-
-
 def _print_plan(made: PracticePlan, first: date) -> None:
-    from renderer.timing.practice import Block
+    from renderer.delivery.practice_page import date_of, day_text, playings_text
 
     console = output_console()
     rows = [
         (
             str(day.number),
-            f"{first + timedelta(days=day.number - 1):%a %d %b}",
+            f"{date_of(day, first):%a %d %b}",
             f"{float(day.seconds) / 60:.0f} min",
-            _day_text(day),
+            day_text(day),
         )
         for day in made.days
     ]
     print_table(("Day", "Date", "Time", "Practice"), rows, made.exercise.title)
-    times = {item.repeats for day in made.days for item in day.items if isinstance(item, Block)}
-    counts = " or ".join(map(str, sorted(times)))
-    console.print(f"A line is played {counts} times at each tempo, after a bar of count-in.")
+    console.print(playings_text(made))
+    console.print("A line goes on to its next tempo once it was clean; the days are a proposal.")
     for remark in made.remarks:
         console.print(remark, markup=False)

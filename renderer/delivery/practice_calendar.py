@@ -33,7 +33,7 @@ def _description(exercise: Exercise, day: Day) -> str:
         else f"Rest your hands for {float(item.seconds):.0f} seconds."
         for item in day.items
     ]
-    return "\n".join(rows)
+    return "\n".join([*rows, "A line goes on to its next tempo once it was clean."])
 
 
 def practice_calendar(

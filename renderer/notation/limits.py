@@ -26,6 +26,8 @@ LONGEST_TRACK_HOURS = 12
 
 MOST_DAYS, MOST_MINUTES = 100, 480
 """Of a plan of practice, and a day of it."""
+MOST_PLAYINGS = 1_000
+"""Of a line in a plan of practice."""
 
 LARGEST_SCORE_BYTES = 32_000_000
 """Of a MusicXML file, unpacked."""

@@ -39,6 +39,7 @@ from renderer.notation.limits import (
     MOST_GAP_BARS,
     MOST_LINES,
     MOST_MINUTES,
+    MOST_PLAYINGS,
     MOST_REPEATS,
 )
 from renderer.notation.score import Exercise, Ladder, Placement
@@ -456,7 +457,9 @@ class Settings:
         _SHEET,
         NO_TRACK,
     )
-    paper: str = _row("a4", kinds.one_of("paper", ("a4", "letter")), "The paper.", _SHEET, NO_TRACK)
+    paper: str = _row(
+        "a4", kinds.one_of("paper", ("a4", "letter")), "The paper.", _SHEET | _PLAN, NO_TRACK
+    )
     landscape: bool = _row(False, kinds.switch(), "Print across the page.", _SHEET, NO_TRACK)
     booklet: str | None = _row(
         None,
@@ -495,6 +498,16 @@ class Settings:
         NO_TRACK,
     )
     days: int = _row(14, kinds.whole(1, MOST_DAYS, 14), "How many days.", _PLAN, NO_TRACK)
+    playings: int | None = _row(
+        None,
+        kinds.whole(1, MOST_PLAYINGS, 12),
+        "How often each line is played at least in all; as often as there is time if left out.",
+        _PLAN,
+        NO_TRACK,
+    )
+    learner: str = _row(
+        "", kinds.text(), "The learner's name at the head of the page.", _PLAN, NO_TRACK
+    )
     start: datetime.date | None = _row(
         None, kinds.day(), "The first day; tomorrow if left out.", _PLAN, NO_TRACK
     )

@@ -223,7 +223,7 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
     walked = [list(changes_of(line)) for line in exercise.lines]
     each = list(zip(exercise.lines, walked, strict=True))
     chosen = choose_advice(
-        list(_remarks(line, changes, known, opened=_is_opened(exercise, line)))
+        list(_remarks(line, changes, known, opened=plays_opened(exercise, line)))
         for line, changes in each
     )
     return tuple(
@@ -235,13 +235,14 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
 def exercise_difficulty(exercise: Exercise, book: OrnamentBook | None = None) -> float:
     """Return how hard an exercise is: the mean of its lines at its own tempo."""
     points = [
-        line_difficulty(line, tempo=exercise.tempo, opened=_is_opened(exercise, line), book=book)
+        line_difficulty(line, tempo=exercise.tempo, opened=plays_opened(exercise, line), book=book)
         for line in exercise.lines
     ]
     return sum(points) / len(points)
 
 
-def _is_opened(exercise: Exercise, line: Line) -> bool:
+def plays_opened(exercise: Exercise, line: Line) -> bool:
+    """Return whether the movements of a line are opened out as the exercise has them."""
     return exercise.inner_of(line).is_share_of_beat
 
 
@@ -283,7 +284,7 @@ def _assess_line(
     )
     causes = causes_of(one.change for one in placed)
     notes = [note for note in line.melody_notes if not note.tied]
-    hardest = _hardest(notes, book, opened=_is_opened(exercise, line))
+    hardest = _hardest(notes, book, opened=plays_opened(exercise, line))
     return LineReport(
         line=number,
         heading=line.heading,

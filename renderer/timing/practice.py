@@ -1,36 +1,41 @@
 """A practice plan: an exercise and the time there is, to what is played on which day how fast.
 
-Every line comes up, harder lines more often. A line climbs one rung of the ladder at a time, and
-each new rung is followed at once by a step back to the one before, so that speed is not bought with
-untidiness. Hands rest after some minutes of playing. Times are exact seconds.
+Lines join from the easiest to the hardest, and harder ones come up more often. A line climbs one
+rung of the ladder at a time, and each new rung is followed at once by a step back to the one
+before, so that speed is not bought with untidiness. Whether it climbs is the learner's to tick: the
+next rung is for a line that was clean, and the dates are a proposal. Hands rest after ten minutes
+of playing. Times are exact seconds.
 """
 
 from __future__ import annotations
 
 import heapq
-from bisect import bisect_left
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from math import ceil
 
 from renderer.errors import failure
-from renderer.notation.limits import MOST_DAYS, MOST_MINUTES, SLOWEST_TEMPO
+from renderer.notation.limits import MOST_DAYS, MOST_MINUTES, MOST_PLAYINGS, SLOWEST_TEMPO
 from renderer.notation.score import Exercise, Ladder
-from renderer.technique.report import line_difficulty
-from renderer.timing.fit import fastest_tempo, spoken_limit
-from renderer.timing.order_of_playing import played_alone
+from renderer.technique.report import line_difficulty, plays_opened
+from renderer.timing.fit import fastest_tempos, spoken_limit, spoken_tempo
 from renderer.timing.rungs import rungs
 from renderer.timing.soundings import chains_of
 
-PLAY_SECONDS, REST_SECONDS = 5 * 60, 60
-"""Playing between two rests, and a rest (judgement)."""
+PLAY_SECONDS, REST_SECONDS = 10 * 60, 3 * 60
+"""Playing between two rests, and a rest: a few minutes after every ten (common practice)."""
 
 HARDEST_TO_EASIEST = 3
 """How many times as often as the easiest line the hardest comes up, time allowing (judgement)."""
 
 LEAST_REPEATS = 2
 """A line played once is heard, not practised (judgement)."""
+
+LEAST_PLAYINGS = 12
+"""A line that is played less often in a whole plan is not learnt by it (judgement)."""
 
 MOST_REPEATS_TO_FILL = 10
 """Up to so many playings at a tempo are planned where the days have time for them (judgement)."""
@@ -39,8 +44,11 @@ USUAL_LADDER = Ladder(tuple(Fraction(share) for share in (60, 70, 80, 90, 100)),
 """For exercises without a ladder (judgement)."""
 
 MOST_REPEATS_A_BLOCK = 100
-MOST_LOOK_AHEAD = 60
-"""How many practices that do not fit into the rest of a day are passed over for a shorter one."""
+_CLOSE_ENOUGH = 100
+"""The most practices that fit are sought to one in so many; the rest of the time stays free."""
+
+_MOST_NAMED = 12
+"""How many lines a remark names by their numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,19 +97,47 @@ class Day:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedLine:
+    """A line of the exercise in a plan.
+
+    Parameters
+    ----------
+    number:
+        Which line, from 1.
+    difficulty:
+        Its points (see `renderer.technique.difficulty`).
+    tempos:
+        The rungs at which it fits, from slow to fast, in beats per minute.
+    practices:
+        On how many days it comes up.
+    playings:
+        How often it is played in all, steps back included.
+    """
+
+    number: int
+    difficulty: float
+    tempos: tuple[Fraction, ...]
+    practices: int
+    playings: int
+
+    @property
+    def reaches(self) -> Fraction:
+        """The fastest rung that the plan has time for."""
+        return self.tempos[min(self.practices, len(self.tempos)) - 1]
+
+
+@dataclass(frozen=True, slots=True)
 class PracticePlan:
-    """The days of a plan, and what the player should know about it."""
+    """The days of a plan, its lines from easy to hard, and what the player should know about it."""
 
     exercise: Exercise
     days: tuple[Day, ...]
+    lines: tuple[PlannedLine, ...]
     remarks: tuple[str, ...] = ()
 
     def practices(self, line: int) -> int:
         """On how many days a line (from 1) comes up."""
-        return sum(
-            any(isinstance(item, Block) and item.line == line for item in day.items)
-            for day in self.days
-        )
+        return next(one.practices for one in self.lines if one.number == line)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,26 +166,50 @@ class _Practised:
             return practice
         return practice * len(self.tempos) // practices
 
-    def practice(self, practice: int, practices: int) -> _Practice:
+    def rung_ms(self) -> list[int]:
+        """How long a playing at each rung takes, rounded up, so that what fits by it does fit."""
+        beats = self.count_in + self.repeats * self.beats
+        return [ceil(60_000 * beats / tempo) for tempo in self.tempos]
+
+    def playings(self, practices: int) -> int:
+        """How often it is played in so many practices, steps back included."""
+        return self.repeats * (practices + min(practices, len(self.tempos)) - 1)
+
+    def practices_for(self, playings: int) -> int:
+        """How many practices hold so many playings."""
+        count = 1
+        while self.playings(count) < playings:
+            count += 1
+        return count
+
+    def blocks(self, practice: int, practices: int) -> tuple[Block, ...]:
         rung = self.rung(practice, practices)
-        is_new = rung > 0 and self.rung(practice - 1, practices) < rung
-        blocks: tuple[Block, ...] = (self.block(rung),)
-        if is_new:
-            blocks = (*blocks, self.block(rung - 1, is_step_back=True))
-        return _Practice(self, blocks, ceil(1000 * sum(block.seconds for block in blocks)))
+        if rung == 0 or self.rung(practice - 1, practices) == rung:
+            return (self.block(rung),)
+        return (self.block(rung), self.block(rung - 1, is_step_back=True))
 
 
 @dataclass(frozen=True, slots=True)
-class _Practice:
-    """One coming up of a line; `ms` is rounded up, so that what fits by it does fit."""
+class _Visit:
+    """One coming up of a line: which of how many, and how long it takes."""
 
     line: _Practised
-    blocks: tuple[Block, ...]
+    practice: int
+    practices: int
     ms: int
 
 
+_Packed = list[list[_Visit]]
+"""The visits of each day, in the order in which they were packed."""
+
+
 def practice_plan(
-    exercise: Exercise, minutes: int, days: int, *, repeats: int | None = None
+    exercise: Exercise,
+    minutes: int,
+    days: int,
+    *,
+    repeats: int | None = None,
+    playings: int | None = None,
 ) -> PracticePlan:
     """Spread an exercise's lines and rungs over days.
 
@@ -164,56 +224,70 @@ def practice_plan(
     repeats:
         How often a line is played at a rung; left out, as the ladder says and at least twice, and
         more often where every line comes up on every day and time is left.
+    playings:
+        How often each line is played at least, all days and rungs together; left out, 12 where
+        there is time for it.
 
     Raises
     ------
     RungwiseError
         If a number is out of range, a line fits at none of the rungs, or the time is too short for
-        every line to come up once.
+        every line to come up once, or to be played as often as asked for.
     """
-    for name, value, most in (("minutes", minutes, MOST_MINUTES), ("days", days, MOST_DAYS)):
-        if not 1 <= value <= most:
+    for name, value, most in (
+        ("minutes", minutes, MOST_MINUTES),
+        ("days", days, MOST_DAYS),
+        ("repeats", repeats, MOST_REPEATS_A_BLOCK),
+        ("playings", playings, MOST_PLAYINGS),
+    ):
+        if value is not None and not 1 <= value <= most:
             raise failure(
                 f"{value} is out of range", f"write a number from 1 to {most}", place=name
             )
-    if repeats is not None and not 1 <= repeats <= MOST_REPEATS_A_BLOCK:
-        raise failure(
-            f"{repeats} is out of range",
-            f"write a number from 1 to {MOST_REPEATS_A_BLOCK}",
-            place="repeats",
-        )
     lines, remarks = _practised(exercise, repeats)
     if repeats is None:
         lines = _filled(lines, minutes, days)
-    order = _granted(lines, days)
-    once = _packed(order[: len(lines)], minutes, days)
-    if once is None:
-        raise failure(_too_short(lines, minutes, days), _too_short_remedy(), file=exercise.source)
-    # The most practices that can be packed, found by halving: packing gets no easier with more.
-    counts = range(len(lines), len(order) + 1)
-    found = bisect_left(counts, True, key=lambda n: _packed(order[:n], minutes, days) is None)
-    packed = _packed(order[: counts[found - 1]], minutes, days) or once
-    longest = max(day.seconds for day in packed)
+    aim = LEAST_PLAYINGS if playings is None else playings
+    order, enough = _granted(lines, days, aim)
+    least = enough if playings is not None else len(lines)
+    packed = None if least is None else _packed(order[:least], minutes, days)
+    if least is None or packed is None:
+        raise failure(
+            _too_short(lines, minutes, days, playings), _too_short_remedy(), file=exercise.source
+        )
+    counts, packed = _most(order, least, packed, minutes, days)
+    planned = tuple(
+        PlannedLine(
+            line.number,
+            line.difficulty,
+            line.tempos,
+            counts[line.number],
+            line.playings(counts[line.number]),
+        )
+        for line in lines
+    )
+    made = tuple(Day(number, _with_breaks(today)) for number, today in enumerate(packed, start=1))
+    remarks += tuple(_shortcomings(planned, aim))
+    longest = max(day.seconds for day in made)
     if longest <= 30 * minutes:
         remarks += (
             f"The longest day takes {ceil(longest / 60)} of {_counted(minutes, 'minute')}: "
             "--repeats fills them, or an exercise with more lines.",
         )
-    return PracticePlan(exercise, packed, remarks)
+    return PracticePlan(exercise, made, planned, remarks)
 
 
 def _practised(
     exercise: Exercise, repeats: int | None
 ) -> tuple[tuple[_Practised, ...], tuple[str, ...]]:
+    """Return the lines from the easiest to the hardest."""
     ladder = exercise.ladder or USUAL_LADDER
     tempos = sorted(set(rungs(ladder, exercise.tempo)))
     times = max(LEAST_REPEATS, ladder.repeats) if repeats is None else repeats
     lines: list[_Practised] = []
-    remarks: list[str] = []
-    exercise = played_alone(exercise)
-    each = zip(exercise.lines, chains_of(exercise), strict=True)
-    for number, (line, chain) in enumerate(each, start=1):
-        fastest = fastest_tempo(exercise, chain)
+    slower: dict[str, list[int]] = {}
+    each = zip(exercise.lines, chains_of(exercise), fastest_tempos(exercise), strict=True)
+    for number, (line, chain, fastest) in enumerate(each, start=1):
         fitting = [tempo for tempo in tempos if fastest is None or tempo <= fastest]
         if not fitting:
             raise failure(
@@ -222,124 +296,198 @@ def _practised(
                 file=exercise.source,
             )
         if fastest is not None and len(fitting) < len(tempos):
-            remarks.append(
-                f"Line {number} fits up to {spoken_limit(fastest)} beats a minute and is not "
-                "practised faster."
-            )
+            slower.setdefault(spoken_limit(fastest), []).append(number)
         count_in = line.bars[0].meter.beats * chain.stretch[0]
-        difficulty = line_difficulty(line)
+        difficulty = line_difficulty(
+            line, tempo=exercise.tempo, opened=plays_opened(exercise, line)
+        )
         lines.append(
             _Practised(number, difficulty, tuple(fitting), count_in, Fraction(chain.beats), times)
         )
+    lines.sort(key=lambda line: (line.difficulty, line.number))
+    remarks = (
+        f"{_named(numbers)} {'fits' if len(numbers) == 1 else 'fit'} up to {limit} beats a minute "
+        f"and {'is' if len(numbers) == 1 else 'are'} not practised faster."
+        for limit, numbers in slower.items()
+    )
     return tuple(lines), tuple(remarks)
 
 
 def _filled(lines: tuple[_Practised, ...], minutes: int, days: int) -> tuple[_Practised, ...]:
     """Return the lines with as many repeats as there is time for on every day."""
     usual = lines[0].repeats
+    filled = lines
+    for times in range(usual + 1, MOST_REPEATS_TO_FILL + 1):
+        more = tuple(line.played(times) for line in lines)
+        fastest_ms = sum(min(line.rung_ms()) for line in more)
+        if fastest_ms > 60_000 * minutes or _packed(list(more) * days, minutes, days) is None:
+            break
+        filled = more
+    return filled
 
-    def too_many(times: int) -> bool:
-        everything = _granted(tuple(line.played(times) for line in lines), days)
-        return _packed(everything, minutes, days) is None
 
-    most = max(usual, MOST_REPEATS_TO_FILL)
-    times = usual + bisect_left(range(usual, most + 1), True, key=too_many) - 1
-    return tuple(line.played(max(usual, times)) for line in lines)
+def _granted(
+    lines: tuple[_Practised, ...], days: int, playings: int
+) -> tuple[list[_Practised], int | None]:
+    """Return who gets the next practice, again and again, and how many give all their playings.
 
-
-def _granted(lines: tuple[_Practised, ...], days: int) -> list[_Practised]:
-    """Return who gets the next practice, again and again: each line once, then by need.
-
-    The need of a line is its weight divided by the practices that it would then have (the
-    divisor method of D'Hondt), which never gives an easier line more than a harder one.
+    Each line comes up once; then each until it is played so often, the least practised first; then
+    by need, which is a line's weight divided by the practices that it would then have (the divisor
+    method of D'Hondt): it never gives an easier line more than a harder one. None where the days
+    are too few for so many playings of some line.
     """
-    difficulties = [line.difficulty for line in lines]
-    least, most = min(difficulties), max(difficulties)
-    order = sorted(lines, key=lambda line: (-line.difficulty, line.number))
+    least, most = lines[0].difficulty, lines[-1].difficulty
+    wanted = [min(days, line.practices_for(playings)) for line in lines]
+    reachable = all(
+        line.playings(want) >= playings for line, want in zip(lines, wanted, strict=True)
+    )
+    granted: list[_Practised] = []
+    for level in range(max(wanted)):
+        granted += [
+            line
+            for line, want in zip(reversed(lines), reversed(wanted), strict=True)
+            if want > level
+        ]
+    enough = len(granted) if reachable else None
 
-    def weight(line: _Practised) -> float:
+    def need(place: int, count: int) -> float:
+        line = lines[place]
         share = (line.difficulty - least) / (most - least) if most > least else 1.0
-        return 1 + (HARDEST_TO_EASIEST - 1) * share
+        return (1 + (HARDEST_TO_EASIEST - 1) * share) / (count + 1)
 
-    granted = list(order)
-    queue = [(-weight(line) / 2, place, 1) for place, line in enumerate(order) if days > 1]
+    queue = [
+        (-need(place, count), -place, count) for place, count in enumerate(wanted) if count < days
+    ]
     heapq.heapify(queue)
     while queue:
         _, place, count = heapq.heappop(queue)
-        granted.append(order[place])
+        granted.append(lines[-place])
         if count + 1 < days:
-            heapq.heappush(queue, (-weight(order[place]) / (count + 2), place, count + 1))
-    return granted
+            heapq.heappush(queue, (-need(-place, count + 1), place, count + 1))
+    return granted, enough
 
 
-def _packed(granted: list[_Practised], minutes: int, days: int) -> tuple[Day, ...] | None:
-    """Return the practices packed into days, or None where they do not fit."""
-    counts: dict[int, int] = {}
-    for line in granted:
-        counts[line.number] = counts.get(line.number, 0) + 1
-    places: list[tuple[float, float, int, int, _Practised]] = []
-    for line in {line.number: line for line in granted}.values():
+def _most(
+    order: list[_Practised], least: int, packed: _Packed, minutes: int, days: int
+) -> tuple[Counter[int], _Packed]:
+    """Return the most practices that can be packed, by line, and the packed days.
+
+    Sought by halving; `packed` has the first `least` practices.
+    """
+    room_ms = 60_000 * minutes * days
+    fastest_ms = {line.number: min(line.rung_ms()) for line in order[:least]}
+    most, taken = 0, 0
+    while most < len(order) and taken <= room_ms:
+        taken += fastest_ms.setdefault(order[most].number, min(order[most].rung_ms()))
+        most += 1
+    fits, too_many = least, most + 1
+    while too_many - fits > max(1, fits // _CLOSE_ENOUGH):
+        middle = (fits + too_many) // 2
+        trial = _packed(order[:middle], minutes, days)
+        if trial is None:
+            too_many = middle
+        else:
+            fits, packed = middle, trial
+    return Counter(line.number for line in order[:fits]), packed
+
+
+def _visits(granted: Sequence[_Practised]) -> list[_Visit]:
+    """Return every coming up of every line in the order in which they are practised.
+
+    Easy lines begin first, and the practices of a line are spread evenly from there to the end.
+    """
+    counts = Counter(line.number for line in granted)
+    lines = sorted(
+        {line.number: line for line in granted}.values(),
+        key=lambda line: (line.difficulty, line.number),
+    )
+    placed: list[tuple[float, int, int, _Visit]] = []
+    start = 0.0
+    for rank, line in enumerate(lines):
         count = counts[line.number]
+        # No line begins before an easier one.
+        start = max(start, rank / (len(lines) * count))
+        ms = line.rung_ms()
+        rung_before = 0
         for practice in range(count):
-            middle = (2 * practice + 1) / (2 * count)
-            places.append((middle, -line.difficulty, line.number, practice, line))
-    places.sort(key=lambda place: place[:4])
-    waiting = [line.practice(practice, counts[line.number]) for *_, practice, line in places]
+            rung = line.rung(practice, count)
+            taken = ms[rung] + (ms[rung - 1] if rung > rung_before else 0)
+            rung_before = rung
+            at = start + (1 - start) * practice / count
+            placed.append((at, rank, practice, _Visit(line, practice, count, taken)))
+    placed.sort(key=lambda one: one[:3])
+    return [visit for *_, visit in placed]
+
+
+class _Room:
+    """What of a day is taken, with the rests that it needs at most."""
+
+    __slots__ = ("longest_ms", "played_ms")
+
+    def __init__(self) -> None:
+        self.played_ms = 0
+        self.longest_ms = 0
+
+    def holds(self, ms: int, room_ms: int) -> bool:
+        """Whether so much more fits into the day, wherever its rests will fall."""
+        played, longest = self.played_ms + ms, max(self.longest_ms, ms)
+        play_ms = 1000 * PLAY_SECONDS
+        # A stretch that has ended lacked at most the longest practice to ten minutes, and two
+        # stretches in a row are longer than ten minutes.
+        rests = 2 * played // play_ms
+        if longest < play_ms:
+            rests = min(rests, played // (play_ms - longest))
+        return played + 1000 * REST_SECONDS * rests <= room_ms
+
+    def take(self, ms: int) -> None:
+        self.played_ms += ms
+        self.longest_ms = max(self.longest_ms, ms)
+
+
+def _packed(granted: Sequence[_Practised], minutes: int, days: int) -> _Packed | None:
+    """Return the practices packed into days, or None where they do not fit.
+
+    A line comes up once a day at most, and its practices keep their order.
+    """
     room_ms = 60_000 * minutes
-    left_ms = sum(practice.ms for practice in waiting)
-    packed: list[Day] = []
-    for number in range(1, days + 1):
-        days_left = days - number + 1
-        if left_ms > room_ms * days_left:
-            return None
-        today, waiting = _one_day(waiting, room_ms, left_ms / days_left, days_left)
-        left_ms -= sum(practice.ms for practice in today)
-        packed.append(Day(number, _with_breaks(today)))
-    return None if waiting else tuple(packed)
-
-
-def _one_day(
-    waiting: list[_Practice], room_ms: int, share_ms: float, days_left: int
-) -> tuple[list[_Practice], list[_Practice]]:
-    """Take a day's share of the practices that wait; a line comes up once a day."""
-    counts = Counter(practice.line.number for practice in waiting)
-    # Lines that must come up on every day that is left do so, whatever the day's share.
-    urgent = {number for number, count in counts.items() if count >= days_left}
-    today: list[_Practice] = []
-    later: list[_Practice] = []
-    lines: set[int] = set()
-    played_ms = 0
-    passed_over = 0
-    for is_urgent in (True, False):
-        later = []
-        for index, practice in enumerate(waiting):
-            if not is_urgent and (played_ms >= share_ms or passed_over > MOST_LOOK_AHEAD):
-                later += waiting[index:]
+    visits = _visits(granted)
+    total_ms = sum(visit.ms for visit in visits)
+    if total_ms > room_ms * days:
+        return None
+    packed: _Packed = [[] for _ in range(days)]
+    rooms = [_Room() for _ in range(days)]
+    last: dict[int, int] = {}
+    joined = passed_ms = 0
+    for visit in visits:
+        # A day's share of the time, and time for what is still to come of this line.
+        wanted = passed_ms * days // max(total_ms, 1)
+        passed_ms += visit.ms
+        earliest = last.get(visit.line.number, -1) + 1
+        latest = days - (visit.practices - visit.practice)
+        if visit.practice == 0:
+            # No line joins before an easier one, if it can still come up as often as it should.
+            earliest = min(joined, latest)
+        begin = min(max(wanted, earliest), latest)
+        forward = range(begin, latest + 1)
+        backward = range(begin - 1, earliest - 1, -1)
+        for day in (*forward, *backward):
+            if rooms[day].holds(visit.ms, room_ms):
                 break
-            number = practice.line.number
-            if is_urgent and number not in urgent:
-                later.append(practice)
-                continue
-            fits = number not in lines and (
-                played_ms + practice.ms <= room_ms and _day_ms([*today, practice]) <= room_ms
-            )
-            # What waits for the same line must wait too, or its rungs would change places.
-            lines.add(number)
-            if fits:
-                today.append(practice)
-                played_ms += practice.ms
-            else:
-                later.append(practice)
-                passed_over += not is_urgent
-        waiting = later
-    return today, later
+        else:
+            return None
+        rooms[day].take(visit.ms)
+        packed[day].append(visit)
+        last[visit.line.number] = day
+        if visit.practice == 0:
+            joined = day
+    return packed
 
 
-def _stretches(practices: list[_Practice]) -> list[list[_Practice]]:
+def _stretches(visits: Sequence[_Visit]) -> list[list[_Visit]]:
     """Divide a day, from the easier line to the harder, where the hands rest."""
-    stretches: list[list[_Practice]] = [[]]
+    stretches: list[list[_Visit]] = [[]]
     played_ms = 0
-    for one in sorted(practices, key=lambda one: (one.line.difficulty, one.line.number)):
+    for one in sorted(visits, key=lambda one: (one.line.difficulty, one.line.number)):
         if played_ms and played_ms + one.ms > 1000 * PLAY_SECONDS:
             stretches.append([])
             played_ms = 0
@@ -348,22 +496,61 @@ def _stretches(practices: list[_Practice]) -> list[list[_Practice]]:
     return stretches
 
 
-def _day_ms(practices: list[_Practice]) -> int:
-    rests = len(_stretches(practices)) - 1
-    return sum(one.ms for one in practices) + 1000 * REST_SECONDS * rests
-
-
-def _with_breaks(practices: list[_Practice]) -> tuple[Block | Break, ...]:
+def _with_breaks(visits: Sequence[_Visit]) -> tuple[Block | Break, ...]:
     """Return a day's blocks with rests for the hands between its stretches."""
     items: list[Block | Break] = []
-    for number, stretch in enumerate(_stretches(practices)):
+    for number, stretch in enumerate(_stretches(visits)):
         if number:
             items.append(Break(Fraction(REST_SECONDS)))
-        items += [block for one in stretch for block in one.blocks]
+        items += [
+            block for one in stretch for block in one.line.blocks(one.practice, one.practices)
+        ]
     return tuple(items)
 
 
-def _too_short(lines: tuple[_Practised, ...], minutes: int, days: int) -> str:
+def _shortcomings(lines: Sequence[PlannedLine], playings: int) -> list[str]:
+    """Say what the time does not reach: the top rung, and playings enough."""
+    said = []
+    short = sorted(line.number for line in lines if line.practices < len(line.tempos))
+    if short:
+        reached = sorted({line.reaches for line in lines if line.number in set(short)})
+        tempos = " to ".join(dict.fromkeys((spoken_tempo(reached[0]), spoken_tempo(reached[-1]))))
+        verb = "does" if len(short) == 1 else "do"
+        said.append(
+            f"{_named(short)} {verb} not reach the top rung in this time, but {tempos}: plan more "
+            "days or minutes, or go on after the last day."
+        )
+    seldom = sorted(line.number for line in lines if line.playings < playings)
+    if seldom:
+        least = min(line.playings for line in lines)
+        verb = "is" if len(seldom) == 1 else "are"
+        said.append(
+            f"{_named(seldom)} {verb} played fewer than {playings} times in all, some {least} "
+            "times: plan more days or minutes, or fewer lines."
+        )
+    return said
+
+
+def _named(numbers: Sequence[int]) -> str:
+    """Return lines by their numbers, neighbours joined: `Line 4`, `Lines 1 to 3, 7 and 9`."""
+    if len(numbers) == 1:
+        return f"Line {numbers[0]}"
+    runs: list[list[int]] = [[numbers[0]]]
+    for before, after in pairwise(numbers):
+        if after == before + 1:
+            runs[-1].append(after)
+        else:
+            runs.append([after])
+    words: list[str] = []
+    for run in runs:
+        words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run]
+    if len(words) > _MOST_NAMED:
+        return f"{len(numbers)} lines"
+    *rest, last = words
+    return f"Lines {', '.join(rest)} and {last}" if rest else f"Lines {last}"
+
+
+def _too_short(lines: tuple[_Practised, ...], minutes: int, days: int, playings: int | None) -> str:
     once = sum((line.block(0).seconds for line in lines), Fraction(0))
     longest = max(line.block(0).seconds for line in lines)
     time = _counted(minutes, "minute")
@@ -371,6 +558,11 @@ def _too_short(lines: tuple[_Practised, ...], minutes: int, days: int) -> str:
         return (
             f"one line alone takes {float(longest) / 60:.1f} minutes at the slowest rung, and a "
             f"day has {time}"
+        )
+    if playings is not None and _packed(lines, minutes, days) is not None:
+        return (
+            f"playing each of {_counted(len(lines), 'line')} {playings} times does not fit into "
+            f"{_counted(days, 'day')} of {time}, rests included"
         )
     return (
         f"practising each of {_counted(len(lines), 'line')} once takes {float(once) / 60:.1f} "

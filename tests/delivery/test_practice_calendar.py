@@ -37,7 +37,7 @@ def test_each_day_is_an_event_that_lasts_as_long_as_the_practice() -> None:
             < timedelta(minutes=1)
         )
         assert "Throws on D" in str(event["summary"])
-        assert str(event["description"]).count("\n") == len(day.items) - 1
+        assert str(event["description"]).count("\n") == len(day.items)
 
 
 def test_the_same_plan_gives_the_same_file_and_its_events_are_told_apart() -> None:

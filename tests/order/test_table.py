@@ -73,6 +73,8 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "date": "2026-11-25",
     "minutes": 10,
     "days": 7,
+    "playings": 20,
+    "learner": "Jamie",
     "start": "2026-12-01",
     "at": "19:30",
 }

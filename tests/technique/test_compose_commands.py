@@ -127,7 +127,8 @@ def test_plan_prints_days_and_writes_calendar_and_table(folder: Path) -> None:
     options = ("--minutes", "8", "--days", "5", "--start", "2026-02-27")
     out = succeeds("plan", "book.toml", *options, "-o", "p.ics", folder=folder)
     assert "Fri 27 Feb" in out and "Tue 03 Mar" in out
-    assert "at 40; rest; " in out and "at 50 and back to 40" in out
+    assert "at 40" in out and "at 50 and back to 40" in out
+    assert "goes on to its next tempo once it was clean" in out
     calendar = icalendar.Calendar.from_ical((folder / "p.ics").read_bytes())
     assert len(calendar.walk("VEVENT")) == 5
     succeeds("plan", "book.toml", *options, "-o", "p.csv", folder=folder)
@@ -194,6 +195,7 @@ def _read(terminal: int) -> bytes:
         (("plan", "book.toml", "--minutes", "1", "--days", "1"), "rungwise abridge"),
         (("plan", "book.toml", "--repeats", "0"), "--repeats"),
         (("plan", "book.toml", "-o", "plan.txt"), ".ics or .csv"),
+        (("plan", "book.toml", "--minutes", "8", "--playings", "900"), "900 times does not fit"),
         (("plan", "book.toml", "--start", "9999-12-31"), "--start"),
         (("list", "--level", "expert"), "beginner"),
     ],

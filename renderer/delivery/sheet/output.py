@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Protocol
 
 from renderer.delivery.files import write_whole
 from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.fitting import enlarged
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
-from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
+from renderer.delivery.sheet.pages import Booklet, lay_out
 from renderer.errors import failure
 from renderer.notation.score import Exercise
 
@@ -39,7 +40,23 @@ def page_paths(path: Path, count: int) -> list[Path]:
     ]
 
 
-def write_pages(pages: Pages, path: Path) -> tuple[Path, ...]:
+class Printable(Protocol):
+    """What can be written as pages."""
+
+    def pdf(self) -> bytes:
+        """Return all pages as one PDF."""
+        ...
+
+    def svgs(self) -> Sequence[bytes]:
+        """Return each page as SVG."""
+        ...
+
+    def pngs(self) -> Sequence[bytes]:
+        """Return each page as PNG."""
+        ...
+
+
+def write_pages(pages: Printable, path: Path) -> tuple[Path, ...]:
     """Write laid-out pages in the form that the file's ending names, and return the files' paths.
 
     Raises

@@ -26,7 +26,7 @@ from renderer.delivery.sheet.content import (
     LineContent,
 )
 from renderer.delivery.sheet.drawing import EDGE
-from renderer.delivery.sheet.fonts import families, font_folders, printable, unbroken
+from renderer.delivery.sheet.fonts import families, printable, unbroken
 from renderer.delivery.sheet.layout import (
     HEAD_MM,
     SIDE_MM,
@@ -36,6 +36,7 @@ from renderer.delivery.sheet.layout import (
     SheetSettings,
 )
 from renderer.delivery.sheet.systems import BETWEEN_HALVES
+from renderer.delivery.sheet.typesetting import found_in, typeset
 
 UNTITLED = "Exercise"
 LINE_GAPS_EM = (1.6, 1.2, 0.8)
@@ -268,44 +269,25 @@ class Pages:
         data = json.dumps(self._data(), ensure_ascii=False, sort_keys=True)
         return {"main.typ": _template(), "data.json": data.encode()}
 
-    @property
-    def _fonts(self) -> dict[str, Any]:
-        folders = [str(folder) for folder in font_folders()]
-        return {"font_paths": folders, "ignore_system_fonts": True}
-
-    def _compiled(self, form: str, **options: Any) -> list[bytes]:
-        import typst
-
-        # Its type hints leave out that the input can be files by name.
-        compile_files: Any = typst.compile
-        result = compile_files(self._source(), format=form, **self._fonts, **options)
-        return [result] if isinstance(result, bytes) else list(result)
-
     def pdf(self) -> bytes:
         """Return the pages as a tagged PDF."""
         options: dict[str, Any] = {"pdf_standards": ["ua-1"]}
         if self.settings.dated is not None:
             options["timestamp"] = self.settings.dated
-        (content,) = self._compiled("pdf", **options)
+        (content,) = typeset(self._source(), "pdf", **options)
         return content
 
     def svgs(self) -> list[bytes]:
         """Return each page as an SVG drawing; letters are outlines there."""
-        return self._compiled("svg")
+        return typeset(self._source(), "svg")
 
     def pngs(self, pixels_per_inch: float = _PIXELS_PER_INCH) -> list[bytes]:
         """Return each page as a PNG picture."""
-        return self._compiled("png", ppi=pixels_per_inch)
+        return typeset(self._source(), "png", ppi=pixels_per_inch)
 
     def _line_ends(self) -> list[dict[str, Any]]:
         """Return the exercise, page and place of the end of each line; the place in mm down."""
-        import typst
-
-        query: Any = typst.query
-        found: list[dict[str, Any]] = json.loads(
-            query(self._source(), "<line-end>", field="value", **self._fonts)
-        )
-        return found
+        return found_in(self._source(), "<line-end>")
 
     def line_pages(self) -> tuple[tuple[int, ...], ...]:
         """Return, for each exercise, the page that each of its lines ends on, from 1."""
