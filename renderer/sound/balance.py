@@ -188,8 +188,12 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
     tones = {}
     for sounding, tone in sounded.items():
         beginning = gains.beginnings[sounding] if isinstance(sounding, Note) else Beginning()
-        samples = _panned(tone.samples, gain * gains.chanter, CHANTER_PAN[layout])
-        tones[sounding] = EndlessTone(samples, beginning.shift, beginning.lag)
+        level = gain * gains.chanter
+        samples = _panned(tone.samples, level, CHANTER_PAN[layout])
+        low = None if tone.low is None else np.float32(level) * tone.low
+        tones[sounding] = EndlessTone(
+            samples, beginning.shift, beginning.lag, low, CHANTER_PAN[layout]
+        )
     clicks = instrument.percussion.clicks.items()
     pan = STROKES_PAN[layout]
     return Balance(

@@ -13,6 +13,7 @@ track rendering begins. Over drones each begins at a frame of its own (`renderer
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
@@ -27,6 +28,7 @@ from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
+from renderer.sound.note_change import PARTING_HZ
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import (
     Chanter,
@@ -73,6 +75,9 @@ class Tone:
     partials:
         The complex amplitudes of its partials, shape (partials,), the fundamental's first: those
         coefficients of its Fourier series that belong to whole multiples of its frequency.
+    low:
+        What of `samples` lies below `renderer.sound.note_change.PARTING_HZ`; None where no note
+        change needs it.
     """
 
     samples: Samples
@@ -81,6 +86,7 @@ class Tone:
     peak: float
     nominal_hz: float
     partials: NDArray[np.complex64]
+    low: Samples | None = None
 
     def hz(self, rate: int) -> float:
         """Return what the tone sounds, in hertz."""
@@ -172,7 +178,7 @@ class DroneBank:
             np.zeros(heard, np.complex64),
         )
         together = LoopSpectrum(bins, self.bass.periods, self.tenor.frames)
-        return _tone(together, self.tenor_hz / 2, self.rate)
+        return _tone(together, self.tenor_hz / 2, self.rate, parted=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -303,11 +309,25 @@ def _second_tenor(tenor: LoopSpectrum) -> LoopSpectrum:
     return LoopSpectrum(bins, tenor.periods, tenor.frames)
 
 
-def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int, *, most_repeats: int = 8) -> Tone:
+def _tone(
+    spectrum: LoopSpectrum,
+    target_hz: float,
+    rate: int,
+    *,
+    most_repeats: int = 8,
+    parted: bool = True,
+) -> Tone:
     loop = retuned(spectrum, rate / target_hz, most_repeats=most_repeats)
     loop.samples.flags.writeable = False
     hz_per_bin = target_hz / spectrum.periods
     kept = spectrum.bins[: int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin) + 1]
+    low = None
+    if parted:
+        # Half way between two partials, so that none is torn apart.
+        below = round((math.floor(PARTING_HZ / target_hz) + 0.5) * spectrum.periods)
+        low_spectrum = replace(spectrum, bins=spectrum.bins[: below + 1])
+        low = retuned(low_spectrum, rate / target_hz, most_repeats=most_repeats).samples
+        low.flags.writeable = False
     return Tone(
         loop.samples,
         loop.periods,
@@ -315,6 +335,7 @@ def _tone(spectrum: LoopSpectrum, target_hz: float, rate: int, *, most_repeats: 
         float(np.abs(loop.samples).max()),
         target_hz,
         kept[spectrum.periods :: spectrum.periods],
+        low,
     )
 
 
@@ -328,6 +349,7 @@ def _louder(tone: Tone, db: float) -> Tone:
         power=tone.power * gain**2,
         peak=tone.peak * gain,
         partials=(tone.partials * gain).astype(np.complex64),
+        low=None if tone.low is None else (tone.low * gain).astype(np.float32),
     )
 
 

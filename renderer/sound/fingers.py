@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from renderer.notation.pitch import Note
 from renderer.technique.finger_changes import gracenote_fingering, noise_fingering
-from renderer.technique.fingering import Fingering, fingering
+from renderer.technique.fingering import Fingering, fingering, sounding
 from renderer.timing.timeline import Event, Role
 
 Sounding = Note | Fingering
@@ -24,6 +24,16 @@ def own_note(closed: Fingering) -> Sounding:
 
 
 _OWN = {fingering(note): note for note in Note}
+
+
+def named_note(sound: Sounding) -> Note:
+    """Return the note that a tone is named by."""
+    return sound if isinstance(sound, Note) else sounding(sound)
+
+
+def is_lower(one: Sounding, other: Sounding) -> bool:
+    """Return whether one tone is named by a lower note than another: fingers have come down."""
+    return named_note(one) < named_note(other)
 
 
 @dataclass(frozen=True, slots=True)

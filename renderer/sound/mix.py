@@ -36,6 +36,7 @@ from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance,
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
+from renderer.sound.noise import noise_loop
 from renderer.sound.settings import MixSettings
 from renderer.sound.splice import (
     EndlessTone,
@@ -117,7 +118,9 @@ class Track:
     def __iter__(self) -> Iterator[Block]:
         levels = self.balance
         part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
-        chanter = _Chanter(stretches(part, self.rate, self.frames), levels.tones)
+        chanter = _Chanter(
+            stretches(part, self.rate, self.frames), levels.tones, noise_loop(self.rate)
+        )
         drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
         strokes = _Strokes(self._strokes(levels))
         cut_off = min(self.frames, round(CUT_OFF_S * self.rate))
@@ -154,15 +157,18 @@ def _first_frame(stroke: tuple[int, Block]) -> int:
 class _Chanter:
     """Adds the chanter's part to one block after another."""
 
-    def __init__(self, part: Iterator[Stretch], tones: dict[Sounding, EndlessTone]) -> None:
+    def __init__(
+        self, part: Iterator[Stretch], tones: dict[Sounding, EndlessTone], noise: Block
+    ) -> None:
         self._tones = tones
+        self._noise = noise
         self._stretches = part if tones else iter(())
         self._stretch = next(self._stretches, None)
 
     def add_to(self, block: Block, start: int) -> None:
         stop = start + len(block)
         while self._stretch is not None and self._stretch.start < stop:
-            add_stretch(block, start, self._stretch, self._tones)
+            add_stretch(block, start, self._stretch, self._tones, self._noise)
             if self._stretch.stop > stop:
                 break
             self._stretch = next(self._stretches, None)

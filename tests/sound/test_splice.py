@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import replace
 from fractions import Fraction
@@ -19,9 +20,10 @@ from renderer.notation.pitch import Note
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
+from renderer.sound.note_change import CHANGE_S, UNEVEN
 from renderer.sound.pitch import Chanter
 from renderer.sound.settings import Layout, MixSettings
-from renderer.sound.splice import NOTE_CHANGE_S, falling_gain, rising_gain, stretches
+from renderer.sound.splice import stretches
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import Samples, onsets_s
@@ -70,7 +72,7 @@ def test_the_chanters_part_tiles_any_track(
             assert (one.start + one.stop) // 2 in begins
 
 
-def test_a_note_change_is_where_the_tones_say_to_the_sample() -> None:
+def test_outside_its_changes_a_note_is_its_tone_to_the_sample() -> None:
     timeline = expand(exercise(doubled(Note.B, Note.LOW_A, Note.C)), count_in=0)
     track = mix_track(timeline, instrument(), PURE)
     samples = np.concatenate(list(track))[:, 0]
@@ -82,17 +84,19 @@ def test_a_note_change_is_where_the_tones_say_to_the_sample() -> None:
     def always(note: Note, where: NDArray[np.int64]) -> Samples:
         return np.asarray(gain * tones[note][where % len(tones[note])], np.float32)
 
-    half = round(NOTE_CHANGE_S * RATE) // 2
+    half = math.ceil(CHANGE_S * (1 + UNEVEN) * RATE / 2)
     for before, event in pairwise(changes(timeline)):
         if before.note is None or event.note is None:
             continue
         start = frame_at(event.start, RATE)
-        where = np.arange(start - half, start + half)
-        wanted = always(before.note, where) * falling_gain(2 * half)[:, 0]
-        wanted += always(event.note, where) * rising_gain(2 * half)[:, 0]
-        assert np.allclose(samples[where], wanted, atol=1e-6)
-        after = np.arange(start + half, start + half + 200)
-        assert np.allclose(samples[after], always(event.note, after), atol=1e-6)
+        early, late = (
+            np.arange(start - half - 200, start - half),
+            np.arange(half, half + 200) + start,
+        )
+        assert np.allclose(samples[early], always(before.note, early), atol=1e-6)
+        assert np.allclose(samples[late], always(event.note, late), atol=1e-6)
+        within = np.arange(start - half, start + half)
+        assert not np.allclose(samples[within], always(before.note, within), atol=1e-3)
 
 
 @pytest.mark.parametrize("chanter", Chanter)
@@ -125,7 +129,7 @@ def test_no_note_change_makes_a_larger_step_than_the_steady_tones_do(chanter: Ch
     gain = float(np.median(samples[at] / tones[Note.LOW_G][at]))
     largest = [gain * float(np.abs(np.diff(tone)).max()) for tone in tones]
     peaks = [gain * float(np.abs(tone).max()) for tone in tones]
-    half = round(NOTE_CHANGE_S * RATE) // 2
+    half = math.ceil(CHANGE_S * (1 + UNEVEN) * RATE / 2)
     for before, event in pairwise(changes(timeline)):
         assert before.note is not None
         assert event.note is not None
