@@ -20,6 +20,7 @@ from renderer.commands.options import (
     output_console,
     print_table,
     refuse_to_replace,
+    source_named,
     spoken_length,
 )
 from renderer.errors import Problem, RungwiseError, failure
@@ -42,16 +43,15 @@ MOST_NAMED = 60
 
 def _written_out(file: Path) -> Definition:
     """Read a definition, or any other form, with one entry a line."""
-    from renderer.notation.definition.reader import read_definition
     from renderer.notation.definition.writer import definition_of
-    from renderer.reading.exercise import read_exercise
-    from renderer.reading.library import find_exercise
+    from renderer.reading.exercise import definition_in, read_exercise
     from renderer.technique.realise import expand_definition
 
-    path = find_exercise(file)
-    if path.suffix.casefold() == ".toml":
-        return expand_definition(read_definition(path))
-    return definition_of(read_exercise(path))
+    source = source_named(file)
+    definition = definition_in(source)
+    if definition is not None:
+        return expand_definition(definition)
+    return definition_of(read_exercise(source))
 
 
 def _write(output: Path | None, text: str) -> None:
@@ -141,9 +141,7 @@ def _notes(text: str) -> tuple[Note, ...]:
 
 def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
     """Read exercises, and the ornament book with what their definitions add to it."""
-    from renderer.notation.definition.reader import read_definition
-    from renderer.reading.exercise import read_exercise
-    from renderer.reading.library import find_exercise
+    from renderer.reading.exercise import definition_in, read_exercise
     from renderer.technique.ornaments import load_book
     from renderer.technique.realise import realise
 
@@ -152,13 +150,13 @@ def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
     problems: list[Problem] = []
     for file in files:
         try:
-            path = find_exercise(file)
-            if path.suffix.casefold() == ".toml":
-                definition = read_definition(path)
+            source = source_named(file)
+            definition = definition_in(source)
+            if definition is not None:
                 exercises.append(realise(definition))
                 book = book.extended(definition.ornament_book or {})
             else:
-                exercises.append(read_exercise(path))
+                exercises.append(read_exercise(source))
         except RungwiseError as error:
             problems += error.problems
     if problems:

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.limits import LARGEST_SCORE_BYTES
+from renderer.notation.source_file import Source
 from renderer.order.settings import BY_NAME, Setting, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
@@ -191,11 +193,27 @@ def refuse_several(settings: Settings, why: str) -> None:
             raise failure(why, f"give {option_of(row)} once", place=row.name)
 
 
+_STANDARD_INPUT = "-"
+
+
+@functools.cache
+def _standard_input() -> Source:
+    """Return what comes by standard input, which can be read once only."""
+    return Source("standard input", sys.stdin.buffer.read(LARGEST_SCORE_BYTES + 1))
+
+
+def source_named(file: Path) -> Source:
+    """Return what a file holds, or a shipped exercise of that name, or standard input for `-`."""
+    from renderer.reading.exercise import source_of
+
+    return _standard_input() if str(file) == _STANDARD_INPUT else source_of(file)
+
+
 def read_exercise_of(file: Path, settings: Settings) -> Exercise:
     """Read an exercise, by file or by the name of a shipped one, as settings have it read."""
     from renderer.reading.exercise import read_exercise
 
-    return read_exercise(file, settings.reading)
+    return read_exercise(source_named(file), settings.reading)
 
 
 def read_played(file: Path, settings: Settings) -> Exercise:

@@ -1,22 +1,87 @@
-"""Opening the files that a user names: a path in, bytes or text out, or one message why not."""
+"""Opening what a user names: a path or bytes with a name in, bytes or text out, or why not."""
 
 from __future__ import annotations
 
 import codecs
 import re
 import unicodedata
-from pathlib import Path
+from dataclasses import dataclass
+from pathlib import Path, PurePath
 
 from renderer.errors import failure
+from renderer.notation.limits import LARGEST_SCORE_BYTES
 
 
-def read_bytes(path: Path, most_bytes: int, *, if_too_large: str) -> bytes:
-    """Return what is in a file.
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Something written that an exercise is read from: a file's bytes, or text not yet saved.
 
     Parameters
     ----------
-    path:
-        As the user named it.
+    name:
+        What messages call it; its ending tells its form, and what is before it is the title of what
+        has none.
+    data:
+        What is in it.
+    """
+
+    name: str
+    data: bytes
+
+    @property
+    def suffix(self) -> str:
+        """The ending of its name, dot included; empty for none."""
+        return PurePath(self.name).suffix
+
+    @property
+    def stem(self) -> str:
+        """Its name without folder and ending."""
+        return PurePath(self.name).stem
+
+    def __str__(self) -> str:
+        return self.name
+
+
+Written = str | Path | Source
+"""What a reader takes: a file by its path, or a source in hand."""
+
+
+def open_source(written: Written) -> Source:
+    """Return the source in a file; a source in hand is returned as it is.
+
+    Of a file larger than any form may be, no more is read than shows that it is.
+
+    Raises
+    ------
+    RungwiseError
+        For folders, devices and pipes, and for what is not there or not to be opened.
+    """
+    if isinstance(written, Source):
+        return written
+    path = Path(written)
+    file = str(written)
+    if path.is_dir():
+        raise failure("this is a folder", "name a file in it", file=file)
+    if path.exists() and not path.is_file():
+        # Reading from a pipe waits for ever, and from a device it never ends.
+        raise failure("this is a device or a pipe", "name a file", file=file)
+    try:
+        with path.open("rb") as opened:
+            return Source(file, opened.read(LARGEST_SCORE_BYTES + 1))
+    except FileNotFoundError:
+        raise failure("there is no such file", _where_it_may_be(path), file=file) from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise failure(f"the file cannot be read: {reason}", "check it", file=file) from None
+
+
+def read_bytes(source: Source, most_bytes: int, *, if_too_large: str) -> bytes:
+    """Return what is in a source.
+
+    Parameters
+    ----------
+    source:
+        From `open_source`.
     most_bytes:
         How large it may be.
     if_too_large:
@@ -25,27 +90,12 @@ def read_bytes(path: Path, most_bytes: int, *, if_too_large: str) -> bytes:
     Raises
     ------
     RungwiseError
-        For folders, devices and pipes, for what is not there or not to be opened, and for files
-        that are too large.
+        For one that is too large.
     """
-    file = str(path)
-    if path.is_dir():
-        raise failure("this is a folder", "name a file in it", file=file)
-    if path.exists() and not path.is_file():
-        # Reading from a pipe waits for ever, and from a device it never ends.
-        raise failure("this is a device or a pipe", "name a file", file=file)
-    try:
-        with path.open("rb") as opened:
-            data = opened.read(most_bytes + 1)
-    except FileNotFoundError:
-        raise failure("there is no such file", _where_it_may_be(path), file=file) from None
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise failure(f"the file cannot be read: {reason}", "check it", file=file) from None
-    if len(data) > most_bytes:
+    if len(source.data) > most_bytes:
         size = f"{most_bytes / 1_000_000:g} MB"
-        raise failure(f"the file is larger than {size}", if_too_large, file=file)
-    return data
+        raise failure(f"the file is larger than {size}", if_too_large, file=source.name)
+    return source.data
 
 
 _TEXT_ENDING = ".txt"
@@ -74,13 +124,13 @@ _NOT_WRITTEN = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f]")
 """Bytes that no text has in any encoding of single bytes."""
 
 
-def read_text(path: Path, most_bytes: int, *, what: str) -> str:
+def read_text(source: Source, most_bytes: int, *, what: str) -> str:
     """Return what is in a text file saved as UTF-8, or as UTF-16 with its byte order mark.
 
     Parameters
     ----------
-    path:
-        As the user named it.
+    source:
+        From `open_source`.
     most_bytes:
         How large it may be.
     what:
@@ -91,7 +141,7 @@ def read_text(path: Path, most_bytes: int, *, what: str) -> str:
     RungwiseError
         As `read_bytes` does; for text in another encoding; for what is no text.
     """
-    data = read_bytes(path, most_bytes, if_too_large=f"name {what}")
+    data = read_bytes(source, most_bytes, if_too_large=f"name {what}")
     mark, form = next((one for one in _MARKS if data.startswith(one[0])), (b"", "utf-8"))
     wrong_at = 0
     try:
@@ -104,12 +154,12 @@ def read_text(path: Path, most_bytes: int, *, what: str) -> str:
     if _is_utf_16(data):
         cause = "this was saved as UTF-16, not as UTF-8"
     elif _NOT_WRITTEN.search(data):
-        raise failure("this is not a text file", f"name {what}", file=str(path))
+        raise failure("this is not a text file", f"name {what}", file=source.name)
     else:
         line = data.count(b"\n", 0, wrong_at) + 1
         cause = f"this was not saved as UTF-8: line {line} has a letter in another encoding"
     remedy = "open it in your editor and save it again (Save as) with the encoding UTF-8"
-    raise failure(cause, remedy, file=str(path))
+    raise failure(cause, remedy, file=source.name)
 
 
 def _is_utf_16(data: bytes) -> bool:

@@ -2,38 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 from renderer.errors import failure
-from renderer.notation.definition.reader import read_definition
+from renderer.notation.definition.reader import Definition, read_definition
 from renderer.notation.score import Exercise
-from renderer.notation.source_file import without_text_ending
+from renderer.notation.source_file import Source, Written, open_source, without_text_ending
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.reading.library import find_exercise
 from renderer.reading.room import with_room
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
-
-
-def _read_score(path: Path, reading: Reading) -> Exercise:
-    reader = _score_reader(path.suffix.casefold())
-    if reader is None:
-        known = ", ".join(sorted((".toml", *_SCORES)))
-        remedy = f"name an exercise in one of these forms: {known}"
-        renamed = without_text_ending(path)
-        if renamed is not None and renamed.suffix.casefold() in (".toml", *_SCORES):
-            remedy = f"rename it to {renamed.name}"
-        raise failure(
-            f"files that end in {path.suffix!r} are not read"
-            if path.suffix
-            else "its name has no ending that tells its form",
-            remedy,
-            file=str(path),
-        )
-    return with_movements(reader(path, reading))
 
 
 def with_movements(exercise: Exercise) -> Exercise:
@@ -50,33 +32,81 @@ def with_movements(exercise: Exercise) -> Exercise:
 
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")
+FORMS = (".toml", *_SCORES)
+"""The endings of what is read."""
 
 
-def _score_reader(suffix: str) -> Callable[[Path, Reading], Exercise] | None:
+def _score_reader(form: str) -> Callable[[Written, Reading], Exercise]:
     # Each reader is imported when a file asks for it: some bring heavy packages along.
-    if suffix == ".abc":
+    if form == ".abc":
         from renderer.notation.abc.reader import read_abc
 
         return read_abc
-    if suffix in (".mid", ".midi"):
+    if form in (".mid", ".midi"):
         from renderer.notation.midi.reader import read_midi
 
         return read_midi
-    if suffix in (".musicxml", ".mxl", ".xml"):
-        from renderer.notation.musicxml.reader import read_musicxml
+    from renderer.notation.musicxml.reader import read_musicxml
 
-        return read_musicxml
-    return None
+    return read_musicxml
 
 
-def read_exercise(source: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
-    """Read an exercise from a file, or the shipped one of that name.
+_ABC_FIELD = re.compile(rb"(?:\xef\xbb\xbf)?(?:%[^\n]*\n|\s+)*[XTMLK]:")
+
+
+def _form_of(source: Source) -> str:
+    """Return the form of a source: what its name's ending says, else what its bytes look like."""
+    form = source.suffix.casefold()
+    if form in FORMS:
+        return form
+    data = source.data
+    if data.startswith(b"MThd"):  # Standard MIDI Files 1.0
+        return ".mid"
+    if data.startswith(b"PK") or data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+        return ".musicxml"
+    return ".abc" if _ABC_FIELD.match(data[:4_000]) else ".toml"
+
+
+def source_of(written: Written) -> Source:
+    """Return what a path, the name of a shipped exercise or a source in hand holds.
+
+    Raises
+    ------
+    RungwiseError
+        For a name that neither a file nor the library has, for a form that is not read, and for
+        what cannot be opened.
+    """
+    if isinstance(written, Source):
+        return written
+    path = find_exercise(written)
+    if path.suffix.casefold() not in FORMS and path.is_file():
+        remedy = f"name an exercise in one of these forms: {', '.join(sorted(FORMS))}"
+        renamed = without_text_ending(path)
+        if renamed is not None and renamed.suffix.casefold() in FORMS:
+            remedy = f"rename it to {renamed.name}"
+        raise failure(
+            f"files that end in {path.suffix!r} are not read"
+            if path.suffix
+            else "its name has no ending that tells its form",
+            remedy,
+            file=str(path),
+        )
+    return open_source(path)
+
+
+def definition_in(source: Source) -> Definition | None:
+    """Return the definition that a source is; None if it is a score."""
+    return read_definition(source) if _form_of(source) == ".toml" else None
+
+
+def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
+    """Read an exercise from a file, or the shipped one of that name, or a source in hand.
 
     Parameters
     ----------
-    source:
-        A path to a definition (`.toml`), ABC, MusicXML or MIDI file, or a name that
-        `rungwise list` shows.
+    written:
+        A path to a definition (`.toml`), ABC, MusicXML or MIDI file, a name that `rungwise list`
+        shows, or a `Source`: bytes with a name.
     reading:
         How scores are read: which part, transposed how, and so on. Definitions are read as they
         are.
@@ -86,7 +116,8 @@ def read_exercise(source: str | Path, reading: Reading = AS_WRITTEN) -> Exercise
     RungwiseError
         With every problem of the file.
     """
-    path = find_exercise(source)
-    if path.suffix.casefold() == ".toml" or path.is_dir() or not path.exists():
-        return realise(read_definition(path))
-    return _read_score(path, reading)
+    source = source_of(written)
+    definition = definition_in(source)
+    if definition is not None:
+        return realise(definition)
+    return with_movements(_score_reader(_form_of(source))(source, reading))

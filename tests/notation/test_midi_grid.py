@@ -17,6 +17,7 @@ from renderer.notation.midi.grid import WrittenPlaces, as_written, exact_tempo, 
 from renderer.notation.midi.marks import keys_of, slots_spelled, spelled
 from renderer.notation.pitch import Note
 from renderer.notation.score import MelodyNote, Meter, Slot
+from renderer.notation.source_file import open_source
 
 SLOTS = st.builds(Slot, st.sampled_from(Note), st.none() | st.sampled_from(Note))
 
@@ -55,7 +56,7 @@ def test_no_stretch_makes_beats_finer_than_any_score_has(tmp_path: Path) -> None
     track.append(mido.MetaMessage("time_signature", numerator=3, denominator=64))
     path = tmp_path / "stretched.mid"
     mido.MidiFile(type=1, tracks=[track]).save(path)
-    (_, meter), *_ = as_written(read_contents(path)).meters
+    (_, meter), *_ = as_written(read_contents(open_source(path))).meters
     assert meter == Meter(3, FINEST_UNIT)
 
 

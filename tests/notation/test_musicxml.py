@@ -810,9 +810,10 @@ def test_scores_of_notation_editors_are_read_as_music21_reads_them(file: str, ed
     import music21
 
     from renderer.notation.musicxml.file import read_score_element
+    from renderer.notation.source_file import open_source
 
     path = Path(music21.__file__).parent / "corpus" / file
-    root = read_score_element(path)
+    root = read_score_element(open_source(path))
     assert root.findtext("identification/encoding/software") == editor
     exercise = read_musicxml(path, Reading(transpose="auto", play_repeats=False))
     score = music21.converter.parse(path, forceSource=True)

@@ -12,7 +12,6 @@ import contextlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.abc.fields import (
@@ -29,7 +28,7 @@ from renderer.notation.chanter_pitches import ChanterPitches, lies_on_the_chante
 from renderer.notation.limits import LONGEST_FILE_BYTES
 from renderer.notation.repeats import played_out
 from renderer.notation.score import Bar, Exercise, Meter
-from renderer.notation.source_file import read_bytes
+from renderer.notation.source_file import Source, Written, open_source, read_bytes
 from renderer.notation.to_exercise import bars_of, exercise_of
 from renderer.notation.written import AS_WRITTEN, MOST_NAMED, Reading, Score
 
@@ -283,13 +282,13 @@ def _chosen(tunes: list[_Tune], part: str) -> _Tune:
     raise failure(f"there is no tune {shortened(part)!r}", f"choose one of: {', '.join(names)}")
 
 
-def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
+def read_abc(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     """Read a tune of an ABC file as an exercise.
 
     Parameters
     ----------
-    path:
-        A text file in UTF-8 (or Latin-1, or UTF-16 with its mark).
+    written:
+        A file's path, or a source in hand: text in UTF-8 (or Latin-1, or UTF-16 with its mark).
     reading:
         What the user asks; `part` names the tune by its `X:` number or title. Without it the first
         tune that lies on the nine notes is read.
@@ -301,15 +300,15 @@ def read_abc(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
         not on the chanter. Bars that do not add up are a remark here: tunes collected from all
         over have them.
     """
-    path = Path(path)
+    source = open_source(written)
     try:
-        return _read_abc(path, reading)
+        return _read_abc(source, reading)
     except RungwiseError as error:
-        raise error.in_file(str(path)) from None
+        raise error.in_file(source.name) from None
 
 
-def _text_of(path: Path) -> str:
-    data = read_bytes(path, LONGEST_FILE_BYTES, if_too_large="take single tunes out of it")
+def _text_of(source: Source) -> str:
+    data = read_bytes(source, LONGEST_FILE_BYTES, if_too_large="take single tunes out of it")
     for mark, form in ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
         if data.startswith(mark):
             return data[2:].decode(form, errors="replace")
@@ -322,15 +321,16 @@ def _text_of(path: Path) -> str:
     return data.decode("latin-1")
 
 
-def scores_of_file(path: Path) -> Iterator[Score | RungwiseError]:
+def scores_of_file(written: Written) -> Iterator[Score | RungwiseError]:
     """Yield every tune of a file as written, or why it cannot be read."""
-    for tune in _tunes(_text_of(path)):
+    source = open_source(written)
+    for tune in _tunes(_text_of(source)):
         if not tune.body:
             continue
         try:
-            yield _score_of(tune, str(path))
+            yield _score_of(tune, source.name)
         except RungwiseError as error:
-            yield error.in_file(str(path))
+            yield error.in_file(source.name)
 
 
 def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score | None:
@@ -351,15 +351,15 @@ def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score
     return None
 
 
-def _read_abc(path: Path, reading: Reading) -> Exercise:
-    tunes = [tune for tune in _tunes(_text_of(path)) if tune.body or tune.music_in_header]
+def _read_abc(source: Source, reading: Reading) -> Exercise:
+    tunes = [tune for tune in _tunes(_text_of(source)) if tune.body or tune.music_in_header]
     if not tunes:
         raise failure("there is no tune in it", "a tune has X:, T:, K: lines and then its notes")
     if reading.part is not None:
-        return exercise_of(_score_of(_chosen(tunes, reading.part), str(path)), reading)
+        return exercise_of(_score_of(_chosen(tunes, reading.part), source.name), reading)
     if len(tunes) == 1:
-        return exercise_of(_score_of(tunes[0], str(path)), reading)
-    chosen = _first_that_fits(tunes, str(path), reading) or _score_of(tunes[0], str(path))
+        return exercise_of(_score_of(tunes[0], source.name), reading)
+    chosen = _first_that_fits(tunes, source.name, reading) or _score_of(tunes[0], source.name)
     exercise = exercise_of(chosen, reading)
     remark = f"The file has {len(tunes)} tunes; {shortened(chosen.title) or 'the first'} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -57,7 +56,7 @@ from renderer.notation.score import (
     Meter,
     Placement,
 )
-from renderer.notation.source_file import read_text
+from renderer.notation.source_file import Written, open_source, read_text
 
 Impossible = Literal["replace", "error"]
 
@@ -262,7 +261,8 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     )
 
 
-def read_definition(path: Path) -> Definition:
-    """Read a definition file; raise a `RungwiseError` with every problem in it."""
-    text = read_text(path, LONGEST_FILE_BYTES, what="an exercise definition")
-    return parse_definition(text, name=path.stem, source=str(path))
+def read_definition(written: Written) -> Definition:
+    """Read a definition; raise a `RungwiseError` with every problem in it."""
+    source = open_source(written)
+    text = read_text(source, LONGEST_FILE_BYTES, what="an exercise definition")
+    return parse_definition(text, name=source.stem, source=source.name)

@@ -13,7 +13,6 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import accumulate
-from pathlib import Path
 
 import mido
 
@@ -24,7 +23,7 @@ from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi.bytes import EXPORT_AGAIN, checked_bytes
 from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, slots_spelled
 from renderer.notation.score import Meter, Slot
-from renderer.notation.source_file import read_bytes
+from renderer.notation.source_file import Source, read_bytes
 
 LARGEST_MIDI_BYTES = 600_000
 MOST_MIDI_NOTES = 15_000
@@ -122,9 +121,9 @@ class MidiContents:
     _tempo_seconds: list[float] = field(init=False, repr=False)
 
 
-def _load(path: Path) -> mido.MidiFile:
+def _load(source: Source) -> mido.MidiFile:
     data = checked_bytes(
-        read_bytes(path, LARGEST_MIDI_BYTES, if_too_large="save the part on its own")
+        read_bytes(source, LARGEST_MIDI_BYTES, if_too_large="save the part on its own")
     )
     try:
         try:
@@ -231,12 +230,12 @@ def _title(file: mido.MidiFile, *, is_ours: bool) -> str:
     return name if is_ours or not _NO_TITLE.fullmatch(name) else ""
 
 
-def read_contents(path: Path) -> MidiContents:
+def read_contents(source: Source) -> MidiContents:
     """Return what a MIDI file holds.
 
     Raises `RungwiseError` for what is no MIDI file, is damaged, or is too large.
     """
-    file = _load(path)
+    file = _load(source)
     collector = _Collector(file.ticks_per_beat)
     for track in file.tracks:
         collector.track(track)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import lies_on_the_chanter
@@ -22,17 +21,18 @@ from renderer.notation.midi.onsets import Quantiser
 from renderer.notation.midi.tempos import BarTempos
 from renderer.notation.midi.tones import tones_of
 from renderer.notation.score import Exercise, Placement
+from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Pitch, Reading, Score, index_of_part
 
 
-def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
+def read_midi(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     """Read the melody of one track of a standard MIDI file.
 
     Parameters
     ----------
-    path:
-        The file.
+    written:
+        A file's path, or a source in hand.
     reading:
         What the user asks; `part` is a track's name or number, counted from 1 among those that
         play one note at a time. Without it the first that lies on the nine notes is read.
@@ -42,19 +42,19 @@ def read_midi(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
     RungwiseError
         For a file that is no MIDI, has no melody, or has notes off the chanter.
     """
-    path = Path(path)
+    source = open_source(written)
     try:
-        return _read(path, reading)
+        return _read(source, reading)
     except RungwiseError as error:
-        raise error.in_file(str(path)) from None
+        raise error.in_file(source.name) from None
 
 
-def _read(path: Path, reading: Reading) -> Exercise:
-    contents = as_written(read_contents(path))
+def _read(source: Source, reading: Reading) -> Exercise:
+    contents = as_written(read_contents(source))
     melodies, clashes = melodies_of(contents)
     if not melodies:
         raise _without_melody(contents, clashes)
-    scores = [_score(contents, melody, path, reading) for melody in melodies]
+    scores = [_score(contents, melody, source, reading) for melody in melodies]
     index = _chosen(melodies, [score for score, _ in scores], reading)
     score, placement = scores[index]
     exercise = exercise_of(score, reading)
@@ -97,7 +97,7 @@ def _is_of_the_file(name: str) -> bool:
 
 
 def _score(
-    contents: MidiContents, melody: Melody, path: Path, reading: Reading
+    contents: MidiContents, melody: Melody, source: Source, reading: Reading
 ) -> tuple[Score, Placement]:
     quantiser = Quantiser(contents)
     onsets = quantiser.onsets(list(tones_of(melody, contents, reading)))
@@ -111,8 +111,8 @@ def _score(
             f"Notes were moved to the beat's quarters and thirds: by {mean:.0f} ms on average, "
             f"{worst:.0f} ms at most.",
         )
-    title = contents.title or path.stem
-    return Score(title, tuple(measures), False, str(path), remarks), quantiser.placement
+    title = contents.title or source.stem
+    return Score(title, tuple(measures), False, source.name, remarks), quantiser.placement
 
 
 def _chosen(melodies: list[Melody], scores: list[Score], reading: Reading) -> int:

@@ -14,7 +14,6 @@ import posixpath
 import struct
 import zipfile
 import zlib
-from pathlib import Path
 from urllib.parse import unquote
 from xml.etree import ElementTree
 
@@ -23,7 +22,7 @@ from defusedxml import ElementTree as SafeElementTree
 
 from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.limits import LARGEST_SCORE_BYTES
-from renderer.notation.source_file import read_bytes
+from renderer.notation.source_file import Source, read_bytes
 
 MOST_PACKED_FILES = 1000
 MOST_MARKUP = LARGEST_SCORE_BYTES // 20
@@ -49,13 +48,13 @@ _DAMAGED = (
 """What Python's zipfile raises, sooner or later, when single bytes of an archive are wrong."""
 
 
-def read_score_element(path: Path) -> ElementTree.Element:
+def read_score_element(source: Source) -> ElementTree.Element:
     """Return the root element of a MusicXML file, `score-partwise` or `score-timewise`.
 
     Raises `RungwiseError` for a file that cannot be read, is too large, is no MusicXML, or tries to
     define entities.
     """
-    data = read_bytes(path, LARGEST_SCORE_BYTES, if_too_large="save the part on its own")
+    data = read_bytes(source, LARGEST_SCORE_BYTES, if_too_large="save the part on its own")
     if not data:
         raise failure("the file is empty", "name a file with a score in it")
     if data[:2] == b"PK":

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from renderer.errors import Problem, RungwiseError, failure, shortened
@@ -18,6 +17,7 @@ from renderer.notation.limits import MOST_BARS
 from renderer.notation.musicxml.file import read_score_element
 from renderer.notation.musicxml.part import Part, PartReader
 from renderer.notation.score import Exercise
+from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Measure, Reading, Score, index_of_part
 
@@ -81,24 +81,24 @@ def _with_marks_of_all(parts: list[Part], index: int) -> list[Measure]:
     return measures
 
 
-def _title(root: Element, path: Path) -> str:
+def _title(root: Element, source: Source) -> str:
     for place in ("work/work-title", "movement-title"):
         title = (root.findtext(place) or "").strip()
         if title:
             return title
     for credit in root.iterfind("credit"):
         if (credit.findtext("credit-type") or "").strip() == "title":
-            return (credit.findtext("credit-words") or "").strip() or path.stem
-    return path.stem
+            return (credit.findtext("credit-words") or "").strip() or source.stem
+    return source.stem
 
 
-def read_musicxml(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
+def read_musicxml(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     """Read the melody of one part of a MusicXML file (`.musicxml`, `.xml`, `.mxl`).
 
     Parameters
     ----------
-    path:
-        The file.
+    written:
+        A file's path, or a source in hand.
     reading:
         What the user asks; `part` is a part's name or number from 1. Without it the first part that
         lies on the nine notes is read.
@@ -109,21 +109,21 @@ def read_musicxml(path: str | Path, reading: Reading = AS_WRITTEN) -> Exercise:
         For a file that is no MusicXML, and for a part with chords or notes off the chanter: one
         report of all of them with bar and beat.
     """
-    path = Path(path)
+    source = open_source(written)
     try:
-        return _read(path, reading)
+        return _read(source, reading)
     except RungwiseError as error:
-        raise error.in_file(str(path)) from None
+        raise error.in_file(source.name) from None
 
 
-def _read(path: Path, reading: Reading) -> Exercise:
-    root = read_score_element(path)
-    title = _title(root, path)
+def _read(source: Source, reading: Reading) -> Exercise:
+    root = read_score_element(source)
+    title = _title(root, source)
     parts = list(_parts(root))
     if not parts:
         raise failure("the score has no parts", "export it again with its music")
     scores = [
-        Score(title, tuple(part.measures), part.keyless, str(path), tuple(part.remarks))
+        Score(title, tuple(part.measures), part.keyless, source.name, tuple(part.remarks))
         for part in parts
     ]
     index = _chosen(parts, scores, reading)
