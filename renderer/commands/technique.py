@@ -221,8 +221,7 @@ def _print_reports(
         heading = f": {report.heading}" if report.heading else ""
         console.print(Text(f"\nLine {report.line}{heading}", style="bold"))
         console.print(Text(report.played))
-        inner = exercise.inner_of(exercise.lines[report.line - 1])
-        speed = _speed(limit, even, asked, opened=inner.is_share_of_beat)
+        speed = _speed(limit, even, asked)
         console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
         for sentence in report.advice:
             console.print(Text(f"  {sentence}"))
@@ -254,7 +253,7 @@ def _counted(count: int, name: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
-def _speed(limit: Fraction | None, even: Fraction | None, asked: Fraction, *, opened: bool) -> str:
+def _speed(limit: Fraction | None, even: Fraction | None, asked: Fraction) -> str:
     from renderer.notation.limits import FASTEST_TEMPO
     from renderer.timing.fit import spoken_limit, spoken_tempo
 
@@ -268,12 +267,7 @@ def _speed(limit: Fraction | None, even: Fraction | None, asked: Fraction, *, op
     if limit is None or limit >= FASTEST_TEMPO:
         return f"fits at every tempo{shared}"
     if limit == 0:
-        why = (
-            "the parts of an opened movement are longer together than its note"
-            if opened
-            else "an inner note is too short for its gracenote"
-        )
-        return f"fits at no tempo: {why}"
+        return "fits at no tempo: the parts of an opened movement are longer together than its note"
     verdict = f"fits up to {spoken_limit(limit)} beats a minute{shared}"
     return verdict if limit >= asked else f"{verdict}, and {spoken_tempo(asked)} are asked for"
 

@@ -27,7 +27,8 @@ from renderer.notation.kept_settings import (
     setting_text,
     settings_of,
 )
-from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, spelled
+from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, NoteMark
+from renderer.notation.parts import parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 from renderer.sound.midi_tuning import bend_of, frequency_word
@@ -355,8 +356,9 @@ def _conductor(
 
 def _shortest_plain(exercise: Exercise) -> Fraction:
     """The length in seconds from which on nobody takes a plain note for part of an ornament."""
-    inner = [exercise.inner, *(exercise.inner_of(line) for line in exercise.lines)]
-    longest = max((length.value for length in inner if not length.is_share_of_beat), default=0)
+    inner = [exercise.inner_of(line) for line in exercise.lines]
+    lengths = (length for one in inner for length in one.lengths if not length.is_share_of_beat)
+    longest = max((length.value for length in lengths), default=0)
     return max(Fraction(PLAIN_UNDER_MS), longest * Fraction(11, 10)) / 1000
 
 
@@ -379,9 +381,10 @@ def _chanter(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
         if written != before:
             item = timeline.written.lines[event.line - 1].bars[event.bar - 1].items[event.item - 1]
             if isinstance(item, MelodyNote) and (item.group or event.length < shortest):
-                track.add(
-                    start, mido.MetaMessage("text", text=setting_text(NOTE_MARK, spelled(item)))
-                )
+                line = timeline.written.lines[event.line - 1]
+                mark = NoteMark(item.slots, parts_of(timeline.written, line, item).anchor)
+                text = setting_text(NOTE_MARK, str(mark))
+                track.add(start, mido.MetaMessage("text", text=text))
         key = sound.key(event.note)
         if sound.tuning == "bend":
             bend = bend_of(_cents_off(key, sound.hz(event.note)), _BEND_RANGE_SEMITONES)

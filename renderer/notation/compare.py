@@ -61,8 +61,8 @@ def _sounds_alike(before: Exercise, after: Exercise, line: int, opened: Opened) 
     asked: Opened = "open" if opened == "open" else "as written"
     try:
         one, other = (
-            [[(n.length, n.note, [s.note for s in n.group]) for n in bar] for bar in bars]
-            for bars in (printed_line(before, line, asked), printed_line(after, line))
+            [[(n.length, n.note, [s.note for s in n.group]) for n in bar] for bar in printed.notes]
+            for printed in (printed_line(before, line, asked), printed_line(after, line))
         )
     except RungwiseError:
         return False
@@ -80,6 +80,8 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
         )
     if before.inner != after.inner:
         yield f"the inner notes' length ({before.inner})"
+    if before.beat != after.beat:
+        yield f"which slot of a movement is on the beat ({before.beat})"
     one, other = before.ladder, after.ladder
     same_ladder = (one is None) == (other is None) and (
         one is None
@@ -115,12 +117,21 @@ def _without_idle_marks(exercise: Exercise) -> Exercise:
     return replace(exercise, lines=tuple(lines))
 
 
+def _played(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
+    one, other = before.lines[number - 1], after.lines[number - 1]
+    if before.inner_of(one) != after.inner_of(other) and one.inner is not None:
+        yield f"the inner notes' length of line {number} ({one.inner})"
+    if before.beat_of(one) != after.beat_of(other) and one.beat is not None:
+        yield f"which slot of a movement is on the beat in line {number} ({one.beat})"
+    if before.gracenote_of(one) != after.gracenote_of(other) and one.gracenote is not None:
+        yield f"the gracenotes' length in line {number} ({one.gracenote})"
+
+
 def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
     one, other = before.lines[number - 1], after.lines[number - 1]
     if _one_line(one.heading) != _one_line(other.heading):
         yield f"the heading of line {number} ({_one_line(one.heading)[:60]})"
-    if before.inner_of(one) != after.inner_of(other) and one.inner is not None:
-        yield f"the inner notes' length of line {number} ({one.inner})"
+    yield from _played(number, before, after)
     if len(one.bars) != len(other.bars):
         yield f"line {number}'s bars: {len(one.bars)} are read back as {len(other.bars)}"
         return

@@ -18,7 +18,7 @@ from renderer.errors import RungwiseError, shortened
 from renderer.notation.definition.fields import (
     WrongValueError,
     read_gracenote_length,
-    read_inner_length,
+    read_inner,
 )
 from renderer.notation.ladder import parse_ladder, rung_bounds
 from renderer.notation.limits import (
@@ -29,7 +29,8 @@ from renderer.notation.limits import (
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.score import Exercise, Gracenotes, Ladder
+from renderer.notation.playing import read_beat
+from renderer.notation.score import Exercise, Gracenotes, Ladder, Line
 from renderer.notation.source_file import without_controls
 
 SOFTWARE = "Rungwise"
@@ -37,7 +38,8 @@ MOST_SETTINGS = MOST_LINES + 100
 """One for each line, and those of the whole exercise."""
 MOST_LEFT_OUT_NAMED = 5
 
-LINE_INNER = "inner length of line "
+LINE_INNER, LINE_BEAT = "inner length of line ", "slot on the beat in line "
+LINE_GRACENOTE = "gracenote length in line "
 """With the line's number after it."""
 
 MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
@@ -63,11 +65,17 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         "gracenote length": str(exercise.gracenotes.length),
         "gracenote placement": exercise.gracenotes.placement,
         "inner length": str(exercise.inner),
+        "slot on the beat": "" if exercise.beat is None else str(exercise.beat),
         "tempo": "" if _begins_at_its_tempo(exercise) else decimal_text(exercise.tempo),
     }
     for number, line in enumerate(exercise.lines, start=1):
-        if line.inner is not None:
-            settings[f"{LINE_INNER}{number}"] = str(line.inner)
+        for name, said in (
+            (LINE_INNER, line.inner),
+            (LINE_BEAT, line.beat),
+            (LINE_GRACENOTE, line.gracenote),
+        ):
+            if said is not None:
+                settings[f"{name}{number}"] = str(said)
     ladder = exercise.ladder
     if ladder is not None:
         sign = "%" if ladder.percent else ""
@@ -126,9 +134,8 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
             exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
         ),
         "gracenote placement": lambda: replace(exercise, gracenotes=_placed(exercise, value)),
-        "inner length": lambda: replace(
-            exercise, inner=read_inner_length(value), states_inner=True
-        ),
+        "inner length": lambda: replace(exercise, inner=read_inner(value)),
+        "slot on the beat": lambda: replace(exercise, beat=read_beat(value)),
         MOVEMENTS: lambda: replace(exercise, knows_movements=value == MOVEMENTS_TOLD),
         "tempo": lambda: _paced(exercise, _decimal(value)),
         "ladder": lambda: replace(exercise, ladder=_ladder(value)),
@@ -136,12 +143,18 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
     }
     if name in simple:
         return simple[name]()
-    number = name.removeprefix(LINE_INNER)
-    if number == name or not number.isdigit() or int(number) < 1:
-        return exercise
-    lines = list(exercise.lines)
-    lines[int(number) - 1] = replace(lines[int(number) - 1], inner=read_inner_length(value))
-    return replace(exercise, lines=tuple(lines))
+    of_lines: dict[str, Callable[[Line], Line]] = {
+        LINE_INNER: lambda line: replace(line, inner=read_inner(value)),
+        LINE_BEAT: lambda line: replace(line, beat=read_beat(value)),
+        LINE_GRACENOTE: lambda line: replace(line, gracenote=read_gracenote_length(value)),
+    }
+    for start, changed in of_lines.items():
+        number = name.removeprefix(start)
+        if number != name and number.isdigit() and int(number) >= 1:
+            lines = list(exercise.lines)
+            lines[int(number) - 1] = changed(lines[int(number) - 1])
+            return replace(exercise, lines=tuple(lines))
+    return exercise
 
 
 def _text(value: str, longest: int) -> str:

@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Literal
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
+from renderer.notation.parts import Parts, parts_of
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, MelodyNote, note_id
+from renderer.notation.playing import slot_on_the_beat
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Rest, note_id
 
 Opened = Literal["as written", "open", "closed"]
 
@@ -59,14 +62,21 @@ class Printed:
     is_inner: bool = False
 
 
-def inner_share(exercise: Exercise, line_number: int, opened: Opened) -> Fraction | None:
-    """The share of the beat that an opened line's inner notes are printed with, else None."""
-    inner = exercise.inner_of(exercise.lines[line_number - 1])
-    if opened == "closed":
-        return None
-    if inner.is_share_of_beat:
-        return inner.value
-    return USUAL_SHARE if opened == "open" else None
+@dataclass(frozen=True, slots=True)
+class PrintedLine:
+    """A line as it is printed.
+
+    Parameters
+    ----------
+    bars:
+        The line's bars; where a movement opened out has notes before the line's first beat, those
+        are in the first bar if it is a pickup, and else in a pickup of their own before it.
+    notes:
+        The notes of each bar.
+    """
+
+    bars: tuple[Bar, ...]
+    notes: tuple[tuple[Printed, ...], ...]
 
 
 def _closed(item: MelodyNote, place: tuple[int, int, int], length: Fraction) -> Printed:
@@ -86,17 +96,19 @@ def ornament_words(item: MelodyNote) -> str:
     return name if name.startswith("the ") else f"the {name}"
 
 
-def has_room_opened(item: MelodyNote, share: Fraction) -> bool:
-    """Whether inner notes of that share of a beat each leave the melody note any time."""
-    return item.beats > share * (len(item.slots) - 1)
-
-
-def no_room_opened(item: MelodyNote, share: Fraction, place: str) -> Problem:
+def no_room_opened(item: MelodyNote, parts: Parts, place: str) -> Problem:
     """The problem of a note that is too short for its ornament opened out."""
-    parts = len(item.slots)
-    even = Length(item.beats / parts, "beat")
+    count = len(item.slots)
+    even = Length(item.beats / count, "beat")
+    shares = set(parts.inner)
+    before = Length(sum((one.value for one in parts.inner), Fraction(0)), "beat")
+    has = f"{before} before the melody note"
+    if len(shares) == 1 and not parts.gracenote.is_share_of_beat:
+        has = f"{count} parts of {Length(shares.pop().value, 'beat')} each"
+    elif parts.gracenote.is_share_of_beat:
+        has += f" and gracenotes of {parts.gracenote}"
     return Problem(
-        f"{ornament_words(item)} opened out has {parts} parts of {Length(share, 'beat')} each and "
+        f"{ornament_words(item)} opened out has {has} and "
         f"its note has only {Length(item.beats, 'beat')}, so it fits at no tempo",
         f"write a shorter inner length, such as '{even}', or give the note more time: in `abc`, or "
         "in a `run` with a meter by a | after it, which holds it to the end of its bar",
@@ -112,55 +124,133 @@ def note_place(exercise: Exercise, line_index: int, bar: int, item: int) -> str:
     return f"{place} ({written.note})" if isinstance(written, MelodyNote) else place
 
 
-def _opened(
-    item: MelodyNote, place: tuple[int, int, int], beat_value: Fraction, share: Fraction
-) -> Iterator[Printed]:
-    parts = len(item.slots)
-    last = item.beats - share * (parts - 1)
-    for number, slot in enumerate(item.slots, start=1):
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A printed note before its length is known: where it begins, in whole notes of the line."""
+
+    start: Fraction
+    printed: Printed
+    item: tuple[int, int]
+
+
+def _written_out(
+    item: MelodyNote,
+    place: tuple[int, int, int],
+    start: Fraction,
+    beat_value: Fraction,
+    parts: Parts,
+) -> Iterator[_Piece]:
+    """Yield the notes of an opened movement whose written note begins at `start`."""
+    lead = parts.gracenote.value if parts.gracenote.is_share_of_beat else Fraction(0)
+    leads = [Fraction(0) if slot.gracenote is None else lead for slot in item.slots]
+    begins = [leads[0]]
+    for index, length in enumerate(parts.inner):
+        begins.append(begins[-1] + length.value + leads[index + 1])
+    anchor = begins[parts.anchor] - (Fraction(0) if parts.ends_on_beat else leads[parts.anchor])
+    last = len(item.slots) - 1
+    for index, (slot, before, begin) in enumerate(zip(item.slots, leads, begins, strict=True)):
+        at = start + (begin - anchor) * beat_value
         group: tuple[SmallNote, ...] = ()
         if slot.gracenote is not None:
-            group = (SmallNote(slot.gracenote, note_id(*place, number, gracenote=True)),)
-        beats = share if number < parts else last
-        name = note_id(*place, number)
-        yield Printed(beats * beat_value, slot.note, name, group, is_inner=number < parts)
+            grace = SmallNote(slot.gracenote, note_id(*place, index + 1, gracenote=True))
+            if before:
+                early = Printed(Fraction(0), grace.note, grace.id, is_inner=True)
+                yield _Piece(at - before * beat_value, early, place[1:])
+            else:
+                group = (grace,)
+        name = note_id(*place, index + 1)
+        printed = Printed(Fraction(0), slot.note, name, group, is_inner=index < last)
+        yield _Piece(at, printed, place[1:])
 
 
-def _printed_bar(
-    exercise: Exercise, line: int, number: int, share: Fraction | None
-) -> list[Printed]:
-    written = exercise.lines[line - 1]
-    bar, fixed = written.bars[number - 1], exercise.inner_of(written).is_share_of_beat
-    beat_value = bar.meter.beat_value
-    printed: list[Printed] = []
-    for index, item in enumerate(bar.items, start=1):
-        place = (line, number, index)
-        if not isinstance(item, MelodyNote):
-            printed.append(Printed(item.beats * beat_value, None, note_id(*place, 1)))
-        elif share is None or len(item.slots) == 1:
-            printed.append(_closed(item, place, item.beats * beat_value))
-        elif not fixed:
-            # A share that the exercise does not ask for gives way to the note.
-            room = item.beats / len(item.slots)
-            printed += _opened(item, place, beat_value, min(share, room))
-        elif has_room_opened(item, share):
-            printed += _opened(item, place, beat_value, share)
-        else:
-            where = note_place(exercise, line - 1, number, index)
-            raise RungwiseError(no_room_opened(item, share, where)).in_file(exercise.source)
-    return printed
+def _opened_parts(exercise: Exercise, line: Line, item: MelodyNote, opened: Opened) -> Parts | None:
+    """The parts that a note is written out in, or None where it is printed as a group."""
+    if opened == "closed" or not item.group:
+        return None
+    parts = parts_of(exercise, line, item)
+    if parts.is_opened:
+        return parts
+    if opened == "as written" or len(item.slots) == 1:
+        return None
+    # A share that the exercise does not ask for gives way to the note.
+    share = Length(min(USUAL_SHARE, item.beats / len(item.slots)), "beat")
+    beat = exercise.beat_of(line) or "first"
+    anchor = slot_on_the_beat(beat, len(item.slots))
+    return replace(parts, anchor=anchor, inner=(share,) * len(parts.inner), is_opened=True)
+
+
+def _pieces(exercise: Exercise, number: int, opened: Opened) -> list[_Piece]:
+    """The printed notes of a line in order, none beginning before the one ahead of it."""
+    line = exercise.lines[number - 1]
+    pieces: list[_Piece] = []
+    at = Fraction(0)
+    for bar_number, bar in enumerate(line.bars, start=1):
+        beat_value = bar.meter.beat_value
+        for index, item in enumerate(bar.items, start=1):
+            place = (number, bar_number, index)
+            if not isinstance(item, MelodyNote):
+                found = [_Piece(at, Printed(Fraction(0), None, note_id(*place, 1)), place[1:])]
+            elif (parts := _opened_parts(exercise, line, item, opened)) is not None:
+                found = list(_written_out(item, place, at, beat_value, parts))
+            else:
+                found = [_Piece(at, _closed(item, place, Fraction(0)), place[1:])]
+            for one, after in pairwise(found):
+                if one.start >= after.start:
+                    raise RungwiseError([_no_room(exercise, number, one, after, opened)])
+            _make_way(exercise, number, pieces, found[0], opened)
+            if not (pieces and pieces[-1].start >= found[0].start):
+                pieces += found
+            at += item.beats * beat_value
+    if pieces and pieces[-1].start >= at:
+        raise RungwiseError([_no_room(exercise, number, pieces[-1], pieces[-1], opened)])
+    return pieces
+
+
+def _make_way(
+    exercise: Exercise, number: int, pieces: list[_Piece], coming: _Piece, opened: Opened
+) -> None:
+    """Take away what is held over into the time of what comes; refuse what would have no time."""
+    while pieces and pieces[-1].start >= coming.start:
+        before = pieces[-1]
+        if coming.printed.tied_from_before:
+            # The note before sounds on for longer than it is written.
+            return
+        if not (before.printed.tied_from_before or before.printed.note is None):
+            raise RungwiseError([_no_room(exercise, number, before, coming, opened)])
+        pieces.pop()
+
+
+def _no_room(
+    exercise: Exercise, number: int, before: _Piece, coming: _Piece, opened: Opened
+) -> Problem:
+    line = exercise.lines[number - 1]
+    item = line.bars[before.item[0] - 1].items[before.item[1] - 1]
+    place = note_place(exercise, number - 1, *before.item)
+    if isinstance(item, MelodyNote):
+        parts = _opened_parts(exercise, line, item, opened)
+        if parts is not None:
+            return replace(no_room_opened(item, parts, place), file=exercise.source)
+    after = line.bars[coming.item[0] - 1].items[coming.item[1] - 1]
+    name = ornament_words(after) if isinstance(after, MelodyNote) else "what follows"
+    return Problem(
+        f"{name} after it, opened out, has as much before its beat as the whole note has time, so "
+        "it fits at no tempo",
+        "write a shorter inner length, or beat = 'first'",
+        place,
+        exercise.source,
+    )
 
 
 def printed_line(
     exercise: Exercise, line_number: int, opened: Opened = "as written"
-) -> list[list[Printed]]:
-    """Return the notes of each bar of a line as they are printed.
+) -> PrintedLine:
+    """Return a line as it is printed.
 
     Parameters
     ----------
     exercise:
-        Its inner length says what `as written` means: a share of the beat is printed open, a length
-        in ms closed.
+        What `as written` means: movements with parts that are a share of the beat are printed open,
+        others closed. What an opened one has before its beat is printed before it.
     line_number:
         From 1.
     opened:
@@ -169,19 +259,49 @@ def printed_line(
     Raises
     ------
     RungwiseError
-        If an opened ornament has more parts than its note has room for.
+        If an opened ornament has more parts than there is room for.
     """
     line = exercise.lines[line_number - 1]
-    share = inner_share(exercise, line_number, opened)
-    bars = [
-        _printed_bar(exercise, line_number, number, share)
-        for number in range(1, len(line.bars) + 1)
-    ]
-    before: tuple[int, int] | None = None
-    for row, bar in enumerate(bars):
-        for column, note in enumerate(bar):
-            if note.tied_from_before and before is not None:
-                into = bars[before[0]]
-                into[before[1]] = replace(into[before[1]], tied_on=True)
-            before = (row, column)
-    return bars
+    pieces = _pieces(exercise, line_number, opened)
+    ends = [Fraction(0)]
+    for bar in line.bars:
+        ends.append(ends[-1] + bar.beats * bar.meter.beat_value)
+    early = min(Fraction(0), pieces[0].start if pieces else Fraction(0))
+    bars = list(line.bars)
+    edges = ends[1:]
+    if early < 0 and (len(bars) == 1 or bars[0].beats >= bars[0].meter.beats):
+        edges.insert(0, Fraction(0))
+        first = bars[0]
+        pickup = Rest(-early / first.meter.beat_value)
+        bars[:1] = [replace(first, items=(pickup,)), replace(first, tempo=None)]
+    elif early < 0:
+        longer = Rest(-early / bars[0].meter.beat_value)
+        bars[0] = replace(bars[0], items=(longer, *bars[0].items))
+    notes: list[list[Printed]] = [[] for _ in bars]
+    at = 0
+    for index, piece in enumerate(pieces):
+        start = piece.start
+        end = pieces[index + 1].start if index + 1 < len(pieces) else ends[-1]
+        printed = piece.printed
+        if printed.tied_from_before and not any(notes):
+            printed = replace(printed, tied_from_before=False)
+        while edges[at] <= start and at + 1 < len(edges):
+            at += 1
+        while True:
+            until = min(end, edges[at])
+            goes_on = until < end
+            follows = pieces[index + 1].printed if index + 1 < len(pieces) else None
+            tied_on = goes_on or (follows is not None and follows.tied_from_before)
+            notes[at].append(
+                replace(printed, length=until - start, tied_on=tied_on and printed.note is not None)
+            )
+            if not goes_on:
+                break
+            start, at = until, at + 1
+            printed = replace(
+                printed,
+                id=f"{piece.printed.id}-H{at}",
+                group=(),
+                tied_from_before=printed.note is not None,
+            )
+    return PrintedLine(tuple(bars), tuple(map(tuple, notes)))

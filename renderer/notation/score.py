@@ -16,15 +16,13 @@ from typing import Literal
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BOOK, USUAL_PLAYING, Beat, Inner, Playing
 from renderer.notation.signs import NO_SIGNS, Signs
 
 Placement = Literal["on the beat", "before the beat"]
 
 USUAL_GRACENOTE = Length(Fraction(45), "ms")
 """The middle of 30 to 60 ms (from memory; see the project's facts on gracenote timing)."""
-
-USUAL_INNER = Length(Fraction(100), "ms")
-"""An inner note of a closed movement, its gracenote included (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +53,16 @@ class MelodyNote:
     tied:
         Whether this note goes on sounding from the note before it (a tie); such a note has one
         slot, no gracenote and the pitch of the note before it.
+    playing:
+        How its movement is played where the exercise does not say: the ornament book's word, which
+        goes with the name.
     """
 
     beats: Fraction
     slots: tuple[Slot, ...]
     ornament: str | None = None
     tied: bool = False
+    playing: Playing = field(default=USUAL_PLAYING, compare=False)
 
     @property
     def note(self) -> Note:
@@ -166,14 +168,16 @@ class Line:
         The bars in order as written, repeats as signs.
     heading:
         Its name, printed above it and used as a marker; may be empty.
-    inner:
-        The length of the ornaments' inner slots in this line, where it differs from the
-        exercise's.
+    inner, beat, gracenote:
+        How long inner notes and gracenotes last in this line and which slot of a movement is on the
+        beat, where that differs from the exercise's.
     """
 
     bars: tuple[Bar, ...]
     heading: str = ""
-    inner: Length | None = None
+    inner: Inner | None = None
+    beat: Beat | None = None
+    gracenote: Length | None = None
 
     @property
     def melody_notes(self) -> Iterator[MelodyNote]:
@@ -188,7 +192,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Gracenotes:
-    """How gracenotes are played: how long, and from which side of the beat they take their time."""
+    """How gracenotes are played: how long, and from which side of the beat they take their time.
+
+    A length in ms is that of a gracenote; a share of the beat opens gracenotes out as notes.
+    """
 
     length: Length = USUAL_GRACENOTE
     placement: Placement = "on the beat"
@@ -278,9 +285,10 @@ class Exercise:
         At least one.
     tempo:
         The target tempo in beats per minute.
-    gracenotes, inner:
-        How ornaments are played. `inner` is the length of every slot but the last, from slot
-        start to slot start: a length in ms closes the ornaments, a share of the beat opens them.
+    gracenotes, inner, beat:
+        How ornaments are played: their gracenotes, the length of their inner notes, and which slot
+        falls on the beat (None: as the ornament book says of closed movements, the first of opened
+        ones).
     ladder:
         The rungs, where the exercise names them.
     audience:
@@ -303,8 +311,6 @@ class Exercise:
         The number of every line, where they do not follow each other: lines as they are played.
     played_once:
         Whether it was asked to be played without repeats and jumps, and of endings the last.
-    states_inner:
-        Whether its source says how long inner notes are.
     knows_movements:
         Whether a file said which of its notes are an opened ornament; where it does not, notes that
         spell one are taken for it.
@@ -314,7 +320,8 @@ class Exercise:
     lines: tuple[Line, ...]
     tempo: Fraction = Fraction(60)
     gracenotes: Gracenotes = USUAL_GRACENOTES
-    inner: Length = USUAL_INNER
+    inner: Inner = BOOK
+    beat: Beat | None = None
     ladder: Ladder | None = None
     audience: str = ""
     purpose: str = ""
@@ -329,7 +336,6 @@ class Exercise:
     first_number: int = 1
     numbers: tuple[int, ...] = ()
     played_once: bool = field(default=False, compare=False)
-    states_inner: bool = field(default=False, compare=False)
     knows_movements: bool = field(default=False, compare=False)
 
     def number_of(self, line_index: int) -> int:
@@ -360,9 +366,17 @@ class Exercise:
             order=(),
         )
 
-    def inner_of(self, line: Line) -> Length:
-        """The inner length that holds for `line`."""
+    def inner_of(self, line: Line) -> Inner:
+        """What holds for the inner notes of `line`."""
         return self.inner if line.inner is None else line.inner
+
+    def beat_of(self, line: Line) -> Beat | None:
+        """The slot on the beat in `line`, None where each movement's own holds."""
+        return self.beat if line.beat is None else line.beat
+
+    def gracenote_of(self, line: Line) -> Length:
+        """How long a gracenote lasts in `line`."""
+        return self.gracenotes.length if line.gracenote is None else line.gracenote
 
     def __iter__(self) -> Iterator[Line]:
         return iter(self.lines)

@@ -16,8 +16,9 @@ from typing import Any
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.ladder import parse_ladder
-from renderer.notation.length import Length
+from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
+from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
 from renderer.order.formats import AudioFormat, format_named
 from renderer.sound.pitch import (
@@ -192,38 +193,61 @@ def gracenote_length() -> Kind:
         except WrongValueError as error:
             raise failure(error.cause, error.remedy) from None
 
-    return _length(read_text, "write it like '45 ms'", "10 ms to 250 ms")
+    remedy = "write it like '45 ms', or '1/8 beat' to open gracenotes out"
+    return _length(read_text, remedy, "10 ms to 250 ms, or up to 1 beat")
 
 
-def inner_length() -> Kind:
-    """Return the kind of lengths of inner notes."""
+def inner() -> Kind:
+    """Return the kind of lengths of inner notes: one, one for each part, `even` or `book`."""
+    remedy = "write it like '50 ms' or '1/2 beat'"
 
-    def read_text(words: str) -> Length:
-        from renderer.notation.definition.fields import WrongValueError, read_inner_length
+    def read(given: object) -> Inner:
+        from renderer.notation.definition.fields import WrongValueError, read_inner
 
+        if isinstance(given, Inner):
+            return read(str(given))
+        if isinstance(given, Length):
+            return read(str(given))
         try:
-            return read_inner_length(words)
+            return read_inner(_text_of(given, remedy))
         except WrongValueError as error:
             raise failure(error.cause, error.remedy) from None
 
-    return _length(
-        read_text, "write it like '100 ms' or '1/2 beat'", "20 ms to 2000 ms, or up to 4 beats"
-    )
+    bounds = "15 ms to 2000 ms, up to 4 beats, even or book; several with commas between"
+    return Kind(read, str, bounds, "LENGTH")
+
+
+def slot_on_the_beat() -> Kind:
+    """Return the kind of slots that fall on the beat: `first`, `last` or a number."""
+
+    def read(given: object) -> Beat:
+        if isinstance(given, bool) or not isinstance(given, str | int):
+            raise failure(f"{given!r} is no part of a movement", BEAT_REMEDY)
+        try:
+            return read_beat(given)
+        except ValueError as error:
+            cause, _, remedy = str(error).partition("; ")
+            raise failure(cause, remedy) from None
+
+    return Kind(read, lambda beat: beat, "first, last or a part's number", "SLOT")
 
 
 def milliseconds(example: str) -> Kind:
     """Return the kind of lengths that no beat changes."""
-    of_inner = inner_length()
+    remedy = f"write it in ms, such as '{example}'"
 
-    def read(given: object) -> Length:
-        length: Length = of_inner.read(given)
+    def read_text(words: str) -> Length:
+        try:
+            length = parse_length(words)
+        except ValueError as error:
+            raise failure(str(error).partition("; ")[0], remedy) from None
         if length.is_share_of_beat:
-            raise failure(
-                f"{given!s:.40} is a share of the beat", f"write it in ms, such as '{example}'"
-            )
+            raise failure(f"{words:.40} is a share of the beat", remedy)
+        if not 20 <= length.value <= 2000:
+            raise failure(f"{length} is out of range", "write a length from 20 ms to 2000 ms")
         return length
 
-    return Kind(read, str, "20 ms to 2000 ms", "LENGTH")
+    return _length(read_text, remedy, "20 ms to 2000 ms")
 
 
 def tempo() -> Kind:

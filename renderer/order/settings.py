@@ -42,12 +42,12 @@ from renderer.notation.limits import (
     MOST_PLAYINGS,
     MOST_REPEATS,
 )
+from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
 from renderer.notation.written import Reading, Rests, Transposition
 from renderer.order import kinds
 from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
-from renderer.reading.room import with_inner
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import Chanter, PitchStandard, Scale, parse_pitch, scale_named
@@ -152,8 +152,12 @@ LONGEST_LINK = 400
 """Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
 
 
-def _own_inner(exercise: Exercise) -> Length | None:
+def _own_inner(exercise: Exercise) -> Inner | None:
     return exercise.inner if all(line.inner is None for line in exercise.lines) else None
+
+
+def _own_beat(exercise: Exercise) -> Beat | None:
+    return exercise.beat if all(line.beat is None for line in exercise.lines) else None
 
 
 def _own_repeats(exercise: Exercise) -> int | None:
@@ -161,6 +165,8 @@ def _own_repeats(exercise: Exercise) -> int | None:
 
 
 def _own_length(exercise: Exercise) -> Length | None:
+    if any(line.gracenote is not None for line in exercise.lines):
+        return None
     return exercise.gracenotes.length
 
 
@@ -346,14 +352,24 @@ class Settings:
         "{}",
         own=_own_placement,
     )
-    inner: Length | None = _row(
+    inner: Inner | None = _row(
         None,
-        kinds.inner_length(),
-        "How long each inner note of every movement lasts: '100 ms' closes movements, '1/2 beat' "
-        "opens them; the exercise's own if left out.",
+        kinds.inner(),
+        "How long each inner note of every movement lasts: '50 ms' closes movements, '1/2 beat' or "
+        "'even' opens them, 'book' is what the ornament book says; one for each part with commas "
+        "between; the exercise's own if left out.",
         PLAYED,
         "inner notes {}",
         own=_own_inner,
+    )
+    beat: Beat | None = _row(
+        None,
+        kinds.slot_on_the_beat(),
+        "The part of every movement that begins on the beat: 'first', 'last' (the melody note) or "
+        "its number; as the exercise or the ornament book says if left out.",
+        PLAYED,
+        "{} on the beat",
+        own=_own_beat,
     )
     show_crossing: bool = _row(
         False,
@@ -548,17 +564,24 @@ class Settings:
     def applied_to(self, exercise: Exercise) -> Exercise:
         """Return an exercise with what is played as these settings have it.
 
-        That is its gracenotes and inner notes, and the only line; tempos and repeats are those of
-        tracks. Raises a `RungwiseError` if it lacks the line.
+        That is its gracenotes, inner notes and slots on the beat, and the only line; tempos and
+        repeats are those of tracks. Raises a `RungwiseError` if it lacks the line.
         """
         gracenotes = exercise.gracenotes
+        lines = exercise.lines
         if self.gracenote is not None:
             gracenotes = replace(gracenotes, length=self.gracenote)
+            lines = tuple(replace(line, gracenote=None) for line in lines)
         if self.placement is not None:
             gracenotes = replace(gracenotes, placement=self.placement)
         exercise = replace(exercise, gracenotes=gracenotes)
         if self.inner is not None:
-            exercise = with_inner(exercise, self.inner)
+            lines = tuple(replace(line, inner=None) for line in lines)
+            exercise = replace(exercise, inner=self.inner)
+        if self.beat is not None:
+            lines = tuple(replace(line, beat=None) for line in lines)
+            exercise = replace(exercise, beat=self.beat)
+        exercise = replace(exercise, lines=lines)
         return exercise if self.line is None else _only_line(exercise, self.line)
 
     def repeats_of(self, exercise: Exercise) -> int:

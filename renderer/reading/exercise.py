@@ -12,10 +12,10 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source, Written, open_source, without_text_ending
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.reading.library import find_exercise
-from renderer.reading.room import with_room
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
+from renderer.technique.recognise_stated import gather_stated, states_opened
 
 
 def with_movements(exercise: Exercise) -> Exercise:
@@ -25,10 +25,13 @@ def with_movements(exercise: Exercise) -> Exercise:
     for line in exercise.lines:
         known = replace(line, bars=recognise_bars(line.bars, book))
         if not exercise.knows_movements:
-            known = recognise_opened(known, book, stated=exercise.inner_of(known))
+            if states_opened(exercise, known):
+                known = gather_stated(exercise, known, book)
+            else:
+                known = recognise_opened(known, book)
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
-    return with_room(replace(exercise, lines=tuple(lines)))
+    return replace(exercise, lines=tuple(lines))
 
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")

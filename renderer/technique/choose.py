@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from renderer.notation.pitch import Note
+from renderer.notation.playing import USUAL_PLAYING, Playing
 from renderer.notation.score import Slot
 from renderer.technique.fragments import Fragment, silent_join
 from renderer.technique.movement import Movement
@@ -35,11 +36,14 @@ class Choice:
     remark:
         A sentence that says what was replaced by what and why; None where the movement is played
         as named.
+    playing:
+        How the movement that is played lies in time.
     """
 
     slots: Fragment
     name: str | None
     remark: str | None
+    playing: Playing = USUAL_PLAYING
 
 
 def obstacle(slots: Fragment, previous: Note | None) -> str | None:
@@ -92,7 +96,7 @@ def lead_into(
     if reason is None:
         alike = _alike(book, movement, note, previous)
         if alike is None:
-            return Choice(movement.slots(note, previous), movement.name, None)
+            return Choice(movement.slots(note, previous), movement.name, None, movement.playing)
         reason = f"{_titled(movement, note, previous)} is written as the {alike.name} is"
         if impossible == "error":
             raise ValueError(f"{reason}; name that, or write impossible = 'replace'")
@@ -111,7 +115,8 @@ def lead_into(
                 f"{_titled(movement, note, previous)} cannot be played ({reason}): "
                 f"{other.name} instead."
             )
-            return Choice(other.slots(note, previous), other.name, _sentence(remark))
+            slots = other.slots(note, previous)
+            return Choice(slots, other.name, _sentence(remark), other.playing)
     if not any(note in other.fragments for other in (movement, *standing)):
         movement.slots(note, previous)
     remark = (
@@ -127,7 +132,7 @@ def _alike(
     if _is_used(movement, note, previous):
         return None
     slots, name = recognise(note, flat_group(movement.slots(note, previous)), previous, book)
-    return None if name in (movement.name, None) else Choice(slots, name, None)
+    return None if name in (movement.name, None) else Choice(slots, name, None, book.playing(name))
 
 
 def _is_used(movement: Movement, note: Note, previous: Note | None) -> bool:

@@ -81,6 +81,11 @@ class OrnamentBook:
     def _by_name(self) -> dict[str, Movement]:
         return {movement.name: movement for movement in self.movements}
 
+    def playing(self, name: str | None) -> Playing:
+        """Return how a movement lies in time; the usual way where the book has none of the name."""
+        movement = None if name is None else self.find(name)
+        return USUAL_PLAYING if movement is None else movement.playing
+
     @cached_property
     def _by_key(self) -> dict[str, Movement]:
         # What the book writes out comes before the names that follow from ways of beginning.

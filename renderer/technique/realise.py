@@ -83,13 +83,15 @@ def _realise_run(
                 choice = lead_into(book, name, note, previous, definition.impossible)
                 if choice.remark:
                     remark(choice.remark)
-                notes.append(MelodyNote(rhythm[0], choice.slots, choice.name))
+                notes.append(
+                    MelodyNote(rhythm[0], choice.slots, choice.name, playing=choice.playing)
+                )
             else:
                 notes.append(MelodyNote(rhythm[0], (Slot(note),)))
             previous = note
         for group in _grouped(notes, line.groups):
             bars += into_bars(group, meter, rhythm)
-    return Line(tuple(bars), line.heading, line.inner)
+    return Line(tuple(bars), line.heading, line.inner, line.beat, line.gracenote)
 
 
 def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
@@ -103,7 +105,7 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
             if isinstance(item, MelodyNote):
                 if item.group:
                     slots, name = recognise(item.note, item.group, previous, book)
-                    known = replace(item, slots=slots, ornament=name)
+                    known = replace(item, slots=slots, ornament=name, playing=book.playing(name))
                 previous = item.note
             items.append(known)
         read.append(replace(bar, items=tuple(items)))
@@ -112,7 +114,7 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
 
 def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> Line:
     bars = read_abc_line(line.abc, definition.meter)
-    return Line(recognise_bars(bars, book), line.heading, line.inner)
+    return Line(recognise_bars(bars, book), line.heading, line.inner, line.beat, line.gracenote)
 
 
 def _notes_to_choose_from(entry: DefinitionLine) -> set[Note]:
@@ -269,6 +271,7 @@ def realise(definition: Definition) -> Exercise:
         tempo=definition.tempo,
         gracenotes=definition.gracenotes,
         inner=definition.inner,
+        beat=definition.beat,
         ladder=definition.ladder,
         audience=definition.audience,
         purpose=definition.purpose,

@@ -18,6 +18,7 @@ from functools import lru_cache
 from renderer.notation.groups import slots_of_group
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import Bar, Item, Line, MelodyNote, Slot
 from renderer.technique.fragments import Fragment, silent_join
 from renderer.technique.movement import Movement
@@ -56,15 +57,15 @@ def recognise(
     """
     if not group:
         return (Slot(note),), None
-    read = _preferred(_printed(book).get((group, note), ()), previous)
+    read = preferred(_printed(book).get((group, note), ()), previous)
     return read if read is not None else (slots_of_group(note, group), None)
 
 
-_Row = tuple[Fragment, Movement, Note | None]
+Form = tuple[Fragment, Movement, Note | None]
 """Slots, the movement, and the note before that the book has this form for."""
 
 
-def _preferred(rows: Sequence[_Row], previous: Note | None) -> tuple[Fragment, str] | None:
+def preferred(rows: Sequence[Form], previous: Note | None) -> tuple[Fragment, str] | None:
     """Choose among movements that print or are written out alike.
 
     First the form that the book has for this approach; then the first movement of the book that
@@ -93,17 +94,18 @@ def _preferred(rows: Sequence[_Row], previous: Note | None) -> tuple[Fragment, s
 
 
 @lru_cache(maxsize=8)
-def _printed(book: OrnamentBook) -> dict[tuple[Group, Note], tuple[_Row, ...]]:
+def _printed(book: OrnamentBook) -> dict[tuple[Group, Note], tuple[Form, ...]]:
     """Return every movement of the book by the group that it prints as and its melody note."""
-    table: dict[tuple[Group, Note], tuple[_Row, ...]] = {}
-    for row in _all_forms(book):
+    table: dict[tuple[Group, Note], tuple[Form, ...]] = {}
+    for row in all_forms(book):
         key = flat_group(row[0]), row[0][-1].note
         table[key] = (*table.get(key, ()), row)
     return table
 
 
-def _all_forms(book: OrnamentBook) -> list[_Row]:
-    rows: list[_Row] = []
+def all_forms(book: OrnamentBook) -> list[Form]:
+    """Return every movement's slots and name, with the note before that they are for, if any."""
+    rows: list[Form] = []
     for movement in book:
         rows += [(slots, movement, None) for slots in movement.fragments.values()]
         for approach, fragments in movement.approaches.items():
@@ -112,16 +114,16 @@ def _all_forms(book: OrnamentBook) -> list[_Row]:
 
 
 @lru_cache(maxsize=8)
-def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[_Row, ...]]:
+def _written_out(book: OrnamentBook) -> dict[Fragment, tuple[Form, ...]]:
     """Return the movements with inner slots by their slots."""
-    table: dict[Fragment, tuple[_Row, ...]] = {}
-    for row in _all_forms(book):
+    table: dict[Fragment, tuple[Form, ...]] = {}
+    for row in all_forms(book):
         if len(row[0]) > 1:
             table[row[0]] = (*table.get(row[0], ()), row)
     return table
 
 
-def recognise_opened(line: Line, book: OrnamentBook, *, stated: Length | None = None) -> Line:
+def recognise_opened(line: Line, book: OrnamentBook) -> Line:
     """Return the line with every opened movement gathered into one ornamented note.
 
     Notes count as an opened movement where, within one bar and beginning on a beat, they spell
@@ -136,35 +138,30 @@ def recognise_opened(line: Line, book: OrnamentBook, *, stated: Length | None = 
         As it is read, closed movements recognised.
     book:
         The movements to look for.
-    stated:
-        What the file says of inner notes in this line. A share of the beat is taken at its word:
-        movements have parts of that share, wherever they begin and however long the last part is.
 
     Returns
     -------
     The line; as it was if it already holds closed movements with inner notes, movements opened to
     different shares, or an inner length of its own in ms, since one line has one `inner`.
     """
-    share = stated.value if stated is not None and stated.is_share_of_beat else None
-    has_other_inner = line.inner is not None and not line.inner.is_share_of_beat
+    has_other_inner = line.inner is not None and not line.inner.is_opened
     if has_other_inner or any(len(note.slots) > 1 for note in line.melody_notes):
         return line
     shares: set[Fraction] = set()
     bars: list[Bar] = []
     previous: Note | None = None
     for bar in line.bars:
-        items, previous = _gathered(bar.items, previous, book, share, shares)
+        items, previous = _gathered(bar.items, previous, book, shares)
         bars.append(replace(bar, items=items))
     if len(shares) != 1:
         return line
-    return replace(line, bars=tuple(bars), inner=Length(shares.pop(), "beat"))
+    return replace(line, bars=tuple(bars), inner=Inner((Length(shares.pop(), "beat"),)))
 
 
 def _gathered(
     items: Sequence[Item],
     previous: Note | None,
     book: OrnamentBook,
-    share: Fraction | None,
     shares: set[Fraction],
 ) -> tuple[tuple[Item, ...], Note | None]:
     gathered: list[Item] = []
@@ -172,8 +169,8 @@ def _gathered(
     while at < len(items):
         item = items[at]
         count, name = 1, None
-        if isinstance(item, MelodyNote) and _may_begin(item, beat, share):
-            count, name = _opened_at(items, at, previous, book, as_stated=share is not None)
+        if isinstance(item, MelodyNote) and beat.denominator == 1 and item.beats < 1:
+            count, name = _opened_at(items, at, previous, book)
         if name is not None and isinstance(item, MelodyNote):
             run = [one for one in items[at : at + count] if isinstance(one, MelodyNote)]
             shares.add(item.beats)
@@ -181,6 +178,7 @@ def _gathered(
                 sum((one.beats for one in run), Fraction(0)),
                 tuple(one.slots[0] for one in run),
                 name,
+                playing=book.playing(name),
             )
         gathered.append(item)
         previous = item.note if isinstance(item, MelodyNote) else previous
@@ -189,15 +187,8 @@ def _gathered(
     return tuple(gathered), previous
 
 
-def _may_begin(item: MelodyNote, beat: Fraction, share: Fraction | None) -> bool:
-    """Whether an opened movement may begin with a note, by its length and its place in the bar."""
-    if share is not None:
-        return item.beats == share
-    return beat.denominator == 1 and item.beats < 1
-
-
 def _opened_at(
-    items: Sequence[Item], start: int, previous: Note | None, book: OrnamentBook, *, as_stated: bool
+    items: Sequence[Item], start: int, previous: Note | None, book: OrnamentBook
 ) -> tuple[int, str | None]:
     """Return how many items from `start` on make the longest opened movement, and its name."""
     forms = _written_out(book)
@@ -210,8 +201,8 @@ def _opened_at(
         slots = (*slots, item.slots[0])
         has_gracenote = any(slot.gracenote is not None for slot in slots)
         is_even_run = item.beats == first.beats and not has_gracenote
-        if as_stated or (item.beats >= first.beats and not is_even_run):
-            read = _preferred(forms.get(slots, ()), previous)
+        if item.beats >= first.beats and not is_even_run:
+            read = preferred(forms.get(slots, ()), previous)
             if read is not None:
                 best = end - start, read[1]
         if item.beats != first.beats:

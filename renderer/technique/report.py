@@ -196,7 +196,7 @@ def line_difficulty(
     """
     known = load_book() if book is None else book
     if opened is None:
-        opened = line.inner is not None and line.inner.is_share_of_beat
+        opened = line.inner is not None and line.inner.is_opened
     notes = [note for note in line.melody_notes if not note.tied]
     causes = causes_of(one.change for one in changes_of(line))
     return difficulty(
@@ -243,7 +243,7 @@ def exercise_difficulty(exercise: Exercise, book: OrnamentBook | None = None) ->
 
 def plays_opened(exercise: Exercise, line: Line) -> bool:
     """Return whether the movements of a line are opened out as the exercise has them."""
-    return exercise.inner_of(line).is_share_of_beat
+    return exercise.inner_of(line).is_opened
 
 
 def _remarks(

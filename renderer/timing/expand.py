@@ -4,15 +4,18 @@ A track is a chain of sections: a count-in of whole bars, then each line played 
 with bars of clicks between one line and the next (and, for an echo track, the same length left
 free for the learner after each playing). A gracenote takes its time from the slot that it leads
 (`on the beat`) or from what sounds before it (`before the beat`); it lasts the same at every tempo.
+What a movement has before its beat takes its time from what sounds before it, at the head of a
+track from the count-in. Movements are shortened where the tempo leaves them too little room.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 from typing import Literal
 
 from renderer.errors import failure
@@ -26,9 +29,10 @@ from renderer.notation.limits import (
 )
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, bar_offsets
-from renderer.timing.fit import check_fit
+from renderer.timing.fit import check_fit, shortened_words
 from renderer.timing.order_of_playing import PlayedExercise, played
-from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
+from renderer.timing.room import Fitted, Joins, fitted, moved_to_the_start
+from renderer.timing.soundings import MILLISECOND, NOTHING, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import (
     Click,
     ClickKind,
@@ -100,7 +104,7 @@ class Timeline:
     drones_start:
         When the drones strike in, seconds.
     chains:
-        Each line's soundings.
+        Each line's soundings, movements as long as they are at this tempo.
     subdivide:
         Whether the metronome also marks halves (or thirds, in compound meters) of the beat.
     remarks:
@@ -141,26 +145,17 @@ class Timeline:
         return 60 / self.tempo
 
     def __iter__(self) -> Iterator[Event]:
-        length = self.exercise.gracenotes.length.value * MILLISECOND
-        before = self.exercise.gracenotes.placement == "before the beat"
+        spb = self.seconds_per_beat
         placed = self._placed()
         current = next(placed, None)
         while current is not None:
             following = next(placed, None)
             start = current.start
-            if current.sounding.gracenote is not None:
-                # Before the first beat of a track there is no time to take.
-                early = before and start >= length
-                grace_start = start - length if early else start
-                grace = current.sounding.gracenote
-                yield current.event(grace_start, grace_start + length, grace, Role.GRACENOTE)
-                start = grace_start + length
-            if following is None:
-                end = self.duration
-            else:
-                end = following.start
-                if before and following.sounding.gracenote is not None and end >= length:
-                    end -= length
+            if (grace := current.sounding.gracenote) is not None:
+                grace_end = start + current.sounding.gracenote_lasts.at(spb)
+                yield current.event(start, grace_end, grace, Role.GRACENOTE)
+                start = grace_end
+            end = self.duration if following is None else following.start
             if end > start:
                 yield from self._with_noises(current, following, start, end)
             current = following
@@ -221,13 +216,15 @@ class Timeline:
 
     def _placed(self) -> Iterator[_Placed]:
         spb = self.seconds_per_beat
-        silence = Sounding(Moment(), None, None, Role.REST, 0, 0, 0)
+        silence = Sounding(NOTHING, NOTHING, None, None, Role.REST, 0, 0, 0)
         turns: Counter[tuple[int, int]] = Counter()
-        for section in self.sections:
+        for number, section in enumerate(self.sections):
             chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
                 yield _Placed(section.start, silence, 0, 0, 0, 0)
                 continue
+            if number == 0:
+                chain = moved_to_the_start(chain)
             bars = self.order.lines[section.line - 1]
             at = 0
             for sounding in chain.soundings:
@@ -356,14 +353,6 @@ def expand(
     exercise = order.exercise
     chains = chains_of(exercise)
     twice = repeats > 1 or noises is not None
-    check_fit(
-        exercise,
-        chains,
-        speed,
-        repeated=twice and not echo,
-        run_on=gap == 0 and not echo,
-        counted_in=count_in > 0,
-    )
     if noises is not None:
         repeats *= 2
     lead_in_bars = [gap] * len(chains)
@@ -373,17 +362,42 @@ def expand(
         lead_in_bars[0], rolls = _two_rolls(exercise.lines[0].bars[0], spb * chains[0].stretch[0])
     beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
     _check_duration(beats * spb, exercise)
+    sections = tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo))
+    joins = tuple(_joins(sections, len(chains), spb, repeated=twice and not echo))
+    least = chains_of(exercise, least=True)
+    check_fit(exercise, least, joins, speed)
+    fit = fitted(chains, least, joins, spb)
     return Timeline(
         order=order,
         tempo=speed,
-        sections=tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo)),
+        sections=sections,
         rolls=rolls,
         drones_start=rolls[1].start if rolls else Fraction(0),
-        chains=chains,
+        chains=fit.chains,
         subdivide=subdivide,
-        remarks=tuple(_remarks(exercise, chains[0], noises, is_counted_in=count_in > 0)),
+        remarks=tuple(_remarks(exercise, fit, noises, speed, is_counted_in=count_in > 0)),
         noises={} if noises is None else noises,
     )
+
+
+def _joins(
+    sections: Sequence[Section], lines: int, spb: Fraction, *, repeated: bool
+) -> Iterator[Joins]:
+    """Yield what comes before and after each line, from the sections of the track."""
+    silences: list[list[Moment]] = [[] for _ in range(lines)]
+    follows = [False] * lines
+    for before, section in pairwise(sections):
+        if section.kind is not SectionKind.LINE:
+            continue
+        if before.kind is not SectionKind.LINE:
+            silences[section.line - 1].append(Moment(before.length / spb))
+        elif before.line != section.line:
+            follows[before.line - 1] = True
+    opens = sections[0].kind is SectionKind.LINE
+    for index in range(lines):
+        # Silences of one length ask for the same.
+        shortest = tuple(sorted(set(silences[index]), key=lambda silence: silence.beats))[:1]
+        yield Joins(repeated, follows[index], shortest, opens and index == 0)
 
 
 def _check_duration(seconds: Fraction, exercise: Exercise) -> None:
@@ -406,16 +420,20 @@ def _two_rolls(first: Bar, seconds_per_beat: Fraction) -> tuple[int, tuple[Roll,
 
 def _remarks(
     exercise: Exercise,
-    first: Chain,
+    fit: Fitted,
     noises: Mapping[NoisePlace, Note] | None,
+    tempo: Fraction,
     *,
     is_counted_in: bool,
 ) -> Iterator[str]:
-    is_early = exercise.gracenotes.placement == "before the beat"
-    if is_early and not is_counted_in and first.soundings[0].gracenote is not None:
+    first = next(iter(fit.chains[0].soundings), None)
+    if not is_counted_in and first is not None and first.start != NOTHING:
+        what = "gracenote" if first.role is Role.MELODY else "movement"
         yield (
-            "Without a count-in there is no time before the first beat: its gracenote is played "
-            "on the beat."
+            f"Without a count-in there is no time before the first beat: its {what} is played on "
+            "the beat."
         )
+    if (said := shortened_words(exercise, fit, tempo)) is not None:
+        yield said
     if noises is not None and not noises:
         yield "No crossing noise lurks in it: each line is played clean both times."

@@ -1,90 +1,26 @@
 """What fits: the room that gracenotes and inner notes need, and the fastest tempo that leaves it.
 
-Every sounding of a line must have room for its gracenote and still be heard. Room grows with the
-length of the beat, so each sounding that lacks room has a fastest tempo at which it fits (or none,
-where a closed ornament's inner length is itself too short).
+Every sounding of a line must have room for its gracenote and still be heard, with closed movements
+as short as players manage. Room grows with the length of the beat, so each sounding that lacks room
+has a fastest tempo at which it fits (or none, where an opened ornament's parts are too long).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.limits import LEAST_SOUNDING_MS
+from renderer.notation.parts import parts_of
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.order_of_playing import played_alone
-from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
+from renderer.timing.room import COMFORTABLE_SECONDS, Fitted, Joins, Room, Side, rooms
+from renderer.timing.soundings import NOTHING, Chain, chains_of
 from renderer.timing.timeline import Role
 
 MOST_PROBLEMS = 20
-
-
-@dataclass(frozen=True, slots=True)
-class Room:
-    """What a sounding needs and what it gets.
-
-    Parameters
-    ----------
-    sounding:
-        The sounding in question.
-    lasts:
-        From its start to the next one's.
-    needs:
-        Seconds, at every tempo.
-    """
-
-    sounding: Sounding
-    lasts: Moment
-    needs: Fraction
-
-    def fits(self, seconds_per_beat: Fraction) -> bool:
-        """Whether there is room when a beat lasts `seconds_per_beat`."""
-        return self.lasts.at(seconds_per_beat) >= self.needs
-
-    @property
-    def fastest(self) -> Fraction | None:
-        """The fastest tempo (beats per minute) with room, 0 if no tempo has, None if every one."""
-        lacking = self.needs - self.lasts.seconds
-        if self.lasts.beats > 0:
-            return 60 * self.lasts.beats / lacking if lacking > 0 else None
-        fits_at_every_tempo = lacking <= 0 and self.lasts.beats == 0
-        return None if fits_at_every_tempo else Fraction(0)
-
-
-def rooms(
-    exercise: Exercise, chain: Chain, *, follows: Sounding | None, opens_track: bool = False
-) -> Iterator[Room]:
-    """Yield the room of every sounding of a line.
-
-    Parameters
-    ----------
-    exercise:
-        Its gracenote settings hold.
-    chain:
-        The line's soundings.
-    follows:
-        What sounds right after the line (its own first sounding where it is repeated), or None.
-    opens_track:
-        Whether nothing at all comes before the line, so that its first gracenote can take time only
-        from its own note.
-    """
-    gracenote = exercise.gracenotes.length.value * MILLISECOND
-    before = exercise.gracenotes.placement == "before the beat"
-    last = Moment(chain.beats)
-    for index, sounding in enumerate(chain.soundings):
-        is_last = index + 1 == len(chain.soundings)
-        after = follows if is_last else chain.soundings[index + 1]
-        end = last if is_last else chain.soundings[index + 1].start
-        needs = Fraction(0) if sounding.note is None else LEAST_SOUNDING_MS * MILLISECOND
-        led = after if before else sounding
-        if led is not None and led.gracenote is not None:
-            needs += gracenote
-        if opens_track and before and index == 0 and sounding.gracenote is not None:
-            needs += gracenote
-        yield Room(sounding, end - sounding.start, needs)
 
 
 def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fraction | None, ...]:
@@ -93,7 +29,7 @@ def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fracti
     Parameters
     ----------
     exercise:
-        Its lines and gracenote settings.
+        Its lines; closed movements may be as short as players manage.
     repeated:
         Whether each line follows itself without a gap.
 
@@ -102,44 +38,57 @@ def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fracti
     Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
     """
     exercise = played_alone(exercise)
-    return tuple(fastest_tempo(exercise, chain, repeated=repeated) for chain in chains_of(exercise))
+    chains = chains_of(exercise, least=True)
+    return tuple(_fastest(rooms(chains, index, Joins(repeated))) for index in range(len(chains)))
 
 
-def fastest_tempo(exercise: Exercise, chain: Chain, *, repeated: bool = True) -> Fraction | None:
-    """Return the fastest tempo of one line, as `fastest_tempos` does, from its soundings."""
-    follows = chain.soundings[0] if repeated and chain.soundings else None
-    limits = [room.fastest for room in rooms(exercise, chain, follows=follows)]
+def _fastest(found: Iterable[Room]) -> Fraction | None:
+    limits = (room.fastest for room in found)
     return min((limit for limit in limits if limit is not None), default=None)
 
 
 def even_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
     """Return, for each line, the fastest tempo at which no melody note is shorter than a part.
 
-    Up to it every melody note lasts at least as long as each inner note before it, and sounds at
-    least as long as a gracenote; `fastest_tempos` asks only that it can be heard at all. Each line
-    follows itself.
+    Up to it movements have their own lengths, and every melody note sounds at least as long as each
+    inner note before it and as a gracenote; `fastest_tempos` asks only that it can be heard at all.
+    Each line follows itself.
 
     Returns
     -------
     Beats per minute, exact; 0 if that holds at no tempo; None if at every tempo.
     """
     exercise = played_alone(exercise)
-    return tuple(_even_tempo(exercise, chain) for chain in chains_of(exercise))
+    natural, least = chains_of(exercise), chains_of(exercise, least=True)
+    joins = Joins(repeated=True)
+    return tuple(
+        _even_tempo(zip(rooms(natural, index, joins), rooms(least, index, joins), strict=True))
+        for index in range(len(natural))
+    )
 
 
-def _even_tempo(exercise: Exercise, chain: Chain) -> Fraction | None:
-    follows = chain.soundings[0] if chain.soundings else None
-    heard = LEAST_SOUNDING_MS * MILLISECOND
+def _even_tempo(found: Iterable[tuple[Room, Room]]) -> Fraction | None:
     limits: list[Fraction | None] = []
-    inner: list[Moment] = []
-    for room in rooms(exercise, chain, follows=follows):
-        if room.sounding.role is Role.INNER:
-            inner.append(room.lasts)
+    inner: list[Room] = []
+    for room, shortest in found:
+        sounding = room.sounding
+        if sounding is None or sounding.note is None or room.is_gracenote:
             continue
-        if room.sounding.note is not None:
-            gracenote = room.needs - heard
-            limits.append(replace(room, needs=2 * gracenote).fastest)
-            limits += [Room(room.sounding, room.lasts - one, Fraction(0)).fastest for one in inner]
+        if sounding.role is Role.INNER:
+            inner.append(room)
+            continue
+        if sounding.gracenote is not None:
+            limits.append(replace(room, needs=sounding.gracenote_lasts.seconds).fastest)
+        if room.heard != shortest.heard:
+            # Above it movements would be shortened.
+            limits.append(replace(room, needs=COMFORTABLE_SECONDS).fastest)
+        for one in inner:
+            within = NOTHING
+            if one.heard.beats and one.sounding is not None:
+                # Opened out, the parts are even with their gracenotes.
+                within = one.sounding.gracenote_lasts - sounding.gracenote_lasts
+            lacks = room.heard - one.heard - within
+            limits.append(replace(room, heard=lacks, needs=Fraction(0)).fastest)
         inner = []
     return min((limit for limit in limits if limit is not None), default=None)
 
@@ -159,60 +108,88 @@ def spoken_tempo(tempo: Fraction) -> str:
     return f"{tenths // 10}" if tenths % 10 == 0 else f"{tenths / 10:.1f}"
 
 
-def _problem(
-    exercise: Exercise, line_index: int, room: Room, chain: Chain, tempo: Fraction
-) -> Problem:
+def _problem(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Problem:
+    """What is wrong where there is no room; `room` has the least lengths."""
+    if room.sounding is None:
+        return _no_room_in_silence(exercise, index, room, tempo)
     sounding = room.sounding
-    line = exercise.lines[line_index]
+    line = exercise.lines[index]
     item = line.bars[sounding.bar - 1].items[sounding.item - 1]
+    place = note_place(exercise, index, sounding.bar, sounding.item)
     spb = 60 / tempo
-    place = note_place(exercise, line_index, sounding.bar, sounding.item)
-    settings = f"gracenotes {exercise.gracenotes.length}"
+    then = _led_into(exercise, index, room)
+    fastest = room.fastest
+    limit = "" if not fastest else f"it fits up to {spoken_limit(fastest)} beats a minute; "
+    speed = f"at {spoken_tempo(tempo)} beats a minute"
+    lacking = _milliseconds(room.needs - room.heard.at(spb))
     if not isinstance(item, MelodyNote):
         return Problem(
-            f"the rest lasts {_milliseconds(room.lasts.at(spb))}, and the gracenote after it needs "
-            f"{_milliseconds(room.needs)}",
-            "write a longer rest or choose a slower tempo",
+            f"the rest is {lacking} too short {speed} for {then} after it",
+            f"{limit}write a longer rest or choose a slower tempo",
             place,
             exercise.source,
         )
+    parts = parts_of(exercise, line, item)
+    if parts.is_opened and not fastest:
+        return replace(no_room_opened(item, parts, place), file=exercise.source)
     name = ornament_words(item)
-    inner = exercise.inner_of(line)
-    if len(item.slots) > 1:
-        settings += f", inner notes {inner}"
-    if sounding.role is Role.INNER and room.lasts.beats == 0:
-        return Problem(
-            f"each inner note of {name} needs {_milliseconds(room.needs)} and `inner` gives it "
-            f"{inner}",
-            f"write inner = '{_milliseconds(room.needs)}' or more, or shorten the gracenotes",
-            place,
-            exercise.source,
-        )
-    first = next(s for s in chain.soundings if (s.bar, s.item) == (sounding.bar, sounding.item))
-    lead = (sounding.start - first.start).at(spb)
-    needed, there_is = lead + room.needs, lead + room.lasts.at(spb)
-    speed = f"at {spoken_tempo(tempo)} beats a minute"
-    fastest = room.fastest
-    if fastest is None or fastest <= 0:
-        return replace(no_room_opened(item, inner.value, place), file=exercise.source)
+    if room.is_gracenote:
+        cause = f"the gracenote of {item.note}, opened out, is {lacking} too short to be heard"
+    elif then is not None and len(item.group) == 0:
+        cause = f"the note is {lacking} too short {speed} for {then} after it"
+    else:
+        also = "" if then is None else f" and for {then} after it"
+        cause = f"the note is {lacking} too short {speed} for {name}{also}"
+    least = _least_words(exercise, index, room)
     return Problem(
-        f"{name} needs {_milliseconds(needed)} and there is {_milliseconds(there_is)} {speed} "
-        f"({settings})",
-        f"it fits up to {spoken_limit(fastest)} beats a minute; play it slower, or shorten the "
-        "gracenotes or inner notes",
+        f"{cause}{least}",
+        f"{limit}play it slower, or shorten the gracenotes"
+        + (" or inner notes" if parts.is_opened else ""),
         place,
         exercise.source,
     )
 
 
-def _fits_after_a_count_in(
-    exercise: Exercise, room: Room, chain: Chain, seconds_per_beat: Fraction
-) -> bool:
-    """Whether a room is lacking only because the track's first gracenote has none before it."""
-    if room.sounding is not chain.soundings[0]:
-        return False
-    gracenote = exercise.gracenotes.length.value * MILLISECOND
-    return room.lasts.at(seconds_per_beat) >= room.needs - gracenote
+def _led_into(exercise: Exercise, index: int, room: Room) -> str | None:
+    """The movement after a note that takes its time from it, in words."""
+    for (line, bar, number), leads_in in room.sides:
+        item = exercise.lines[line].bars[bar - 1].items[number - 1]
+        if leads_in and isinstance(item, MelodyNote) and item.group:
+            if parts_of(exercise, exercise.lines[line], item).anchor > 0:
+                return ornament_words(item)
+            if exercise.gracenotes.placement == "before the beat" and item.slots[0].gracenote:
+                return "the gracenote"
+    return None
+
+
+def _least_words(exercise: Exercise, index: int, room: Room) -> str:
+    """What cannot be any shorter, in brackets: gracenotes and the least of inner notes."""
+    gracenote = exercise.gracenote_of(exercise.lines[index])
+    words = [f"gracenotes {gracenote}"]
+    for (line, bar, number), _ in room.sides:
+        item = exercise.lines[line].bars[bar - 1].items[number - 1]
+        if isinstance(item, MelodyNote) and len(item.slots) > 1:
+            parts = parts_of(exercise, exercise.lines[line], item)
+            shown = parts.inner if parts.is_opened else parts.least
+            least = ", ".join(map(str, dict.fromkeys(shown)))
+            said = f"inner notes {least}" if parts.is_opened else f"inner notes at least {least}"
+            if said not in words:
+                words.append(said)
+    return f" ({', '.join(words)})"
+
+
+def _no_room_in_silence(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Problem:
+    ((_, bar, number), _), *_ = room.sides
+    item = exercise.lines[index].bars[bar - 1].items[number - 1]
+    assert isinstance(item, MelodyNote), "a rest has nothing before its beat"
+    lacking = _milliseconds(-room.heard.at(60 / tempo))
+    return Problem(
+        f"what {ornament_words(item)} has before the beat needs {lacking} more than there is "
+        "before the line",
+        "ask for a longer count-in or more bars between lines, or choose a slower tempo",
+        note_place(exercise, index, bar, number),
+        exercise.source,
+    )
 
 
 def _gathered(problems: Iterable[Problem]) -> Iterator[Problem]:
@@ -229,11 +206,8 @@ def _gathered(problems: Iterable[Problem]) -> Iterator[Problem]:
 def check_fit(
     exercise: Exercise,
     chains: tuple[Chain, ...],
+    joins: Sequence[Joins],
     tempo: Fraction,
-    *,
-    repeated: bool,
-    run_on: bool,
-    counted_in: bool,
 ) -> None:
     """Raise a `RungwiseError` that tells of every note whose ornament does not fit.
 
@@ -242,34 +216,29 @@ def check_fit(
     Parameters
     ----------
     exercise, chains:
-        The exercise and its lines' soundings.
+        The exercise and its lines' soundings, closed movements as short as players manage.
+    joins:
+        What comes before and after each line.
     tempo:
         Beats per minute.
-    repeated:
-        Whether each line follows itself without a gap.
-    run_on:
-        Whether each line follows the one before without a gap.
-    counted_in:
-        Whether anything comes before the first line.
     """
     seconds_per_beat = 60 / tempo
     problems: dict[tuple[int, int, int], Problem] = {}
-    for index, chain in enumerate(chains):
-        follows = chain.soundings[0] if repeated and chain.soundings else None
-        if run_on and index + 1 < len(chains) and chains[index + 1].soundings:
-            after = chains[index + 1].soundings[0]
-            follows = after if follows is None or after.gracenote is not None else follows
-        opens = index == 0 and not counted_in
-        for room in rooms(exercise, chain, follows=follows, opens_track=opens):
-            if not room.fits(seconds_per_beat):
-                key = (index, room.sounding.bar, room.sounding.item)
-                problem = _problem(exercise, index, room, chain, tempo)
-                if opens and _fits_after_a_count_in(exercise, room, chain, seconds_per_beat):
-                    problem = replace(
-                        problem,
-                        remedy="ask for a count-in, so that there is time before the first beat",
-                    )
-                problems.setdefault(key, problem)
+    for index, line_joins in enumerate(joins):
+        fits_after_silence = replace(line_joins, opens_track=False)
+        known = None
+        for room in rooms(chains, index, line_joins):
+            if room.fits(seconds_per_beat):
+                continue
+            (_, bar, item), _ = room.sides[0] if room.sides else _own_side(room, index)
+            problem = _problem(exercise, index, room, tempo)
+            if line_joins.opens_track:
+                if known is None:
+                    known = set(rooms(chains, index, fits_after_silence))
+                if room not in known:
+                    remedy = "ask for a count-in, so that there is time before the first beat"
+                    problem = replace(problem, remedy=remedy)
+            problems.setdefault((index, bar, item), problem)
     if problems:
         found = list(_gathered(problems.values()))
         rest = len(found) - MOST_PROBLEMS
@@ -277,3 +246,31 @@ def check_fit(
             more = Problem(f"{rest} more movements have too little room", "")
             found = [*found[:MOST_PROBLEMS], more]
         raise RungwiseError(found)
+
+
+def _own_side(room: Room, index: int) -> Side:
+    assert room.sounding is not None, "a silence has the side of what follows it"
+    return (index, room.sounding.bar, room.sounding.item), False
+
+
+def shortened_words(exercise: Exercise, fit: Fitted, tempo: Fraction) -> str | None:
+    """Say in one sentence which movements are shortened at a tempo, or None where none is."""
+    if not fit.shortened:
+        return None
+    tightest = min(fit.shortened, key=lambda place: (fit.shortened[place], place))
+    index, bar, number = tightest
+    line = exercise.lines[index]
+    item = line.bars[bar - 1].items[number - 1]
+    assert isinstance(item, MelodyNote), "only a note has a movement"
+    parts = parts_of(exercise, line, item)
+    longest = max(range(len(parts.inner)), key=lambda at: parts.inner[at].value)
+    usual, least = parts.inner[longest].value, parts.least[longest].value
+    played = least + fit.shortened[tightest] * (usual - least)
+    count = len(fit.shortened)
+    said = f"{count} movements are" if count > 1 else "1 movement is"
+    which = "the tightest is " if count > 1 else ""
+    return (
+        f"At {spoken_tempo(tempo)} beats a minute {said} shortened to fit: {which}"
+        f"{ornament_words(item)} in {note_place(exercise, index, bar, number)}, with inner notes "
+        f"of {_milliseconds(played / 1000)} and not {_milliseconds(usual / 1000)}."
+    )

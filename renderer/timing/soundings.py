@@ -3,22 +3,27 @@
 A `Sounding` is one slot of the music: an optional gracenote and the note (or silence) that it
 leads. Where it begins is a `Moment`, the sum of a part that stretches with the beat and a part that
 never changes: the inner notes of closed ornaments last so many milliseconds at every tempo, those
-of opened ones a share of the beat. Everything that depends on the tempo (what fits, the timed
-events) is computed from this chain.
+of opened ones a share of the beat. What a movement has before the slot on the beat begins before
+its written note does, at the head of a line before the line. Everything that depends on the tempo
+(what fits, the timed events) is computed from this chain.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.length import Length
+from renderer.notation.parts import Parts, parts_of
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote
+from renderer.notation.score import Exercise, Line, MelodyNote
 from renderer.timing.timeline import Role
 
 MILLISECOND = Fraction(1, 1000)
+
+_Place = tuple[int, int]
+"""Bar and item from 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +36,13 @@ class Moment:
     def at(self, seconds_per_beat: Fraction) -> Fraction:
         """Seconds from the start of the line when a beat lasts `seconds_per_beat`."""
         return self.beats * seconds_per_beat + self.seconds
+
+    def towards(self, other: Moment, share: Fraction) -> Moment:
+        """The moment that lies this share of the way to another."""
+        return Moment(
+            self.beats + share * (other.beats - self.beats),
+            self.seconds + share * (other.seconds - self.seconds),
+        )
 
     def __add__(self, other: Moment) -> Moment:
         return Moment(self.beats + other.beats, self.seconds + other.seconds)
@@ -46,7 +58,10 @@ class Sounding:
     Parameters
     ----------
     start:
-        From the start of the line.
+        Where it begins, its gracenote included, from the start of the line; below 0 for what a
+        movement at the line's head has before the beat.
+    gracenote_lasts:
+        How long its gracenote lasts; nothing where it has none.
     note:
         What sounds; None for a written rest.
     gracenote:
@@ -55,15 +70,19 @@ class Sounding:
         Melody note, inner note or rest.
     bar, item, slot:
         The written note, counted from 1.
+    leads_in:
+        Whether it begins before the beat of its written note.
     """
 
     start: Moment
+    gracenote_lasts: Moment
     note: Note | None
     gracenote: Note | None
     role: Role
     bar: int
     item: int
     slot: int
+    leads_in: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +104,10 @@ class Chain:
         return self.bar_starts[-1]
 
 
-def _share_or_time(length: Length, stretch: Fraction) -> Moment:
+NOTHING = Moment()
+
+
+def _lasts(length: Length, stretch: Fraction) -> Moment:
     if length.is_share_of_beat:
         return Moment(beats=length.value * stretch)
     return Moment(seconds=length.value * MILLISECOND)
@@ -103,41 +125,71 @@ def _stretches(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
         yield tuple(stretches)
 
 
-def _bar_soundings(
-    bar: Bar, number: int, start: Fraction, stretch: Fraction, inner: Length
-) -> list[Sounding]:
-    soundings: list[Sounding] = []
-    beat = start
-    step = _share_or_time(inner, stretch)
-    for index, item in enumerate(bar.items, start=1):
-        moment = Moment(beat)
-        beat += item.beats * stretch
-        if not isinstance(item, MelodyNote):
-            soundings.append(Sounding(moment, None, None, Role.REST, number, index, 1))
-            continue
-        if item.tied:
-            continue
-        for slot_number, slot in enumerate(item.slots, start=1):
-            role = Role.MELODY if slot_number == len(item.slots) else Role.INNER
-            soundings.append(
-                Sounding(moment, slot.note, slot.gracenote, role, number, index, slot_number)
-            )
-            moment += step
-    return soundings
+def _note_soundings(
+    note: MelodyNote, parts: Parts, beat: Moment, stretch: Fraction, place: _Place
+) -> Iterator[Sounding]:
+    """Yield the slots of a written note that begins at `beat`."""
+    before = parts.ends_on_beat
+    gracenote = _lasts(parts.gracenote, stretch)
+    leads = [NOTHING if slot.gracenote is None else gracenote for slot in note.slots]
+    # From the note of each slot to the note of the next; then back from notes to slots.
+    notes = [leads[0]]
+    for index, length in enumerate(parts.inner):
+        step = _lasts(length, stretch)
+        if not parts.holds_gracenotes:
+            step += leads[index + 1]
+        elif not before:
+            step += leads[index + 1] - leads[index]
+        notes.append(notes[-1] + step)
+    anchor = notes[parts.anchor] - (NOTHING if before else leads[parts.anchor])
+    last = len(note.slots) - 1
+    for index, (slot, lead, begins) in enumerate(zip(note.slots, leads, notes, strict=True)):
+        yield Sounding(
+            beat + (begins - anchor) - lead,
+            lead,
+            slot.note,
+            slot.gracenote,
+            Role.MELODY if index == last else Role.INNER,
+            *place,
+            index + 1,
+            index < parts.anchor or (before and index == parts.anchor),
+        )
 
 
-def chains_of(exercise: Exercise) -> tuple[Chain, ...]:
-    """Return the soundings of every line of an exercise; tempo marks hold until the next one."""
+def chains_of(exercise: Exercise, *, least: bool = False) -> tuple[Chain, ...]:
+    """Return the soundings of every line of an exercise; tempo marks hold until the next one.
+
+    Parameters
+    ----------
+    exercise:
+        Its lines and how they are played.
+    least:
+        Whether closed movements have the least that players manage in place of their own lengths.
+    """
     return tuple(
-        _chain(line, exercise.inner_of(line), stretches)
+        _chain(exercise, line, stretches, least=least)
         for line, stretches in zip(exercise.lines, _stretches(exercise), strict=True)
     )
 
 
-def _chain(line: Line, inner: Length, stretches: tuple[Fraction, ...]) -> Chain:
+def _chain(
+    exercise: Exercise, line: Line, stretches: tuple[Fraction, ...], *, least: bool
+) -> Chain:
     soundings: list[Sounding] = []
     starts = [Fraction(0)]
     for number, (bar, stretch) in enumerate(zip(line.bars, stretches, strict=True), start=1):
-        soundings += _bar_soundings(bar, number, starts[-1], stretch, inner)
-        starts.append(starts[-1] + bar.beats * stretch)
+        beat = starts[-1]
+        for index, item in enumerate(bar.items, start=1):
+            moment = Moment(beat)
+            beat += item.beats * stretch
+            if not isinstance(item, MelodyNote):
+                rest = Sounding(moment, NOTHING, None, None, Role.REST, number, index, 1)
+                soundings.append(rest)
+            elif not item.tied:
+                parts = parts_of(exercise, line, item)
+                if least and not parts.is_opened:
+                    parts = replace(parts, inner=parts.least)
+                place = (number, index)
+                soundings += _note_soundings(item, parts, moment, stretch, place)
+        starts.append(beat)
     return Chain(tuple(soundings), tuple(starts), stretches)

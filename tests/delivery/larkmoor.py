@@ -7,6 +7,7 @@ from typing import Any
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import Bar, Exercise, Ladder, Line, MelodyNote, Meter, Rest, Slot
 from renderer.order.settings import Settings, read_settings
 
@@ -36,7 +37,7 @@ def doublings(
     return Exercise(
         title=title,
         lines=tuple(Line(bars, heading=f"Line {number + 1}") for number in range(lines)),
-        inner=Length(Fraction(1, 2), "beat"),
+        inner=Inner((Length(Fraction(1, 2), "beat"),)),
         ladder=ladder,
         audience="Larkmoor juniors",
     )

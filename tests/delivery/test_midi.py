@@ -23,6 +23,7 @@ from renderer.notation.compare import differences
 from renderer.notation.length import Length
 from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Slot
 from renderer.notation.written import Reading
 from renderer.reading.exercise import with_movements
@@ -99,7 +100,9 @@ def test_an_hour_of_midi_does_not_drift() -> None:
 @given(written_exercises())
 def test_onsets_agree_for_random_exercises(exercise: Exercise) -> None:
     tempo = Fraction(10)
-    exercise = Exercise(exercise.title, exercise.lines, tempo, inner=Length(Fraction(100), "ms"))
+    exercise = Exercise(
+        exercise.title, exercise.lines, tempo, inner=Inner((Length(Fraction(100), "ms"),))
+    )
     timeline = expand(exercise, tempo, gap=1)
     _check_onsets(timeline, write_midi(timeline, _sound()))
 
@@ -250,7 +253,7 @@ def test_opened_movements_come_back_whatever_their_share(code: str, share: str) 
     line = Line(read_abc_line(code, Meter(4, 4)))
     # Where there is no room for the share, it is the most that there is room for.
     most = min(note.beats / len(note.slots) for note in line.melody_notes)
-    inner = Length(min(Fraction(share), most), "beat")
+    inner = Inner((Length(min(Fraction(share), most), "beat"),))
     exercise = Exercise("Opened", (line,), Fraction(60), inner=inner)
     assert differences(exercise, _through_midi(exercise)) == []
 
@@ -259,7 +262,7 @@ def test_plain_notes_that_spell_a_movement_stay_plain() -> None:
     codes = ("{g}B{d}B{g}c{d}c GAGA", "{gBd}B4{gcd}c4")
     bars = (read_abc_line(code, Meter(4, 4)) for code in codes)
     lines = tuple(Line(recognise_bars(line, load_book())) for line in bars)
-    for inner in (Length(Fraction(1, 2), "beat"), Length(Fraction(100), "ms")):
+    for inner in (Inner((Length(Fraction(1, 2), "beat"),)), BOOK, EVEN):
         exercise = Exercise("Drill", lines, inner=inner)
         assert differences(exercise, with_movements(_through_midi(exercise))) == []
 
@@ -330,7 +333,7 @@ def _edited(data: bytes, change: Callable[[mido.Message], mido.Message]) -> byte
 def _opened_birl() -> tuple[Exercise, bytes]:
     birl = MelodyNote(Fraction(2), parse_fragment("G A G A"), "birl")
     bar = Bar((MelodyNote(Fraction(2), (Slot(Note.C),)), birl), Meter(4, 4))
-    exercise = Exercise("Birl", (Line((bar,)),), inner=Length(Fraction(1, 2), "beat"))
+    exercise = Exercise("Birl", (Line((bar,)),), inner=Inner((Length(Fraction(1, 2), "beat"),)))
     return exercise, write_midi(expand(exercise, count_in=0), _sound(tuning="none"))
 
 

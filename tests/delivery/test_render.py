@@ -36,6 +36,7 @@ from renderer.delivery.render import (
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
+from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat
 from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
@@ -43,6 +44,7 @@ from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 from tests.limits import HANG_S
 
+SHORT_PARTS = Inner((Length(Fraction(1, 4), "beat"),))
 LOW_RATE = asked(rate=8_000, format=("wav",), layout="mono")
 """Small and quick, where the test is about files and not about their sound."""
 LOW_RATE_LABEL = "mono, 8000 Hz"
@@ -233,18 +235,18 @@ def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
 
 
 def test_a_ladder_that_climbs_too_high_says_which_rungs_can_be_played(tmp_path: Path) -> None:
-    steep = LOW_RATE.changed(ladder=ladder(60, 100, 140, 180, 220, 399))
+    steep = LOW_RATE.changed(ladder=ladder(60, 100, 140, 180, 260, 399))
     with pytest.raises(RungwiseError) as caught:
-        plan_tracks(replace(doublings(), inner=Length(Fraction(250), "ms")), tmp_path, steep)
+        plan_tracks(replace(doublings(), inner=SHORT_PARTS), tmp_path, steep)
     *_, last = caught.value.problems
-    assert last.cause == "the rungs at 220, 399 are too fast"
+    assert last.cause == "the rungs at 260, 399 are too fast"
     assert last.remedy == "the others can be played: --ladder 60:180:40"
     playable = LOW_RATE.changed(ladder=parse_ladder("60:180:40"))
-    exercise = replace(doublings(), inner=Length(Fraction(250), "ms"))
+    exercise = replace(doublings(), inner=SHORT_PARTS)
     assert len(plan_tracks(exercise, tmp_path, playable)) == 4
 
 
-@pytest.mark.parametrize("gracenote", ["0 ms", "5000 ms", "1/2 beat", "short"])
+@pytest.mark.parametrize("gracenote", ["0 ms", "5000 ms", "2 beats", "short"])
 def test_a_gracenote_length_that_no_piper_plays_is_refused(gracenote: str, tmp_path: Path) -> None:
     with pytest.raises(RungwiseError, match="gracenote"):
         render(doublings(), tmp_path, gracenote=gracenote)

@@ -22,6 +22,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.note_values import beam_groups, values_of_bar
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot, bar_offsets
 from renderer.reading.exercise import read_exercise
@@ -64,7 +65,10 @@ def expected(exercise: Exercise, form: Opened) -> Counter[str]:
     found: Counter[str] = Counter()
     for number, line in enumerate(exercise.lines, start=1):
         for bar, notes, offset in zip(
-            line.bars, printed_line(exercise, number, form), bar_offsets(line.bars), strict=True
+            line.bars,
+            printed_line(exercise, number, form).notes,
+            bar_offsets(line.bars),
+            strict=True,
         ):
             rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
             owners = [note for note, row in zip(notes, rows, strict=True) for _ in row]
@@ -286,7 +290,7 @@ def test_bars_of_equal_length_get_equal_widths_where_there_is_room() -> None:
 
 
 def test_drawings_of_one_line_have_one_height_and_hold_all_that_is_drawn() -> None:
-    exercise = replace(doublings(lines=1), inner=Length(Fraction(100), "ms"))
+    exercise = replace(doublings(lines=1), inner=Inner((Length(Fraction(100), "ms"),)))
     engraving = engrave(exercise)
     (systems,) = lay_systems([engraving.lines], WIDTH)
     extent = extent_of(systems, has_marks=True)

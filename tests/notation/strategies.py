@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from renderer.notation.groups import slots_of_group
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import (
     Bar,
     Exercise,
@@ -24,6 +25,12 @@ from renderer.notation.score import (
     Slot,
 )
 
+INNERS = [
+    BOOK,
+    EVEN,
+    Inner((Length(Fraction(110), "ms"),)),
+    Inner((Length(Fraction(1, 2), "beat"),)),
+]
 METERS = [Meter(2, 4), Meter(3, 4), Meter(4, 4), Meter(6, 8), Meter(9, 8), Meter(2, 2), Meter(5, 8)]
 PARTS_OF_A_BEAT = [Fraction(1), Fraction(1, 2), Fraction(1, 4), Fraction(3, 4), Fraction(1, 3)]
 TEXT = st.text(
@@ -121,7 +128,16 @@ def written_exercises(draw: st.DrawFn, *, pickups: bool = True) -> Exercise:
             Length(Fraction(draw(st.integers(20, 60))), "ms"),
             draw(st.sampled_from(["on the beat", "before the beat"])),
         ),
-        inner=draw(st.sampled_from([Length(Fraction(110), "ms"), Length(Fraction(1, 2), "beat")])),
+        inner=draw(
+            st.sampled_from(
+                [
+                    BOOK,
+                    EVEN,
+                    Inner((Length(Fraction(110), "ms"),)),
+                    Inner((Length(Fraction(1, 2), "beat"),)),
+                ]
+            )
+        ),
         ladder=ladder,
         audience=draw(st.just("") | TEXT),
     )

@@ -12,6 +12,7 @@ from renderer.notation.definition.lines import AbcLine, RunLine
 from renderer.notation.definition.reader import parse_definition, read_definition
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import Meter
 
 GOOD = """
@@ -53,7 +54,11 @@ MISTAKES = [
     ('meter = "waltz"', "meter", "no meter"),
     ('gracenotes.length = "0 ms"', "gracenotes.length", "from 10 ms to 250 ms"),
     ('gracenotes.length = "5000 ms"', "gracenotes.length", "from 10 ms to 250 ms"),
-    ('gracenotes.length = "1/8 beat"', "gracenotes.length", "does not change with the beat"),
+    ('gracenotes.length = "5/4 beats"', "gracenotes.length", "write up to 1 beat"),
+    ('ornaments.beat = "middle"', "ornaments.beat", "write 'first', 'last'"),
+    ("ornaments.beat = 0", "ornaments.beat", "write 'first', 'last'"),
+    ('ornaments.inner = ["50 ms", "1/2 beat"]', "ornaments.inner", "all its parts in ms"),
+    ('ornaments.inner = "5 ms"', "ornaments.inner", "from 15 ms to 2000 ms"),
     ("gracenotes.length = 45", "gracenotes.length", "write it like '45 ms'"),
     ("ornaments.inner = 0.5", "ornaments.inner", "write it like '50 ms', or '1/2 beat'"),
     ("meter = 3", "meter", "write it like '3/4' or '6/8'"),
@@ -99,11 +104,11 @@ def test_a_definition_is_read_as_it_was_written() -> None:
     assert definition.tempo == Fraction(125, 2)
     assert definition.gracenotes.length == Length(Fraction(40), "ms")
     assert definition.gracenotes.placement == "before the beat"
-    assert definition.inner == Length(Fraction(1, 3), "beat")
+    assert definition.inner == Inner((Length(Fraction(1, 3), "beat"),))
     run, abc = definition.lines
     assert run == RunLine((Note.LOW_A, Note.B, Note.D), ("doubling",), True, "Low A to D")
     assert isinstance(abc, AbcLine)
-    assert abc.inner == Length(Fraction(80), "ms")
+    assert abc.inner == Inner((Length(Fraction(80), "ms"),))
     assert definition.ladder is not None
     assert definition.ladder.repeats == 2
 

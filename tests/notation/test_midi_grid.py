@@ -14,9 +14,9 @@ from renderer.notation.kept_settings import MIDI_STRETCH, setting_text
 from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi.file import read_contents
 from renderer.notation.midi.grid import WrittenPlaces, as_written, exact_tempo, simplest
-from renderer.notation.midi.marks import keys_of, slots_spelled, spelled
+from renderer.notation.midi.marks import NoteMark, keys_of, note_mark
 from renderer.notation.pitch import Note
-from renderer.notation.score import MelodyNote, Meter, Slot
+from renderer.notation.score import Meter, Slot
 from renderer.notation.source_file import open_source
 
 SLOTS = st.builds(Slot, st.sampled_from(Note), st.none() | st.sampled_from(Note))
@@ -62,12 +62,16 @@ def test_no_stretch_makes_beats_finer_than_any_score_has(tmp_path: Path) -> None
 
 @given(st.lists(SLOTS, min_size=1, max_size=6).map(tuple))
 def test_a_written_note_is_spelled_and_read_again(slots: tuple[Slot, ...]) -> None:
-    text = spelled(MelodyNote(Fraction(1), slots))
-    assert slots_spelled(text) == slots
+    for anchor in range(len(slots)):
+        mark = NoteMark(slots, anchor)
+        assert note_mark(str(mark)) == mark
     count = len(slots) + sum(slot.gracenote is not None for slot in slots)
     assert len(keys_of(slots)) == count
 
 
-@pytest.mark.parametrize("text", ["", "x", "{g}", "{gd}B", "BB", "{g} B", "{h}A"])
+NO_MARKS = ["", "x", "{g}", "{gd}B", "BB", "{g} B", "{h}A", "A |", "|", "A | B | c"]
+
+
+@pytest.mark.parametrize("text", NO_MARKS)
 def test_what_spells_no_note_is_no_mark(text: str) -> None:
-    assert slots_spelled(text) is None
+    assert note_mark(text) is None

@@ -25,6 +25,7 @@ from renderer.notation.musicxml.file import packed
 from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.musicxml.writer import Instrument, write_musicxml
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Exercise, Line, MelodyNote, Meter, Slot, note_id
 from renderer.notation.written import Reading
@@ -168,7 +169,7 @@ def test_the_transposition_is_spelled_in_steps_and_octaves(
 
 def test_opened_ornaments_are_real_notes_with_their_own_gracenotes(tmp_path: Path) -> None:
     bars = read_abc_line("{gBd}B2 {Gdc}d4", THREE)
-    exercise = Exercise("Opened", (Line(bars),), inner=Length(Fraction(1, 2), "beat"))
+    exercise = Exercise("Opened", (Line(bars),), inner=Inner((Length(Fraction(1, 2), "beat"),)))
     again = _read(tmp_path, write_musicxml(exercise))
     notes = list(again.lines[0].melody_notes)
     assert [note.beats for note in notes] == [Fraction(1, 2)] * 4 + [1]
@@ -179,7 +180,7 @@ def test_opened_ornaments_are_real_notes_with_their_own_gracenotes(tmp_path: Pat
 
 def test_an_opened_ornament_that_has_no_room_is_refused_with_its_place() -> None:
     bars = read_abc_line("A2 {gBd}B2 A2", THREE)
-    exercise = Exercise("Opened", (Line(bars),), inner=Length(Fraction(1), "beat"))
+    exercise = Exercise("Opened", (Line(bars),), inner=Inner((Length(Fraction(1), "beat"),)))
     with pytest.raises(RungwiseError, match=r"line 1, bar 1, note 2 \(B\)"):
         write_musicxml(exercise)
 
@@ -217,7 +218,7 @@ def test_music21_reads_the_same_pitches_lengths_and_gracenotes(opened: Opened) -
         return f"{note.step}{sharp}{note.octave}"
 
     for number in range(1, len(exercise.lines) + 1):
-        for bar in printed_line(exercise, number, opened):
+        for bar in printed_line(exercise, number, opened).notes:
             for note in bar:
                 wanted += [(name(small.note), 0.0, True) for small in note.group]
                 if note.note is not None:

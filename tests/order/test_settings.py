@@ -11,6 +11,7 @@ import pytest
 
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
+from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat
 from renderer.order.settings import Settings, read_settings
 from renderer.sound.own_soundfont import shipped_soundfont
@@ -118,12 +119,15 @@ def test_gracenotes_are_the_exercises_own_unless_asked_for() -> None:
 
 def test_one_length_of_inner_notes_holds_for_all_lines() -> None:
     written = doublings(lines=2)
-    own = replace(written.lines[1], inner=Length(Fraction(100), "ms"))
+    own = replace(written.lines[1], inner=Inner((Length(Fraction(100), "ms"),)), beat="last")
     exercise = replace(written, lines=(written.lines[0], own))
-    third = Length(Fraction(1, 3), "beat")
+    third = Inner((Length(Fraction(1, 3), "beat"),))
     played = asked(inner="1/3 beat").applied_to(exercise)
     assert [played.inner_of(line) for line in played.lines] == [third, third]
     assert asked().applied_to(exercise) == exercise
+    for beat in ("first", 2):
+        played = asked(beat=beat).applied_to(exercise)
+        assert [played.beat_of(line) for line in played.lines] == [beat, beat]
 
 
 def test_a_line_alone_keeps_its_number() -> None:

@@ -51,6 +51,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "gracenote": "40 ms",
     "placement": "before the beat",
     "inner": "1/3 beat",
+    "beat": "last",
     "show_crossing": True,
     "layout": "split",
     "levels": {"drone": -12},

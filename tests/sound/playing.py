@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import (
     Bar,
     Exercise,
@@ -67,7 +68,7 @@ def exercise(
     tempo: int = 60,
     meter: Meter | None = None,
     gracenote_ms: int = 45,
-    inner: Length | None = None,
+    inner: Inner | None = None,
 ) -> Exercise:
     """One bar a line, of just as many beats as the line has."""
     return Exercise(
@@ -78,7 +79,7 @@ def exercise(
         ),
         tempo=Fraction(tempo),
         gracenotes=Gracenotes(Length(Fraction(gracenote_ms), "ms")),
-        inner=inner or Length(Fraction(1, 2), "beat"),
+        inner=inner or Inner((Length(Fraction(1, 2), "beat"),)),
     )
 
 

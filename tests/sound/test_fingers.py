@@ -10,6 +10,7 @@ import pytest
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import MelodyNote, Slot
 from renderer.sound.acoustics.playing import fingered
 from renderer.sound.fingers import fingered_events
@@ -107,6 +108,8 @@ def test_a_fingering_has_the_level_and_the_partials_that_the_model_says() -> Non
 
 
 def test_pure_gracenotes_sound_the_nine_notes_and_nothing_else() -> None:
-    timeline = expand(exercise(doubled(Note.LOW_A, Note.B), inner=Length(Fraction(1, 2), "beat")))
+    timeline = expand(
+        exercise(doubled(Note.LOW_A, Note.B), inner=Inner((Length(Fraction(1, 2), "beat"),)))
+    )
     soundings = {one.sounding for one in fingered_events(timeline, pure=True)}
     assert soundings == {None, Note.HIGH_G, Note.LOW_A, Note.B, Note.D}

@@ -16,6 +16,7 @@ from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.length import Length
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import (
     Bar,
     Exercise,
@@ -57,6 +58,10 @@ def length(text: str) -> Length:
     return Length(Fraction(number), "beat" if unit == "beat" else "ms")
 
 
+def inner_of(text: str) -> Inner:
+    return Inner((length(text),))
+
+
 def line_of(previous: Note, choice: Choice, beats: Fraction = LONG) -> Line:
     items = (
         MelodyNote(Fraction(1), (Slot(previous),)),
@@ -78,7 +83,10 @@ def assert_tiles(events: list[Event]) -> None:
 def test_every_movement_keeps_time_opened_and_closed(
     movement: Movement, inner: str, placement: Placement
 ) -> None:
-    """At 60 beats a minute: slots as far apart as `inner` says, gracenotes 45 ms, no gap."""
+    """At 60 beats a minute: inner notes as `inner` says, gracenotes 45 ms, no gap.
+
+    Opened out, slots are as far apart; closed, the notes themselves last as long.
+    """
     played = forms(movement)
     step = length(inner)
     apart = step.value if step.is_share_of_beat else step.value / 1000
@@ -88,7 +96,8 @@ def test_every_movement_keeps_time_opened_and_closed(
         tuple(line_of(previous, choice) for previous, choice in played),
         Fraction(60),
         Gracenotes(Length(Fraction(GRACENOTE_MS), "ms"), placement),
-        step,
+        inner_of(inner),
+        beat="first",
     )
     events = list(expand(exercise, count_in=0, gap=0))
     assert_tiles(events)
@@ -102,10 +111,15 @@ def test_every_movement_keeps_time_opened_and_closed(
         graced = [slot for slot in choice.slots if slot.gracenote is not None]
         assert [event.note for event in small] == [slot.gracenote for slot in graced]
         assert all(event.length == short for event in small)
-        for index, (event, slot) in enumerate(zip(notes, choice.slots, strict=True)):
+        closed = not step.is_share_of_beat
+        for index, event in enumerate(notes):
+            led = [slot.gracenote is not None for slot in choice.slots[: index + 1]]
             onset = start + index * apart
-            led = slot.gracenote is not None and placement == "on the beat"
-            assert event.start == (onset + short if led else onset)
+            if closed:
+                onset += short * (sum(led) - (led[0] and placement == "before the beat"))
+            elif led[-1] and placement == "on the beat":
+                onset += short
+            assert event.start == onset
         assert notes[-1].end == start + LONG
 
 
@@ -125,7 +139,7 @@ def test_a_movement_written_out_in_abc_is_read_back_as_the_same_music(
         bars = recognise_bars(read_abc_line(opened_abc(previous, choice, share), None), BOOK)
         found = recognise_opened(Line(bars), BOOK)
         assert found.bars[0].items == wanted
-        assert found.inner == (Length(share, "beat") if inner else None)
+        assert found.inner == (Inner((Length(share, "beat"),)) if inner else None)
 
 
 @MOVEMENTS
@@ -167,7 +181,7 @@ def test_legal_lines_tile_and_no_gracenote_equals_a_neighbour(
     lines: list[Line], inner: str, placement: Placement, tempo: int
 ) -> None:
     gracenotes = Gracenotes(Length(Fraction(GRACENOTE_MS), "ms"), placement)
-    exercise = Exercise("Random", tuple(lines), Fraction(tempo), gracenotes, length(inner))
+    exercise = Exercise("Random", tuple(lines), Fraction(tempo), gracenotes, inner_of(inner))
     try:
         events = list(expand(exercise))
     except RungwiseError as error:
@@ -193,7 +207,7 @@ def test_every_movement_survives_musicxml(inner: str, tmp_path: Path) -> None:
         for previous, choice in forms(movement)
         if previous in (Note.LOW_G, Note.D, Note.HIGH_A)
     )
-    exercise = Exercise("Every movement", lines, inner=length(inner))
+    exercise = Exercise("Every movement", lines, inner=inner_of(inner))
     path = tmp_path / "every.musicxml"
     path.write_bytes(write_musicxml(exercise))
     found = read_exercise(path)

@@ -10,11 +10,13 @@ from hypothesis import strategies as st
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_of_abc
-from renderer.notation.score import Bar, Item, Line, MelodyNote, Meter, Rest, Slot
+from renderer.notation.playing import Inner
+from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
 from renderer.technique.choose import lead_into
 from renderer.technique.fragments import Fragment, parse_fragment
 from renderer.technique.ornaments import load_book
 from renderer.technique.recognise import flat_group, recognise, recognise_opened
+from renderer.technique.recognise_stated import gather_stated
 
 BOOK = load_book()
 METER = Meter(4, 4)
@@ -86,7 +88,7 @@ def test_every_opened_movement_is_recognised(movement, share: Fraction) -> None:
             total = share * (len(opened) - 1) + 1
             wanted = MelodyNote(total, choice.slots, choice.name)
             assert found.bars[0].items == (lead, wanted)
-            assert found.inner == Length(share, "beat")
+            assert found.inner == Inner((Length(share, "beat"),))
 
 
 DOUBLED = written_out(parse_fragment("{g}B {d}B"), Fraction(1, 2), Fraction(1, 2))
@@ -133,16 +135,17 @@ def test_a_share_that_the_file_states_is_taken_at_its_word(
     slots = parse_fragment(spelled)
     before = MelodyNote(Fraction(1, 2), (Slot(Note.E),))
     line = line_of((before, *written_out(slots, share, last)))
-    found = recognise_opened(line, BOOK, stated=Length(share, "beat"))
+    stated = Exercise("", (line,), inner=Inner((Length(share, "beat"),)))
+    found = gather_stated(stated, line, BOOK)
     (_, movement) = found.bars[0].items
     assert isinstance(movement, MelodyNote)
     assert (movement.slots, movement.beats) == (slots, share * (len(slots) - 1) + last)
-    assert found.inner == Length(share, "beat")
 
 
 def test_notes_of_another_share_than_the_stated_one_stay_notes() -> None:
     line = line_of(DOUBLED)
-    assert recognise_opened(line, BOOK, stated=Length(Fraction(1, 4), "beat")) == line
+    stated = Exercise("", (line,), inner=Inner((Length(Fraction(1, 4), "beat"),)))
+    assert gather_stated(stated, line, BOOK) == line
 
 
 def test_a_movement_does_not_reach_over_the_bar_line() -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note, note_named
+from renderer.notation.playing import Inner
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
 from renderer.technique.advice import MOST_ADVICE, movement_remarks, sentences
 from renderer.technique.cautions import CautionKind, cautions_of
@@ -55,7 +56,7 @@ def written_out(abc: str) -> Line:
     return Line(recognise_bars(read_abc_line(f"[L:1/4] {abc}", meter), BOOK))
 
 
-def report(line: Line, **settings: Length) -> LineReport:
+def report(line: Line, **settings: Length | Inner) -> LineReport:
     return assess(Exercise("Test", (line,), **settings))[0]  # type: ignore[arg-type]
 
 
@@ -243,7 +244,7 @@ def test_advice_on_an_easy_line_is_about_its_movement() -> None:
         "sounding.",
         "Make the separating gracenote as short as the first.",
     ]
-    half = Length(Fraction(1, 2), "beat")
+    half = Inner((Length(Fraction(1, 2), "beat"),))
     assert sentences_of(report(run("low A, B", "doubling"), inner=half))[0] == (
         "Opened out, wait for the separating gracenote: the first sounding keeps its full length."
     )

@@ -161,7 +161,7 @@ def test_check_speaks_of_no_tempo_that_nobody_plays(exercise: Path) -> None:
     ("inner", "why"),
     [
         ("2 beats", "the parts of an opened movement are longer together than its note"),
-        ("30 ms", "an inner note is too short for its gracenote"),
+        ("1.5 beats", "the parts of an opened movement are longer together than its note"),
     ],
 )
 def test_check_says_why_a_line_fits_at_no_tempo(exercise: Path, inner: str, why: str) -> None:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import (
     Bar,
     Exercise,
@@ -20,6 +21,12 @@ from renderer.notation.score import (
     Slot,
 )
 
+INNERS = [
+    BOOK,
+    EVEN,
+    Inner((Length(Fraction(100), "ms"),)),
+    Inner((Length(Fraction(1, 8), "beat"),)),
+]
 LENGTHS = [Fraction(1), Fraction(1, 2), Fraction(3, 2), Fraction(2), Fraction(2, 3), Fraction(3)]
 
 
@@ -56,7 +63,16 @@ def exercises(draw: st.DrawFn) -> Exercise:
         Line(tuple(draw(st.lists(bars(), min_size=1, max_size=3))), f"Line {number}")
         for number in range(draw(st.integers(1, 3)))
     )
-    inner = draw(st.sampled_from([Length(Fraction(100), "ms"), Length(Fraction(1, 8), "beat")]))
+    inner = draw(
+        st.sampled_from(
+            [
+                BOOK,
+                EVEN,
+                Inner((Length(Fraction(100), "ms"),)),
+                Inner((Length(Fraction(1, 8), "beat"),)),
+            ]
+        )
+    )
     gracenotes = Gracenotes(
         Length(Fraction(draw(st.integers(20, 60))), "ms"),
         draw(st.sampled_from(["on the beat", "before the beat"])),

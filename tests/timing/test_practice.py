@@ -218,7 +218,7 @@ def test_rungs_at_which_a_line_does_not_fit_are_not_planned() -> None:
     exercise = realise(
         parse_definition(
             "tempo = 60\nladder = { tempos = [40, 400] }\n[[lines]]\n"
-            'run = "low A, B"\nornament = "birl"\non = "low A"\n'
+            'run = "low A, B"\nornament = "birl with a G gracenote"\non = "low A"\n'
         )
     )
     plan = practice_plan(exercise, 5, 4)
@@ -258,8 +258,8 @@ def test_a_line_longer_than_a_day_is_said_to_be() -> None:
 def test_a_line_that_fits_at_no_rung_is_named() -> None:
     exercise = realise(
         parse_definition(
-            'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A"\nornament = "birl"\n'
-            'on = "low A"\n'
+            'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A"\n'
+            'ornament = "birl with a G gracenote"\non = "low A"\n'
         )
     )
     with pytest.raises(RungwiseError, match=r"fits at none .* ladder at \d{3} beats a minute or"):
@@ -267,6 +267,6 @@ def test_a_line_that_fits_at_no_rung_is_named() -> None:
 
 
 def test_a_line_that_fits_at_no_tempo_is_not_told_to_be_played_slower() -> None:
-    text = 'ornaments.inner = "20 ms"\n[[lines]]\nrun = "low A, B"\nornament = "doubling"\n'
+    text = 'ornaments.inner = "2 beats"\n[[lines]]\nrun = "low A, B"\nornament = "doubling"\n'
     with pytest.raises(RungwiseError, match=r"fits at none .* Write longer notes, or shorten"):
         practice_plan(realise(parse_definition(text)), 5, 4)

@@ -28,8 +28,8 @@ from renderer.delivery.sheet.pieces import (
 from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
-from renderer.notation.printed import Opened, printed_line
-from renderer.notation.score import Exercise, Line, goes_on_at_another_tempo
+from renderer.notation.printed import Opened, PrintedLine, printed_line
+from renderer.notation.score import Exercise, goes_on_at_another_tempo
 
 Element = ElementTree.Element
 
@@ -338,12 +338,9 @@ class _Timed:
     tied_on: int
 
 
-def _timed_notes(
-    exercise: Exercise, number: int, opened: Opened
-) -> Iterator[tuple[set[str], dict[str, _Timed]]]:
+def _timed_notes(line: PrintedLine) -> Iterator[tuple[set[str], dict[str, _Timed]]]:
     """Yield, for each bar of a line, the names of its small notes and its notes' times."""
-    line: Line = exercise.lines[number - 1]
-    for bar, notes in zip(line.bars, printed_line(exercise, number, opened), strict=True):
+    for bar, notes in zip(line.bars, line.notes, strict=True):
         rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
         small = {grace.id for note in notes for grace in note.group}
         timed: dict[str, _Timed] = {}
@@ -410,14 +407,15 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
     for number, line in enumerate(exercise.lines, start=1):
         bars: list[EngravedBar] = []
         clef: Glyph | None = None
-        for small, timed in _timed_notes(exercise, number, opened):
+        printed = printed_line(exercise, number, opened)
+        for small, timed in _timed_notes(printed):
             bar = _Bar(next(remaining), small, timed)
             clef = clef or bar.clef
             bars.append(bar.engraved())
         assert clef is not None, f"line {number} ({len(line.bars)} bars) begins with a clef"
         bars = [
             replace(bar, goes_on=goes_on)
-            for bar, goes_on in zip(bars, goes_on_at_another_tempo(line.bars), strict=True)
+            for bar, goes_on in zip(bars, goes_on_at_another_tempo(printed.bars), strict=True)
         ]
         ends_exercise = number == len(exercise.lines)
         bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)

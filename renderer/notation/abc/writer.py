@@ -14,7 +14,7 @@ from fractions import Fraction
 from renderer.notation.kept_settings import decimal_text
 from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
-from renderer.notation.printed import Opened, Printed, printed_line
+from renderer.notation.printed import Opened, Printed, PrintedLine, printed_line
 from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
 
 UNIT = Fraction(1, 8)
@@ -51,7 +51,7 @@ def _tuplet_sizes(values: list[Value]) -> dict[int, int]:
     return sizes
 
 
-def _bar_code(notes: list[Printed], bar: Bar, offset: Fraction, unit: Fraction) -> str:
+def _bar_code(notes: Sequence[Printed], bar: Bar, offset: Fraction, unit: Fraction) -> str:
     rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
     owners = [(n, piece) for n, row in zip(notes, rows, strict=True) for piece in range(len(row))]
     silent = [note.note is None for note, _ in owners]
@@ -113,17 +113,9 @@ def _tempo_field(bar: Bar, beat_tempo: Fraction) -> str:
     return f"[Q:{bar.meter.beat_value}={decimal_text(beat_tempo)}]"
 
 
-def _line_code(
-    exercise: Exercise, line_number: int, opened: Opened, unit: Fraction, state: _State
-) -> Iterator[str]:
+def _line_code(line: PrintedLine, unit: Fraction, state: _State) -> Iterator[str]:
     """Yield the code of each bar, with the fields that it needs and without its bar line."""
-    line = exercise.lines[line_number - 1]
-    for bar, notes, offset in zip(
-        line.bars,
-        printed_line(exercise, line_number, opened),
-        bar_offsets(line.bars),
-        strict=True,
-    ):
+    for bar, notes, offset in zip(line.bars, line.notes, bar_offsets(line.bars), strict=True):
         fields = "" if bar.meter == state.meter else f"[M:{_meter_text(bar.meter)}]"
         state.meter = bar.meter
         if bar.tempo is not None:
@@ -143,8 +135,9 @@ def write_abc_line(
     meter, unit:
         The meter and the unit length (as a share of a whole note) that hold where it is read.
     """
-    codes = list(_line_code(exercise, line_number, "closed", unit, _State(meter)))
-    signs = _bar_lines(exercise.lines[line_number - 1].bars)
+    printed = printed_line(exercise, line_number, "closed")
+    codes = list(_line_code(printed, unit, _State(meter)))
+    signs = _bar_lines(printed.bars)
     return f"{_joined(codes, signs, range(len(codes)))} |"
 
 
@@ -182,8 +175,9 @@ def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> 
     state = _State(meter)
     quarter = tempo * meter.beat_value
     for line_number, line in enumerate(exercise.lines, start=1):
-        codes = list(_line_code(exercise, line_number, opened, UNIT, state))
-        for index, bar in enumerate(line.bars):
+        printed = printed_line(exercise, line_number, opened)
+        codes = list(_line_code(printed, UNIT, state))
+        for index, bar in enumerate(printed.bars):
             # In ABC a tempo holds for a note value: a new beat at the same pace needs a new mark.
             tempo = bar.tempo or tempo
             if bar.tempo is None and tempo * bar.meter.beat_value != quarter:
@@ -195,7 +189,7 @@ def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> 
             at = fields.end()
             heading = f'"^{escaped_text(line.heading)}"'
             codes[0] = codes[0][:at] + heading + codes[0][at:]
-        signs = _bar_lines(line.bars)
+        signs = _bar_lines(printed.bars)
         rows = list(_rows(signs))
         for row in rows:
             is_end = row is rows[-1]

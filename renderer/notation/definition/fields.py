@@ -15,7 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES
 from renderer.notation.pitch import Note, note_named
-from renderer.notation.playing import BOOK, EVEN, Inner
+from renderer.notation.playing import BOOK, EVEN, Beat, Inner, read_beat
 from renderer.notation.score import Meter
 
 
@@ -69,7 +69,7 @@ def in_range(value: float, least: float, most: float, what: str) -> None:
         )
 
 
-GRACENOTE_REMEDY = "write it like '45 ms'"
+GRACENOTE_REMEDY = "write it like '45 ms', or '1/8 beat' to open gracenotes out"
 INNER_REMEDY = (
     "write it like '50 ms', or '1/2 beat' or 'even' to open movements out, or 'book' for the "
     "lengths of the ornament book; for each part its own as ['60 ms', '50 ms']"
@@ -80,24 +80,44 @@ METER_REMEDY = "write it like '3/4' or '6/8': 1 to 32 over 1, 2, 4, 8 or 16"
 
 
 def read_gracenote_length(text: str) -> Length:
-    """Read a gracenote's length; raise `WrongValueError` unless it is from 10 to 250 ms."""
+    """Read a gracenote's length: 10 to 250 ms, or up to a beat to open gracenotes out.
+
+    Raises `WrongValueError` for anything else.
+    """
     try:
         length = parse_length(text)
     except ValueError:
         raise WrongValueError(f"{text!r} is no length", GRACENOTE_REMEDY) from None
     if length.is_share_of_beat:
-        raise WrongValueError(
-            "a gracenote's length does not change with the beat", GRACENOTE_REMEDY
-        )
-    if not 10 <= length.value <= 250:
+        if not 0 < length.value <= 1:
+            raise WrongValueError(
+                f"a gracenote of {length} is out of range", "write up to 1 beat, above 0"
+            )
+    elif not 10 <= length.value <= 250:
         raise WrongValueError(
             f"a gracenote of {length} is out of range", "write a length from 10 ms to 250 ms"
         )
     return length
 
 
-def read_inner_length(text: str) -> Length:
-    """Read one length of inner notes: 15 to 2,000 ms, or up to 4 beats."""
+def read_slot_on_the_beat(written: str | int) -> Beat:
+    """Read which slot falls on the beat; raise `WrongValueError` for what is none."""
+    try:
+        return read_beat(written)
+    except ValueError as error:
+        cause, _, remedy = str(error).partition("; ")
+        raise WrongValueError(cause, remedy) from None
+
+
+def _number_as_text(value: object) -> object:
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+BeatText = Annotated[str, BeforeValidator(_number_as_text)]
+"""Which slot falls on the beat as it is written: a word, or a number with or without quotes."""
+
+
+def _inner_length(text: str) -> Length:
     try:
         length = parse_length(text)
     except ValueError:
@@ -137,7 +157,7 @@ def read_inner(written: str | list[str]) -> Inner:
         raise WrongValueError(
             f"{len(texts)} lengths of parts are out of range", f"write 1 to {MOST_PARTS}"
         )
-    lengths = tuple(read_inner_length(text) for text in texts)
+    lengths = tuple(_inner_length(text) for text in texts)
     if len({length.unit for length in lengths}) > 1:
         raise WrongValueError(
             "a movement cannot be closed in one part and opened out in another",

@@ -12,21 +12,26 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from renderer.notation.definition.fields import (
+    GRACENOTE_REMEDY,
     INNER_REMEDY,
     RUN_REMEDY,
+    BeatText,
     OneOrMore,
     Table,
     WrongValueError,
     in_range,
     one_of,
-    read_inner_length,
+    read_gracenote_length,
+    read_inner,
     read_notes,
     read_run,
+    read_slot_on_the_beat,
 )
 from renderer.notation.definition.pattern import AgainstTable, Each, Pattern, RunsTable, ScaleTable
 from renderer.notation.length import Length
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BEAT_REMEDY, Beat, Inner
 
 Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]
 On = Literal["every", "first", "last"] | tuple[Note, ...]
@@ -50,7 +55,7 @@ class RunLine:
     walk:
         Whether a plain pass comes first and then one pass for each note and ornament, with that
         ornament on that note alone. Otherwise there is one pass.
-    heading, inner:
+    heading, inner, beat, gracenote:
         As in `Line`.
     plain:
         Whether a walk begins with its plain pass.
@@ -70,7 +75,9 @@ class RunLine:
     ornaments: tuple[str | None, ...] = ()
     walk: bool = False
     heading: str = ""
-    inner: Length | None = None
+    inner: Inner | None = None
+    beat: Beat | None = None
+    gracenote: Length | None = None
     plain: bool = True
     on: On = "every"
     rhythm: Rhythm = "even"
@@ -100,7 +107,9 @@ class AbcLine:
 
     abc: str
     heading: str = ""
-    inner: Length | None = None
+    inner: Inner | None = None
+    beat: Beat | None = None
+    gracenote: Length | None = None
 
 
 DefinitionLine = RunLine | AbcLine | PatternLine
@@ -142,7 +151,9 @@ class LineTable(Table):
     notes_per_beat: int = Field(
         default=1, alias="notes-per-beat", description="write a whole number, such as 2"
     )
-    inner: str | None = Field(default=None, description=INNER_REMEDY)
+    inner: OneOrMore | None = Field(default=None, description=INNER_REMEDY)
+    beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
+    gracenote: str | None = Field(default=None, description=GRACENOTE_REMEDY)
 
     @field_validator("run", "each")
     @classmethod
@@ -179,8 +190,20 @@ class LineTable(Table):
 
     @field_validator("inner")
     @classmethod
-    def _inner(cls, value: str) -> str:
-        read_inner_length(value)
+    def _inner(cls, value: list[str]) -> list[str]:
+        read_inner(value)
+        return value
+
+    @field_validator("beat")
+    @classmethod
+    def _beat(cls, value: str) -> str:
+        read_slot_on_the_beat(value)
+        return value
+
+    @field_validator("gracenote")
+    @classmethod
+    def _gracenote(cls, value: str) -> str:
+        read_gracenote_length(value)
         return value
 
     @model_validator(mode="after")
@@ -284,9 +307,11 @@ def _read_on(text: str) -> On:
 
 def definition_line(line: LineTable) -> DefinitionLine:
     """Return what a checked table says."""
-    inner = None if line.inner is None else read_inner_length(line.inner)
+    inner = None if line.inner is None else read_inner(line.inner)
+    beat = None if line.beat is None else read_slot_on_the_beat(line.beat)
+    gracenote = None if line.gracenote is None else read_gracenote_length(line.gracenote)
     if line.abc is not None:
-        return AbcLine(line.abc, line.heading, inner)
+        return AbcLine(line.abc, line.heading, inner, beat, gracenote)
     groups = () if line.run is None else read_run(line.run)
     played = RunLine(
         notes=tuple(note for group in groups for note in group),
@@ -294,6 +319,8 @@ def definition_line(line: LineTable) -> DefinitionLine:
         walk=line.walk,
         heading=line.heading,
         inner=inner,
+        beat=beat,
+        gracenote=gracenote,
         plain=line.plain,
         on=_read_on(line.on),
         rhythm=line.rhythm,

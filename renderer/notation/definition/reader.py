@@ -18,14 +18,17 @@ from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
     METER_REMEDY,
+    BeatText,
+    OneOrMore,
     Table,
     WrongValueError,
     in_range,
     listed,
     one_of,
     read_gracenote_length,
-    read_inner_length,
+    read_inner,
     read_meter,
+    read_slot_on_the_beat,
 )
 from renderer.notation.definition.lines import (
     NOTES_PER_BEAT,
@@ -36,7 +39,6 @@ from renderer.notation.definition.lines import (
 from renderer.notation.definition.problems import known_keys, problems_of
 from renderer.notation.definition.toml import LINES_REMEDY, read_toml
 from renderer.notation.ladder import rung_bounds, steps
-from renderer.notation.length import Length
 from renderer.notation.limits import (
     FASTEST_TEMPO,
     LONGEST_FILE_BYTES,
@@ -47,10 +49,10 @@ from renderer.notation.limits import (
     MOST_RUNGS,
     SLOWEST_TEMPO,
 )
+from renderer.notation.playing import BEAT_REMEDY, BOOK, Beat, Inner
 from renderer.notation.score import (
     USUAL_GRACENOTE,
     USUAL_GRACENOTES,
-    USUAL_INNER,
     Gracenotes,
     Ladder,
     Meter,
@@ -70,7 +72,8 @@ class Definition:
     meter: Meter | None = None
     tempo: Fraction = Fraction(60)
     gracenotes: Gracenotes = USUAL_GRACENOTES
-    inner: Length = USUAL_INNER
+    inner: Inner = BOOK
+    beat: Beat | None = None
     ladder: Ladder | None = None
     audience: str = ""
     purpose: str = ""
@@ -92,13 +95,20 @@ class _Gracenotes(Table):
 
 
 class _Ornaments(Table):
-    inner: str = Field(default=str(USUAL_INNER), description=INNER_REMEDY)
+    inner: OneOrMore = Field(default=[str(BOOK)], description=INNER_REMEDY)
+    beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
     impossible: Annotated[Impossible, one_of(Impossible)] = "replace"
 
     @field_validator("inner")
     @classmethod
-    def _inner(cls, value: str) -> str:
-        read_inner_length(value)
+    def _inner(cls, value: list[str]) -> list[str]:
+        read_inner(value)
+        return value
+
+    @field_validator("beat")
+    @classmethod
+    def _beat(cls, value: str) -> str:
+        read_slot_on_the_beat(value)
         return value
 
 
@@ -161,7 +171,7 @@ class _Definition(Table):
         default=_Gracenotes(), description='write it like gracenotes = { length = "45 ms" }'
     )
     ornaments: _Ornaments = Field(
-        default=_Ornaments(), description='write it like ornaments = { inner = "100 ms" }'
+        default=_Ornaments(), description='write it like ornaments = { inner = "50 ms" }'
     )
     lines: list[LineTable] = Field(description=LINES_REMEDY)
     ladder: _Ladder | None = Field(
@@ -250,7 +260,8 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         gracenotes=Gracenotes(
             read_gracenote_length(raw.gracenotes.length), raw.gracenotes.placement
         ),
-        inner=read_inner_length(raw.ornaments.inner),
+        inner=read_inner(raw.ornaments.inner),
+        beat=None if raw.ornaments.beat is None else read_slot_on_the_beat(raw.ornaments.beat),
         ladder=None if raw.ladder is None else raw.ladder.as_written(),
         audience=raw.audience,
         purpose=raw.purpose,

@@ -16,7 +16,8 @@ from renderer.notation.definition.lines import PLAIN, AbcLine, DefinitionLine, O
 from renderer.notation.definition.reader import Definition
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
-from renderer.notation.score import USUAL_GRACENOTES, USUAL_INNER, Ladder
+from renderer.notation.playing import BOOK, Inner
+from renderer.notation.score import USUAL_GRACENOTES, Ladder
 
 
 def definition_text(definition: Definition) -> str:
@@ -63,12 +64,20 @@ def _add_playing(document: tomlkit.TOMLDocument, definition: Definition) -> None
         gracenotes.add("length", _length(definition.gracenotes.length))
         gracenotes.add("placement", definition.gracenotes.placement)
         document.add("gracenotes", gracenotes)
-    if definition.inner != USUAL_INNER or definition.impossible != "replace":
-        ornaments = tomlkit.table()
-        ornaments.add("inner", _length(definition.inner))
-        if definition.impossible != "replace":
-            ornaments.add("impossible", definition.impossible)
+    ornaments = tomlkit.table()
+    if definition.inner != BOOK:
+        ornaments.add("inner", _inner(definition.inner))
+    if definition.beat is not None:
+        ornaments.add("beat", definition.beat)
+    if definition.impossible != "replace":
+        ornaments.add("impossible", definition.impossible)
+    if ornaments:
         document.add("ornaments", ornaments)
+
+
+def _inner(inner: Inner) -> str | list[str]:
+    lengths = [_length(length) for length in inner.lengths]
+    return lengths if len(lengths) > 1 else lengths[0] if lengths else str(inner)
 
 
 def _number(value: Fraction) -> int | float:
@@ -119,7 +128,11 @@ def _line(line: DefinitionLine) -> Table:
             if value != usual:
                 table.add(key, tomlkit.item(value))
     if line.inner is not None:
-        table.add("inner", _length(line.inner))
+        table.add("inner", _inner(line.inner))
+    if line.beat is not None:
+        table.add("beat", line.beat)
+    if line.gracenote is not None:
+        table.add("gracenote", _length(line.gracenote))
     return table
 
 

@@ -43,7 +43,7 @@ def _short_enough(
     text = write_abc_line(exercise, number, meter=meter, unit=unit)
     cuts = _cuts(line.bars, -(-len(text) // _COMFORTABLE_TEXT)) if len(text) > LONGEST_TEXT else []
     if not cuts:
-        yield AbcLine(text, _title(line.heading), line.inner)
+        yield AbcLine(text, _title(line.heading), line.inner, line.beat, line.gracenote)
         return
     for begin, end in pairwise([0, *cuts, len(line.bars)]):
         part = replace(line, bars=line.bars[begin:end], heading="" if begin else line.heading)
@@ -81,6 +81,7 @@ def definition_of(exercise: Exercise) -> Definition:
         tempo=exercise.tempo,
         gracenotes=exercise.gracenotes,
         inner=exercise.inner,
+        beat=exercise.beat,
         ladder=exercise.ladder,
         audience=_title(exercise.audience),
         purpose=exercise.purpose,

@@ -21,8 +21,8 @@ from renderer.notation.abc.fields import read_meter
 from renderer.notation.kept_settings import setting_of
 from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi.bytes import EXPORT_AGAIN, checked_bytes
-from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, slots_spelled
-from renderer.notation.score import Meter, Slot
+from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, NoteMark, note_mark
+from renderer.notation.score import Meter
 from renderer.notation.source_file import Source, read_bytes
 
 LARGEST_MIDI_BYTES = 600_000
@@ -60,7 +60,7 @@ class Voice:
 
     name: str
     notes: list[Sounded] = field(default_factory=list)
-    marks: dict[Fraction, tuple[Slot, ...]] = field(default_factory=dict)
+    marks: dict[Fraction, NoteMark] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ class _Collector:
         # mido searches the whole track for its name each time.
         name = track.name.strip()
         sounding: dict[tuple[int, int], int] = {}
-        marks: dict[Fraction, tuple[Slot, ...]] = {}
+        marks: dict[Fraction, NoteMark] = {}
         for message in track:
             tick += message.time
             if tick > longest:
@@ -194,7 +194,7 @@ class _Collector:
             voice.notes.sort(key=lambda note: (note.start, note.end))
 
     def _meta(
-        self, message: mido.MetaMessage, place: Fraction, marks: dict[Fraction, tuple[Slot, ...]]
+        self, message: mido.MetaMessage, place: Fraction, marks: dict[Fraction, NoteMark]
     ) -> None:
         match message.type:
             case "set_tempo" if message.tempo > 0:
@@ -208,9 +208,9 @@ class _Collector:
             case "text":
                 name, value = setting_of(message.text) or ("", "")
                 if name == NOTE_MARK:
-                    slots = slots_spelled(value)
-                    if slots is not None:
-                        marks[place] = slots
+                    mark = note_mark(value)
+                    if mark is not None:
+                        marks[place] = mark
                 elif name == BAR_MARK:
                     with contextlib.suppress(ValueError):
                         meter = read_meter(value)

@@ -166,7 +166,7 @@ def _moved(voice: Voice, written: Callable[[Fraction], Fraction], shift: int) ->
     return Voice(
         voice.name,
         [Sounded(note.key - shift, written(note.start), written(note.end)) for note in voice.notes],
-        {written(place): slots for place, slots in voice.marks.items()},
+        {written(place): mark for place, mark in voice.marks.items()},
     )
 
 

@@ -3,7 +3,8 @@
 MIDI has neither gracenotes nor ornaments, and how long a note is does not always tell: opened out,
 a birl is four equal notes. So where a written note with an ornament begins, a text event spells it
 in ABC letters, such as `Rungwise: note = {g}B {d}B`. A reader believes a mark only while the notes
-after it still say the same, so that a file may be edited in a sequencer.
+after it still say the same, so that a file may be edited in a sequencer. Where a movement does not
+begin on the beat, a `|` stands before the slot that does: `Rungwise: note = G {d}G | {e}A`.
 
 Neither does a time signature tell a pickup from a whole bar of a shorter meter, nor hold a bar of a
 third of a beat. Where a bar has another meter than the one before, or follows on a short one,
@@ -13,9 +14,10 @@ another text event gives its meter as written, such as `Rungwise: bar = 3/4`.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 from renderer.notation.pitch import note_of_abc
-from renderer.notation.score import MelodyNote, Slot
+from renderer.notation.score import Slot
 
 NOTE_MARK, BAR_MARK = "note", "bar"
 """The names that marks have among the settings of a file."""
@@ -26,21 +28,32 @@ PLAIN_UNDER_MS = 100
 _SLOT = re.compile(r"(?:\{([GABcdefga])\})?([GABcdefga])")
 
 
-def spelled(note: MelodyNote) -> str:
-    """Return a written note in ABC letters: each slot with its gracenote, such as `{g}B {d}B`."""
-    return " ".join(slot.abc for slot in note.slots)
+@dataclass(frozen=True, slots=True)
+class NoteMark:
+    """A written note as a mark spells it: its slots, and which of them is on the beat, from 0."""
+
+    slots: tuple[Slot, ...]
+    anchor: int = 0
+
+    def __str__(self) -> str:
+        words = [slot.abc for slot in self.slots]
+        if self.anchor:
+            words.insert(self.anchor, "|")
+        return " ".join(words)
 
 
-def slots_spelled(text: str) -> tuple[Slot, ...] | None:
-    """Return the slots that a mark spells, or None for any other text."""
+def note_mark(text: str) -> NoteMark | None:
+    """Return what a mark spells, or None for any other text."""
+    before, sign, after = text.partition("|")
     slots = []
-    for part in text.split():
+    for part in f"{before} {after}".split():
         found = _SLOT.fullmatch(part)
         if found is None:
             return None
         gracenote = note_of_abc(found[1]) if found[1] else None
         slots.append(Slot(note_of_abc(found[2]), gracenote))
-    return tuple(slots) or None
+    anchor = len(before.split()) if sign else 0
+    return NoteMark(tuple(slots), anchor) if anchor < len(slots) else None
 
 
 def keys_of(slots: tuple[Slot, ...]) -> list[int]:

@@ -90,11 +90,12 @@ class _Beats:
 
 def _reference(tone: Tone, lead: Lead, is_first: bool) -> Fraction:
     """The place in a tone that lies on the beat."""
-    if lead == "none ahead" or (is_first and tone.start == 0):
+    if is_first and tone.start == 0:
         return tone.start
     if lead == "all ahead":
         return tone.main.start
-    return (*tone.group, tone.main)[1].start if tone.is_led else tone.start
+    at = tone.anchor + (lead == "first ahead" and tone.is_led)
+    return (*tone.group, tone.main)[at].start
 
 
 class Quantiser:

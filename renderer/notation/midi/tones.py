@@ -11,22 +11,26 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from renderer.notation.definition.fields import read_inner_length
+from renderer.notation.definition.fields import read_inner
 from renderer.notation.kept_settings import LINE_INNER
 from renderer.notation.midi.file import MidiContents, Sounded
-from renderer.notation.midi.marks import keys_of
+from renderer.notation.midi.marks import NoteMark, keys_of
 from renderer.notation.midi.melody import SAME_TIME_SECONDS, Melody
-from renderer.notation.score import Slot
 from renderer.notation.written import Reading
 
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A melody note with the short notes before it, and whether a gracenote comes first."""
+    """A melody note with the short notes before it.
+
+    `anchor` is how many of them sound before the slot that lies on the beat, `is_led` whether that
+    slot has a gracenote.
+    """
 
     group: tuple[Sounded, ...]
     main: Sounded
     is_led: bool
+    anchor: int = 0
 
     @property
     def start(self) -> Fraction:
@@ -44,9 +48,9 @@ def _gracenote_seconds(contents: MidiContents, reading: Reading) -> float:
         if name == "inner length" or name.startswith(LINE_INNER):
             # What is no length is said where the settings are read.
             with contextlib.suppress(ValueError):
-                inner = read_inner_length(value)
-                if not inner.is_share_of_beat:
-                    longest = max(longest, float(inner.value) * _ROUNDING)
+                for length in read_inner(value).lengths:
+                    if not length.is_share_of_beat:
+                        longest = max(longest, float(length.value) * _ROUNDING)
     return longest / 1000
 
 
@@ -67,8 +71,10 @@ def tones_of(melody: Melody, contents: MidiContents, reading: Reading) -> Iterat
     group: list[Sounded] = []
     index = 0
     while index < len(notes):
-        slots = marks.get(notes[index].start, ())
-        marked = _marked(notes[index : index + 2 * len(slots)], slots, contents)
+        mark = marks.get(notes[index].start)
+        marked = None
+        if mark is not None:
+            marked = _marked(notes[index : index + 2 * len(mark.slots)], mark, contents)
         if marked is not None:
             yield from _loose(group)
             yield marked
@@ -89,11 +95,9 @@ def tones_of(melody: Melody, contents: MidiContents, reading: Reading) -> Iterat
     yield from _loose(group)
 
 
-def _marked(
-    notes: Sequence[Sounded], slots: tuple[Slot, ...], contents: MidiContents
-) -> Tone | None:
+def _marked(notes: Sequence[Sounded], mark: NoteMark, contents: MidiContents) -> Tone | None:
     """The written note that a mark spells, if these notes (and maybe more) still sound it."""
-    keys = keys_of(slots)
+    keys = keys_of(mark.slots)
     found = notes[: len(keys)]
     if not keys or len(found) < len(keys):
         return None
@@ -102,7 +106,9 @@ def _marked(
     is_spelled = all(note.key - key == moved for note, key in zip(found, keys, strict=True))
     if not is_spelled or not all(_follows(b, a, contents) for a, b in pairwise(found)):
         return None
-    return Tone(tuple(found[:-1]), found[-1], slots[0].gracenote is not None)
+    ahead = len(keys_of(mark.slots[: mark.anchor]))
+    is_led = mark.slots[mark.anchor].gracenote is not None
+    return Tone(tuple(found[:-1]), found[-1], is_led, ahead)
 
 
 def _loose(notes: Sequence[Sounded]) -> Iterator[Tone]:

@@ -10,6 +10,7 @@ adds `-T2`, `-T3`. The same exercise gives the same bytes.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
@@ -104,8 +105,8 @@ class _Writer:
         self.headings, self.tempo_marks = headings, tempo_marks
         numbers = range(1, len(exercise.lines) + 1)
         self.lines = [printed_line(exercise, number, opened) for number in numbers]
-        lengths = (note.length for line in self.lines for bar in line for note in bar)
-        beats = (bar.meter.beat_value for line in exercise.lines for bar in line.bars)
+        lengths = (note.length for line in self.lines for bar in line.notes for note in bar)
+        beats = (bar.meter.beat_value for line in self.lines for bar in line.bars)
         # Notes may be parted at the beat, and what is left is no finer than note and beat.
         self.divisions = lcm(4, *{length.denominator for length in (*lengths, *beats)})
         self.meter: Meter | None = None
@@ -149,11 +150,12 @@ class _Writer:
     def _line(self, part: Element, line_number: int) -> None:
         line = self.exercise.lines[line_number - 1]
         is_last_line = line_number == len(self.lines)
+        printed = self.lines[line_number - 1]
         rows = zip(
-            line.bars,
-            self.lines[line_number - 1],
-            bar_offsets(line.bars),
-            goes_on_at_another_tempo(line.bars),
+            printed.bars,
+            printed.notes,
+            bar_offsets(printed.bars),
+            goes_on_at_another_tempo(printed.bars),
             strict=True,
         )
         for number, (bar, notes, beats_before, goes_on) in enumerate(rows, start=1):
@@ -172,7 +174,7 @@ class _Writer:
             if goes_on:
                 barline = _add(measure, "barline", location="right")
                 _add(barline, "bar-style", "dashed")
-            if number == len(line.bars):
+            if number == len(printed.bars):
                 barline = _add(measure, "barline", location="right")
                 _add(barline, "bar-style", "light-heavy" if is_last_line else "light-light")
 
@@ -230,7 +232,9 @@ class _Writer:
         _add(metronome, "per-minute", decimal_text(self.beat_tempo))
         _add(direction, "sound", tempo=decimal_text(quarter_tempo))
 
-    def _notes(self, measure: Element, notes: list[Printed], bar: Bar, offset: Fraction) -> None:
+    def _notes(
+        self, measure: Element, notes: Sequence[Printed], bar: Bar, offset: Fraction
+    ) -> None:
         values = values_of_bar([note.length for note in notes], bar.meter.beat_value)
         owners = [note for note, row in zip(notes, values, strict=True) for _ in row]
         flat = beam_groups(

@@ -1,0 +1,253 @@
+"""Room for movements at the tempo that is played: each as long as it should be, or as it can.
+
+A closed movement lasts as long as the exercise or the ornament book says. Where the tempo leaves it
+less, its inner notes become shorter, each movement for itself, down to the least that players
+manage. What stands between two melody notes shares what room there is: the parts of one movement
+after its beat, those of the next before its beat, and what is left of the melody note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from renderer.notation.limits import LEAST_SOUNDING_MS
+from renderer.notation.playing import USUAL_PLAYING
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding
+from renderer.timing.timeline import Role
+
+COMFORTABLE_SECONDS = USUAL_PLAYING.inner[0].value * MILLISECOND
+"""What a melody note keeps beside movements of their own length (judgement)."""
+
+_LEAST_SECONDS = LEAST_SOUNDING_MS * MILLISECOND
+
+Place = tuple[int, int, int]
+"""A written note: the index of its line, and its bar and item from 1."""
+
+Side = tuple[Place, bool]
+"""A written note, and whether that of it is meant which comes before its beat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joins:
+    """What comes before and after a line in a track.
+
+    Parameters
+    ----------
+    repeated:
+        Whether the line follows itself without a gap.
+    follows:
+        Whether the next line of the exercise comes right after it.
+    silences:
+        How long each silence lasts that the line begins after (a count-in, clicks, an echo).
+    opens_track:
+        Whether nothing at all comes before its first playing.
+    """
+
+    repeated: bool = False
+    follows: bool = False
+    silences: tuple[Moment, ...] = ()
+    opens_track: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How long something is heard, and how long it must be.
+
+    Parameters
+    ----------
+    sounding:
+        The note or rest in question, the gracenote that leads it left out; None for a silence
+        between lines.
+    heard:
+        From its start, or the end of its gracenote, to the next sounding.
+    needs:
+        Seconds, at every tempo.
+    sides:
+        The written notes whose movements take their time from it.
+    is_gracenote:
+        Whether not the note but its gracenote, opened out, is meant.
+    """
+
+    sounding: Sounding | None
+    heard: Moment
+    needs: Fraction
+    sides: tuple[Side, ...] = ()
+    is_gracenote: bool = False
+
+    def fits(self, seconds_per_beat: Fraction) -> bool:
+        """Whether there is room when a beat lasts `seconds_per_beat`."""
+        return self.heard.at(seconds_per_beat) >= self.needs
+
+    @property
+    def fastest(self) -> Fraction | None:
+        """The fastest tempo (beats per minute) with room, 0 if no tempo has, None if every one."""
+        lacking = self.needs - self.heard.seconds
+        if self.heard.beats > 0:
+            return 60 * self.heard.beats / lacking if lacking > 0 else None
+        fits_at_every_tempo = lacking <= 0 and self.heard.beats == 0
+        return None if fits_at_every_tempo else Fraction(0)
+
+
+def _needs(sounding: Sounding) -> Fraction:
+    return Fraction(0) if sounding.note is None else _LEAST_SECONDS
+
+
+def _sides(index: int, here: Sounding, after: tuple[int, Sounding] | None) -> tuple[Side, ...]:
+    if here.role is Role.INNER:
+        return ()
+    sides: list[Side] = [((index, here.bar, here.item), False)]
+    if after is not None:
+        line, then = after
+        sides.append(((line, then.bar, then.item), True))
+    return tuple(sides)
+
+
+def rooms(chains: Sequence[Chain], index: int, joins: Joins) -> Iterator[Room]:
+    """Yield the room of every sounding of a line; its last has one for each thing that follows.
+
+    Parameters
+    ----------
+    chains:
+        The soundings of every line of the exercise.
+    index:
+        Which line, from 0.
+    joins:
+        What comes before and after it.
+    """
+    chain = chains[index]
+    soundings = chain.soundings
+    for here, after in pairwise(soundings):
+        heard = after.start - here.start - here.gracenote_lasts
+        yield Room(here, heard, _needs(here), _sides(index, here, (index, after)))
+    for here in soundings:
+        if here.gracenote_lasts.beats:
+            yield Room(here, here.gracenote_lasts, _LEAST_SECONDS, is_gracenote=True)
+    if not soundings:
+        return
+    first, last = soundings[0], soundings[-1]
+    end = Moment(chain.beats) - last.start - last.gracenote_lasts
+    nexts = [(index, first)] if joins.repeated else []
+    if joins.follows and chains[index + 1].soundings:
+        nexts.append((index + 1, chains[index + 1].soundings[0]))
+    for line, then in nexts:
+        yield Room(last, end + then.start, _needs(last), _sides(index, last, (line, then)))
+    if not nexts:
+        yield Room(last, end, _needs(last), _sides(index, last, None))
+    yield from _head_rooms(chain, index, joins)
+
+
+def _head_rooms(chain: Chain, index: int, joins: Joins) -> Iterator[Room]:
+    """Yield where a line that does not follow on takes the time for what precedes its beat."""
+    first = chain.soundings[0]
+    if not first.leads_in:
+        return
+    place = (index, first.bar, first.item)
+    for silence in joins.silences:
+        yield Room(None, silence + first.start, Fraction(0), ((place, True),))
+    if joins.opens_track:
+        # From the first note itself.
+        own = [one for one in chain.soundings if (one.bar, one.item) == (first.bar, first.item)]
+        rest = chain.soundings[len(own) :]
+        end = rest[0].start if rest else Moment(chain.beats)
+        heard = end + first.start - own[-1].start - own[-1].gracenote_lasts
+        after = (index, rest[0]) if rest else None
+        sides = (*_sides(index, own[-1], after), (place, True))
+        yield Room(own[-1], heard, _needs(own[-1]), sides)
+
+
+def moved_to_the_start(chain: Chain) -> Chain:
+    """Return a line that opens a track: its first written note begins with it, not before it."""
+    if not chain.soundings or not chain.soundings[0].leads_in:
+        return chain
+    first = chain.soundings[0]
+    return replace(
+        chain,
+        soundings=tuple(
+            replace(one, start=one.start - first.start)
+            if (one.bar, one.item) == (first.bar, first.item)
+            else one
+            for one in chain.soundings
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """Lines at one tempo.
+
+    Parameters
+    ----------
+    chains:
+        The lines, movements shortened where they had too little room.
+    shortened:
+        The written notes whose movements were, each with the share of what could be taken away
+        that it has kept: 0 for one that is as short as players manage.
+    """
+
+    chains: tuple[Chain, ...]
+    shortened: Mapping[Place, Fraction]
+
+
+def fitted(
+    natural: Sequence[Chain],
+    least: Sequence[Chain],
+    joins: Sequence[Joins],
+    seconds_per_beat: Fraction,
+) -> Fitted:
+    """Return lines with each movement shortened by as much as it must be, and no more.
+
+    Parameters
+    ----------
+    natural, least:
+        The lines with their own lengths, and with the least.
+    joins:
+        What comes before and after each line.
+    seconds_per_beat:
+        At the tempo that is played.
+
+    Returns
+    -------
+    The lines. What has no room even so is left for the check of what fits.
+    """
+    shares: dict[Side, Fraction] = {}
+    for index, line_joins in enumerate(joins):
+        long = rooms(natural, index, line_joins)
+        short = rooms(least, index, line_joins)
+        for own, shortest in zip(long, short, strict=True):
+            share = _share(own, shortest, seconds_per_beat)
+            if share < 1:
+                for side in own.sides:
+                    shares[side] = min(share, shares.get(side, share))
+    shortened: dict[Place, Fraction] = {}
+    if not shares:
+        return Fitted(tuple(natural), shortened)
+    chains: list[Chain] = []
+    for index, (own_chain, shortest_chain) in enumerate(zip(natural, least, strict=True)):
+        soundings: list[Sounding] = []
+        both = zip(own_chain.soundings, shortest_chain.soundings, strict=True)
+        for here, short_here in both:
+            place = (index, here.bar, here.item)
+            share = shares.get((place, here.leads_in), Fraction(1))
+            if share == 1 or here.start == short_here.start:
+                soundings.append(here)
+                continue
+            shortened[place] = min(share, shortened.get(place, share))
+            start = short_here.start.towards(here.start, share)
+            soundings.append(replace(here, start=start))
+        chains.append(replace(own_chain, soundings=tuple(soundings)))
+    return Fitted(tuple(chains), shortened)
+
+
+def _share(own: Room, shortest: Room, seconds_per_beat: Fraction) -> Fraction:
+    """The share of what could be taken away that may stay: 1 for all, 0 for nothing."""
+    if own.heard == shortest.heard:
+        return Fraction(1)
+    comfortable = COMFORTABLE_SECONDS if own.needs else Fraction(0)
+    left = own.heard.at(seconds_per_beat) - comfortable
+    if left >= 0:
+        return Fraction(1)
+    left_at_least = shortest.heard.at(seconds_per_beat) - shortest.needs
+    return left_at_least / (left_at_least - left) if left_at_least > 0 else Fraction(0)
