@@ -2,7 +2,8 @@
 
 A `Problem` says which file, which place in it, what is wrong and what would be right. A
 `RungwiseError` carries one or more of them: the command line prints each on a line of its own and
-exits with code 2, never with a traceback.
+exits with code 2, never with a traceback. A `WrongValueError` is a problem that does not know yet
+where it is.
 """
 
 from __future__ import annotations
@@ -72,6 +73,29 @@ class RungwiseError(Exception):
     def in_file(self, file: str) -> RungwiseError:
         """Return the same error with `file` filled in where a problem names none."""
         return type(self)([p if p.file else replace(p, file=file) for p in self.problems])
+
+
+class WrongValueError(ValueError):
+    """A value that cannot be, with what would be right, raised where nobody knows yet whose it is.
+
+    Whoever knows the file and the place makes a `Problem` of it.
+
+    Parameters
+    ----------
+    cause, remedy:
+        As in `Problem`.
+    """
+
+    def __init__(self, cause: str, remedy: str) -> None:
+        super().__init__(cause, remedy)
+        self.cause, self.remedy = cause, remedy
+
+    def __str__(self) -> str:
+        return f"{self.cause}; {self.remedy}"
+
+    def at(self, place: str, file: str = "") -> RungwiseError:
+        """Return the error that a user gets to see, for a value at that place."""
+        return failure(self.cause, self.remedy, place=place, file=file)
 
 
 def failure(cause: str, remedy: str, *, place: str = "", file: str = "") -> RungwiseError:

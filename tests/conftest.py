@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import signal
+
 from hypothesis import HealthCheck, settings
 
 # How long an example takes says how busy the machine is, not whether the law holds.
 settings.register_profile("rungwise", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("rungwise")
+
+# A shell starts what it runs in the background deaf to Ctrl-C, and so would be what tests start.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -84,3 +84,10 @@ def test_no_test_depends_on_how_busy_the_machine_is() -> None:
         assert not CLOCKS.search(text), f"{path} reads the clock: count, or use tests/limits.py"
         for seconds in TIMEOUT.findall(text):
             assert float(seconds) >= 600, f"{path} waits {seconds} s only: use limits.HANG_S"
+
+
+def test_cause_and_remedy_are_never_parted_at_a_semicolon() -> None:
+    for path in modules():
+        text = path.read_text("utf-8")
+        assert 'partition("; ")' not in text, f"{path}: raise errors.WrongValueError(cause, remedy)"
+        assert not re.search(r'raise ValueError\(\s*f?"[^"]*; ', text), path

@@ -23,7 +23,7 @@ from renderer.commands.options import (
     source_named,
     spoken_length,
 )
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -131,12 +131,12 @@ def coverage(
 
 
 def _notes(text: str) -> tuple[Note, ...]:
-    from renderer.notation.definition.fields import WrongValueError, read_notes
+    from renderer.notation.definition.fields import read_notes
 
     try:
         return read_notes(text)
     except WrongValueError as error:
-        raise failure(error.cause, error.remedy, place="--among") from None
+        raise error.at("--among") from None
 
 
 def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
@@ -169,9 +169,8 @@ def _only(found: tuple[Coverage, ...], ornament: str, book: OrnamentBook) -> tup
 
     try:
         name = book.movement(ornament).name
-    except ValueError as error:
-        cause, _, remedy = str(error).partition("; ")
-        raise failure(cause, remedy.rstrip("?"), place="--ornament") from None
+    except WrongValueError as error:
+        raise error.at("--ornament") from None
     chosen = tuple(one for one in found if one.ornament == name)
     return chosen or (Coverage(name, {}, possible_approaches(name, book)),)
 

@@ -21,7 +21,7 @@ from renderer.commands.options import (
     read_played,
     settled,
 )
-from renderer.errors import RungwiseError, failure
+from renderer.errors import RungwiseError, WrongValueError
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
@@ -62,16 +62,16 @@ def ornaments(
         return
     try:
         movement = book.movement(name)
-    except ValueError as error:
-        raise _refused(error, "") from None
+    except WrongValueError as error:
+        raise error.at("") from None
     if coming_from is None:
         _about(movement, book)
         print_table(text_tables.MOVEMENT_HEADINGS, text_tables.movement_rows(movement))
         return
     try:
         previous = note_named(coming_from)
-    except ValueError as error:
-        raise _refused(error, "--from") from None
+    except WrongValueError as error:
+        raise error.at("--from") from None
     _about(movement, book)
     rows = text_tables.approach_rows(book, movement, previous)
     print_table(text_tables.APPROACH_HEADINGS, rows, f"Coming from {previous}")
@@ -86,11 +86,6 @@ def _book_of(file: Path) -> OrnamentBook:
         return load_book().extended(own) if own else load_book()
     except RungwiseError as error:
         raise error.in_file(str(file)) from None
-
-
-def _refused(error: ValueError, place: str) -> Exception:
-    cause, _, remedy = str(error).partition("; ")
-    return failure(cause, remedy[:1].upper() + remedy[1:], place=place)
 
 
 def _about(movement: Movement, book: OrnamentBook) -> None:

@@ -16,11 +16,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from renderer.notation.kept_settings import decimal_text
+
 LONGEST_NAME = 140
 """Bytes of a whole file name. File systems allow 255 (ext4, APFS) or 255 UTF-16 units (NTFS,
 exFAT); encrypted home folders (eCryptfs) only 143. Windows also counts the path, 260 in all."""
 
-_STEM_BYTES = 90
+_STEM_BYTES = 86
 """What a title and what is unusual get of that, so that pitch, mix, rung, tempo and format always
 fit behind it."""
 
@@ -103,11 +105,15 @@ def distinct(stems: Iterable[str]) -> tuple[str, ...]:
     return tuple(result)
 
 
-def tempo_label(tempo: Fraction, *, digits: int = 1) -> str:
-    """Return a tempo in beats per minute as text: `60`, `62.5`, and with three digits `060`."""
-    whole, _, decimals = f"{float(tempo):.2f}".partition(".")
-    decimals = decimals.rstrip("0")
-    return whole.zfill(digits) + (f".{decimals}" if decimals else "")
+def tempo_label(tempo: Fraction) -> str:
+    """Return a tempo in beats per minute as people read it: `60`, `62.5`, `33.33`."""
+    return f"{float(tempo):.2f}".rstrip("0").rstrip(".")
+
+
+def _tempo_in_name(tempo: Fraction) -> str:
+    """Return a tempo with so many digits that no other has the same: `060`, `033.3333`."""
+    whole, point, decimals = decimal_text(tempo).partition(".")
+    return f"{whole.zfill(3)}{point}{decimals}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +166,9 @@ def stem_bytes(variation: str) -> int:
 def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
     """Return the file names of a series, without their ending, in practice order.
 
-    Tempos are written with three digits, so that names of a rising ladder sort by themselves.
-    Where they do not (a falling ladder, a rung that comes twice) the rung's number comes first.
+    Tempos are written with three digits and all their decimals (six at most), so that names of a
+    rising ladder sort by themselves, and no track has the name of one at another tempo. Where they
+    do not sort (a falling ladder, a rung that comes twice) the rung's number comes first.
 
     Parameters
     ----------
@@ -170,7 +177,7 @@ def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
     tempos:
         The rungs in practice order, beats per minute.
     """
-    labels = [f"{tempo_label(tempo, digits=3)} bpm" for tempo in tempos]
+    labels = [f"{_tempo_in_name(tempo)} bpm" for tempo in tempos]
     if any(later <= earlier for earlier, later in itertools.pairwise(labels)):
         digits = len(str(len(tempos)))
         labels = [

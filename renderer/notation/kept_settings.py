@@ -14,12 +14,8 @@ from fractions import Fraction
 from itertools import islice
 from xml.etree.ElementTree import Element
 
-from renderer.errors import RungwiseError, shortened
-from renderer.notation.definition.fields import (
-    WrongValueError,
-    read_gracenote_length,
-    read_inner,
-)
+from renderer.errors import RungwiseError, WrongValueError, shortened
+from renderer.notation.definition.fields import read_gracenote_length, read_inner
 from renderer.notation.ladder import parse_ladder, rung_bounds
 from renderer.notation.limits import (
     FASTEST_TEMPO,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from renderer.errors import failure
+from renderer.errors import WrongValueError, failure
 from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
 from renderer.notation.score import Ladder
 
@@ -22,12 +22,12 @@ def steps(first: Fraction, last: Fraction, step: Fraction) -> tuple[Fraction, ..
 
     The last is always `last`, also when the steps do not land on it.
 
-    Raises `ValueError` for a step of 0 or less and for more than `MOST_RUNGS` numbers.
+    Raises `WrongValueError` for a step of 0 or less and for more than `MOST_RUNGS` numbers.
     """
     if step <= 0:
-        raise ValueError(f"a step of {float(step):g} never arrives; write a number above 0")
+        raise WrongValueError(f"a step of {float(step):g} never arrives", "write a number above 0")
     if abs(last - first) / step >= MOST_RUNGS:
-        raise ValueError(f"that makes more than {MOST_RUNGS} rungs; write a larger step")
+        raise WrongValueError(f"that makes more than {MOST_RUNGS} rungs", "write a larger step")
     direction = 1 if last >= first else -1
     count = int(abs(last - first) // step)
     numbers = [first + direction * step * index for index in range(count + 1)]
@@ -73,9 +73,8 @@ def parse_ladder(text: str, *, repeats: int = 1) -> Ladder:
     if by_steps:
         try:
             values = steps(*values)
-        except ValueError as error:
-            cause, _, right = str(error).partition("; ")
-            raise failure(cause, right) from None
+        except WrongValueError as error:
+            raise error.at("") from None
     elif len(values) > MOST_RUNGS:
         raise failure(f"{len(values)} rungs are too many", f"list at most {MOST_RUNGS}")
     return Ladder(values, percent=percents[0], repeats=repeats)

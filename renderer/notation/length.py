@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from renderer.errors import WrongValueError
+
 Unit = Literal["ms", "beat"]
 
 _PATTERN = re.compile(
@@ -47,13 +49,13 @@ class Length:
 
 
 def parse_length(text: str) -> Length:
-    """Read `45 ms`, `0.05 s`, `1/2 beat` or `0.25 beats`; raise `ValueError` for anything else."""
+    """Read `45 ms`, `0.05 s`, `1/2 beat` or `0.25 beats`; or raise `WrongValueError`."""
     match = _PATTERN.fullmatch(text)
     if match is None:
-        raise ValueError(f"{text!r} is no length; write it like '45 ms' or '1/2 beat'")
+        raise WrongValueError(f"{text!r} is no length", "write it like '45 ms' or '1/2 beat'")
     if match["top"] is not None:
         if int(match["bottom"]) == 0:
-            raise ValueError(f"{text!r} divides by zero; write it like '1/2 beat'")
+            raise WrongValueError(f"{text!r} divides by zero", "write it like '1/2 beat'")
         value = Fraction(int(match["top"]), int(match["bottom"]))
     else:
         value = Fraction(match["decimal"])

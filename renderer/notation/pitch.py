@@ -11,6 +11,8 @@ from __future__ import annotations
 import enum
 import re
 
+from renderer.errors import WrongValueError
+
 
 class Note(enum.IntEnum):
     """One of the nine notes of the chanter, ordered from low G (0) to high A (8)."""
@@ -69,25 +71,25 @@ _ABC_LETTERS = {note.abc: note for note in Note}
 def note_named(name: str) -> Note:
     """Return the note that a player's name for it means; case, spaces and hyphens are free.
 
-    Raises `ValueError`, with a message that lists the nine, for any other name. A bare `A` or `G`
-    is refused, since the chanter has two of each.
+    Raises `WrongValueError`, which lists the nine, for any other name. A bare `A` or `G` is
+    refused, since the chanter has two of each.
     """
     key = re.sub(r"[\s\-_]+", "", name).casefold()
     if key in _BY_NAME:
         return _BY_NAME[key]
     if key in ("a", "g"):
         letter = key.upper()
-        raise ValueError(
-            f"{name.strip()!r} could be either of two notes; write low {letter} or high {letter}"
+        raise WrongValueError(
+            f"{name.strip()!r} could be either of two notes", f"write low {letter} or high {letter}"
         )
-    raise ValueError(f"a chanter has no note {name.strip()!r}; its nine are {NINE_NOTES}")
+    raise WrongValueError(f"a chanter has no note {name.strip()!r}", f"its nine are {NINE_NOTES}")
 
 
 def note_of_abc(letter: str) -> Note:
-    """Return the note of an ABC letter (`G A B c d e f g a`), or raise `ValueError`."""
+    """Return the note of an ABC letter (`G A B c d e f g a`), or raise `WrongValueError`."""
     try:
         return _ABC_LETTERS[letter]
     except KeyError:
-        raise ValueError(
-            f"a chanter has no note {letter!r}; in ABC its nine are G A B c d e f g a"
+        raise WrongValueError(
+            f"a chanter has no note {letter!r}", "in ABC its nine are G A B c d e f g a"
         ) from None

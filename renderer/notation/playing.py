@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from renderer.errors import WrongValueError
 from renderer.notation.length import Length
 
 Beat = Literal["first", "last"] | int
@@ -27,7 +28,7 @@ _LARGEST_SLOT = 16
 def read_beat(value: str | int) -> Beat:
     """Read which slot falls on the beat: `first`, `last` or a number, in text or as it is.
 
-    Raises `ValueError`, cause and remedy parted by a semicolon, for anything else.
+    Raises `WrongValueError` for anything else.
     """
     text = str(value).strip().casefold()
     match text:
@@ -35,7 +36,7 @@ def read_beat(value: str | int) -> Beat:
             return word
     if re.fullmatch(r"\d{1,2}", text) and 1 <= int(text) <= _LARGEST_SLOT:
         return int(text)
-    raise ValueError(f"{value!r} is no part of a movement; {BEAT_REMEDY}")
+    raise WrongValueError(f"{value!r} is no part of a movement", BEAT_REMEDY)
 
 
 def slot_on_the_beat(beat: Beat, slots: int) -> int:

@@ -21,19 +21,18 @@ from renderer.notation.chanter_pitches import (
 )
 from renderer.notation.groups import slots_of_group
 from renderer.notation.limits import (
-    FASTEST_TEMPO,
     LARGEST_COUNT,
     LONGEST_TITLE,
     MOST_LINES,
     MOST_QUARTERS,
     MOST_TIME_BITS,
     MOST_WRITTEN_NOTES,
-    SLOWEST_TEMPO,
 )
 from renderer.notation.pitch import Note
 from renderer.notation.repeats import played_out, read_once
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
 from renderer.notation.source_file import without_controls
+from renderer.notation.tempo import exact_tempo
 from renderer.notation.written import (
     AS_WRITTEN,
     QUARTER,
@@ -152,7 +151,7 @@ def _tempo_of(measure: Measure) -> Fraction | None:
     if measure.tempo is None:
         return None
     tempo = measure.tempo * QUARTER / _bar_meter(measure).beat_value
-    _check_tempo(tempo, measure.place)
+    exact_tempo(tempo, place=measure.place)
     return tempo
 
 
@@ -181,15 +180,6 @@ def _check_size(measures: Sequence[Measure]) -> None:
         )
     if not any(note.pitch is not None for measure in measures for note in measure.notes):
         raise failure("there are no notes in it", "choose a part or file with a melody")
-
-
-def _check_tempo(tempo: Fraction, place: str) -> None:
-    if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
-        raise failure(
-            f"a tempo of {float(tempo):g} beats a minute is out of range",
-            f"write one from {SLOWEST_TEMPO} to {FASTEST_TEMPO}",
-            place=place,
-        )
 
 
 def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
@@ -270,7 +260,7 @@ class _Lines:
             self.remarks.append("The score has no tempo mark: 60 beats a minute are taken.")
             self._quarters = USUAL_TEMPO * meter.beat_value / QUARTER
         before, self._tempo = self._tempo, self._quarters * QUARTER / meter.beat_value
-        _check_tempo(self._tempo, measure.place)
+        exact_tempo(self._tempo, place=measure.place)
         if self._tempo != before:
             self._second = lcm(self._second, (60 / self._tempo).denominator)
             if self._second.bit_length() > MOST_TIME_BITS:

@@ -14,12 +14,13 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from renderer.errors import Problem, RungwiseError, failure
+from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
 from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
+from renderer.notation.tempo import TEMPO_REMEDY, exact_tempo
 from renderer.order.formats import AudioFormat, format_named
 from renderer.sound.pitch import (
     HIGHEST_LOW_A_HZ,
@@ -34,7 +35,6 @@ from renderer.sound.pitch import (
 )
 from renderer.sound.settings import Levels, parse_levels
 from renderer.sound.voices import parse_preset
-from renderer.timing.expand import exact_tempo
 
 Plain = None | bool | int | float | str | list[Any] | dict[str, Any]
 """What JSON holds."""
@@ -186,12 +186,12 @@ def gracenote_length() -> Kind:
 
     def read_text(words: str) -> Length:
         # Imported when it is needed: reading definitions brings heavy packages along.
-        from renderer.notation.definition.fields import WrongValueError, read_gracenote_length
+        from renderer.notation.definition.fields import read_gracenote_length
 
         try:
             return read_gracenote_length(words)
         except WrongValueError as error:
-            raise failure(error.cause, error.remedy) from None
+            raise error.at("") from None
 
     remedy = "write it like '45 ms', or '1/8 beat' to open gracenotes out"
     return _length(read_text, remedy, "10 ms to 250 ms, or up to 1 beat")
@@ -202,7 +202,7 @@ def inner() -> Kind:
     remedy = "write it like '50 ms' or '1/2 beat'"
 
     def read(given: object) -> Inner:
-        from renderer.notation.definition.fields import WrongValueError, read_inner
+        from renderer.notation.definition.fields import read_inner
 
         if isinstance(given, Inner):
             return read(str(given))
@@ -211,7 +211,7 @@ def inner() -> Kind:
         try:
             return read_inner(_text_of(given, remedy))
         except WrongValueError as error:
-            raise failure(error.cause, error.remedy) from None
+            raise error.at("") from None
 
     bounds = "15 ms to 2000 ms, up to 4 beats, even or book; several with commas between"
     return Kind(read, str, bounds, "LENGTH")
@@ -225,9 +225,8 @@ def slot_on_the_beat() -> Kind:
             raise failure(f"{given!r} is no part of a movement", BEAT_REMEDY)
         try:
             return read_beat(given)
-        except ValueError as error:
-            cause, _, remedy = str(error).partition("; ")
-            raise failure(cause, remedy) from None
+        except WrongValueError as error:
+            raise error.at("") from None
 
     return Kind(read, lambda beat: beat, "first, last or a part's number", "SLOT")
 
@@ -239,8 +238,8 @@ def milliseconds(example: str) -> Kind:
     def read_text(words: str) -> Length:
         try:
             length = parse_length(words)
-        except ValueError as error:
-            raise failure(str(error).partition("; ")[0], remedy) from None
+        except WrongValueError as error:
+            raise failure(error.cause, remedy) from None
         if length.is_share_of_beat:
             raise failure(f"{words:.40} is a share of the beat", remedy)
         if not 20 <= length.value <= 2000:
@@ -251,21 +250,19 @@ def milliseconds(example: str) -> Kind:
 
 
 def tempo() -> Kind:
-    """Return the kind of tempos in beats a minute; texts are exact to four decimals."""
+    """Return the kind of tempos in beats a minute; exactly the number given."""
 
     def read(given: object) -> Fraction:
-        if isinstance(given, str):
-            try:
-                given = Fraction(f"{float(given):.4f}") if "/" not in given else Fraction(given)
-            except (ValueError, OverflowError, ZeroDivisionError):
-                raise failure(
-                    f"{given!r} is no tempo",
-                    "write one number of beats a minute, as 80; for several render takes "
-                    "--ladder, as 60:120:10",
-                ) from None
-        if isinstance(given, bool) or not isinstance(given, int | float | Fraction):
+        if isinstance(given, bool) or not isinstance(given, str | int | float | Fraction):
             raise failure(f"{given!r} is no tempo", "write a number, such as 60")
-        return exact_tempo(given)
+        try:
+            return exact_tempo(given)
+        except RungwiseError as error:
+            (problem,) = error.problems
+            if problem.remedy != TEMPO_REMEDY:
+                raise
+            several = f"{TEMPO_REMEDY}; for several render takes --ladder, as 60:120:10"
+            raise RungwiseError(replace(problem, remedy=several)) from None
 
     return Kind(read, str, f"{SLOWEST_TEMPO} to {FASTEST_TEMPO} beats a minute", "NUMBER")
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from renderer.errors import WrongValueError
 from renderer.notation.pitch import Note
 from renderer.notation.playing import USUAL_PLAYING, Playing
 from renderer.notation.score import Slot
@@ -87,7 +88,7 @@ def lead_into(
 
     Raises
     ------
-    ValueError
+    WrongValueError
         If the book has no such movement; if neither it nor any movement that could stand for it
         goes to `note`; if it cannot be played and `impossible` is `error`.
     """
@@ -99,14 +100,14 @@ def lead_into(
             return Choice(movement.slots(note, previous), movement.name, None, movement.playing)
         reason = f"{_titled(movement, note, previous)} is written as the {alike.name} is"
         if impossible == "error":
-            raise ValueError(f"{reason}; name that, or write impossible = 'replace'")
+            raise WrongValueError(reason, "name that, or write impossible = 'replace'")
         return replace(alike, remark=_sentence(f"{reason}: {alike.name} instead."))
     if impossible == "error":
         if note not in movement.fragments:
             movement.slots(note, previous)
-        raise ValueError(
-            f"{_titled(movement, note, previous)} cannot be played: {reason}; choose another "
-            "movement, or write impossible = 'replace'"
+        raise WrongValueError(
+            f"{_titled(movement, note, previous)} cannot be played: {reason}",
+            "choose another movement, or write impossible = 'replace'",
         )
     standing = [book.movement(name) for name in movement.instead]
     for other in standing:

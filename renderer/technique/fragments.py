@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 
+from renderer.errors import WrongValueError
 from renderer.notation.pitch import Note, note_of_abc
 from renderer.notation.score import Slot
 
@@ -29,7 +30,7 @@ def parse_fragment(text: str) -> Fragment:
 
     Raises
     ------
-    ValueError
+    WrongValueError
         If the text is empty, too long, or holds anything else.
     """
     slots: list[Slot] = []
@@ -37,9 +38,10 @@ def parse_fragment(text: str) -> Fragment:
     while end < len(text):
         match = _SLOT.match(text, end)
         if match is None:
-            raise ValueError(
-                f"{text!r} cannot be read from {text[end:].strip()!r} on; write notes as ABC "
-                "letters, each led by at most one gracenote in braces, like '{g}B {d}B'"
+            raise WrongValueError(
+                f"{text!r} cannot be read from {text[end:].strip()!r} on",
+                "write notes as ABC letters, each led by at most one gracenote in braces, like "
+                "'{g}B {d}B'",
             )
         gracenote = match["gracenote"]
         slots.append(
@@ -47,9 +49,11 @@ def parse_fragment(text: str) -> Fragment:
         )
         end = match.end()
     if not slots:
-        raise ValueError("the fragment is empty; write at least one note, like '{g}B {d}B'")
+        raise WrongValueError("the fragment is empty", "write at least one note, like '{g}B {d}B'")
     if len(slots) > MOST_SLOTS:
-        raise ValueError(f"{text!r} has {len(slots)} slots; {MOST_SLOTS} are the most allowed")
+        raise WrongValueError(
+            f"{text!r} has {len(slots)} slots", f"{MOST_SLOTS} are the most allowed"
+        )
     return tuple(slots)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from renderer.errors import WrongValueError
 from renderer.notation.pitch import Note
 from renderer.notation.playing import USUAL_PLAYING, Playing
 from renderer.technique.fragments import Fragment, silent_join
@@ -99,10 +100,10 @@ class Movement:
     def slots(self, note: Note, previous: Note | None = None) -> Fragment:
         """Return the movement on `note` coming from `previous`, exactly as the book has it.
 
-        Raises `ValueError`, saying which notes have the movement, where `note` has not.
+        Raises `WrongValueError`, saying which notes have the movement, where `note` has not.
         """
         if note not in self.fragments:
-            raise ValueError(f"there is no {self.name} on {note}; {_listed(self.notes)}")
+            raise WrongValueError(f"there is no {self.name} on {note}", _listed(self.notes))
         if previous is not None:
             variant = self.approaches.get(previous, {}).get(note)
             if variant is not None:

@@ -27,10 +27,9 @@ from pydantic import Field, PlainValidator, ValidationError
 from pydantic_core import ErrorDetails
 from rapidfuzz import fuzz, process
 
-from renderer.errors import Problem, RungwiseError
+from renderer.errors import Problem, RungwiseError, WrongValueError
 from renderer.notation.definition.fields import (
     Table,
-    WrongValueError,
     listed,
     read_inner,
     read_notes,
@@ -58,12 +57,12 @@ class OrnamentBook:
         """Return the movement of that name or spelling; case, spaces, hyphens and plurals
         are free.
 
-        Raises `ValueError`, suggesting the nearest names, where there is none.
+        Raises `WrongValueError`, suggesting the nearest names, where there is none.
         """
         found = self.find(name)
         if found is None:
             remedy = self._as_a_list(name) or self._nearest(name)
-            raise ValueError(f"there is no ornament {name.strip()!r}; {remedy}")
+            raise WrongValueError(f"there is no ornament {name.strip()!r}", remedy)
         return found
 
     def _as_a_list(self, name: str) -> str | None:
@@ -177,13 +176,13 @@ def _note_key(value: object) -> Note:
 
 def _fragment(value: object) -> Fragment:
     if not isinstance(value, str):
-        raise ValueError("a fragment must be text; write it in quotes, like '{g}B {d}B'")
+        raise WrongValueError("a fragment must be text", "write it in quotes, like '{g}B {d}B'")
     return parse_fragment(value)
 
 
 def _beat(value: object) -> Beat:
     if isinstance(value, bool) or not isinstance(value, str | int):
-        raise ValueError(f"a part of a movement is a word or a number; {BEAT_REMEDY}")
+        raise WrongValueError("a part of a movement is a word or a number", BEAT_REMEDY)
     return read_beat(value)
 
 
@@ -191,15 +190,12 @@ def _inner(value: object) -> tuple[Length, ...]:
     written: list[object] = value if isinstance(value, list) else [value]
     texts = [text for text in written if isinstance(text, str)]
     if len(texts) < len(written):
-        raise ValueError("lengths must be text; write them in quotes, like '50 ms'")
-    try:
-        inner = read_inner(texts)
-    except WrongValueError as error:
-        raise ValueError(f"{error.cause}; {error.remedy}") from None
+        raise WrongValueError("lengths must be text", "write them in quotes, like '50 ms'")
+    inner = read_inner(texts)
     if not inner.lengths:
-        raise ValueError(
-            f"the book says itself how long parts are, and {inner} is no length; write it like "
-            "'50 ms' or '1/2 beat'"
+        raise WrongValueError(
+            f"the book says itself how long parts are, and {inner} is no length",
+            "write it like '50 ms' or '1/2 beat'",
         )
     return inner.lengths
 
@@ -207,7 +203,9 @@ def _inner(value: object) -> tuple[Length, ...]:
 def _least(value: object) -> tuple[Length, ...]:
     lengths = _inner(value)
     if lengths[0].is_share_of_beat:
-        raise ValueError("the least that players manage is no share of the beat; write '25 ms'")
+        raise WrongValueError(
+            "the least that players manage is no share of the beat", "write '25 ms'"
+        )
     return lengths
 
 
@@ -224,11 +222,11 @@ _UsedFrom = dict[Note | None, tuple[Note, ...]]
 
 def _some_notes(value: object, remedy: str) -> tuple[Note, ...]:
     if not isinstance(value, str):
-        raise ValueError(f"notes must be text; {remedy}")
+        raise WrongValueError("notes must be text", remedy)
     try:
         return read_notes(value)
     except WrongValueError as error:
-        raise ValueError(f"{error.cause}; {remedy}") from None
+        raise WrongValueError(error.cause, remedy) from None
 
 
 def _used_from(value: object) -> _UsedFrom:
@@ -254,7 +252,7 @@ def _beginning(value: object) -> Beginning:
     called = value.get("called", [])
     words = isinstance(called, list) and all(isinstance(one, str) and one for one in called)
     if unknown or "on" not in value or not words:
-        raise ValueError(f"this says not how a movement begins; {_BEGIN_REMEDY}")
+        raise WrongValueError("this says not how a movement begins", _BEGIN_REMEDY)
     used = value.get("used-from")
     return Beginning(
         _some_notes(value["on"], _BEGIN_REMEDY),
@@ -265,12 +263,12 @@ def _beginning(value: object) -> Beginning:
 
 def _begins(value: object) -> dict[Way, Beginning]:
     if not isinstance(value, Mapping):
-        raise ValueError(f"ways of beginning must be a table; {_BEGIN_REMEDY}")
+        raise WrongValueError("ways of beginning must be a table", _BEGIN_REMEDY)
     ways = {str(way).casefold(): way for way in get_args(Way)}
     unknown = [key for key in value if key.casefold() not in ways]
     if unknown:
         known = listed([repr(way) for way in ways.values()], "or")
-        raise ValueError(f"no movement begins with {unknown[0]!r}; write {known}")
+        raise WrongValueError(f"no movement begins with {unknown[0]!r}", f"write {known}")
     return {ways[key.casefold()]: _beginning(one) for key, one in value.items()}
 
 
@@ -425,8 +423,9 @@ def _problem(detail: ErrorDetails, place: str) -> Problem:
         near = process.extractOne(steps[-1], list(fields), scorer=fuzz.ratio, score_cutoff=60)
         known = f"write {near[0]!r}" if near else f"use one of {', '.join(fields)}"
         return Problem(f"there is no key {steps[-1]!r} here", known, where)
-    if kind == "value_error":
-        cause, _, remedy = str(detail["ctx"]["error"]).partition("; ")
+    wrong = detail.get("ctx", {}).get("error")
+    if isinstance(wrong, WrongValueError):
+        cause, remedy = wrong.cause, wrong.remedy
     elif kind in ("string_too_short", "string_too_long"):
         most = detail["ctx"].get("max_length", _LONGEST_NAME)
         cause, remedy = "the text has the wrong length", f"write 1 to {most} characters"
@@ -566,9 +565,8 @@ def _check_words(
     for name in movement.named_instead:
         try:
             book.movement(name)
-        except ValueError as error:
-            cause, _, remedy = str(error).partition("; ")
-            problems.append(Problem(cause, remedy[:1].upper() + remedy[1:], f"{place}.instead"))
+        except WrongValueError as error:
+            problems.extend(error.at(f"{place}.instead").problems)
 
 
 @cache

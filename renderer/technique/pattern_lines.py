@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from renderer.errors import WrongValueError
 from renderer.notation.definition.lines import PatternLine, RunLine
 from renderer.notation.definition.pattern import Against, Each, Runs, Scale
 from renderer.notation.limits import LONGEST_TITLE, MOST_RUN_NOTES
@@ -20,8 +21,8 @@ _BEATS_WITHOUT_METER = 4
 """Beats in a bar of a long pattern where the file has no meter."""
 
 
-class PatternError(ValueError):
-    """A pattern that cannot be written out: the cause, a semicolon, the remedy."""
+class PatternError(WrongValueError):
+    """A pattern that cannot be written out."""
 
 
 def written_out(line: PatternLine, meter: Meter | None) -> Iterator[RunLine]:
@@ -74,7 +75,8 @@ def _runs(choice: Runs, each: RunLine) -> Iterator[RunLine]:
         yield replace(each, notes=notes, heading=_heading(each.heading, notes))
     if not found:
         raise PatternError(
-            "there is no such run; choose a narrower span, fewer notes, or more notes to take part"
+            "there is no such run",
+            "choose a narrower span, fewer notes, or more notes to take part",
         )
 
 
@@ -142,6 +144,6 @@ def _each(each: RunLine, notes: tuple[Note, ...]) -> RunLine:
 def _check_length(notes: tuple[Note, ...]) -> None:
     if len(notes) > MOST_RUN_NOTES:
         raise PatternError(
-            f"the pattern comes to {len(notes)} notes, and a line has at most {MOST_RUN_NOTES}; "
-            "choose fewer notes and go on in another line"
+            f"the pattern comes to {len(notes)} notes, and a line has at most {MOST_RUN_NOTES}",
+            "choose fewer notes and go on in another line",
         )

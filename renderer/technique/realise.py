@@ -13,7 +13,7 @@ from dataclasses import replace
 from itertools import cycle, islice
 from typing import Any
 
-from renderer.errors import Problem, RungwiseError
+from renderer.errors import Problem, RungwiseError, WrongValueError
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.definition.lines import AbcLine, DefinitionLine, PatternLine, RunLine
 from renderer.notation.definition.pattern import Against, Runs, Scale
@@ -166,8 +166,8 @@ class _Realiser:
             for line in _written_lines(entry, self._definition.meter):
                 remarks: list[str] = []
                 realised.append((line, self._line(line, remarks), remarks))
-        except ValueError as error:
-            cause, _, remedy = str(error).partition("; ")
+        except WrongValueError as error:
+            cause, remedy = error.cause, error.remedy
             key = "ornament"
             if isinstance(error, PatternError) and isinstance(entry, PatternLine):
                 key = type(entry.pattern).__name__.lower()
@@ -175,7 +175,7 @@ class _Realiser:
                 return
             elif takers := self._takers(entry):
                 remedy += f": write on = '{', '.join(note.label for note in takers)}'"
-            self.problems[Problem(cause, remedy.rstrip("?"), f"{place}.{key}")] = None
+            self.problems[Problem(cause, remedy, f"{place}.{key}")] = None
         except RungwiseError as error:
             place += ".abc" if isinstance(entry, AbcLine) else ".ornament"
             for problem in error.problems:

@@ -20,15 +20,14 @@ from typing import Literal
 
 from renderer.errors import failure
 from renderer.notation.limits import (
-    FASTEST_TEMPO,
     LONGEST_TRACK_HOURS,
     MOST_COUNT_IN_BARS,
     MOST_GAP_BARS,
     MOST_REPEATS,
-    SLOWEST_TEMPO,
 )
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, bar_offsets
+from renderer.notation.tempo import exact_tempo
 from renderer.timing.fit import check_fit, shortened_words
 from renderer.timing.order_of_playing import PlayedExercise, played
 from renderer.timing.room import Fitted, Joins, fitted, moved_to_the_start
@@ -241,26 +240,6 @@ def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click
     for index in range(math.ceil(section.length / spb)):
         kind = ClickKind.BEAT if index % beats else ClickKind.ACCENT
         yield Click(section.start + index * spb, kind, section.kind)
-
-
-def exact_tempo(tempo: Fraction | float) -> Fraction:
-    """Return a tempo as an exact number, or raise a `RungwiseError` if no player needs it."""
-    if isinstance(tempo, float):
-        if not math.isfinite(tempo):
-            raise failure(f"a tempo of {tempo} is no tempo", "write a number, such as 60")
-        # The number that was typed, which a float only comes near to.
-        tempo = Fraction(repr(tempo))
-    check_tempo(Fraction(tempo))
-    return Fraction(tempo)
-
-
-def check_tempo(tempo: Fraction) -> None:
-    """Raise a `RungwiseError` for a tempo that no player needs."""
-    if not SLOWEST_TEMPO <= tempo <= FASTEST_TEMPO:
-        raise failure(
-            f"a tempo of {float(tempo):g} beats a minute is out of range",
-            f"choose one from {SLOWEST_TEMPO} to {FASTEST_TEMPO}",
-        )
 
 
 def _check_counts(count_in: int, repeats: int, gap: int) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 from renderer.notation.score import Ladder
-from renderer.timing.expand import check_tempo
+from renderer.notation.tempo import exact_tempo
 
 
 def rungs(ladder: Ladder | None, tempo: Fraction) -> tuple[Fraction, ...]:
@@ -23,13 +24,11 @@ def rungs(ladder: Ladder | None, tempo: Fraction) -> tuple[Fraction, ...]:
     RungwiseError
         If a rung is out of range.
     """
-    tempos: tuple[Fraction, ...]
+    tempos: Iterable[Fraction]
     if ladder is None:
         tempos = (tempo,)
     elif ladder.percent:
-        tempos = tuple(tempo * share / 100 for share in ladder.tempos)
+        tempos = (tempo * share / 100 for share in ladder.tempos)
     else:
         tempos = ladder.tempos
-    for rung in tempos:
-        check_tempo(rung)
-    return tempos
+    return tuple(exact_tempo(rung) for rung in tempos)

@@ -138,7 +138,12 @@ def test_names_of_every_ladder_sort_in_practice_order(tempos: list[Fraction]) ->
 
 def test_a_tempo_is_written_without_idle_decimals() -> None:
     assert [tempo_label(Fraction(t)) for t in ("60", "62.5", "66.667")] == ["60", "62.5", "66.67"]
-    assert tempo_label(Fraction(60), digits=3) == "060"
+    series = Series("Scale", "A", "full")
+    assert track_names(series, [Fraction("33.3333"), Fraction(100, 3), Fraction(60)]) == (
+        "Scale - A - full - 033.3333 bpm",
+        "Scale - A - full - 033.333333 bpm",
+        "Scale - A - full - 060 bpm",
+    )
 
 
 def test_a_name_never_leaves_its_folder() -> None:

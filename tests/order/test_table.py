@@ -152,7 +152,11 @@ def test_each_row_is_a_keyword_a_key_and_a_value(row: Setting) -> None:
 
 
 @pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)
-@pytest.mark.parametrize("nonsense", [object(), "\x00?", -1.5, [], {"a": 1}], ids=repr)
+@pytest.mark.parametrize(
+    "nonsense",
+    [object(), "\x00?", -1.5, [], {"a": 1}],
+    ids=["an object", "controls", "minus 1.5", "a list", "a table"],
+)
 def test_nonsense_is_refused_in_words_at_its_place(row: Setting, nonsense: object) -> None:
     takes_any_text = row.kind.metavar in ("TEXT", "FILE") and not row.kind.choices
     if isinstance(nonsense, str) and takes_any_text and row.name != "transpose":

@@ -12,10 +12,11 @@ from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
+from renderer.errors import WrongValueError
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES
 from renderer.notation.pitch import Note, note_named
-from renderer.notation.playing import BOOK, EVEN, Beat, Inner, read_beat
+from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Meter
 
 
@@ -26,14 +27,6 @@ class Table(BaseModel):
     """
 
     model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
-
-
-class WrongValueError(ValueError):
-    """A value that a field refuses, with what would be right."""
-
-    def __init__(self, cause: str, remedy: str) -> None:
-        super().__init__(cause)
-        self.cause, self.remedy = cause, remedy
 
 
 def _in_a_list(value: object) -> object:
@@ -98,15 +91,6 @@ def read_gracenote_length(text: str) -> Length:
             f"a gracenote of {length} is out of range", "write a length from 10 ms to 250 ms"
         )
     return length
-
-
-def read_slot_on_the_beat(written: str | int) -> Beat:
-    """Read which slot falls on the beat; raise `WrongValueError` for what is none."""
-    try:
-        return read_beat(written)
-    except ValueError as error:
-        cause, _, remedy = str(error).partition("; ")
-        raise WrongValueError(cause, remedy) from None
 
 
 def _number_as_text(value: object) -> object:

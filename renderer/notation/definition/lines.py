@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from renderer.errors import WrongValueError
 from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
@@ -18,20 +19,18 @@ from renderer.notation.definition.fields import (
     BeatText,
     OneOrMore,
     Table,
-    WrongValueError,
     in_range,
     one_of,
     read_gracenote_length,
     read_inner,
     read_notes,
     read_run,
-    read_slot_on_the_beat,
 )
 from renderer.notation.definition.pattern import AgainstTable, Each, Pattern, RunsTable, ScaleTable
 from renderer.notation.length import Length
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.pitch import Note
-from renderer.notation.playing import BEAT_REMEDY, Beat, Inner
+from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 
 Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]
 On = Literal["every", "first", "last"] | tuple[Note, ...]
@@ -197,7 +196,7 @@ class LineTable(Table):
     @field_validator("beat")
     @classmethod
     def _beat(cls, value: str) -> str:
-        read_slot_on_the_beat(value)
+        read_beat(value)
         return value
 
     @field_validator("gracenote")
@@ -308,7 +307,7 @@ def _read_on(text: str) -> On:
 def definition_line(line: LineTable) -> DefinitionLine:
     """Return what a checked table says."""
     inner = None if line.inner is None else read_inner(line.inner)
-    beat = None if line.beat is None else read_slot_on_the_beat(line.beat)
+    beat = None if line.beat is None else read_beat(line.beat)
     gracenote = None if line.gracenote is None else read_gracenote_length(line.gracenote)
     if line.abc is not None:
         return AbcLine(line.abc, line.heading, inner, beat, gracenote)

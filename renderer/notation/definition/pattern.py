@@ -13,12 +13,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from renderer.errors import WrongValueError
 from renderer.notation.definition.fields import (
     NOTE_REMEDY,
     RUN_REMEDY,
     OneOrMore,
     Table,
-    WrongValueError,
     in_range,
     listed,
     one_of,
@@ -130,14 +130,6 @@ def _interval(text: str) -> int:
     return steps
 
 
-def _note(text: str) -> Note:
-    try:
-        return note_named(text)
-    except ValueError as error:
-        cause, _, remedy = str(error).partition("; ")
-        raise WrongValueError(cause, remedy) from None
-
-
 _DIRECTIONS: dict[str, tuple[Direction, ...]] = {
     "rising": ("rising",),
     "falling": ("falling",),
@@ -243,7 +235,7 @@ class ScaleTable(Table):
     @field_validator("first", "last")
     @classmethod
     def _one_note(cls, value: str) -> str:
-        _note(value)
+        note_named(value)
         return value
 
     @field_validator("direction")
@@ -266,8 +258,8 @@ class ScaleTable(Table):
         """Return the scale that the table stands for."""
         return Scale(
             _interval(self.step),
-            _note(self.first),
-            _note(self.last),
+            note_named(self.first),
+            note_named(self.last),
             _directions(self.direction, SCALE_DIRECTIONS),
         )
 
@@ -281,7 +273,7 @@ class AgainstTable(Table):
     @field_validator("note")
     @classmethod
     def _one_note(cls, value: str) -> str:
-        _note(value)
+        note_named(value)
         return value
 
     @field_validator("others")
@@ -300,5 +292,5 @@ class AgainstTable(Table):
 
     def value(self) -> Against:
         """Return the drill that the table stands for."""
-        note = _note(self.note)
+        note = note_named(self.note)
         return Against(note, tuple(n for n in read_notes(self.others) if n is not note))

@@ -15,8 +15,8 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from rapidfuzz import fuzz, process
 
-from renderer.errors import Problem
-from renderer.notation.definition.fields import Table, WrongValueError, listed
+from renderer.errors import Problem, WrongValueError
+from renderer.notation.definition.fields import Table, listed
 
 Path = tuple[int | str, ...]
 Tables = type[Table]

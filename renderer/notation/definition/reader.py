@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
-from renderer.errors import RungwiseError, failure
+from renderer.errors import RungwiseError, WrongValueError, failure
 from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
@@ -21,14 +21,12 @@ from renderer.notation.definition.fields import (
     BeatText,
     OneOrMore,
     Table,
-    WrongValueError,
     in_range,
     listed,
     one_of,
     read_gracenote_length,
     read_inner,
     read_meter,
-    read_slot_on_the_beat,
 )
 from renderer.notation.definition.lines import (
     NOTES_PER_BEAT,
@@ -49,7 +47,7 @@ from renderer.notation.limits import (
     MOST_RUNGS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.playing import BEAT_REMEDY, BOOK, Beat, Inner
+from renderer.notation.playing import BEAT_REMEDY, BOOK, Beat, Inner, read_beat
 from renderer.notation.score import (
     USUAL_GRACENOTE,
     USUAL_GRACENOTES,
@@ -59,6 +57,7 @@ from renderer.notation.score import (
     Placement,
 )
 from renderer.notation.source_file import Written, open_source, read_text
+from renderer.notation.tempo import exact_number
 
 Impossible = Literal["replace", "error"]
 
@@ -108,7 +107,7 @@ class _Ornaments(Table):
     @field_validator("beat")
     @classmethod
     def _beat(cls, value: str) -> str:
-        read_slot_on_the_beat(value)
+        read_beat(value)
         return value
 
 
@@ -146,14 +145,12 @@ class _Ladder(Table):
 
     def as_written(self) -> Ladder:
         if self.tempos is not None:
-            tempos = tuple(_exact(tempo) for tempo in self.tempos)
+            tempos = tuple(exact_number(tempo) for tempo in self.tempos)
         else:
             assert self.start is not None and self.stop is not None and self.step is not None
-            try:
-                tempos = steps(_exact(self.start), _exact(self.stop), _exact(self.step))
-            except ValueError as error:
-                cause, _, remedy = str(error).partition("; ")
-                raise WrongValueError(cause, remedy) from None
+            tempos = steps(
+                exact_number(self.start), exact_number(self.stop), exact_number(self.step)
+            )
         low, high = rung_bounds(percent=self.percent)
         for tempo in tempos:
             in_range(float(tempo), low, high, "a rung of the ladder")
@@ -217,11 +214,6 @@ class _Definition(Table):
         return value
 
 
-def _exact(value: float) -> Fraction:
-    """The number that was written, which a float only comes near to."""
-    return Fraction(repr(value))
-
-
 _NUMBERS = known_keys(_Definition, float) | known_keys(_Definition, int)
 _SWITCHES = known_keys(_Definition, bool)
 
@@ -256,12 +248,12 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         title=raw.title.strip() or name or "Untitled",
         lines=tuple(definition_line(line) for line in raw.lines),
         meter=None if raw.meter is None else read_meter(raw.meter),
-        tempo=_exact(raw.tempo),
+        tempo=exact_number(raw.tempo),
         gracenotes=Gracenotes(
             read_gracenote_length(raw.gracenotes.length), raw.gracenotes.placement
         ),
         inner=read_inner(raw.ornaments.inner),
-        beat=None if raw.ornaments.beat is None else read_slot_on_the_beat(raw.ornaments.beat),
+        beat=None if raw.ornaments.beat is None else read_beat(raw.ornaments.beat),
         ladder=None if raw.ladder is None else raw.ladder.as_written(),
         audience=raw.audience,
         purpose=raw.purpose,

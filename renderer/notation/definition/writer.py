@@ -11,9 +11,10 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
+from renderer.errors import WrongValueError
 from renderer.notation.abc.fields import usual_unit
 from renderer.notation.abc.writer import write_abc_line
-from renderer.notation.definition.fields import WrongValueError, read_meter
+from renderer.notation.definition.fields import read_meter
 from renderer.notation.definition.lines import AbcLine
 from renderer.notation.definition.reader import Definition
 from renderer.notation.definition.text import definition_text
