@@ -324,7 +324,9 @@ def test_a_terminal_of_few_letters_stops_no_command(folder: Path) -> None:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="/dev/full is a device of Linux")
-@pytest.mark.parametrize("command", [("ornaments", "birl"), ("events", "full-book-of-doublings")])
+@pytest.mark.parametrize(
+    "command", [("ornaments", "birl"), ("events", "every-doubling-from-low-g-to-f")]
+)
 def test_a_full_disk_behind_the_output_is_said(folder: Path, command: tuple[str, ...]) -> None:
     with Path("/dev/full").open("w") as full:
         run = subprocess.run(

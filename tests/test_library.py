@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -17,10 +18,18 @@ from renderer.delivery.sheet.fitting import pages_of
 from renderer.errors import RungwiseError
 from renderer.notation.definition.reader import parse_definition, read_definition
 from renderer.notation.definition.text import definition_text
-from renderer.notation.score import Exercise
+from renderer.notation.score import Exercise, Meter
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import ShippedExercise, find_exercise, shipped_exercises
+from renderer.reading.syllabus import (
+    level_named,
+    listed_exercises,
+    movement_wanted,
+    time_wanted,
+)
 from renderer.technique.cautions import CautionKind
+from renderer.technique.coverage import UNNAMED, coverage
+from renderer.technique.ornaments import load_book
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempos
@@ -36,7 +45,7 @@ def music_alone(exercise: Exercise) -> Exercise:
 
 
 def test_the_library_is_large_and_its_names_are_told_apart() -> None:
-    assert len(LIBRARY) >= 24
+    assert len(LIBRARY) >= 80
     names = [one.name for one in LIBRARY]
     assert len({name.casefold() for name in names}) == len(names)
     assert {one.level for one in LIBRARY} >= {"beginner", "improver", "intermediate", "advanced"}
@@ -103,6 +112,53 @@ def test_the_daily_warm_up_has_two_pages() -> None:
     assert pages_of(read_exercise("daily-warm-up")) == 2
 
 
+def test_the_syllabus_practises_every_movement_from_every_note_that_it_is_used_from() -> None:
+    book = load_book()
+    found = {one.ornament: one for one in coverage(read_exercise(one.path) for one in LIBRARY)}
+    lacking = {
+        movement.name: found[movement.name].missing if movement.name in found else "all"
+        for movement in book
+        if movement.name not in found or found[movement.name].missing
+    }
+    assert lacking == {}
+    assert UNNAMED not in found, "every group of the shipped exercises is in the book"
+
+
+def test_the_syllabus_has_every_time_that_pipers_play_in() -> None:
+    times = {str(read_exercise(one.path).lines[0].bars[0].meter) for one in LIBRARY}
+    assert times >= {"2/4", "3/4", "4/4", "6/8", "9/8", "2/2"}
+
+
+@pytest.mark.parametrize("level", ["beginner", "improver", "intermediate", "advanced"])
+def test_every_level_has_exercises_for_fingers_and_for_rhythm(level: str) -> None:
+    found = [one for one, _ in listed_exercises(level=level)]
+    assert len(found) >= 15
+    marching = [one for one, _ in listed_exercises(level=level, meter=Meter(2, 4))]
+    assert marching and len(marching) < len(found)
+
+
+def test_exercises_are_found_by_movement_with_its_other_beginnings() -> None:
+    names = movement_wanted("pelé")
+    assert {"shake", "thumb shake", "half shake"} <= names
+    found = {shipped.name for shipped, _ in listed_exercises(movements=names)}
+    assert {"shakes", "shakes-from-every-note", "hornpipe-shakes"} <= found
+    assert "grips-from-every-note" not in found
+    plain = {one.name for one, _ in listed_exercises(movements=movement_wanted("plain"))}
+    assert "long-notes" in plain and "shakes" not in plain
+
+
+@pytest.mark.parametrize(
+    ("wanted", "text"), [(level_named, "grade 1"), (movement_wanted, "grup"), (time_wanted, "9/9")]
+)
+def test_what_the_library_cannot_be_asked_for_is_refused(
+    wanted: Callable[[str], object], text: str
+) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        wanted(text)
+    (problem,) = caught.value.problems
+    assert problem.place.startswith("--") and problem.remedy
+
+
 def drills(exercise: Exercise) -> frozenset[object]:
     """What an exercise's lines play, whatever they are called."""
     return frozenset(
@@ -113,7 +169,7 @@ def drills(exercise: Exercise) -> frozenset[object]:
 
 def test_no_exercise_is_part_of_another_but_for_the_abridged_edition() -> None:
     found = {one.name: drills(read_exercise(one.path)) for one in LIBRARY}
-    assert found["abridged-book-of-doublings"] < found.pop("full-book-of-doublings")
+    assert found["fourteen-lines-of-doublings"] < found.pop("every-doubling-from-low-g-to-f")
     names = sorted(found)
     assert all(not found[one] <= found[other] for one in names for other in names if one != other)
 

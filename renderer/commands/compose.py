@@ -74,7 +74,7 @@ def expand(
     Reads a definition; writes a definition that reads back to the same music, to the screen or to
     -o.
 
-    Example: rungwise expand full-book-of-doublings
+    Example: rungwise expand every-doubling-from-low-g-to-f
     """
     from renderer.notation.definition.text import definition_text
 
@@ -102,7 +102,7 @@ def coverage(
     Reads exercises, which count together; writes tables to the screen (rows: the note before,
     columns: the melody note) and a heat map to -o.
 
-    Example: rungwise coverage full-book-of-doublings --among "low G to F" -o doublings.png
+    Example: rungwise coverage every-doubling-from-low-g-to-f --among "low G to F" -o doublings.png
     """
     from renderer.delivery.heat_map import check_suffix, heat_map
     from renderer.technique.coverage import coverage as covered
@@ -268,7 +268,7 @@ def abridge(
     as many ways into the movements as any choice of that size can; of such choices, the one most
     even over spans and directions; of those, the easiest.
 
-    Example: rungwise abridge full-book-of-doublings --lines 12 -o one-page.toml
+    Example: rungwise abridge every-doubling-from-low-g-to-f --lines 12 -o one-page.toml
     """
     from renderer.notation.definition.text import definition_text
     from renderer.notation.limits import LONGEST_TITLE
@@ -359,37 +359,42 @@ def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:
 
 def list_exercises(
     level: Annotated[str | None, typer.Option(help="One level only, such as 'beginner'.")] = None,
+    movement: Annotated[
+        str | None, typer.Option(help="Only what has this movement, such as 'grip' or 'plain'.")
+    ] = None,
+    time: Annotated[str | None, typer.Option(help="One time only, such as '6/8'.")] = None,
 ) -> None:
     """List the exercises that ship with the program.
 
-    Writes names, levels, lengths and what each trains to the screen. `rungwise render NAME` works
-    from anywhere.
+    Writes names, levels, times, lengths and what each trains to the screen. `rungwise render NAME`
+    works from anywhere. A movement's other beginnings count as that movement.
 
-    Example: rungwise list --level beginner
+    Example: rungwise list --level improver --movement strike --time 4/4
     """
-    from renderer.reading.exercise import read_exercise
-    from renderer.reading.library import shipped_exercises
+    from renderer.reading.syllabus import (
+        level_named,
+        listed_exercises,
+        movement_wanted,
+        time_wanted,
+    )
 
-    library = shipped_exercises()
-    levels = list(dict.fromkeys(exercise.level for exercise in library))
-    if level is not None and level.casefold() not in levels:
-        raise failure(
-            f"there is no level {level!r}", f"write one of {', '.join(levels)}", place="--level"
+    wanted = None if level is None else level_named(level)
+    names = None if movement is None else movement_wanted(movement)
+    meter = None if time is None else time_wanted(time)
+    rows = [
+        (
+            shipped.name,
+            shipped.level,
+            str(exercise.lines[0].bars[0].meter),
+            str(len(exercise.lines)),
+            spoken_length(float(60 * sum(line.beats for line in exercise.lines) / exercise.tempo)),
+            exercise.purpose,
         )
-    rows = []
-    for shipped in library:
-        if level is None or shipped.level == level.casefold():
-            exercise = read_exercise(shipped.path)
-            beats = sum(line.beats for line in exercise.lines)
-            rows.append(
-                (
-                    shipped.name,
-                    shipped.level,
-                    str(len(exercise.lines)),
-                    spoken_length(float(60 * beats / exercise.tempo)),
-                    exercise.purpose,
-                )
-            )
-    headings = ("Name", "Level", "Lines", "Plays", "Trains")
+        for shipped, exercise in listed_exercises(level=wanted, movements=names, meter=meter)
+    ]
+    if not rows:
+        output_console().print("No exercise is all of that; leave one of the options out.")
+        return
+    headings = ("Name", "Level", "Time", "Lines", "Plays", "Trains")
     # A name that folds cannot be copied.
     print_table(headings, rows, whole=headings[:-1])

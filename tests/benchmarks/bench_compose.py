@@ -67,7 +67,7 @@ def expanding() -> None:
 
 def candidates(text: str | None) -> list[Candidate]:
     read = (
-        read_definition(find_exercise("full-book-of-doublings"))
+        read_definition(find_exercise("every-doubling-from-low-g-to-f"))
         if text is None
         else parse_definition(text)
     )
@@ -108,7 +108,7 @@ def abridging() -> None:
 
 
 def planning() -> None:
-    exercise = realise(read_definition(find_exercise("full-book-of-doublings")))
+    exercise = realise(read_definition(find_exercise("every-doubling-from-low-g-to-f")))
     for minutes, days in ((20, 14), (60, 100)):
         start = time.perf_counter()
         plan = practice_plan(exercise, minutes, days)

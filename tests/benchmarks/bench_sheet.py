@@ -30,7 +30,7 @@ def printing(exercise: Exercise, settings: SheetSettings) -> tuple[float, float,
 
 def main() -> None:
     """Print the figures."""
-    book = read_exercise("full-book-of-doublings")
+    book = read_exercise("every-doubling-from-low-g-to-f")
     few = replace(book, lines=book.lines[:7])
     printing(few, USUAL_SETTINGS)  # fonts and packages are read by now
     for name, settings in (

@@ -59,7 +59,7 @@ def test_ladders_of_many_rungs_go_on_in_a_second_row() -> None:
 
 
 def test_a_book_takes_several_pages_and_the_same_plan_gives_the_same_bytes() -> None:
-    exercise = read_exercise(find_exercise("full-book-of-doublings"))
+    exercise = read_exercise(find_exercise("every-doubling-from-low-g-to-f"))
     page = PracticePage(practice_plan(exercise, 30, 14), FIRST)
     texts = text_of(page)
     assert len(texts) > 1

@@ -115,6 +115,6 @@ def test_a_read_only_disk_keeps_the_sheet_that_is_on_it(tmp_path: Path) -> None:
 def test_a_full_disk_keeps_the_sheet_that_is_on_it(tmp_path: Path) -> None:
     with small_disk(tmp_path / "disk", kilobytes=60) as disk:
         (disk / "sheet.pdf").write_bytes(b"what was there")
-        assert "full" in refused(sheet("full-book-of-doublings", "-o", disk / "sheet.pdf"))
+        assert "full" in refused(sheet("every-doubling-from-low-g-to-f", "-o", disk / "sheet.pdf"))
         assert [path.name for path in disk.iterdir()] == ["sheet.pdf"]
         assert (disk / "sheet.pdf").read_bytes() == b"what was there"

@@ -186,7 +186,7 @@ def test_a_dense_bar_does_not_crush_the_bars_of_an_unlike_line(tmp_path: Path) -
 
 
 def test_walks_of_one_pattern_stand_under_each_other_whatever_the_width() -> None:
-    engraved = [engrave(shipped("full-book-of-doublings")).lines]
+    engraved = [engrave(shipped("every-doubling-from-low-g-to-f")).lines]
     for width in (WIDTH * 0.6, WIDTH, WIDTH * 1.5):
         lines = lay_systems(engraved, width)
         assert len({tuple(round(bar.width) for s in one for bar in s.bars) for one in lines}) == 1

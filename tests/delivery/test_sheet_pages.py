@@ -314,7 +314,7 @@ def test_the_fingering_strip_explains_itself() -> None:
 
 
 def test_a_booklet_has_cover_contents_bookmarks_and_tracks_with_their_lengths() -> None:
-    exercises = [shipped("shakes"), shipped("birls"), shipped("full-book-of-doublings")]
+    exercises = [shipped("shakes"), shipped("birls"), shipped("every-doubling-from-low-g-to-f")]
     one = pages(
         *exercises,
         settings=SheetSettings(link=LINK),
@@ -496,7 +496,7 @@ def sizes_of_print(reader: PdfReader) -> dict[str, float]:
     return found
 
 
-@pytest.mark.parametrize("name", ["full-book-of-doublings", "doublings-over-a-wide-step"])
+@pytest.mark.parametrize("name", ["every-doubling-from-low-g-to-f", "doublings-over-a-wide-step"])
 def test_what_is_read_while_playing_is_never_smaller_than_nine_and_a_half_points(name: str) -> None:
     normal = SheetSettings(size=PrintSize.NORMAL)
     content = content_of(shipped(name), normal)
@@ -572,7 +572,7 @@ def test_a_line_printed_alone_keeps_its_number() -> None:
 
 
 def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty() -> None:
-    one = pages(shipped("full-book-of-doublings"))
+    one = pages(shipped("every-doubling-from-low-g-to-f"))
     (ends,) = one.line_pages()
     on_page = [ends.count(number) for number in range(1, one.count() + 1)]
     assert sum(on_page) == 70
@@ -581,7 +581,7 @@ def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty()
 
 
 def test_the_lines_that_fit_a_page_are_as_many_as_fit() -> None:
-    book = shipped("full-book-of-doublings")
+    book = shipped("every-doubling-from-low-g-to-f")
     for count in (1, 2):
         lines = lines_that_fit(book, count)
         assert 0 < lines < len(book.lines)
@@ -595,7 +595,8 @@ def test_an_exercise_that_fits_keeps_all_its_lines() -> None:
 
 def test_svg_and_png_have_a_file_for_each_page(tmp_path: Path) -> None:
     book = replace(
-        shipped("full-book-of-doublings"), lines=shipped("full-book-of-doublings").lines[:9]
+        shipped("every-doubling-from-low-g-to-f"),
+        lines=shipped("every-doubling-from-low-g-to-f").lines[:9],
     )
     paths = write_sheet(book, tmp_path / "book.png")
     assert [path.name for path in paths] == ["book-1.png", "book-2.png"]

@@ -87,7 +87,7 @@ def test_covering_all_takes_the_fewest_lines_there_are(candidates: list[Candidat
 
 
 def book() -> list[Candidate]:
-    definition = expand_definition(read_definition(find_exercise("full-book-of-doublings")))
+    definition = expand_definition(read_definition(find_exercise("every-doubling-from-low-g-to-f")))
     music = realise(definition)
     return [
         candidate(line, written)
@@ -113,8 +113,8 @@ def test_the_fewest_lines_that_cover_the_full_book_are_fourteen() -> None:
 
 
 def test_the_shipped_abridged_edition_is_what_abridging_the_full_book_gives() -> None:
-    full = expand_definition(read_definition(find_exercise("full-book-of-doublings")))
-    short = read_definition(find_exercise("abridged-book-of-doublings"))
+    full = expand_definition(read_definition(find_exercise("every-doubling-from-low-g-to-f")))
+    short = read_definition(find_exercise("fourteen-lines-of-doublings"))
     chosen = tuple(full.lines.index(line) for line in short.lines)
     candidates = book()
     selection = cover_all(candidates)
@@ -125,11 +125,11 @@ def test_the_shipped_abridged_edition_is_what_abridging_the_full_book_gives() ->
 
 
 def test_the_span_and_direction_of_a_walk_are_those_of_its_run() -> None:
-    (one,) = expand_definition(read_definition(find_exercise("abridged-book-of-doublings"))).lines[
+    (one,) = expand_definition(read_definition(find_exercise("fourteen-lines-of-doublings"))).lines[
         :1
     ]
     assert isinstance(one, RunLine)
-    music = realise(read_definition(find_exercise("abridged-book-of-doublings")))
+    music = realise(read_definition(find_exercise("fourteen-lines-of-doublings")))
     seen = candidate(music.lines[0], one)
     assert seen.direction == "rising"
     assert seen.span == max(one.notes) - min(one.notes)

@@ -41,7 +41,7 @@ PICTURES = (
     Picture("opened-and-closed", "doublings-over-a-wide-step", SheetSettings(), 0, 0.86),
     Picture("both-forms", "grips-and-taorluaths", SheetSettings(form=Form.BOTH), 0, 0.86),
     Picture("fingering", "shakes", SheetSettings(fingering=True), 0, 0.86),
-    Picture("whole-page", "full-book-of-doublings", SheetSettings()),
+    Picture("whole-page", "every-doubling-from-low-g-to-f", SheetSettings()),
     Picture("large-print", "crossing-noises", SheetSettings(size=PrintSize.LARGE), 0, 0.37),
 )
 
