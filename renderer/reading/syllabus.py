@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from renderer.errors import failure
-from renderer.notation.definition.fields import WrongValueError, read_meter
+from renderer.errors import WrongValueError, failure
+from renderer.notation.definition.fields import read_meter
 from renderer.notation.definition.lines import PLAIN
 from renderer.notation.score import Exercise, Meter
 from renderer.reading.exercise import read_exercise
@@ -30,9 +30,8 @@ def movement_wanted(text: str) -> frozenset[str | None]:
     book = load_book()
     try:
         found = book.movement(text)
-    except ValueError as error:
-        cause, _, remedy = str(error).partition("; ")
-        raise failure(cause, remedy.rstrip("?"), place="--movement") from None
+    except WrongValueError as error:
+        raise error.at("--movement") from None
     return frozenset({found.name, *(way.name for way in book.ways_of(found))})
 
 
@@ -41,7 +40,7 @@ def time_wanted(text: str) -> Meter:
     try:
         return read_meter(text)
     except WrongValueError as error:
-        raise failure(error.cause, error.remedy, place="--time") from None
+        raise error.at("--time") from None
 
 
 def listed_exercises(

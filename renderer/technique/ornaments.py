@@ -145,7 +145,7 @@ class OrnamentBook:
 _BETWEEN_NAMES = re.compile(r"[,;/+&]|\s+(?:and|then)\s+", re.IGNORECASE)
 _MOST_NEAREST = 3
 _LEAST_LIKENESS = 75
-"""Per cent; judged by slips such as `dubling` (93), and `tachum` (50), which the book lacks."""
+"""Per cent; judged by slips such as `dubling` (93), and `embari` (50), which the book lacks."""
 
 
 def _key(name: str) -> str:
