@@ -241,8 +241,17 @@ def _no_room(
     )
 
 
+def pickup_of(exercise: Exercise, line_number: int, opened: Opened = "as written") -> Fraction:
+    """Return how much of a line is printed before its first beat, as a share of a whole note."""
+    pieces = _pieces(exercise, line_number, opened)
+    return max(Fraction(0), -pieces[0].start if pieces else Fraction(0))
+
+
 def printed_line(
-    exercise: Exercise, line_number: int, opened: Opened = "as written"
+    exercise: Exercise,
+    line_number: int,
+    opened: Opened = "as written",
+    pickup: Fraction = Fraction(0),
 ) -> PrintedLine:
     """Return a line as it is printed.
 
@@ -255,6 +264,9 @@ def printed_line(
         From 1.
     opened:
         `open` opens closed ornaments too, by half a beat a part where there is room, else evenly.
+    pickup:
+        The least time before the first beat, as a share of a whole note; a rest fills up what the
+        line has not.
 
     Raises
     ------
@@ -267,13 +279,17 @@ def printed_line(
     for bar in line.bars:
         ends.append(ends[-1] + bar.beats * bar.meter.beat_value)
     early = min(Fraction(0), pieces[0].start if pieces else Fraction(0))
+    if -pickup < early:
+        silence = Printed(Fraction(0), None, f"L{line_number}-B0-N1-S1")
+        pieces.insert(0, _Piece(-pickup, silence, (1, 1)))
+        early = -pickup
     bars = list(line.bars)
     edges = ends[1:]
     if early < 0 and (len(bars) == 1 or bars[0].beats >= bars[0].meter.beats):
         edges.insert(0, Fraction(0))
         first = bars[0]
-        pickup = Rest(-early / first.meter.beat_value)
-        bars[:1] = [replace(first, items=(pickup,)), replace(first, tempo=None)]
+        silent = Rest(-early / first.meter.beat_value)
+        bars[:1] = [replace(first, items=(silent,)), replace(first, tempo=None)]
     elif early < 0:
         longer = Rest(-early / bars[0].meter.beat_value)
         bars[0] = replace(bars[0], items=(longer, *bars[0].items))

@@ -132,9 +132,17 @@ class _Gatherer:
             return None
         wanted, ahead = self._written_out(parts, slots, run)
         is_long = all(item.beats == beats for (_, item), beats in zip(run, wanted, strict=False))
+        if self._exercise.inner_of(self._line).is_even and parts.inner:
+            last, share = run[-1][1].beats, run[self._first_note(slots)][1].beats
+            # Its end may be lent to what the next movement has before the beat.
+            is_long &= last == share if parts.anchor == 0 else last <= share
         bars = [{bar for bar, _ in run[:ahead]}, {bar for bar, _ in run[ahead:]}]
         lies_right = len(bars[1]) == 1 and len(bars[0]) <= 1
         return ahead if is_long and lies_right else None
+
+    def _first_note(self, slots: Fragment) -> int:
+        """The index of a movement's first note that is no gracenote."""
+        return 1 if self._opens_gracenotes and slots[0].gracenote is not None else 0
 
     def _written_out(
         self, parts: Parts, slots: Fragment, run: Sequence[tuple[int, Item]]
@@ -144,8 +152,7 @@ class _Gatherer:
         inner = [length.value for length in parts.inner]
         if self._exercise.inner_of(self._line).is_even and inner:
             # The last note may have lent time to the next movement: the first tells the share.
-            first = 1 if self._opens_gracenotes and slots[0].gracenote is not None else 0
-            inner = [run[first][1].beats] * len(inner)
+            inner = [run[self._first_note(slots)][1].beats] * len(inner)
         lengths: list[Fraction] = []
         ahead = 0
         for index, slot in enumerate(slots):

@@ -7,7 +7,7 @@ whatever a teacher writes is printed as it is.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.delivery.names import tempo_label
@@ -28,6 +28,7 @@ from renderer.delivery.sheet.pieces import framed
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
+from renderer.notation.printed import pickup_of
 from renderer.notation.score import Exercise, MelodyNote, note_id
 from renderer.order.settings import Settings, usual_settings
 from renderer.order.tracks import timeline_of
@@ -250,12 +251,18 @@ def content_of(
         If an opened ornament has more parts than its note has room for, or a rung is out of range.
     """
     tracks = usual_settings() if tracks is None else tracks
-    engravings = [engrave(exercise, opened) for opened in settings.form.staves]
+    forms = settings.form.staves
+    numbers = range(1, len(exercise.lines) + 1)
+    pickups = [max(pickup_of(exercise, number, form) for form in forms) for number in numbers]
+    engravings = [engrave(exercise, form, pickups) for form in forms]
     symbols = {code: path for one in engravings for code, path in one.symbols.items()}
     width = settings.system_units - 2 * EDGE
     lines = lay_systems([engraving.lines for engraving in engravings], width)
     marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
-    changes = tempo_marks(exercise)
+    changes = [
+        [replace(one, bar=one.bar + line.bars_before * (one.bar > 1)) for one in changed]
+        for changed, line in zip(tempo_marks(exercise), engravings[0].lines, strict=True)
+    ]
     tempos = tracks.tempos_of(exercise)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
     rows = rows_of(lines, width)

@@ -9,7 +9,7 @@ whatever note they stand on (common practice).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from xml.etree import ElementTree
@@ -161,10 +161,14 @@ class EngravedBar:
 
 @dataclass(frozen=True, slots=True)
 class EngravedLine:
-    """A line's bars, and the clef that begins each of its systems."""
+    """A line's bars, and the clef that begins each of its systems.
+
+    `bars_before` is 1 where a bar holds what opened movements have before the line's first beat.
+    """
 
     bars: tuple[EngravedBar, ...]
     clef: Glyph
+    bars_before: int = 0
 
 
 @dataclass(slots=True)
@@ -378,7 +382,9 @@ def _without_namespaces(root: Element) -> Element:
     return root
 
 
-def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
+def engrave(
+    exercise: Exercise, opened: Opened = "as written", pickups: Sequence[Fraction] | None = None
+) -> Engraving:
     """Return an exercise's lines as engraved bars.
 
     Parameters
@@ -387,13 +393,17 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
         What is printed.
     opened:
         How ornaments are printed.
+    pickups:
+        As for `write_musicxml`.
 
     Raises
     ------
     RungwiseError
         If an opened ornament has more parts than its note has room for.
     """
-    music = write_musicxml(exercise, opened=opened, headings=False, tempo_marks=False)
+    music = write_musicxml(
+        exercise, opened=opened, headings=False, tempo_marks=False, pickups=pickups
+    )
     symbols: dict[str, str] = {}
     measures: list[Element] = []
     for page in _drawn(music):
@@ -407,7 +417,8 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
     for number, line in enumerate(exercise.lines, start=1):
         bars: list[EngravedBar] = []
         clef: Glyph | None = None
-        printed = printed_line(exercise, number, opened)
+        pickup = Fraction(0) if pickups is None else pickups[number - 1]
+        printed = printed_line(exercise, number, opened, pickup)
         for small, timed in _timed_notes(printed):
             bar = _Bar(next(remaining), small, timed)
             clef = clef or bar.clef
@@ -419,5 +430,5 @@ def engrave(exercise: Exercise, opened: Opened = "as written") -> Engraving:
         ]
         ends_exercise = number == len(exercise.lines)
         bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)
-        lines.append(EngravedLine(tuple(bars), clef))
+        lines.append(EngravedLine(tuple(bars), clef, len(bars) - len(line.bars)))
     return Engraving(tuple(lines), symbols)

@@ -98,13 +98,16 @@ class _Writer:
         instrument: Instrument,
         headings: bool,
         tempo_marks: bool,
+        pickups: Sequence[Fraction],
     ) -> None:
         self.exercise = exercise
         self.opened = opened
         self.instrument = instrument
         self.headings, self.tempo_marks = headings, tempo_marks
-        numbers = range(1, len(exercise.lines) + 1)
-        self.lines = [printed_line(exercise, number, opened) for number in numbers]
+        self.lines = [
+            printed_line(exercise, number, opened, pickup)
+            for number, pickup in enumerate(pickups, start=1)
+        ]
         lengths = (note.length for line in self.lines for bar in line.notes for note in bar)
         beats = (bar.meter.beat_value for line in self.lines for bar in line.bars)
         # Notes may be parted at the beat, and what is left is no finer than note and beat.
@@ -338,6 +341,7 @@ def write_musicxml(
     instrument: Instrument = PIPE_CHANTER,
     headings: bool = True,
     tempo_marks: bool = True,
+    pickups: Sequence[Fraction] | None = None,
 ) -> bytes:
     """Return an exercise as an uncompressed MusicXML 4.0 file.
 
@@ -353,12 +357,16 @@ def write_musicxml(
         The part's name and its transposition.
     headings, tempo_marks:
         Whether lines' headings and tempo marks are printed; tempos stay in the file either way.
+    pickups:
+        The least time before each line's first beat, as a share of a whole note, so that forms of
+        one exercise have the same bars; nothing if left out.
 
     Raises
     ------
     RungwiseError
         If an opened ornament has more parts than its note has room for.
     """
-    root = _Writer(exercise, opened, instrument, headings, tempo_marks).score()
+    least = [Fraction(0)] * len(exercise.lines) if pickups is None else pickups
+    root = _Writer(exercise, opened, instrument, headings, tempo_marks, least).score()
     ElementTree.indent(root, " ")
     return (_HEADER + ElementTree.tostring(root, encoding="unicode") + "\n").encode()

@@ -1,0 +1,216 @@
+"""Where movements lie in time: which slot is on the beat, and how long each part lasts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from renderer.errors import RungwiseError
+from renderer.notation.definition.reader import parse_definition
+from renderer.notation.parts import parts_of
+from renderer.notation.playing import Beat, slot_on_the_beat
+from renderer.notation.score import Exercise, MelodyNote
+from renderer.technique.realise import realise
+from renderer.timing.expand import expand
+from renderer.timing.fit import fastest_tempos
+from renderer.timing.timeline import Event, Role
+from tests.timing.strategies import exercises
+
+LEAST = Fraction(15, 1000)
+BEATS: list[Beat | None] = [None, "first", "last", 1, 2, 3, 9]
+MS = Fraction(1, 1000)
+
+
+def music(lines: str, head: str = "") -> Exercise:
+    return realise(parse_definition(f'meter = "4/4"\n{head}\n[[lines]]\n{lines}'))
+
+
+def slot_starts(events: list[Event], item: int, turn: int = 1) -> dict[int, Fraction]:
+    """Where each slot of a written note begins, its gracenote included."""
+    starts: dict[int, Fraction] = {}
+    for event in events:
+        if (event.item, event.turn) == (item, turn):
+            starts.setdefault(event.slot, event.start)
+    return starts
+
+
+TAORLUATHS = 'run = "B, low A, C, low A"\nornament = "taorluath"'
+
+
+@pytest.mark.parametrize("tempo", [40, 55, 60, 77, 90, 111])
+def test_the_melody_note_of_a_taorluath_is_on_the_beat_at_every_rung(tempo: int) -> None:
+    # The book's choice; the time comes from the note before, at the head from the count-in.
+    events = list(expand(music(TAORLUATHS), tempo, repeats=2))
+    for turn in (1, 2):
+        for item in (1, 2, 3, 4):
+            beat = (4 * turn + item - 1) * Fraction(60, tempo)
+            assert slot_starts(events, item, turn)[3] == beat
+            assert slot_starts(events, item, turn)[1] == beat - (50 + 95) * MS
+
+
+@pytest.mark.parametrize("tempo", [40, 60, 111])
+def test_a_movement_that_begins_on_the_beat_takes_its_time_from_its_own_note(tempo: int) -> None:
+    head = 'ornaments.beat = "first"'
+    events = list(expand(music(TAORLUATHS, head), tempo))
+    for item in (1, 2, 3, 4):
+        assert slot_starts(events, item)[1] == (4 + item - 1) * Fraction(60, tempo)
+
+
+def test_a_slot_can_be_chosen_by_its_number_in_a_line() -> None:
+    events = list(expand(music(f"{TAORLUATHS}\nbeat = 2", 'ornaments.beat = "first"'), 60))
+    for item in (1, 2, 3, 4):
+        assert slot_starts(events, item)[2] == 4 + item - 1
+
+
+def test_the_parts_of_a_closed_grip_are_even() -> None:
+    events = list(expand(music('run = "B, C, B, C"\nornament = "grip"'), 60))
+    lengths = [event.length for event in events if event.item == 2][:3]
+    assert lengths == [50 * MS, 45 * MS, 50 * MS]
+
+
+@given(exercises(), st.sampled_from(BEATS), st.integers(20, 120), st.booleans(), st.integers(0, 1))
+def test_every_slot_asked_for_is_on_its_beat_and_nothing_is_too_short_to_be_heard(
+    exercise: Exercise, beat: Beat | None, tempo: int, is_counted_in: bool, gap: int
+) -> None:
+    exercise = replace(exercise, beat=beat)
+    try:
+        timeline = expand(exercise, tempo, repeats=2, count_in=2 * is_counted_in, gap=gap)
+    except RungwiseError:
+        assume(False)
+        raise
+    now = Fraction(0)
+    for event in timeline:
+        assert event.start == now
+        assert event.length >= LEAST or event.note is None
+        now = event.end
+    assert now == timeline.duration
+    ends_on_beat = exercise.gracenotes.placement == "before the beat"
+    spb = timeline.seconds_per_beat
+    for section in timeline.sections:
+        if section.kind.value != "line":
+            continue
+        line, chain = exercise.lines[section.line - 1], timeline.chains[section.line - 1]
+        starts = {(one.bar, one.item, one.slot): one for one in chain.soundings}
+        for bar_number, bar in enumerate(line.bars, start=1):
+            beats = Fraction(0)
+            for number, item in enumerate(bar.items, start=1):
+                if isinstance(item, MelodyNote):
+                    slot = parts_of(exercise, line, item).anchor + 1
+                    sounding = starts[bar_number, number, slot]
+                    place = chain.bar_starts[bar_number - 1]
+                    place += beats * chain.stretch[bar_number - 1]
+                    on_beat = sounding.start.at(spb)
+                    if ends_on_beat:
+                        on_beat += sounding.gracenote_lasts.at(spb)
+                    assert on_beat == place * spb
+                beats += item.beats
+
+
+@pytest.mark.parametrize(("beat", "index"), [("first", 0), ("last", 2), (1, 0), (2, 1), (9, 2)])
+def test_a_number_past_the_last_slot_means_the_melody_note(beat: Beat, index: int) -> None:
+    assert slot_on_the_beat(beat, 3) == index
+
+
+def test_without_a_count_in_the_first_movement_is_played_on_the_beat_and_it_is_said() -> None:
+    timeline = expand(music(TAORLUATHS), 60, count_in=0, repeats=2)
+    events = list(timeline)
+    assert events[0].note is not None
+    assert slot_starts(events, 1)[1] == 0
+    # Played again, it has the time of the note before.
+    assert slot_starts(events, 1, turn=2)[3] == 4
+    assert "its movement is played on the beat" in timeline.remarks[0]
+
+
+def test_even_parts_share_each_note_among_its_slots() -> None:
+    exercise = music('run = "B, low A, C, D"\nornament = ["taorluath", "doubling"]\ninner = "even"')
+    events = list(expand(exercise, 60))
+    assert [start - 4 for start in slot_starts(events, 1).values()] == [
+        0,
+        Fraction(1, 3),
+        Fraction(2, 3),
+    ]
+    assert [start - 5 for start in slot_starts(events, 2).values()] == [0, Fraction(1, 2)]
+
+
+def test_a_crunluath_with_opened_gracenotes_is_eight_even_notes() -> None:
+    # Common practice in tutors: G d G e A f A e, and a throw on D as G d c d.
+    exercise = music('abc = "L:1/4 {GdGeAfA}e {Gdc}d/ z/ z2"\ngracenote = "1/8 beat"')
+    events = [event for event in expand(exercise, 60) if event.note is not None]
+    assert {event.length for event in events} == {Fraction(1, 8)}
+    notes = "".join(event.note.abc for event in events if event.note is not None)
+    assert notes == "GdGeAfAe" + "Gdcd"
+
+
+def test_each_part_can_have_a_length_of_its_own() -> None:
+    exercise = music('run = "B, C, B, C"\nornament = "taorluath"\ninner = ["70 ms", "60 ms"]')
+    events = [event for event in expand(exercise, 60) if event.item == 2]
+    assert [event.length / MS for event in events[:4]] == [70, 45, 60, 45]
+    opened = music('run = "B, C, B, C"\nornament = "taorluath"\ninner = ["1/2 beat", "1/4 beat"]')
+    starts = slot_starts(list(expand(opened, 60)), 2)
+    assert [start - 5 for start in starts.values()] == [0, Fraction(1, 2), Fraction(3, 4)]
+
+
+# --- room ----------------------------------------------------------------------------------------
+
+TIGHT = 'abc = "L:1/4 B {gBd}B/4 c3/4 {gBd}B2"'
+
+
+def doublings_inner(exercise: Exercise, tempo: int) -> list[Fraction]:
+    """How long the first sounding of each doubling lasts, in ms."""
+    return [e.length / MS for e in expand(exercise, tempo) if e.role is Role.INNER]
+
+
+def test_one_tight_movement_is_shortened_and_no_other() -> None:
+    # A quarter of 640 ms is 160 ms; 90 of it are gracenotes. The rest is shared by the first
+    # sounding (50 ms, at least 25) and what is left of the note (50 ms, at least 15).
+    exercise = music(TIGHT)
+    spb = Fraction(640, 1000)
+    timeline = expand(exercise, 60 / spb)
+    share = Fraction(70 - 25 - 15, 25 + 35)
+    inner = [event.length / MS for event in timeline if event.role is Role.INNER]
+    assert inner == [25 + 25 * share, 50]
+    (remark,) = timeline.remarks
+    assert remark == (
+        "At 93.7 beats a minute 1 movement is shortened to fit: the doubling in line 1, bar 1, "
+        "note 2 (B), with inner notes of 37.5 ms and not 50 ms."
+    )
+
+
+def test_a_movement_is_never_shorter_than_players_manage_and_is_refused_beyond() -> None:
+    exercise = music(TIGHT)
+    (fastest,) = fastest_tempos(exercise)
+    # Two gracenotes, 25 ms and 15 ms in a quarter of a beat.
+    assert fastest == 60 / (4 * Fraction(130, 1000))
+    shortest, usual = [e for e in expand(exercise, fastest) if e.role is Role.INNER]
+    assert (shortest.length / MS, usual.length / MS) == (25, 50)
+    with pytest.raises(RungwiseError, match="fits up to 115 beats a minute") as caught:
+        expand(exercise, fastest + 1)
+    assert "line 1, bar 1, note 2 (B)" in str(caught.value)
+
+
+@pytest.mark.parametrize("tempo", [90, 100, 110])
+def test_the_same_rule_holds_wherever_the_tempo_stands(tempo: int) -> None:
+    written = music(TIGHT, f"tempo = {tempo}")
+    asked = music(TIGHT, "tempo = 60")
+    assert list(expand(written)) == list(expand(asked, tempo))
+
+
+def test_movements_before_and_after_a_beat_share_the_note_between_them() -> None:
+    # The note keeps 15 to 50 ms beside a doubling after its beat and a grip before the next.
+    exercise = music('abc = "L:1/4 B {gBd}B/2 {GdG}c/2 B2"')
+    (fastest,) = fastest_tempos(exercise)
+    events = [e for e in expand(exercise, fastest) if e.item in (2, 3) and e.role is Role.INNER]
+    assert [event.length / MS for event in events] == [25, 25, 25]
+
+
+@pytest.mark.parametrize(
+    ("name", "on"),
+    [("grip", "D, E"), ("taorluath", "B, D"), ("doubling", "D, E"), ("crunluath", "E")],
+)
+def test_no_movement_is_shortened_where_it_has_room(name: str, on: str) -> None:
+    exercise = music(f'run = "B, D, E, low A"\nornament = "{name}"\non = "{on}"')
+    assert not [remark for remark in expand(exercise, 60).remarks if "shortened" in remark]
