@@ -50,7 +50,7 @@ def sheet(
 
     Example: rungwise sheet doublings.toml -o doublings.pdf --size large
     """
-    from renderer.delivery.sheet.layout import Form, Paper, PrintSize, SheetSettings
+    from renderer.delivery.sheet.layout import AdviceShown, Form, Paper, PrintSize, SheetSettings
     from renderer.delivery.sheet.output import check_ending
 
     check_ending(output)
@@ -60,6 +60,7 @@ def sheet(
         size=None if settings.size is None else PrintSize(settings.size),
         form=Form(settings.ornaments),
         fingering=settings.fingering,
+        advice=AdviceShown(settings.advice),
         link=settings.link,
         dated=_timestamp(settings.date),
     )

@@ -465,6 +465,14 @@ class Settings:
     fingering: bool = _row(
         False, kinds.switch(), "Print the finger changes under each line.", _SHEET, NO_TRACK
     )
+    advice: str = _row(
+        "first",
+        kinds.one_of("amount of advice", ("all", "first", "none")),
+        "What to watch, under each line: where it first occurs (first), also `As line 2` where it "
+        "holds again (all), or none.",
+        _SHEET,
+        NO_TRACK,
+    )
     size: str | None = _row(
         None,
         kinds.one_of("print size", ("normal", "large")),

@@ -143,7 +143,8 @@ def _early(change: Change, way: str) -> Caution:
     assert gracenote is not None
     finger = finger_of(gracenote)
     assert finger is not None
-    text = f"{way}: lift {fingers_named([finger])} first, or {change.note} sounds too early."
+    hand = fingers_named([finger])
+    text = f"{way}: lift {hand} for the gracenote first, or {change.note} sounds before it."
     fingers = (finger,)
     return Caution(CautionKind.EARLY_NOTE, "gracenote first", text, fingers, (change.note,))
 

@@ -27,6 +27,7 @@ from renderer.delivery.sheet.layout import (
     HEAD_MM,
     SIDE_MM,
     USUAL_SETTINGS,
+    AdviceShown,
     Form,
     Paper,
     PrintSize,
@@ -36,6 +37,7 @@ from renderer.delivery.sheet.layout import (
 from renderer.delivery.sheet.output import write_sheet
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.errors import RungwiseError
+from renderer.notation.ladder import parse_ladder
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.reading.exercise import read_exercise
@@ -305,6 +307,38 @@ def test_what_to_watch_is_said_under_the_line_and_marked_over_the_notes() -> Non
     assert "a low note may sound" not in words(read(pages(shipped("gracenotes-in-turn"))))
 
 
+def test_advice_can_stand_everywhere_only_where_it_first_occurs_or_nowhere() -> None:
+    exercise = shipped("birls")
+    said = {
+        shown: [line.advice for line in content_of(exercise, SheetSettings(advice=shown)).lines]
+        for shown in AdviceShown
+    }
+    assert not any(said[AdviceShown.NONE])
+    assert said[AdviceShown.FIRST][2] == ()
+    assert said[AdviceShown.ALL][2] == ("As lines 1 and 2.",)
+    assert said[AdviceShown.ALL][0] == said[AdviceShown.FIRST][0]
+    for line in said[AdviceShown.FIRST]:
+        bars = [int(text.split(":")[0].removeprefix("Bar ")) for text in line]
+        assert bars == sorted(bars)
+
+
+def test_ten_rungs_stand_in_one_row_each_with_room_for_date_and_initials() -> None:
+    exercise = replace(shipped("birls"), ladder=parse_ladder("40:58:2"))
+    (page,) = read(pages(exercise)).pages
+    found = places(page)
+    rows = {round(y) for text, y in found if text.strip() in {"40", "48", "58"}}
+    assert len(rows) == len(exercise.lines)
+
+
+def test_the_caution_stands_once_in_a_booklet_and_on_every_page_of_a_sheet() -> None:
+    sheet = words(read(pages(shipped("full-book-of-doublings"))))
+    booklet = words(
+        read(pages(shipped("full-book-of-doublings"), booklet=Booklet("Winter term", "")))
+    )
+    assert sheet.count("Keep the level low") > 1
+    assert booklet.count("Keep the level low") == 1
+
+
 def test_the_fingering_strip_explains_itself() -> None:
     plain = words(read(pages(shipped("shakes"))))
     shown = words(read(pages(shipped("shakes"), settings=SheetSettings(fingering=True))))
@@ -462,7 +496,7 @@ def test_a_heading_never_stands_at_the_foot_of_a_page_without_its_staff() -> Non
             )
             found = places(page)
             last = max((y for text, y in found if "Here" in text), default=None)
-            foot = min(y for text, y in found if "a box to tick" in text)
+            foot = min(y for text, y in found if "for each tempo" in text)
             if last is not None:
                 # A staff with its gracenotes is at least 12 mm high.
                 below = [row for row in rows if last < row * 72 / 50 < foot]

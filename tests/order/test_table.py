@@ -65,6 +65,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "ornaments": "open",
     "tuning": "mts",
     "fingering": True,
+    "advice": "all",
     "size": "large",
     "paper": "letter",
     "landscape": True,

@@ -22,7 +22,7 @@ from renderer.delivery.sheet.fingers import (
     strip_svg,
 )
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
-from renderer.delivery.sheet.layout import Form, SheetSettings, clock_text
+from renderer.delivery.sheet.layout import AdviceShown, Form, SheetSettings, clock_text
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
 from renderer.delivery.sheet.pieces import framed
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of
@@ -34,6 +34,7 @@ from renderer.order.settings import Settings, usual_settings
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, crossings
+from renderer.technique.text_tables import as_lines_words
 
 CAUTION = (
     "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "
@@ -186,7 +187,9 @@ def _legend(
         names = " or ".join(_HANDS[hand] for hand in marked)
         yield LegendItem(sign, f"a low note may sound between: mind the {names} hand first")
     if any(line.rungs for line in content):
-        yield LegendItem("box", "a box to tick once the line is clean at that tempo")
+        yield LegendItem(
+            "box", "for each tempo: date, initials, how it went; next once it is clean"
+        )
     if fingering:
         for kind, text in (
             ("lifts", "lifts"),
@@ -219,6 +222,16 @@ def _alternative(
     name = f"Line {exercise.number_of(report.line - 1)}" + (f", {heading}" if heading else "")
     name += f", part {part} of {parts}" if parts > 1 else ""
     return f"{name}: {report.played}" + (f"; {in_words(tempos)}" if tempos else "")
+
+
+def _advice(exercise: Exercise, report: LineReport, shown: AdviceShown) -> Iterator[str]:
+    """Yield what stands under a line, a sentence each."""
+    if shown is AdviceShown.NONE:
+        return
+    # Chosen by its worth, read along the line.
+    yield from map(str, sorted(report.advice, key=lambda one: (one.bar, one.beat)))
+    if shown is AdviceShown.ALL and report.as_lines:
+        yield as_lines_words([exercise.number_of(number - 1) for number in report.as_lines])
 
 
 def _remarks(exercise: Exercise) -> Iterator[str]:
@@ -293,7 +306,11 @@ def content_of(
         shown = exercise.number_of(number - 1)
         content.append(
             LineContent(
-                shown, printable(line.heading), staves, tuple(map(str, report.advice)), labels
+                shown,
+                printable(line.heading),
+                staves,
+                tuple(_advice(exercise, report, settings.advice)),
+                labels,
             )
         )
     hands = {mark.hand_first for line in marks for mark in line}

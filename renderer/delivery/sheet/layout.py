@@ -78,6 +78,14 @@ class Form(enum.StrEnum):
         return by_form[self]
 
 
+class AdviceShown(enum.StrEnum):
+    """Which advice stands under the lines of a sheet."""
+
+    ALL = "all"
+    FIRST = "first"
+    NONE = "none"
+
+
 SIDE_MM = 15.0
 HEAD_MM = 12.0
 """Margins of the page at its sides, wide enough for punched holes, and at its head and foot; office
@@ -101,6 +109,9 @@ class SheetSettings:
         How ornaments are printed.
     fingering:
         Whether a strip of finger changes stands under each line.
+    advice:
+        What stands under the lines: each sentence where it first occurs, and with `ALL` also where
+        it holds again (`As line 2.`).
     link:
         A web address printed as a QR code; empty for none.
     dated:
@@ -115,6 +126,7 @@ class SheetSettings:
     size: PrintSize | None = None
     form: Form = Form.AS_WRITTEN
     fingering: bool = False
+    advice: AdviceShown = AdviceShown.FIRST
     link: str = ""
     dated: int | None = None
     scale: float = 1.0

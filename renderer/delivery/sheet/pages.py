@@ -154,16 +154,16 @@ _NUMBERS_LETTERS = 12
 
 
 def _foot_mm(
-    exercises: Sequence[ExerciseContent], settings: SheetSettings, short_title: str
+    exercises: Sequence[ExerciseContent], settings: SheetSettings, short_title: str, caution: str
 ) -> float:
     """How tall the footer is: its lines, estimated from the letters that they hold."""
     text_mm = settings.foot_pt * 25.4 / 72
     letters = (settings.page_mm[0] - 2 * SIDE_MM) / (text_mm * 0.41)
     # Title, date and page number stand beside the caution.
     beside = len(short_title) + len(_shown_date(settings.dated)) + _NUMBERS_LETTERS
-    caution = math.ceil(len(CAUTION) / max(20.0, letters - beside))
+    rows = max(1, math.ceil(len(caution) / max(20.0, letters - beside)))
     legend = max(_legend_rows(exercise.legend, letters) for exercise in exercises)
-    return 1.5 + (caution * 1.12 + legend * 1.45) * text_mm
+    return 1.5 + (rows * 1.12 + legend * 1.45) * text_mm
 
 
 def _legend_rows(legend: Sequence[LegendItem], letters: float) -> int:
@@ -216,7 +216,8 @@ class Pages:
 
     @property
     def _foot_mm(self) -> float:
-        return _foot_mm(self.exercises, self.settings, self._short_title)
+        caution = CAUTION if self.booklet is None else ""
+        return _foot_mm(self.exercises, self.settings, self._short_title, caution)
 
     def _data(self) -> dict[str, Any]:
         settings = self.settings
