@@ -177,7 +177,9 @@ class EndlessTone:
         position = start % len(self.samples)
         part = self.samples[position : position + len(out)]
         if len(part) < len(out):
-            part = np.concatenate((part, self.samples[: len(out) - len(part)]))
+            # A loop may be shorter than the stretch and come round more than once.
+            frames = np.arange(position, position + len(out))
+            part = self.samples.take(frames, axis=0, mode="wrap")
         out += part * gain
 
 

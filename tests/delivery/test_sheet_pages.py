@@ -331,9 +331,9 @@ def test_ten_rungs_stand_in_one_row_each_with_room_for_date_and_initials() -> No
 
 
 def test_the_caution_stands_once_in_a_booklet_and_on_every_page_of_a_sheet() -> None:
-    sheet = words(read(pages(shipped("full-book-of-doublings"))))
+    sheet = words(read(pages(shipped("every-doubling-from-low-g-to-f"))))
     booklet = words(
-        read(pages(shipped("full-book-of-doublings"), booklet=Booklet("Winter term", "")))
+        read(pages(shipped("every-doubling-from-low-g-to-f"), booklet=Booklet("Winter term", "")))
     )
     assert sheet.count("Keep the level low") > 1
     assert booklet.count("Keep the level low") == 1

@@ -23,7 +23,7 @@ from renderer.sound.mix import mix_track
 from renderer.sound.note_change import CHANGE_S, UNEVEN
 from renderer.sound.pitch import Chanter
 from renderer.sound.settings import Layout, MixSettings
-from renderer.sound.splice import stretches
+from renderer.sound.splice import EndlessTone, stretches
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import Samples, onsets_s
@@ -229,3 +229,11 @@ def test_an_hour_of_one_line_drifts_by_no_sample() -> None:
     gain = float(np.dot(last[before - first], low) / np.dot(low, low))
     assert np.allclose(last[before - first], gain * low, atol=1e-5)
     assert np.allclose(last[after - first], gain * high[after % len(high)], atol=1e-5)
+
+
+@pytest.mark.parametrize("frames", [1, 5, 131, 132, 400])
+def test_a_fade_may_be_longer_than_the_loop_that_it_fades(frames: int) -> None:
+    loop = np.arange(2 * frames, dtype=np.float32).reshape(frames, 2)
+    out = np.zeros((132, 2), np.float32)
+    EndlessTone(loop).add_faded(out, 3, np.ones((132, 1), np.float32))
+    np.testing.assert_array_equal(out, loop[(3 + np.arange(132)) % frames])
