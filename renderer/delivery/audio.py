@@ -9,6 +9,7 @@ decoder that heeds what LAME notes about its delay and padding (ffmpeg, and most
 from __future__ import annotations
 
 import os
+import zlib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ from numpy.typing import NDArray
 from renderer.delivery.ffmpeg import mp3_encoder
 from renderer.delivery.files import whole_file
 from renderer.delivery.lame_tag import note_length
-from renderer.delivery.tags import Tags, info_strings, write_tags
+from renderer.delivery.ogg_stream import number_stream
+from renderer.delivery.tags import Tags, soundfile_strings
 from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
@@ -122,9 +124,8 @@ def _soundfile_encoder(
             format=major,
             compression_level=_VORBIS_COMPRESSION if is_ogg else None,
         )
-        if audio_format is AudioFormat.WAV:
-            for name, text in info_strings(tags).items():
-                setattr(file, name, text)
+        for name, text in soundfile_strings(tags).items():
+            setattr(file, name, text)
 
         def write(block: NDArray[np.float32]) -> None:
             try:
@@ -235,7 +236,7 @@ def write_audio(
     with whole_file(path) as part:
         encoder: AbstractContextManager[Write]
         if audio_format is AudioFormat.MP3:
-            encoder = mp3_encoder(part, rate=rate, channels=channels)
+            encoder = mp3_encoder(part, rate=rate, channels=channels, tags=tags)
         else:
             encoder = _soundfile_encoder(
                 part, audio_format, rate=rate, channels=channels, frames=frames, tags=tags
@@ -250,6 +251,7 @@ def write_audio(
             if done != frames:
                 raise ValueError(f"{done} frames came and {frames} were announced")
         _complete(part, audio_format, rate=rate, channels=channels, frames=frames)
-        write_tags(part, audio_format, tags)
+        if audio_format is AudioFormat.OGG:
+            number_stream(part, zlib.crc32(repr(tags).encode()))
         size = part.stat().st_size
     return Written(frames, size)

@@ -20,6 +20,8 @@ from threading import Thread
 import numpy as np
 from numpy.typing import NDArray
 
+from renderer.delivery.files import part_beside
+from renderer.delivery.tags import Tags, ffmetadata
 from renderer.errors import failure
 from renderer.order.formats import mp3_kbit_per_s
 
@@ -129,12 +131,12 @@ def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
 
 @contextmanager
 def mp3_encoder(
-    path: Path, *, rate: int, channels: int
+    path: Path, *, rate: int, channels: int, tags: Tags
 ) -> Iterator[Callable[[NDArray[np.float32]], None]]:
-    """Open an MP3 encoder that writes to `path`.
+    """Open an MP3 encoder that writes to `path`, tags, chapters and picture included.
 
-    The file opens with an Info frame in which LAME notes its delay and padding, so that decoders
-    that trim give back every sample and no more. It has no tags yet.
+    The file's sound opens with an Info frame in which LAME notes its delay and padding, so that
+    decoders that trim give back every sample and no more.
 
     Parameters
     ----------
@@ -142,6 +144,8 @@ def mp3_encoder(
         The file to write; it is replaced.
     rate, channels:
         Frames per second, one of `renderer.order.formats.MP3_RATES`; 1 or 2.
+    tags:
+        What a player shows.
 
     Yields
     ------
@@ -157,9 +161,32 @@ def mp3_encoder(
     gain = np.float32(1 / lame_scale(kbit_per_s))
     command = [program, "-hide_banner", "-loglevel", "error"]
     command += ["-f", "f32le", "-ar", str(rate), "-ac", str(channels), "-i", "pipe:0"]
+    metadata = part_beside(path)
+    picture = part_beside(path)
+    command += ["-f", "ffmetadata", "-i", f"file:{metadata.absolute()}"]
+    if tags.picture:
+        command += ["-f", "png_pipe", "-i", f"file:{picture.absolute()}", "-map", "0:a"]
+        command += ["-map", "2:v", "-c:v", "copy", "-disposition:v", "attached_pic"]
+        command += ["-metadata:s:v", "comment=Cover (front)"]
+    command += ["-map_metadata", "1", "-map_chapters", "1"]
     command += ["-c:a", "libmp3lame", "-b:a", f"{kbit_per_s}k"]
-    command += ["-compression_level", str(LAME_SPEED), "-id3v2_version", "0"]
+    command += ["-compression_level", str(LAME_SPEED), "-id3v2_version", "3", "-write_id3v1", "0"]
     command += ["-f", "mp3", "-y", f"file:{path.absolute()}"]
+    try:
+        metadata.write_text(ffmetadata(tags), "utf-8")
+        if tags.picture:
+            picture.write_bytes(tags.picture)
+        with _encoder(command, path, gain) as write:
+            yield write
+    finally:
+        metadata.unlink(missing_ok=True)
+        picture.unlink(missing_ok=True)
+
+
+@contextmanager
+def _encoder(
+    command: list[str], path: Path, gain: np.float32
+) -> Iterator[Callable[[NDArray[np.float32]], None]]:
     process = subprocess.Popen(
         command,
         stdin=subprocess.PIPE,

@@ -74,6 +74,11 @@ def make_folder(folder: Path) -> None:
         raise disk_failure(error, folder) from error
 
 
+def part_beside(path: Path) -> Path:
+    """Return the path of a temporary file in the folder of `path`, which does not exist yet."""
+    return _part_in(path.parent)
+
+
 def _part_in(folder: Path) -> Path:
     return folder / f"{PART_PREFIX}{secrets.token_hex(8)}{PART_SUFFIX}"
 

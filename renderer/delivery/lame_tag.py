@@ -29,13 +29,20 @@ def crc16(data: bytes | bytearray) -> int:
     return crc
 
 
+def _sound_at(head: bytes) -> int:
+    """Return how many bytes of ID3v2 tag stand before the sound (id3.org, ID3v2.3.0, 3.1)."""
+    if len(head) < 10 or head[:3] != b"ID3":
+        return 0
+    return 10 + sum(byte << 7 * place for byte, place in zip(head[6:10], (3, 2, 1, 0), strict=True))
+
+
 def note_length(path: Path, frames: int) -> None:
     """Correct the padding in an MP3 file's LAME tag so that decoders give back `frames`.
 
     Parameters
     ----------
     path:
-        A complete MP3 file that begins with its Info frame.
+        A complete MP3 file whose sound begins with its Info frame, an ID3v2 tag before it or not.
     frames:
         How many samples a channel went into the encoder.
 
@@ -45,6 +52,8 @@ def note_length(path: Path, frames: int) -> None:
         If the file has no complete LAME tag or holds fewer samples than that.
     """
     with path.open("rb+") as file:
+        start = _sound_at(file.read(10))
+        file.seek(start)
         head = bytearray(file.read(_INFO_WITHIN + _CRC_AT + 2))
         info = max(head[:_INFO_WITHIN].find(b"Info"), head[:_INFO_WITHIN].find(b"Xing"))
         if info < 0 or int.from_bytes(head[info + 4 : info + 8]) != _FLAGS_ALL:
@@ -59,5 +68,5 @@ def note_length(path: Path, frames: int) -> None:
         head[delays] = (delay << 12 | padding).to_bytes(3)
         crc_at = info + _CRC_AT
         head[crc_at : crc_at + 2] = crc16(head[:crc_at]).to_bytes(2)
-        file.seek(0)
+        file.seek(start)
         file.write(head)
