@@ -419,6 +419,9 @@ def test_the_printed_qr_code_is_that_of_the_link() -> None:
 ODD_TITLES = [
     "Port-à-beul: Òran na cruinneige, ṁór is ḃeag",
     "指の練習 ・ 夜の教室",
+    "慢速练习：装饰音与节拍",
+    "慢速練習：裝飾音與節拍",
+    "느린 연습 - 꾸밈음과 박자 뷁",
     "Warm-up 🎶 for 👩‍🎓",
     "A" * 300,
     "Taorluath " * 30,
@@ -457,6 +460,18 @@ def test_a_blank_title_prints_as_exercise() -> None:
     assert titles_in(reader.outline)[0] == "Exercise"
     assert reader.metadata is not None
     assert reader.metadata.title == "Exercise"
+
+
+def test_kana_make_a_page_japanese_and_nothing_else_does() -> None:
+    def faces(title: str) -> str:
+        return " ".join(
+            str(font["/BaseFont"]) for font in fonts_of(read(pages(doublings(title=title))))
+        )
+
+    assert "CJKjp" in faces("指の練習")
+    assert "CJKjp" not in faces("慢速练习")
+    assert "CJKsc" in faces("慢速练习")
+    assert "CJKkr" in faces("느린 연습")
 
 
 def test_letters_that_no_font_has_are_boxes_and_are_named() -> None:

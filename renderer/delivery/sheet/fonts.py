@@ -1,8 +1,8 @@
 """The fonts that pages are set in: the same on every machine, whatever the machine has installed.
 
-Typst brings Libertinus Serif; two packages add letters that it lacks: Noto fonts for most scripts,
-symbols and emoji (in outline, so that they photocopy), and IPAex Gothic for Japanese. What none of
-them has is replaced by an empty box, and named in a remark.
+Typst brings Libertinus Serif; the folder `typefaces` adds letters that it lacks: Noto fonts for
+most scripts, Chinese, Japanese and Korean among them, symbols and emoji (in outline, so that they
+photocopy). What none of them has is replaced by an empty box, and named in a remark.
 """
 
 from __future__ import annotations
@@ -10,12 +10,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 
 TEXT_FONT = "Libertinus Serif"
-_PACKAGES = ("manimgx_fonts", "matplotlib_fontja")
-_FIRST = (TEXT_FONT, "Noto Sans", "IPAexGothic", "Noto Emoji", "Noto Sans Symbols")
+_FOLDER = Path(__file__).parent / "typefaces"
+_FIRST = (TEXT_FONT, "Noto Sans")
+_CHINESE, _JAPANESE = "Noto Sans CJK SC", "Noto Sans CJK JP"
+_KANA = re.compile("[\u3041-\u30ff]")
 MISSING = "□"
 _INVISIBLE = {0x200B, 0x200D, 0xFE0E, 0xFE0F}
 """Break, joiner and variation selectors, which need no glyph of their own."""
@@ -25,15 +26,9 @@ _LONG_WORD = re.compile(r"[^\s\u2e80-\U0010ffff]{40,}")
 """Words that no line may hold; scripts that are broken between any two letters left out."""
 
 
-@cache
 def font_folders() -> tuple[Path, ...]:
-    """Return the folders of the packages that carry fonts, without importing the packages."""
-    folders = []
-    for package in _PACKAGES:
-        spec = find_spec(package)
-        for place in (spec.submodule_search_locations or ()) if spec else ():
-            folders.append(Path(place))
-    return tuple(folders)
+    """Return the folders that hold the typefaces."""
+    return (_FOLDER,)
 
 
 @cache
@@ -42,7 +37,7 @@ def _fonts() -> tuple[tuple[str, frozenset[int]], ...]:
     from fontTools.ttLib import TTFont
 
     found = []
-    files = sorted(file for folder in font_folders() for file in folder.rglob("*.ttf"))
+    files = sorted(file for folder in font_folders() for file in folder.glob("*.[ot]tf"))
     for file in files:
         with TTFont(file, lazy=True) as font:
             name = font["name"].getBestFamilyName()
@@ -50,10 +45,16 @@ def _fonts() -> tuple[tuple[str, frozenset[int]], ...]:
     return tuple(found)
 
 
-def families() -> list[str]:
-    """Return the families to look for a letter in, in order."""
-    others = sorted({family for family, _ in _fonts()} - set(_FIRST))
-    return [*_FIRST, *others]
+def families(text: str = "") -> list[str]:
+    """Return the families to look for a letter in, in order.
+
+    Chinese and Japanese share characters whose forms differ: `text`, all that is to be printed, is
+    taken for Japanese where it has kana, for Chinese otherwise.
+    """
+    first = [*_FIRST, _CHINESE, _JAPANESE]
+    if _KANA.search(text):
+        first = [*_FIRST, _JAPANESE, _CHINESE]
+    return [*first, *sorted({family for family, _ in _fonts()} - set(first))]
 
 
 def _is_plain(text: str) -> bool:

@@ -250,7 +250,6 @@ class Pages:
             "foot_gap_mm": _FOOT_GAP_MM,
             "between_units": BETWEEN_HALVES - 2 * EDGE,
             "line_gap_em": self.line_gap_em,
-            "families": families(),
             "caution": CAUTION,
             "link": _code(settings.link),
             "booklet": self.booklet is not None,
@@ -267,7 +266,9 @@ class Pages:
         }
 
     def _source(self) -> dict[str, bytes]:
-        data = json.dumps(self._data(), ensure_ascii=False, sort_keys=True)
+        fields = self._data()
+        fields["families"] = families(json.dumps(fields, ensure_ascii=False))
+        data = json.dumps(fields, ensure_ascii=False, sort_keys=True)
         return {"main.typ": _template(), "data.json": data.encode()}
 
     def pdf(self) -> bytes:
