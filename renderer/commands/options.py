@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from rich.status import Status
 
     from renderer.notation.score import Exercise
+    from renderer.order.order import Order
 
 
 def output_console() -> Console:
@@ -221,18 +222,26 @@ def read_played(file: Path, settings: Settings) -> Exercise:
     return settings.applied_to(read_exercise_of(file, settings))
 
 
-def read_all(files: Sequence[Path], settings: Settings) -> list[Exercise]:
-    """Read every file, and report what is wrong with all of them in one go."""
-    exercises: list[Exercise] = []
+def order_of(files: Sequence[Path], settings: Settings) -> Order:
+    """Return the order of some files; report what is wrong with all of them in one go."""
+    from renderer.order.order import Order
+
+    sources: list[Source] = []
     problems: list[Problem] = []
     for file in files:
         try:
-            exercises.append(read_exercise_of(file, settings))
+            sources.append(source_named(file))
         except RungwiseError as error:
             problems += error.problems
+    order = Order(tuple(sources), settings)
     if problems:
+        # What is wrong inside the others is said in the same go.
+        try:
+            order.exercises()
+        except RungwiseError as error:
+            problems += error.problems
         raise RungwiseError(dict.fromkeys(problems))
-    return exercises
+    return order
 
 
 def at_work(doing: str) -> Status:

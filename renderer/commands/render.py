@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import output_console, read_all, settled, spoken_length
+from renderer.commands.options import order_of, output_console, settled, spoken_length
 from renderer.errors import failure
 from renderer.order.settings import Settings, read_settings
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.render import RenderedTrack
-    from renderer.notation.score import Exercise
+    from renderer.order.order import Order
 
 
 @contextmanager
@@ -74,16 +74,13 @@ def _print_table(
     )
 
 
-def _render(
-    exercises: Sequence[Exercise], folder: Path, settings: Settings
-) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
+def _render(order: Order, folder: Path) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
     """Render, say what had to be decided, and return the tracks and their playlists."""
     from rich.console import Console
 
-    from renderer.delivery.plan import plan_tracks
     from renderer.delivery.render import RenderingStoppedError, render_jobs, write_playlists
 
-    jobs = plan_tracks(exercises, folder, settings)
+    jobs = order.jobs(folder)
     try:
         with _progress(Console(stderr=True)) as moved:
             tracks = render_jobs(jobs, on_progress=moved)
@@ -123,7 +120,7 @@ def render(
             f"name a folder, as {output.stem!r}; --format says what to write",
             place="-o",
         )
-    tracks, playlists = _render(read_all(files, settings), output, settings)
+    tracks, playlists = _render(order_of(files, settings), output)
     _print_table(output_console(), tracks, playlists)
 
 
@@ -148,8 +145,9 @@ def demo(
     from renderer.delivery.sheet.pages import Booklet
 
     settings = read_settings({"pitch": DEMO_PITCHES})
-    exercises = read_all([Path(name) for name in DEMO_EXERCISES], settings)
-    tracks, playlists = _render(exercises, output, settings)
+    order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
+    exercises = order.exercises()
+    tracks, playlists = _render(order, output)
     booklet = Booklet("Three exercises", DEMO_CLASS)
     sheets = write_sheet(exercises, output / f"{DEMO_CLASS}.pdf", booklet=booklet)
     _print_table(output_console(), tracks, playlists, sheets)

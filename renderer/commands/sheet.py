@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import read_all, settled
+from renderer.commands.options import order_of, settled
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def sheet(
         link=settings.link,
         dated=_timestamp(settings.date),
     )
-    exercises = [settings.applied_to(one) for one in read_all(files, settings)]
+    exercises = [settings.applied_to(one) for one in order_of(files, settings).exercises()]
     booklet = _booklet(exercises, settings.booklet, settings.audience)
     _write(exercises, output, printing, settings, booklet)
 

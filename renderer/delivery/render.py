@@ -1,8 +1,8 @@
 """From planned tracks to files on disk, over the cores, and their playlists.
 
 `render` is the Python interface. Its three steps can be taken one by one: `plan_tracks` (in
-`renderer.delivery.plan`) turns an exercise and settings into jobs, `render_jobs` turns jobs into
-files, `write_playlists` lists them.
+`renderer.order.jobs`) turns an exercise and settings into jobs, `render_jobs` turns jobs into
+files (`carry_out` a single one), `write_playlists` lists them.
 
 Tracks are rendered in threads, not processes: MP3 is encoded by a process of its own for each
 track, numpy, libsndfile and soxr let other threads run while they compute, and the tone bank is
@@ -25,15 +25,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
+from renderer.delivery.ffmpeg import find_ffmpeg
 from renderer.delivery.files import check_writable, make_folder
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
-from renderer.delivery.names import Series
-from renderer.delivery.plan import TrackJob, plan_tracks
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
 from renderer.order.formats import AudioFormat
+from renderer.order.jobs import TrackJob, plan_tracks
+from renderer.order.names import Series, tempo_label
 from renderer.order.settings import read_settings
 from renderer.sound.mix import Track
 from renderer.sound.settings import Mix
@@ -105,25 +106,67 @@ class _StoppedError(Exception):
     """Another track has failed, or the user has had enough."""
 
 
-def _until(track: Track, stop: Event) -> Iterator[NDArray[np.float32]]:
+class Handle:
+    """Stops work that is going on, from any thread: what is finished by then stays."""
+
+    def __init__(self) -> None:
+        self._event = Event()
+
+    def cancel(self) -> None:
+        """Ask the work to stop; it does within a block of sound. Asking again changes nothing."""
+        self._event.set()
+
+    @property
+    def is_cancelled(self) -> bool:
+        """Whether it was asked to stop."""
+        return self._event.is_set()
+
+
+def _until(track: Track, is_stopped: Callable[[], bool]) -> Iterator[NDArray[np.float32]]:
     for block in track:
-        if stop.is_set():
+        if is_stopped():
             raise _StoppedError
         yield block
 
 
-def _render(job: TrackJob, stop: Event, rendered: Callable[[int], None]) -> RenderedTrack:
-    if stop.is_set():
+def tags_of(job: TrackJob) -> Tags:
+    """Return what a player shows for a track."""
+    exercise, series, settings = job.exercise, job.series, job.settings
+    tempo, pitch, mix = job.tempo, job.pitch, job.mix
+    name = "" if mix is Mix.FULL else f", {mix}"
+    varied = f", {series.variation}" if series.variation else ""
+    sounding = f"{pitch.low_a_hz:.2f}".rstrip("0").rstrip(".") + " Hz"
+    equals = "" if pitch.label == sounding else f" = {sounding}"
+    gracenotes = exercise.gracenotes
+    return Tags(
+        title=f"{exercise.title}, {tempo_label(tempo)} bpm{name}",
+        album=f"{exercise.title}, {pitch.label}{name}{varied}",
+        artist=exercise.audience,
+        tempo=tempo,
+        track=job.number,
+        tracks=job.count,
+        comment=(
+            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), {settings.scale.name} "
+            f"scale, {settings.chanter} chanter; {tempo_label(tempo)} beats a minute; "
+            f"gracenotes {gracenotes.length}, {gracenotes.placement}"
+        ),
+    )
+
+
+def _render(
+    job: TrackJob, is_stopped: Callable[[], bool], rendered: Callable[[int], None]
+) -> RenderedTrack:
+    if is_stopped():
         raise _StoppedError
     track = job.track()
     written = write_audio(
-        _until(track, stop),
+        _until(track, is_stopped),
         job.path,
         audio_format=job.audio_format,
         rate=track.rate,
         channels=track.channels,
         frames=track.frames,
-        tags=job.tags,
+        tags=tags_of(job),
         on_progress=rendered,
     )
     remark = (job.pitch.remark,) if job.pitch.remark else ()
@@ -136,7 +179,7 @@ def _render(job: TrackJob, stop: Event, rendered: Callable[[int], None]) -> Rend
         mix=job.mix,
         audio_format=job.audio_format,
         series=job.series,
-        tags=job.tags,
+        tags=tags_of(job),
         duration=job.duration,
         frames=written.frames,
         bytes=written.bytes,
@@ -173,6 +216,7 @@ def render_jobs(
     workers: int | None = None,
     on_progress: OnProgress | None = None,
     on_track: Callable[[RenderedTrack], None] | None = None,
+    handle: Handle | None = None,
 ) -> tuple[RenderedTrack, ...]:
     """Render tracks, several at a time.
 
@@ -189,6 +233,8 @@ def render_jobs(
         Called in this thread with the seconds of audio rendered so far, and in all.
     on_track:
         Called in this thread with each track as it is finished, in any order.
+    handle:
+        Stops all of them when it is cancelled.
 
     Returns
     -------
@@ -199,13 +245,27 @@ def render_jobs(
     RungwiseError
         If a folder cannot be made or written to, or the disk lacks room; nothing was rendered then.
     RenderingStoppedError
-        If a track could not be rendered; its `finished` are the tracks that were.
+        If a track could not be rendered, or the handle was cancelled; its `finished` are the
+        tracks that were.
     """
+    if any(job.audio_format is AudioFormat.MP3 for job in jobs):
+        find_ffmpeg()
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
         check_writable(folder)
     _check_space(jobs)
-    return _Rendering(jobs, on_progress, on_track).run(workers or cores())
+    return _Rendering(jobs, on_progress, on_track, handle or Handle()).run(workers or cores())
+
+
+def carry_out(
+    job: TrackJob,
+    *,
+    on_progress: OnProgress | None = None,
+    handle: Handle | None = None,
+) -> RenderedTrack:
+    """Make the file of one job, here and now; for the parameters and errors see `render_jobs`."""
+    (track,) = render_jobs([job], workers=1, on_progress=on_progress, handle=handle)
+    return track
 
 
 class _Rendering:
@@ -216,10 +276,11 @@ class _Rendering:
         jobs: Sequence[TrackJob],
         on_progress: OnProgress | None,
         on_track: Callable[[RenderedTrack], None] | None,
+        handle: Handle,
     ) -> None:
         self._jobs = jobs
         self._on_progress, self._on_track = on_progress, on_track
-        self._stop = Event()
+        self._stop, self._handle = Event(), handle
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
         self._done_s = 0.0
         self._total_s = float(sum(job.duration for job in jobs))
@@ -246,12 +307,18 @@ class _Rendering:
         if causes:
             problems = dict.fromkeys(problem for cause in causes for problem in _problems(cause))
             raise RenderingStoppedError(problems, tracks) from causes[0]
+        if len(tracks) < len(self._jobs):
+            cancelled = Problem("it was cancelled", "start it again for those that are missing")
+            raise RenderingStoppedError(cancelled, tracks)
         return tracks
+
+    def _is_stopped(self) -> bool:
+        return self._stop.is_set() or self._handle.is_cancelled
 
     def _render(self, job: TrackJob) -> RenderedTrack:
         rate = job.settings.rate
         try:
-            return _render(job, self._stop, lambda frames: self._news.put(frames / rate))
+            return _render(job, self._is_stopped, lambda frames: self._news.put(frames / rate))
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
             self._stop.set()

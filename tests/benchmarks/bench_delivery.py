@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.plan import plan_tracks
 from renderer.delivery.render import cores, render_jobs
 from renderer.delivery.tags import Tags
 from renderer.order.formats import AudioFormat
+from renderer.order.jobs import plan_tracks
 from tests.delivery.larkmoor import asked, doublings, ladder
 
 RATE = 44_100

@@ -24,13 +24,12 @@ from renderer.delivery.free_space import (
     least_bytes,
     spoken_bytes,
 )
-from renderer.delivery.names import LONGEST_NAME
-from renderer.delivery.plan import plan_tracks
 from renderer.delivery.render import (
     RenderedTrack,
     RenderingStoppedError,
     render,
     render_jobs,
+    tags_of,
     write_playlists,
 )
 from renderer.errors import RungwiseError
@@ -38,6 +37,8 @@ from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
 from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat
+from renderer.order.jobs import plan_tracks
+from renderer.order.names import LONGEST_NAME
 from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import make_read_only, names_in, small_disk
 from tests.delivery.larkmoor import asked, doublings, ladder
@@ -198,7 +199,7 @@ def test_tracks_that_differ_in_any_setting_have_names_and_albums_of_their_own(
     tmp_path: Path,
 ) -> None:
     jobs = [plan_tracks(doublings(), tmp_path, asked(**one))[0] for one in VARIATIONS]
-    assert len({job.path.name for job in jobs}) == len({job.tags.album for job in jobs})
+    assert len({job.path.name for job in jobs}) == len({tags_of(job).album for job in jobs})
     assert len({job.path.name for job in jobs}) == len(VARIATIONS)
     assert max(len(job.path.name.encode()) for job in jobs) <= LONGEST_NAME
     named = {job.path.name.removeprefix("Doublings on B and C - A - full - ") for job in jobs}

@@ -10,11 +10,11 @@ import pytest
 from typer.testing import CliRunner
 
 from renderer.commands.app import app
-from renderer.delivery.plan import plan_tracks
 from renderer.delivery.render import render
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.tempo import exact_tempo
+from renderer.order.jobs import plan_tracks
 from renderer.order.settings import read_settings
 from renderer.reading.exercise import read_exercise
 from renderer.timing.expand import expand

@@ -10,7 +10,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from renderer.delivery.names import tempo_label
 from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, mark_svg
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.fingers import (
@@ -30,6 +29,7 @@ from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.printed import pickup_of
 from renderer.notation.score import Exercise, MelodyNote, note_id
+from renderer.order.names import tempo_label
 from renderer.order.settings import Settings, usual_settings
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand

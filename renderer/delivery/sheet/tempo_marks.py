@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from renderer.delivery.names import tempo_label
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.note_signs import sign_glyphs
 from renderer.delivery.sheet.pieces import Glyph, Piece, Stroke, union
 from renderer.notation.score import Exercise
+from renderer.order.names import tempo_label
 
 HEIGHT = 2.4 * UNITS_A_SPACE
 """What a row of tempo marks needs over the staff."""

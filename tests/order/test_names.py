@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from renderer.delivery.names import (
+from renderer.order.names import (
     LONGEST_NAME,
     Series,
     collision_key,

@@ -1,0 +1,108 @@
+"""An order: all that is asked for, before anything is made, as plain data.
+
+An order holds the bytes of its sources and the settings, how scores are read among them. It can be
+kept as JSON, compared by its digest, and turned into jobs, one for each file.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from renderer import __version__
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.score import Exercise
+from renderer.notation.source_file import Source
+from renderer.order.digests import digest_of, plain_source, soundfont_digests, source_from_plain
+from renderer.order.jobs import TrackJob, plan_tracks
+from renderer.order.settings import Settings, plain_settings, settings_from_plain
+from renderer.reading.exercise import read_exercise
+
+_FORM = "rungwise-order"
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be made.
+
+    Parameters
+    ----------
+    sources:
+        What the exercises are read from, at least one.
+    settings:
+        How they are read, and how their tracks are made.
+    """
+
+    sources: tuple[Source, ...]
+    settings: Settings
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of all that decides the result, as hexadecimal digits.
+
+        That is the sources and their names, the settings, the bytes of the SoundFonts and the
+        version of the program.
+        """
+        return digest_of(
+            {
+                **self._plain(),
+                "program": __version__,
+                "soundfonts": list(soundfont_digests(self.settings)),
+            }
+        )
+
+    def _plain(self) -> dict[str, Any]:
+        return {
+            _FORM: 1,
+            "sources": [plain_source(source) for source in self.sources],
+            "settings": plain_settings(self.settings),
+        }
+
+    def to_json(self) -> str:
+        """Return the order as JSON, which `order_from_json` reads."""
+        return json.dumps(self._plain(), indent=1)
+
+    def exercises(self) -> tuple[Exercise, ...]:
+        """Return the exercises as they are written.
+
+        Raises a `RungwiseError` with what is wrong with all of them.
+        """
+        exercises: list[Exercise] = []
+        problems: list[Problem] = []
+        for source in self.sources:
+            try:
+                exercises.append(read_exercise(source, self.settings.reading))
+            except RungwiseError as error:
+                problems += error.problems
+        if problems:
+            raise RungwiseError(dict.fromkeys(problems))
+        return tuple(exercises)
+
+    def jobs(self, folder: Path) -> tuple[TrackJob, ...]:
+        """Return the tracks to make, in practice order; raises a `RungwiseError` as they do.
+
+        Parameters
+        ----------
+        folder:
+            Where their files go; nothing is written.
+        """
+        return plan_tracks(self.exercises(), folder, self.settings, sources=self.sources)
+
+
+def order_from_json(text: str) -> Order:
+    """Return the order that `Order.to_json` has written.
+
+    Raises a `RungwiseError` for text that is no order, and for settings that are none.
+    """
+    try:
+        plain: Mapping[str, Any] = json.loads(text)
+        if plain[_FORM] != 1:
+            raise ValueError(plain[_FORM])
+        sources = tuple(source_from_plain(one) for one in plain["sources"])
+        given = dict(plain["settings"])
+    except (KeyError, TypeError, ValueError):
+        raise failure("this is no order of this program", "give one as it was written") from None
+    return Order(sources, settings_from_plain(given))
