@@ -222,11 +222,15 @@ def job_from_json(text: str) -> TrackJob:
     return replace(job, duration=job.timeline().duration)
 
 
-def _stems(exercises: Sequence[Exercise], labels: Sequence[str]) -> tuple[str, ...]:
-    stems = [
-        safe_stem(exercise.title, most_bytes=stem_bytes(label))
-        for exercise, label in zip(exercises, labels, strict=True)
-    ]
+def _stems(
+    exercises: Sequence[Exercise], played: Sequence[Exercise], labels: Sequence[str]
+) -> tuple[str, ...]:
+    stems = []
+    for written, one, label in zip(exercises, played, labels, strict=True):
+        # Which line it is tells tracks apart, so it is the title that is shortened.
+        line = one.title.removeprefix(written.title) if one.title != written.title else ""
+        room = stem_bytes(label) - len(line.encode())
+        stems.append(safe_stem(written.title, most_bytes=max(room, 16)) + line)
     if len(stems) > 1:
         digits = len(str(len(stems)))
         stems = [f"{number:0{digits}d} {stem}" for number, stem in enumerate(stems, start=1)]
@@ -266,7 +270,7 @@ def plan_tracks(
     jobs: list[TrackJob] = []
     labels = [variation_label(unusual(one, settings)) for one in exercises]
     played = [settings.applied_to(one) for one in exercises]
-    stems = _stems(played, labels)
+    stems = _stems(exercises, played, labels)
     for index, (exercise, stem, label) in enumerate(zip(played, stems, labels, strict=True)):
         source = None if sources is None else sources[index]
         jobs += _jobs_of(exercise, stem, label, out_dir, settings, source)

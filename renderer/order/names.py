@@ -26,7 +26,13 @@ _STEM_BYTES = 86
 """What a title and what is unusual get of that, so that pitch, mix, rung, tempo and format always
 fit behind it."""
 
-_VARIATION_BYTES = 50
+_LEAST_STEM_BYTES = 24
+"""What is left to a title however much is unusual."""
+
+_VARIATION_BYTES = 150
+"""What is unusual is said in words, and the title is shortened first; where that is not enough, the
+name grows beyond `LONGEST_NAME` to 240 bytes, which all but encrypted folders take."""
+
 _DIGEST_LETTERS = 6
 
 # Microsoft, "Naming Files, Paths, and Namespaces"; the superscript digits are on that list too.
@@ -147,7 +153,8 @@ class Series:
 def variation_label(variations: Sequence[str]) -> str:
     """Return what is not as usual as a part of a file name: `pipe chanter, no metronome`.
 
-    What would be too long ends in a digest of the whole, so that it still differs from others.
+    What no file system would take (more than a dozen settings at once) ends in a digest of the
+    whole, so that it still differs from others.
     """
     text = ", ".join(variations)
     short = safe_stem(text, most_bytes=_VARIATION_BYTES) if text else ""
@@ -160,7 +167,8 @@ def variation_label(variations: Sequence[str]) -> str:
 
 def stem_bytes(variation: str) -> int:
     """Return how many bytes of UTF-8 a title may take beside such a variation."""
-    return _STEM_BYTES - (len(variation.encode()) + len(" - ") if variation else 0)
+    taken = len(variation.encode()) + len(" - ") if variation else 0
+    return max(_STEM_BYTES - taken, _LEAST_STEM_BYTES)
 
 
 def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:

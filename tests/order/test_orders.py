@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from renderer.delivery.render import Handle, RenderingStoppedError, carry_out, render_jobs
 from renderer.errors import RungwiseError
 from renderer.notation.source_file import Source
 from renderer.order.jobs import TrackJob, job_from_json, plan_tracks
+from renderer.order.names import LONGEST_NAME
 from renderer.order.order import Order, order_from_json
 from renderer.order.settings import NO_TRACK, SETTINGS, Settings, read_settings
 from renderer.reading.exercise import read_exercise
@@ -66,9 +67,11 @@ def settings_given(draw: st.DrawFn) -> Settings:
 SOURCES = st.builds(Source, st.text(min_size=1), st.one_of(st.binary(), st.text().map(str.encode)))
 
 
-@given(sources=st.lists(SOURCES, min_size=1, max_size=3), settings=settings_given())
-def test_an_order_reads_back_from_json_as_it_was(sources: list[Source], settings: Settings) -> None:
-    order = Order(tuple(sources), settings)
+@given(sources=st.lists(SOURCES, min_size=1, max_size=3), asked_for=settings_given())
+def test_an_order_reads_back_from_json_as_it_was(
+    sources: list[Source], asked_for: Settings
+) -> None:
+    order = Order(tuple(sources), asked_for)
     assert order_from_json(order.to_json()) == order
     assert order_from_json(order.to_json()).digest == order.digest
 
@@ -200,3 +203,36 @@ def test_an_order_has_all_that_is_wrong_with_its_sources() -> None:
     assert {problem.file for problem in caught.value.problems} == {"one.toml", "two.toml"}
     (exercise,) = wide().exercises()
     assert exercise == read_exercise(Source("wide.toml", WIDE))
+
+
+@given(title=st.text(st.characters(codec="utf-8"), min_size=1, max_size=300))
+@settings(max_examples=10)
+@example(title="Doublings, grips and taorluaths of the Larkmoor juniors " * 5)
+@example(title="x" * 86)
+def test_tracks_that_differ_in_one_setting_have_two_names_at_every_length_of_title(
+    title: str,
+) -> None:
+    exercise = doublings(title=title, lines=2)
+    names: dict[str, str] = {}
+    for row in SETTINGS:
+        if row.name in OTHER_THAN_USUAL and row.said != NO_TRACK:
+            other = {"format": "ogg", row.name: OTHER_THAN_USUAL[row.name]}
+            names[row.name] = plan_tracks(exercise, Path(), asked(**other))[0].path.name
+    names["as usual"] = plan_tracks(exercise, Path(), asked(format="ogg"))[0].path.name
+    names["line 1"] = plan_tracks(exercise, Path(), asked(format="ogg", line=1))[0].path.name
+    assert len(set(names.values())) == len(names)
+    assert max(len(name.encode()) for name in names.values()) <= LONGEST_NAME
+
+
+def test_the_line_and_what_is_unusual_outlast_a_long_title() -> None:
+    title = "Doublings, grips and taorluaths " * 5
+    (job,) = plan_tracks(
+        doublings(title=title, lines=12),
+        Path(),
+        asked(line=12, chanter="pipe", drone=False, metronome=False, gracenote="60 ms", gap=2),
+    )
+    assert job.path.name.endswith(
+        ", line 12 - A - full - pipe chanter, no drone, no metronome, gap 2, gracenotes 60 ms - "
+        "060 bpm.mp3"
+    )
+    assert job.path.name.startswith("Doublings, grips")
