@@ -37,7 +37,7 @@ from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
 from renderer.sound.noise import noise_loop
-from renderer.sound.settings import MixSettings
+from renderer.sound.parts import MixSettings
 from renderer.sound.splice import (
     EndlessTone,
     Stretch,

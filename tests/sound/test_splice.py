@@ -21,8 +21,8 @@ from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
 from renderer.sound.note_change import CHANGE_S, UNEVEN
+from renderer.sound.parts import Layout, MixSettings
 from renderer.sound.pitch import Chanter
-from renderer.sound.settings import Layout, MixSettings
 from renderer.sound.splice import EndlessTone, stretches
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
