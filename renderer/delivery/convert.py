@@ -16,8 +16,8 @@ from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
-from renderer.sound.parts import Mix
 from renderer.sound.pitch import Chanter, transposition
+from renderer.sound.settings import Mix
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
@@ -61,7 +61,6 @@ def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
         tuning_named(settings.tuning),
         drones=settings.drone and mix is not Mix.CHANTER,
         metronome=settings.metronome and mix is not Mix.CHANTER,
-        melody=mix is not Mix.BACKING,
     )
     return write_midi(timeline_of(exercise, settings), sound)
 

@@ -46,8 +46,8 @@ from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import read_exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.parts import Mix, MixSettings
 from renderer.sound.pitch import PitchStandard
+from renderer.sound.settings import Mix, MixSettings
 from renderer.timing.expand import Timeline
 
 MOST_TRACKS = 2_000
@@ -267,14 +267,13 @@ def plan_tracks(
     """
     if isinstance(exercises, Exercise):
         exercises = [exercises]
-    soundfonts = soundfont_digests(settings)
     jobs: list[TrackJob] = []
     labels = [variation_label(unusual(one, settings)) for one in exercises]
     played = [settings.applied_to(one) for one in exercises]
     stems = _stems(exercises, played, labels)
     for index, (exercise, stem, label) in enumerate(zip(played, stems, labels, strict=True)):
         source = None if sources is None else sources[index]
-        jobs += _jobs_of(exercise, stem, label, out_dir, settings, soundfonts, source)
+        jobs += _jobs_of(exercise, stem, label, out_dir, settings, source)
     if len(jobs) > MOST_TRACKS:
         raise failure(
             f"that makes {len(jobs)} tracks",
@@ -324,11 +323,11 @@ def _jobs_of(
     variation: str,
     out_dir: Path,
     settings: Settings,
-    soundfonts: tuple[str, ...],
     source: Source | None,
 ) -> Iterator[TrackJob]:
     tempos = settings.tempos_of(exercise)
     durations = _durations(exercise, tempos, settings)
+    soundfonts = soundfont_digests(settings)
     # What is said of how tracks are played is said of each.
     each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
     for pitch in settings.pitch:

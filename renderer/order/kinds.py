@@ -22,7 +22,6 @@ from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
 from renderer.notation.tempo import TEMPO_REMEDY, exact_tempo
 from renderer.order.formats import AudioFormat, format_named
-from renderer.sound.parts import Levels, parse_levels
 from renderer.sound.pitch import (
     HIGHEST_LOW_A_HZ,
     LOWEST_LOW_A_HZ,
@@ -34,6 +33,7 @@ from renderer.sound.pitch import (
     scale_named,
     scales,
 )
+from renderer.sound.settings import Levels, parse_levels
 from renderer.sound.voices import parse_preset
 
 Plain = None | bool | int | float | str | list[Any] | dict[str, Any]

@@ -50,8 +50,8 @@ from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.parts import Layout, Levels, Mix
 from renderer.sound.pitch import Chanter, PitchStandard, Scale, parse_pitch, scale_named
+from renderer.sound.settings import Layout, Levels, Mix
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import CountInStyle
 from renderer.timing.rungs import rungs
@@ -388,7 +388,7 @@ class Settings:
     levels: Levels = _row(
         Levels(),
         kinds.levels(),
-        "Levels in dB, as chanter=0,drone=-9,metronome=-6.",
+        "Levels in dB, as chanter=0,drone=-9,metronome=-6,drum=-2.",
         _RENDER | {"events"},
         _level_words,
     )

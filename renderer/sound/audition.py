@@ -18,8 +18,8 @@ from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter
 from renderer.sound.bank import DroneBank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.parts import Mix, MixSettings
 from renderer.sound.pitch import Chanter, PitchStandard, Scale
+from renderer.sound.settings import Mix, MixSettings
 from renderer.sound.steady import LoopSpectrum
 from renderer.sound.voices import Voice
 from renderer.timing.expand import Timeline, expand

@@ -13,8 +13,8 @@ the `Gains` that bring the instrument's own loops to them, with the shares of `C
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from typing import Protocol
@@ -27,8 +27,8 @@ from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
-from renderer.sound.parts import Layout, MixSettings
 from renderer.sound.rolls import roll_sound
+from renderer.sound.settings import Layout, MixSettings
 from renderer.sound.splice import EndlessTone
 from renderer.sound.unison import Beginning, beginning_over
 from renderer.sound.units import db_to_gain
@@ -44,8 +44,9 @@ HIGHEST_PEAK_DBTP = -1.0
 _TENOR_SPREAD_DEGREES = 22.0
 # Less by what may pass between the samples of a click; loops are sampled at all their phases.
 _CEILING = 10 ** ((HIGHEST_PEAK_DBTP - 0.3) / 20)
-_LEAST_STROKES = 0.5
-_ROUNDS = 6
+# By how much clicks and rolls give way, in steps: enough for the usual levels of an echo track in
+# mono, the most crowded of all. Judgement.
+_STROKES_GIVE_WAY_DB = tuple(-0.5 * step for step in range(13))
 _CELL_S = BLOCK_S / 4
 _CLICK_REFERENCE_S = 0.05
 
@@ -86,13 +87,14 @@ class Gains:
         The nine notes; times the layout's share (`CHANTER_PAN`) in each channel.
     drones:
         The drones of each channel (`drone_channels`).
-    strokes:
-        Clicks and rolls; times the layout's share (`STROKES_PAN`).
+    clicks, rolls:
+        The metronome's and the drum's strokes; times the layout's share (`STROKES_PAN`).
     """
 
     chanter: float
     drones: float
-    strokes: float
+    clicks: float
+    rolls: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,6 +118,8 @@ class Balance:
         The rolls in the order of the timeline.
     loudness_lufs:
         The integrated loudness that the track will have; minus infinity if nothing sounds.
+    strokes_softer_db:
+        By how much clicks and rolls are softer than asked, so that the track is as loud as others.
     """
 
     gains: Gains
@@ -125,6 +129,7 @@ class Balance:
     clicks: dict[ClickKind, NDArray[np.float32]]
     rolls: tuple[NDArray[np.float32], ...]
     loudness_lufs: float
+    strokes_softer_db: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,32 +164,45 @@ class _Levels:
 
     chanter: float
     drones: float
-    strokes: float
+    clicks: float
+    rolls: float
     drone_channels: tuple[Tone | None, ...]
     drone_power: float
     beginnings: tuple[Beginning, ...]
+
+    def with_strokes(self, db: float) -> _Levels:
+        """The same with clicks and rolls louder by so many decibels."""
+        factor = db_to_gain(db)
+        return replace(self, clicks=self.clicks * factor, rolls=self.rolls * factor)
 
 
 def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettings) -> Balance:
     """Bring the parts of a track to their levels and the whole of it to -16 LUFS.
 
-    The peaks of all parts together stay below -1 dBTP even where they coincide: clicks and rolls
-    give way first, by up to 6 dB, then the whole track does.
+    The parts stand to each other as the settings ask. The peaks of all of them together stay below
+    -1 dBTP even where they coincide. Where that leaves no room, clicks and rolls are softer than
+    asked, by up to 6 dB; then the whole track is quieter.
     """
     layout = settings.layout
-    gains = _relative_gains(instrument, settings)
     rolls = tuple(roll_sound(roll, instrument.percussion) for roll in timeline.rolls)
     part = _Part.of(timeline, settings)
     sounded = {sounding: instrument.chanter.tone(sounding) for sounding in part.different}
+    gains = _relative_gains(instrument, settings, tuple(zip(timeline.rolls, rolls, strict=True)))
+
     steady, struck = _block_powers(timeline, instrument, settings, gains, rolls, part)
-    moments = _peaks(instrument, settings, gains, rolls, sounded)
-    strokes = gains.strokes
-    gain = loudness = 0.0
-    for _ in range(_ROUNDS):
-        powers = steady + struck * strokes**2
-        gain = min(_gain_to_target(powers), _gain_to_ceiling(moments, _LEAST_STROKES * strokes))
-        strokes = min(gains.strokes, _strokes_below_ceiling(moments, gain))
-        loudness = integrated_lufs(steady + struck * strokes**2, gain)
+
+    def fitted(struck_db: float) -> tuple[_Levels, NDArray[np.float64], float, float]:
+        softer = gains.with_strokes(struck_db)
+        powers = steady + struck * db_to_gain(struck_db) ** 2
+        room = _CEILING / max(_highest_peak(instrument, settings, softer, rolls, sounded), 1e-12)
+        return softer, powers, _gain_to_target(powers), room
+
+    softer_db = next(
+        (db for db in _STROKES_GIVE_WAY_DB if (found := fitted(db))[2] <= found[3]),
+        _STROKES_GIVE_WAY_DB[-1],
+    )
+    gains, powers, to_target, room = fitted(softer_db)
+    gain = min(to_target, room)
     tones = {}
     for sounding, tone in sounded.items():
         beginning = gains.beginnings[sounding] if isinstance(sounding, Note) else Beginning()
@@ -197,13 +215,14 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
     clicks = instrument.percussion.clicks.items()
     pan = STROKES_PAN[layout]
     return Balance(
-        Gains(gain * gains.chanter, gain * gains.drones, gain * strokes),
+        Gains(gain * gains.chanter, gain * gains.drones, gain * gains.clicks, gain * gains.rolls),
         gains.beginnings,
         tones,
         _side_by_side(gains, gain) if settings.has_drones else None,
-        {kind: _panned(stroke.samples, gain * strokes, pan) for kind, stroke in clicks},
-        tuple(_panned(roll.samples, gain * strokes, pan) for roll in rolls),
-        loudness,
+        {kind: _panned(stroke.samples, gain * gains.clicks, pan) for kind, stroke in clicks},
+        tuple(_panned(roll.samples, gain * gains.rolls, pan) for roll in rolls),
+        integrated_lufs(powers, gain),
+        -softer_db,
     )
 
 
@@ -233,8 +252,14 @@ def _weight(pan: Iterable[float]) -> float:
     return sum(gain**2 for gain in pan)
 
 
-def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Levels:
-    """Give every part its level relative to the mean power of the chanter's nine notes."""
+def _relative_gains(
+    instrument: Instrument, settings: MixSettings, rolls: Sequence[tuple[Roll, Stroke]] = ()
+) -> _Levels:
+    """Give every part its level relative to the mean power of the chanter's nine notes.
+
+    In a track without a chanter clicks and rolls stand to the drones, so that they are about as
+    loud in a backing track as in any other.
+    """
     layout, levels = settings.layout, settings.levels
     mean = float(np.mean([tone.power for tone in instrument.chanter.tones]))
     reference = mean * _weight(CHANTER_PAN[layout])
@@ -245,12 +270,17 @@ def _relative_gains(instrument: Instrument, settings: MixSettings) -> _Levels:
         power = sum(tone.power for tone in channels if tone is not None)
         drone_gain = math.sqrt(reference / power) * db_to_gain(levels.drone)
         drone_power = power * drone_gain**2
-    beat = instrument.percussion.clicks[ClickKind.BEAT]
-    beat_power = beat.energy * _weight(STROKES_PAN[layout]) / (_CLICK_REFERENCE_S * instrument.rate)
+    steady = drone_power if drone_power and not settings.has_chanter else reference
+    weight = _weight(STROKES_PAN[layout]) / instrument.rate
+    beat_power = instrument.percussion.clicks[ClickKind.BEAT].energy * weight / _CLICK_REFERENCE_S
+    roll_power = max(
+        (sound.energy * weight / float(roll.length) for roll, sound in rolls), default=1.0
+    )
     return _Levels(
         db_to_gain(levels.chanter),
         drone_gain,
-        math.sqrt(reference / beat_power) * db_to_gain(levels.metronome),
+        math.sqrt(steady / beat_power) * db_to_gain(levels.metronome),
+        math.sqrt(steady / roll_power) * db_to_gain(levels.drum),
         channels,
         drone_power,
         _beginnings(instrument.chanter, instrument.drones if settings.has_drones else None, layout),
@@ -265,9 +295,9 @@ def _block_powers(
     rolls: tuple[Stroke, ...],
     part: _Part,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the power of each 400 ms gating block before the track's gain.
+    """Return the power of each 400 ms gating block, all parts at their gains.
 
-    First that of chanter and drones at their gains, then that of clicks and rolls at gain 1.
+    First that of chanter and drones, then that of clicks and rolls.
     """
     duration = float(timeline.duration)
     edges = np.arange(max(4, int(duration / _CELL_S)) + 1) * _CELL_S
@@ -293,10 +323,10 @@ def _block_powers(
     for click in timeline.clicks():
         if settings.has_click(click.section):
             cell = min(int(float(click.start) / _CELL_S), len(struck) - 1)
-            struck[cell] += clicks[click.kind].energy
+            struck[cell] += clicks[click.kind].energy * gains.clicks**2
     for roll, sound in zip(timeline.rolls, rolls, strict=True):
         span = (float(roll.start), float(roll.start + roll.length))
-        struck += np.diff(np.interp(edges, span, (0.0, sound.energy)))
+        struck += np.diff(np.interp(edges, span, (0.0, sound.energy * gains.rolls**2)))
     struck *= _weight(STROKES_PAN[settings.layout]) / instrument.rate
     return _blocks(np.diff(energy)), _blocks(struck)
 
@@ -317,43 +347,30 @@ def _gain_to_target(powers: NDArray[np.float64]) -> float:
     return gain
 
 
-def _peaks(
+def _highest_peak(
     instrument: Instrument,
     settings: MixSettings,
     gains: _Levels,
     rolls: tuple[Stroke, ...],
     sounded: Mapping[Sounding, Tone],
-) -> list[tuple[float, float]]:
-    """Return the highest peaks that can coincide before the track's gain.
-
-    One entry for each channel within the lines and outside them: the peak of chanter and drones
-    at their gains, and that of clicks and rolls at gain 1.
-    """
+) -> float:
+    """Return the highest peak that the parts at their gains can make together in any channel."""
     layout = settings.layout
     chanter = max((tone.peak for tone in sounded.values()), default=0.0) * gains.chanter
-    click = max(stroke.peak for stroke in instrument.percussion.clicks.values())
-    roll = max((sound.peak for sound in rolls), default=0.0)
-    moments = []
+    click = max(stroke.peak for stroke in instrument.percussion.clicks.values()) * gains.clicks
+    struck = max(click, max((sound.peak for sound in rolls), default=0.0) * gains.rolls)
+    highest = 0.0
     for channel in range(layout.channels):
         tone = gains.drone_channels[channel] if gains.drone_channels else None
         drones = 0.0 if tone is None else tone.peak * gains.drones
+        stroke_share = STROKES_PAN[layout][channel]
         if settings.has_chanter:
             metronome = click if settings.has_click(SectionKind.LINE) else 0.0
-            playing = drones + chanter * CHANTER_PAN[layout][channel]
-            moments.append((playing, metronome * STROKES_PAN[layout][channel]))
-        moments.append((drones, max(click, roll) * STROKES_PAN[layout][channel]))
-    return moments
-
-
-def _gain_to_ceiling(moments: list[tuple[float, float]], strokes: float) -> float:
-    """Return the greatest gain of the track, strokes having gain `strokes` before it."""
-    return _CEILING / max(*(steady + strokes * struck for steady, struck in moments), 1e-12)
-
-
-def _strokes_below_ceiling(moments: list[tuple[float, float]], gain: float) -> float:
-    """Return the greatest gain of the strokes, the track having gain `gain`."""
-    room = ((_CEILING / gain - steady) / struck for steady, struck in moments if struck > 0.0)
-    return max(0.0, min(room, default=math.inf))
+            playing = drones + chanter * CHANTER_PAN[layout][channel] + metronome * stroke_share
+            highest = max(highest, playing)
+        # Outside the lines the chanter rests.
+        highest = max(highest, drones + struck * stroke_share)
+    return highest
 
 
 def _panned(

@@ -137,7 +137,11 @@ class ToneBank:
         bins = np.concatenate(([0], partials)).astype(np.complex64)
         spectrum = LoopSpectrum(bins, 1, 2 * len(bins) - 2)
         target_hz = own.nominal_hz * cents_to_ratio(model.cents)
-        return _tone(spectrum, target_hz, self.rate, most_repeats=_FINGERED_PERIODS)
+        tone = _tone(spectrum, target_hz, self.rate, most_repeats=_FINGERED_PERIODS)
+        # The model gives a few fingerings a fundamental that the reed would hardly sustain: none
+        # peaks above the highest of the nine notes, or every track would be softer for its sake.
+        highest = max(note.peak for note in self.tones)
+        return tone if tone.peak <= highest else _louder(tone, 20 * math.log10(highest / tone.peak))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -37,7 +37,7 @@ from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
 from renderer.sound.noise import noise_loop
-from renderer.sound.parts import MixSettings
+from renderer.sound.settings import MixSettings
 from renderer.sound.splice import (
     EndlessTone,
     Stretch,
@@ -102,13 +102,18 @@ class Track:
     @property
     def remarks(self) -> tuple[str, ...]:
         """Sentences that the user should know about the sound."""
-        if shortfall_lu(self.loudness_lufs) <= _REPORTED_SHORTFALL_LU:
-            return self.instrument.remarks
-        return (
-            *self.instrument.remarks,
-            f"The track comes to {self.loudness_lufs:.1f} LUFS instead of {TARGET_LUFS:g}: "
-            "its peaks leave no room for more.",
-        )
+        said = list(self.instrument.remarks)
+        if shortfall_lu(self.loudness_lufs) > _REPORTED_SHORTFALL_LU:
+            said.append(
+                f"The track comes to {self.loudness_lufs:.1f} LUFS instead of {TARGET_LUFS:g}: "
+                "its peaks leave no room for more."
+            )
+        if (softer_db := self.balance.strokes_softer_db) > 0:
+            said.append(
+                f"Clicks and drum are {softer_db:g} dB softer than asked: the peaks of the track "
+                "leave no room for more."
+            )
+        return tuple(said)
 
     @cached_property
     def balance(self) -> Balance:

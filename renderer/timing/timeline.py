@@ -44,9 +44,6 @@ class Event:
         item in the bar, slot in the melody note. 0 for rests that nobody wrote (count-in, gaps).
     turn:
         Which time its bar is played, from 1; 0 outside lines.
-    number:
-        The number by which note ids name the line, the same where it is taken alone out of a longer
-        exercise; 0 for rests that nobody wrote.
     """
 
     start: Fraction
@@ -58,7 +55,6 @@ class Event:
     item: int = 0
     slot: int = 0
     turn: int = 0
-    number: int = 0
 
     @property
     def end(self) -> Fraction:
@@ -68,10 +64,10 @@ class Event:
     @property
     def note_id(self) -> str:
         """The name shared with scores and sheets; empty for rests that nobody wrote."""
-        if not self.number:
+        if not self.line:
             return ""
         gracenote = self.role is Role.GRACENOTE
-        return note_id(self.number, self.bar, self.item, self.slot, gracenote=gracenote)
+        return note_id(self.line, self.bar, self.item, self.slot, gracenote=gracenote)
 
 
 class ClickKind(enum.StrEnum):
@@ -106,10 +102,11 @@ class Click:
 
 @dataclass(frozen=True, slots=True)
 class Roll:
-    """A snare-drum roll of a rolled count-in: `start` and `length` in seconds."""
+    """A snare-drum roll of a rolled count-in: `start` and `length` in seconds, over whole beats."""
 
     start: Fraction
     length: Fraction
+    beats: int = 3
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,8 +29,8 @@ from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
-from renderer.sound.parts import MixSettings
 from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.sound.settings import MixSettings
 from renderer.timing.expand import expand
 
 CORPUS = Path(music21.__file__).parent / "corpus"

@@ -15,8 +15,8 @@ from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat
 from renderer.order.settings import Settings, read_settings
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.parts import Layout, Mix
 from renderer.sound.pitch import Chanter
+from renderer.sound.settings import Layout, Mix
 from tests.delivery.larkmoor import asked, doublings, ladder
 
 SOUNDFONT = shipped_soundfont()

@@ -41,10 +41,11 @@ def _contact(
     stroke: StrokeTable, number: int, count: int, rate_hz: int, highest_hz: float
 ) -> Floats:
     times_s = np.arange(count) / rate_hz
+    decaying_s = np.maximum(times_s - stroke.hold_s, 0.0)
     draw = random.Random(f"{stroke.name}, contact {number}").random
     frames = np.zeros(count)
     for mode_hz, level_db, decay_s in stroke.modes:
-        amplitude = db_to_gain(level_db) * np.exp(-DECAY_NEPERS * times_s / decay_s)
+        amplitude = db_to_gain(level_db) * np.exp(-DECAY_NEPERS * decaying_s / decay_s)
         frames += amplitude * np.sin(2.0 * np.pi * mode_hz * times_s)
     for low_hz, high_hz, level_db, decay_s in stroke.noise:
         amplitude = db_to_gain(level_db) * np.exp(-DECAY_NEPERS * times_s / decay_s)

@@ -40,6 +40,7 @@ class StrokeTable:
     key: int
     length_s: float
     level_dbfs: float
+    hold_s: float
     modes: Points
     noise: Points
     hits: Points

@@ -43,17 +43,20 @@ class Layout(enum.StrEnum):
 class Levels:
     """How loud the parts are in dB.
 
-    0 is the loudness of the shipped balance's chanter: drones at 0 would be as loud as the chanter
-    (K-weighted, all drones together), a beat of the metronome at 0 as loud for its first 50 ms.
+    0 is the loudness of the shipped balance's chanter, K-weighted: drones at 0 would be as loud as
+    the chanter (all drones together), a beat of the metronome at 0 as loud for its first 50 ms, a
+    drum at 0 as loud through its roll. Where no chanter is heard, metronome and drum stand to the
+    drones.
     """
 
     chanter: float = 0.0
     drone: float = -9.0
     metronome: float = -6.0
+    drum: float = -2.0
 
 
 def parse_levels(text: str) -> Levels:
-    """Read levels given as `chanter=0,drone=-9,metronome=-6`; parts left out keep theirs.
+    """Read levels given as `chanter=0,drone=-9,metronome=-6,drum=-2`; parts left out keep theirs.
 
     Raises `RungwiseError` for an unknown part or a level that is none.
     """
@@ -64,12 +67,12 @@ def parse_levels(text: str) -> Levels:
             level = float(value.removesuffix("db"))
         except ValueError:
             level = math.nan
-        if name not in ("chanter", "drone", "metronome") or not (
+        if name not in ("chanter", "drone", "metronome", "drum") or not (
             _LOWEST_LEVEL_DB <= level <= _HIGHEST_LEVEL_DB
         ):
             raise failure(
                 f"{item!r} is no level",
-                "write chanter, drone or metronome with decibels from "
+                "write chanter, drone, metronome or drum with decibels from "
                 f"{_LOWEST_LEVEL_DB:g} to {_HIGHEST_LEVEL_DB:g}, such as drone=-9",
             )
         found[name] = level
