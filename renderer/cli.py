@@ -12,6 +12,7 @@ import io
 import os
 import signal
 import sys
+from typing import NoReturn
 
 _INTERRUPTED = 130
 """The exit code of a command that was stopped by Ctrl-C (128 and the signal's number)."""
@@ -46,8 +47,13 @@ _asked_to_stop: list[int] = []
 
 
 def _stop(number: int, _frame: object) -> None:
+    """End by an exception, so that what is half-written goes; once, since that takes its time.
+
+    A second one could come just where a file is about to be removed, and leave it there.
+    """
     _asked_to_stop.append(number)
-    raise KeyboardInterrupt
+    if len(_asked_to_stop) == 1:
+        raise KeyboardInterrupt
 
 
 def _stop_at_once(_signal: int, _frame: object) -> None:
@@ -67,6 +73,14 @@ def _explained(error: Exception) -> int:
         print("The disk that the output goes to is full.", file=sys.stderr)
         _drop_output()
         return 2
+    if isinstance(error, PermissionError) and error.filename is not None:
+        # A folder that may be listed but not looked into fails at the first question about it.
+        print(
+            f"{error.filename}: there is no permission to look here. Ask whoever the folder "
+            "belongs to, or choose another.",
+            file=sys.stderr,
+        )
+        return 2
     if isinstance(error, UnicodeEncodeError) and error.encoding != "utf-8":
         print(
             f"This terminal's settings know no letter {error.object[error.start]!a} in file names. "
@@ -82,6 +96,29 @@ def _explained(error: Exception) -> int:
     return 70
 
 
+def _end(end: SystemExit) -> NoReturn:
+    """End as Typer says, but for what it ends in its own way."""
+    if isinstance(end.__context__, BrokenPipeError):
+        # The reader of our output has gone (`| true`); what it wanted, it has.
+        _drop_output()
+        sys.exit(0)
+    # Typer turns Ctrl-C into this code without a word.
+    if end.code == _INTERRUPTED:
+        print(_STOPPED, file=sys.stderr)
+    raise end
+
+
+def _refuse_no_output(words: list[str]) -> None:
+    """Refuse an empty name behind -o: a folder's path with nothing behind it, it would be "."."""
+    from renderer.errors import failure
+
+    for word, following in zip(words, [*words[1:], None], strict=True):
+        if word in ("-o", "--output") and following is not None and not following.strip():
+            raise failure("the name is empty", "name a file or folder", place=word)
+        if word == "--output=":
+            raise failure("the name is empty", "name a file or folder", place="--output")
+
+
 def main() -> None:
     """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
     # Where Ctrl-C is ignored (a job in the background), it stays so.
@@ -90,30 +127,33 @@ def main() -> None:
         signal.signal(signal.SIGINT, _stop_at_once)
     _make_printable()
     from renderer.commands.app import app
-    from renderer.errors import RungwiseError
+    from renderer.errors import RungwiseError, one_line
 
-    # A polite request to end is treated as Ctrl-C is, so that it leaves nothing half-written.
+    # A polite request to end, or a terminal that is closed, is treated as Ctrl-C is, so that it
+    # leaves nothing half-written; under nohup the latter is ignored, and stays so.
     signal.signal(signal.SIGTERM, _stop)
+    hang_up = getattr(signal, "SIGHUP", None)  # Windows has none
+    if hang_up is not None and signal.getsignal(hang_up) is signal.SIG_DFL:
+        signal.signal(hang_up, _stop)
     try:
         if is_heeded:
             signal.signal(signal.SIGINT, _stop)
         try:
+            _refuse_no_output(sys.argv[1:])
             app()
         finally:
             sys.stdout.flush()
     except RungwiseError as error:
         for problem in error.problems[:_MOST_PROBLEMS]:
-            print(problem, file=sys.stderr)
+            print(one_line(str(problem)), file=sys.stderr)
         if (more := len(error.problems) - _MOST_PROBLEMS) > 0:
             print(f"... and {more} more of them.", file=sys.stderr)
         sys.exit(2)
     except SystemExit as end:
-        # Typer turns Ctrl-C into this code without a word.
-        if end.code == _INTERRUPTED:
-            print(_STOPPED, file=sys.stderr)
-        raise
+        _end(end)
     except KeyboardInterrupt:
-        print(_STOPPED, file=sys.stderr)
+        with contextlib.suppress(OSError):  # the terminal may be closed
+            print(_STOPPED, file=sys.stderr)
         sys.exit(_INTERRUPTED)
     except BrokenPipeError:
         # The reader of our output has gone (`| head`); what it wanted, it has.

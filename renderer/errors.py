@@ -51,6 +51,22 @@ def shortened(text: str, most: int = LONGEST_QUOTE) -> str:
     return "".join(mark if mark.isprintable() else " " for mark in cut)
 
 
+LONGEST_MESSAGE = 2_000
+"""Characters of a message: more would push everything else off the screen."""
+
+
+def one_line(text: str) -> str:
+    """Return a message fit for a terminal: on one line, no control characters, not endless.
+
+    What a file calls its keys and titles must not move a terminal's cursor or colour its letters.
+    """
+    kept = "".join(mark if mark.isprintable() else " " for mark in text)
+    if len(kept) <= LONGEST_MESSAGE:
+        return kept
+    half = LONGEST_MESSAGE // 2
+    return f"{kept[:half]} … {kept[-half:]}"
+
+
 class RungwiseError(Exception):
     """Something that the user can put right; `problems` says what, all of it at once.
 

@@ -156,7 +156,10 @@ def speaking_of_options() -> Iterator[None]:
         yield
     except RungwiseError as error:
         error.problems = tuple(
-            replace(one, place=option_of(BY_NAME[one.place])) if one.place in BY_NAME else one
+            # A place in a file is that file's key, though it may be called as a setting is.
+            replace(one, place=option_of(BY_NAME[one.place]))
+            if one.place in BY_NAME and not one.file
+            else one
             for one in error.problems
         )
         raise

@@ -48,7 +48,10 @@ def plan(
             f"name a file that ends in {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}",
             file=str(output),
         )
-    first = date.today() + timedelta(days=1) if settings.start is None else settings.start
+    # On the last day of all there is no tomorrow, and the last day's practice must end before it.
+    today = date.today()
+    tomorrow = today if today == date.max else today + timedelta(days=1)
+    first = tomorrow if settings.start is None else settings.start
     if (date.max - first).days < settings.days:
         raise failure(
             f"no calendar goes on for {settings.days} days from {first}",

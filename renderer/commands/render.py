@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from renderer.commands.options import order_of, output_console, settled, spoken_length
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
 from renderer.order.settings import Settings, read_settings
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.render import RenderedTrack
+    from renderer.order.jobs import TrackJob
     from renderer.order.order import Order
 
 
@@ -74,21 +75,38 @@ def _print_table(
     )
 
 
+def _listed(
+    entries: Sequence[RenderedTrack | TrackJob], tracks: Sequence[RenderedTrack]
+) -> tuple[Path, ...]:
+    """Write the playlists of `entries`; where that fails, say first which tracks were made."""
+    from renderer.delivery.render import write_playlists
+
+    try:
+        return write_playlists(entries)
+    except RungwiseError:
+        if tracks:
+            _print_table(output_console(), tracks, ())
+        raise
+
+
 def _render(order: Order, folder: Path) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
     """Render, say what had to be decided, and return the tracks and their playlists."""
     from rich.console import Console
 
-    from renderer.delivery.render import RenderingStoppedError, render_jobs, write_playlists
+    from renderer.delivery.render import RenderingStoppedError, render_jobs
 
     jobs = order.jobs(folder)
     try:
         with _progress(Console(stderr=True)) as moved:
             tracks = render_jobs(jobs, on_progress=moved)
     except RenderingStoppedError as error:
+        # Tracks of an earlier run still stand there, and their playlist is to name them.
+        there = [job for job in jobs if job.path.is_file()]
+        playlists = _listed(there, error.finished)
         if error.finished:
-            _print_table(output_console(), error.finished, write_playlists(error.finished))
+            _print_table(output_console(), error.finished, playlists)
         raise
-    playlists = write_playlists(tracks)
+    playlists = _listed(tracks, tracks)
     console = output_console()
     for remark in dict.fromkeys(remark for track in tracks for remark in track.remarks):
         console.print(f"Note: {remark}", markup=False, highlight=False)

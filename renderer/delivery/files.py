@@ -2,22 +2,24 @@
 
 `whole_file` turns a path into a temporary file beside it that takes the path's place once it is
 complete; whatever goes wrong before, Ctrl-C included, the temporary file goes and what was there
-stays. `disk_failure` turns the operating system's error into a message with a remedy.
+stays. A process that is killed cannot clear up: the next one that writes into the folder does it
+(`renderer.delivery.leftovers`). `disk_failure` turns the operating system's error into a message
+with a remedy.
 """
 
 from __future__ import annotations
 
 import errno
 import os
-import secrets
+import shutil
+import stat
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from renderer.delivery.leftovers import PART_SUFFIX, part_name, sweep
 from renderer.errors import RungwiseError, failure
-
-PART_PREFIX, PART_SUFFIX = ".rungwise-", ".part"
-"""Temporary files are named so, with 64 random bits between, which no other file has."""
 
 _CAUSES: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("the disk is full", "free some space on it, or write to another disk"),
@@ -80,7 +82,7 @@ def part_beside(path: Path) -> Path:
 
 
 def _part_in(folder: Path) -> Path:
-    return folder / f"{PART_PREFIX}{secrets.token_hex(8)}{PART_SUFFIX}"
+    return folder / part_name()
 
 
 def check_writable(folder: Path) -> None:
@@ -93,11 +95,51 @@ def check_writable(folder: Path) -> None:
         raise disk_failure(error, folder) from error
 
 
-def _refuse_to_replace(path: Path) -> None:
-    if path.is_dir():
+def _real_place(path: Path) -> tuple[Path, os.stat_result | None]:
+    """Return where `path` leads, symlinks followed, and what is there; raise if it may not change.
+
+    A file of another kind, as a device or a pipe, is returned as it is named: what a device's name
+    leads to need not be a name.
+    """
+    try:
+        there = path.stat()
+    except FileNotFoundError:
+        # A link to what is not there yet makes it, as every editor does.
+        return (path.resolve() if path.is_symlink() else path), None
+    if stat.S_ISDIR(there.st_mode):
         raise disk_failure(IsADirectoryError(errno.EISDIR, ""), path)
-    if path.exists() and not path.is_file():
-        raise failure("this is a device, not a file", "choose another name", file=str(path))
+    if not stat.S_ISREG(there.st_mode) or _is_open_file(path):
+        return path, there
+    # Whoever may write anything (root) is not asked for a reason either: read-only is meant.
+    if not there.st_mode & 0o222 or not os.access(path, os.W_OK):
+        raise failure(
+            "this file is read-only, so it is not replaced",
+            "choose another name, or make the file writable",
+            file=str(path),
+        )
+    return path.resolve(), there
+
+
+def _is_open_file(path: Path) -> bool:
+    """Whether a path is one of the names of files that a process has open, as /dev/stdout."""
+    if not path.is_absolute():
+        return False
+    return path.parts[:3] in (("/", "dev", "stdout"), ("/", "dev", "stderr"), ("/", "dev", "fd"))
+
+
+def _pour(content: Path, device: Path) -> None:
+    """Write a file's bytes into a device or pipe, which stays what it is."""
+    with content.open("rb") as source, device.open("ab", buffering=0) as target:
+        shutil.copyfileobj(source, target)
+
+
+@contextmanager
+def _aside(device: Path) -> Iterator[Path]:
+    with tempfile.TemporaryDirectory(prefix="rungwise-") as folder:
+        part = Path(folder) / f"part{PART_SUFFIX}"
+        part.touch()
+        yield part
+        _pour(part, device)
 
 
 @contextmanager
@@ -107,22 +149,28 @@ def whole_file(path: Path) -> Iterator[Path]:
     Parameters
     ----------
     path:
-        The file to make or to replace. Its folder must exist.
+        The file to make or to replace. Its folder must exist. A symlink is followed, the
+        permissions of a file that is replaced are kept, a device or pipe is written to.
 
     Yields
     ------
-    The temporary file's path, in the same folder. Write it and close it.
+    The temporary file's path, in the same folder (of a device: elsewhere). Write it and close it.
 
     Raises
     ------
     RungwiseError
-        If `path` is a folder or a device, or the operating system refuses (full disk, read-only
-        folder, no permission). `OSError`s from the body are reported in the same way. In that
-        case, and for every other exception, what was there stays as it was.
+        If `path` is a folder or a read-only file, or the operating system refuses (full disk,
+        read-only folder, no permission). `OSError`s from the body are reported in the same way. In
+        that case, and for every other exception, what was there stays as it was.
     """
     try:
-        _refuse_to_replace(path)
-        part = _part_in(path.parent)
+        place, there = _real_place(path)
+        if there is not None and (not stat.S_ISREG(there.st_mode) or _is_open_file(place)):
+            with _aside(place) as part:
+                yield part
+            return
+        sweep(place.parent)
+        part = _part_in(place.parent)
         try:
             part.open("xb").close()
             yield part
@@ -130,7 +178,9 @@ def whole_file(path: Path) -> Iterator[Path]:
             # disk before the bytes do, which a power cut turns into an empty file.
             with part.open("rb+") as file:
                 os.fsync(file.fileno())
-            part.replace(path)
+            if there is not None:
+                part.chmod(stat.S_IMODE(there.st_mode))
+            part.replace(place)
         finally:
             part.unlink(missing_ok=True)
     except OSError as error:

@@ -6,27 +6,32 @@ that is never played is outlined; one that cannot be played is left grey.
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Collection, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
 
+from renderer.delivery.sheet.fonts import clean
+from renderer.delivery.sheet.typesetting import typeset
 from renderer.errors import failure
 from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
 SUFFIXES = (".png", ".svg")
 
-_PANEL_INCHES = 4.6
+_PANEL = 330
+_HEAD = 40
+_LEFT, _TOP, _GRID = 78, 40, 230
+"""Points: a panel's width and height, the heading's height, and where in a panel its cells lie."""
+
+_PIXELS_PER_INCH = 150
 _MOST_PANELS = 24
 """A picture of more could not be read."""
 
 _OUTLINE = "#b03a2e"
 _GREY = "#e9e7e2"
+_PALE, _DARK = (255, 253, 224), (16, 62, 120)
+"""Red, green and blue of no time at all and of the most."""
 
 
 def heat_map(
@@ -59,32 +64,27 @@ def heat_map(
         raise failure(
             "there are no movements and no gracenotes to draw", "choose an exercise that has some"
         )
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     shown = coverages[:_MOST_PANELS]
     columns = min(3, len(shown))
     rows = math.ceil(len(shown) / columns)
-    # Text stays text in the SVG; a fixed salt keeps its ids, and so the file, the same every time.
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "rungwise", "font.size": 9}):
-        figure = Figure(
-            figsize=(_PANEL_INCHES * columns, _PANEL_INCHES * rows + 0.5), layout="constrained"
-        )
-        FigureCanvasAgg(figure)
-        if title:
-            # A teacher's dollar signs are no formulas.
-            figure.suptitle(title, parse_math=False)
-        axes = figure.subplots(rows, columns, squeeze=False).ravel()
-        for axis in axes[len(shown) :]:
-            axis.set_visible(False)
-        for axis, coverage in zip(axes, shown, strict=False):
-            _draw(axis, coverage, among)
-        content = io.BytesIO()
-        figure.savefig(
-            content, format=suffix[1:], dpi=150, metadata={"Date": None} if suffix == ".svg" else {}
-        )
-    return content.getvalue()
+    width, height = columns * _PANEL, rows * _PANEL + _HEAD
+    drawn = [_text(width / 2, 26, title, size=15)] if title else []
+    for number, coverage in enumerate(shown):
+        row, column = divmod(number, columns)
+        place = f"translate({column * _PANEL} {row * _PANEL + _HEAD})"
+        drawn += [f'<g transform="{place}">', *_panel(coverage, among), "</g>"]
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}pt" height="{height}pt" '
+        f'viewBox="0 0 {width} {height}">\n<rect width="{width}" height="{height}" fill="white"/>\n'
+        + "\n".join(drawn)
+        + "\n</svg>\n"
+    ).encode()
+    if suffix == ".svg":
+        return svg
+    page = f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)\n"
+    source = {"main.typ": f'{page}#image("map.svg", width: 100%)'.encode(), "map.svg": svg}
+    (picture,) = typeset(source, "png", ppi=_PIXELS_PER_INCH)
+    return picture
 
 
 def check_suffix(path: Path) -> None:
@@ -103,49 +103,66 @@ def _notes_drawn(coverage: Coverage, among: Collection[Note]) -> list[Note]:
     return [note for note in Note if note in among or note in played]
 
 
-def _counts(coverage: Coverage, notes: Sequence[Note]) -> NDArray[Any]:
-    """How often each approach is played, (before, note); not a number where it cannot be."""
-    import numpy as np
+def _text(
+    x: float, y: float, text: str, *, size: float = 10, ink: str = "black", more: str = ""
+) -> str:
+    return (
+        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{ink}" text-anchor="middle" '
+        f'font-family="{_FAMILIES}"{more}>{escape(clean(text))}</text>'
+    )
 
-    at = {note: index for index, note in enumerate(notes)}
-    counts = np.full((len(notes), len(notes)), np.nan)
-    for before, note in coverage.possible:
-        counts[at[before], at[note]] = 0
+
+_FAMILIES = "Noto Sans, Noto Sans CJK JP, Noto Sans CJK SC, Noto Sans CJK KR, sans-serif"
+
+
+def _rectangle(x: float, y: float, side: float, look: str) -> str:
+    return f'<rect x="{x:g}" y="{y:g}" width="{side:g}" height="{side:g}" {look}/>'
+
+
+def _shade(share: float) -> str:
+    mixed = (p + (d - p) * share for p, d in zip(_PALE, _DARK, strict=True))
+    return "#" + "".join(f"{round(part):02x}" for part in mixed)
+
+
+def _panel(coverage: Coverage, among: Collection[Note]) -> list[str]:
+    """Draw one movement: the note before goes up, the melody note to the right."""
+    notes = _notes_drawn(coverage, among)
+    side = _GRID / max(1, len(notes))
+    counts = dict.fromkeys(coverage.possible, 0)
     for (coming_from, note), count in coverage.counts.items():
         if coming_from is not None:
-            counts[at[coming_from], at[note]] = count
-    return counts
+            counts[coming_from, note] = count
+    most = max([1, *counts.values()])
 
+    def corner(before: Note, note: Note) -> tuple[float, float]:
+        return _LEFT + notes.index(note) * side, _TOP + _GRID - (notes.index(before) + 1) * side
 
-def _draw(axis: Any, coverage: Coverage, among: Collection[Note]) -> None:
-    import numpy as np
-    from matplotlib.patches import Rectangle
-
-    notes = _notes_drawn(coverage, among)
-    counts = _counts(coverage, notes)
-    most = max(1.0, float(np.nanmax(counts)) if not np.isnan(counts).all() else 1.0)
-    axis.set_facecolor(_GREY)
-    axis.imshow(counts, origin="lower", cmap="YlGnBu", vmin=0, vmax=most * 1.25)
-    for before, note in np.argwhere(~np.isnan(counts)):
-        count = int(counts[before, note])
+    drawn = [_rectangle(_LEFT, _TOP, _GRID, f'fill="{_GREY}"')]
+    for way, count in counts.items():
+        if not set(way) <= set(notes):
+            continue
+        x, y = corner(*way)
+        look = f'fill="{_shade(count / most)}" stroke="white"'
+        drawn.append(_rectangle(x, y, side, look))
         if count:
-            ink = "white" if count > 0.6 * most * 1.25 else "black"
-            axis.text(note, before, str(count), ha="center", va="center", color=ink)
-    for before, note in coverage.missing:
-        left, bottom = notes.index(note) - 0.42, notes.index(before) - 0.42
-        axis.add_patch(
-            Rectangle((left, bottom), 0.84, 0.84, fill=False, edgecolor=_OUTLINE, lw=1.4)
-        )
-    labels = [note.label for note in notes]
-    axis.set_xticks(range(len(notes)), labels, rotation=45, ha="right")
-    axis.set_yticks(range(len(notes)), labels)
-    axis.set_xticks(np.arange(-0.5, len(notes)), minor=True)
-    axis.set_yticks(np.arange(-0.5, len(notes)), minor=True)
-    axis.grid(which="minor", color="white", linewidth=1)
-    axis.tick_params(which="both", length=0)
-    axis.spines[:].set_visible(False)
-    axis.set_xlabel("on this note")
-    axis.set_ylabel("coming from")
+            ink = "white" if count > most / 2 else "black"
+            drawn.append(_text(x + side / 2, y + side / 2 + 4, str(count), ink=ink))
+    for way in coverage.missing:
+        if set(way) <= set(notes):
+            x, y = corner(*way)
+            look = f'fill="none" stroke="{_OUTLINE}" stroke-width="1.4"'
+            drawn.append(_rectangle(x + 0.08 * side, y + 0.08 * side, 0.84 * side, look))
+    bottom = _TOP + _GRID
+    for place, note in enumerate(notes):
+        middle = (place + 0.5) * side
+        x = _LEFT + middle
+        turn = f' transform="rotate(-45 {x:g} {bottom + 22:g})"'
+        drawn.append(_text(x, bottom + 22, note.label, more=turn))
+        drawn.append(_text(_LEFT - 24, bottom - middle + 4, note.label))
+    drawn.append(_text(_LEFT + _GRID / 2, bottom + 46, "on this note"))
+    turn = f' transform="rotate(-90 14 {_TOP + _GRID / 2:g})"'
+    drawn.append(_text(14, _TOP + _GRID / 2, "coming from", more=turn))
     total = len(coverage.possible)
     subtitle = f"{coverage.covered} of {total} ways in" if total else "not in the book"
-    axis.set_title(f"{coverage.ornament}: {subtitle}", parse_math=False)
+    drawn.append(_text(_LEFT + _GRID / 2, _TOP - 12, f"{coverage.ornament}: {subtitle}", size=12))
+    return drawn

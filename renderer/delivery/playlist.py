@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from renderer.delivery.files import write_whole
+from renderer.notation.source_file import without_controls
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Entry:
 
 
 def _one_line(text: str) -> str:
-    return " ".join(text.split())
+    return " ".join(without_controls(text).split())
 
 
 def playlist_text(entries: Iterable[Entry], folder: Path, *, title: str) -> str:

@@ -13,13 +13,14 @@ from uuid import NAMESPACE_URL, uuid5
 from icalendar import Calendar, Event
 
 from renderer.notation.score import Exercise
+from renderer.notation.source_file import without_controls
 from renderer.timing.fit import spoken_tempo
 from renderer.timing.practice import Block, Day, PracticePlan
 
 
 def block_text(exercise: Exercise, block: Block) -> str:
     """Return a block in words: `Line 3 (Low A to D): 60, twice`."""
-    heading = exercise.lines[block.line - 1].heading
+    heading = without_controls(exercise.lines[block.line - 1].heading)
     name = f"Line {block.line} ({heading})" if heading else f"Line {block.line}"
     times = {1: "once", 2: "twice"}.get(block.repeats, f"{block.repeats} times")
     back = ", stepping back" if block.is_step_back else ""
@@ -74,7 +75,7 @@ def _events(plan: PracticePlan, start: date, at: time, stamp: datetime) -> Seque
         event.add("dtstamp", stamp)
         event.add("dtstart", begin)
         event.add("dtend", begin + timedelta(minutes=ceil(day.seconds / 60)))
-        event.add("summary", f"Practice: {plan.exercise.title}, day {day.number}")
+        event.add("summary", f"Practice: {without_controls(plan.exercise.title)}, day {day.number}")
         event.add("description", _description(plan.exercise, day))
         events.append(event)
     return events

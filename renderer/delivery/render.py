@@ -351,14 +351,16 @@ def _problems(error: BaseException) -> tuple[Problem, ...]:
     return error.problems if isinstance(error, RungwiseError) else ()
 
 
-def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
+def write_playlists(tracks: Iterable[RenderedTrack | TrackJob]) -> tuple[Path, ...]:
     """Write a playlist for each series of several tracks, in each format; return their paths.
+
+    Tracks are named as they were rendered, or by their jobs where their files are there already.
 
     A track alone needs none, and must not replace that of the ladder it belongs to.
 
     Raises a `RungwiseError` if a list cannot be written.
     """
-    lists: dict[tuple[Path, Series, AudioFormat], list[RenderedTrack]] = {}
+    lists: dict[tuple[Path, Series, AudioFormat], list[RenderedTrack | TrackJob]] = {}
     for track in tracks:
         key = (track.path.parent, track.series, track.audio_format)
         lists.setdefault(key, []).append(track)
@@ -367,8 +369,12 @@ def write_playlists(tracks: Iterable[RenderedTrack]) -> tuple[Path, ...]:
         if len(members) == 1:
             continue
         path = folder / f"{series.name} - {audio_format}.m3u8"
-        entries = [Entry(track.path, track.tags.title, track.duration) for track in members]
-        write_playlist(entries, path, title=members[0].tags.album)
+        tags = [tags_of(one) if isinstance(one, TrackJob) else one.tags for one in members]
+        entries = [
+            Entry(track.path, shown.title, track.duration)
+            for track, shown in zip(members, tags, strict=True)
+        ]
+        write_playlist(entries, path, title=tags[0].album)
         paths.append(path)
     return tuple(paths)
 

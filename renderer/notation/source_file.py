@@ -172,5 +172,13 @@ def _is_utf_16(data: bytes) -> bool:
 
 
 def without_controls(text: str) -> str:
-    """Return a text without characters that no page shows; spaces and line breaks stay."""
-    return "".join(c for c in text if c.isspace() or unicodedata.category(c) not in ("Cc", "Cs"))
+    """Return a text without characters that no page shows; spaces and line breaks stay.
+
+    The byte order mark goes too: inside a text it means nothing, and a file that begins with the
+    text would lose it.
+    """
+    return "".join(
+        c
+        for c in text
+        if c in "\t\n\r " or (unicodedata.category(c) not in ("Cc", "Cs") and c != "\ufeff")
+    )

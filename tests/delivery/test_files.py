@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import errno
 import os
+import subprocess
+import sys
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
 from renderer.delivery.files import disk_failure, make_folder, whole_file, write_whole
 from renderer.errors import RungwiseError
 from tests.delivery.disks import make_read_only, names_in, small_disk
+from tests.limits import HANG_S
 
 
 def test_a_file_is_replaced_whole(tmp_path: Path) -> None:
@@ -65,10 +69,104 @@ def test_a_folder_in_the_files_place_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="devices are files on POSIX only")
-def test_a_device_is_not_replaced_by_a_file(tmp_path: Path) -> None:
+def test_a_pipe_is_written_to_and_stays_a_pipe(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(RungwiseError, match="a device, not a file"):
-        write_whole(tmp_path / "pipe", b"")
+    heard: list[bytes] = []
+    reader = Thread(target=lambda: heard.append((tmp_path / "pipe").read_bytes()), daemon=True)
+    reader.start()
+    write_whole(tmp_path / "pipe", b"a sheet")
+    reader.join()
+    assert heard == [b"a sheet"]
+    assert (tmp_path / "pipe").is_fifo()
+    assert names_in(tmp_path) == ["pipe"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="devices are files on POSIX only")
+def test_a_device_is_written_to_and_stays_a_device() -> None:
+    code = (
+        "from pathlib import Path\n"
+        "from renderer.delivery.files import write_whole\n"
+        "write_whole(Path('/dev/stdout'), b'a sheet')\n"
+        "write_whole(Path('/dev/null'), b'a sheet')\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, check=True, timeout=HANG_S
+    )
+    assert run.stdout == b"a sheet"
+    assert Path("/dev/null").is_char_device()
+    assert Path("/dev/stdout").is_symlink()
+
+
+def test_a_symlink_is_followed_and_stays_a_symlink(tmp_path: Path) -> None:
+    (tmp_path / "far").mkdir()
+    (tmp_path / "far" / "sheet.pdf").write_text("before")
+    (tmp_path / "sheet.pdf").symlink_to(Path("far") / "sheet.pdf")
+    (tmp_path / "new.pdf").symlink_to(Path("far") / "new.pdf")
+    write_whole(tmp_path / "sheet.pdf", b"after")
+    write_whole(tmp_path / "new.pdf", b"new")
+    assert (tmp_path / "sheet.pdf").is_symlink()
+    assert (tmp_path / "far" / "sheet.pdf").read_bytes() == b"after"
+    assert (tmp_path / "far" / "new.pdf").read_bytes() == b"new"
+    assert names_in(tmp_path / "far") == ["new.pdf", "sheet.pdf"]
+
+
+def test_a_read_only_file_is_refused_and_stays(tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    path.write_text("before")
+    path.chmod(0o444)
+    with pytest.raises(RungwiseError, match=r"sheet\.pdf: this file is read-only"):
+        write_whole(path, b"after")
+    assert path.read_text() == "before"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes are POSIX's")
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o664, 0o755])
+def test_a_replaced_file_keeps_its_permissions(mode: int, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    path.write_text("before")
+    path.chmod(mode)
+    write_whole(path, b"after")
+    assert path.stat().st_mode & 0o7777 == mode
+
+
+def test_what_a_killed_process_left_is_removed_and_what_a_live_one_writes_is_not(
+    tmp_path: Path,
+) -> None:
+    code = (
+        "import sys, time\n"
+        "from pathlib import Path\n"
+        "from renderer.delivery.files import whole_file\n"
+        "with whole_file(Path(sys.argv[1])) as part:\n"
+        "    print('writing', flush=True)\n"
+        "    sys.stdin.read()\n"
+    )
+
+    def writer(name: str) -> subprocess.Popen[bytes]:
+        process = subprocess.Popen(
+            [sys.executable, "-c", code, str(tmp_path / name)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        )
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"writing\n"
+        return process
+
+    with writer("killed") as killed, writer("alive") as alive:
+        killed.kill()
+        killed.wait(timeout=HANG_S)
+        assert len(names_in(tmp_path)) == 2
+        write_whole(tmp_path / "ours", b"")
+        assert len(names_in(tmp_path)) == 2, "ours, and what is still being written"
+        alive.communicate(timeout=HANG_S)
+    assert names_in(tmp_path) == ["alive", "ours"]
+
+
+def test_hidden_files_of_others_are_left_alone(tmp_path: Path) -> None:
+    others = [".rungwise-notes.part", ".rungwise-1.part", "rungwise.part", ".part"]
+    for name in others:
+        (tmp_path / name).write_text("mine")
+    write_whole(tmp_path / "ours", b"")
+    assert names_in(tmp_path) == sorted([*others, "ours"])
 
 
 def test_a_missing_folder_and_a_file_in_its_place_are_told_apart(tmp_path: Path) -> None:

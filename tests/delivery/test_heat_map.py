@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -14,6 +18,7 @@ from renderer.notation.definition.reader import parse_definition
 from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage, coverage
 from renderer.technique.realise import realise
+from tests.limits import HANG_S
 
 RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
 
@@ -70,3 +75,26 @@ def test_other_endings_and_nothing_to_draw_are_refused() -> None:
         heat_map(covered(), ".jpeg")
     with pytest.raises(RungwiseError, match="no movements"):
         heat_map((), ".png")
+
+
+def test_a_title_in_any_script_is_drawn_and_nothing_is_said_or_written_elsewhere(
+    tmp_path: Path,
+) -> None:
+    code = (
+        "from tests.delivery.test_heat_map import covered\n"
+        "from renderer.delivery.heat_map import heat_map\n"
+        "import sys\n"
+        "a, b = (heat_map(covered(), '.png', title=t) for t in ('指の練習', '□□□□'))\n"
+        "assert a != b\n"
+        "assert 'matplotlib' not in sys.modules\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "HOME": str(tmp_path), "PYTHONPATH": str(Path(__file__).parents[2])},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=HANG_S,
+    )
+    assert (run.stdout, run.stderr) == ("", "")
+    assert list(tmp_path.iterdir()) == []

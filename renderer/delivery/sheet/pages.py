@@ -11,12 +11,14 @@ import io
 import itertools
 import json
 import math
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
+from urllib.parse import quote
 
 from renderer.delivery.sheet.content import (
     CAUTION,
@@ -124,6 +126,12 @@ def _exercise_fields(
     }
 
 
+_ADDRESS_MARKS = ":/?#[]@!$&'()*+,;=%"
+"""What RFC 3986 reserves in addresses (section 2.2), and its sign for escapes."""
+
+_BARE_AMPERSAND = re.compile(rb"&(?!(?:#\d+|#x[0-9A-Fa-f]+|amp|lt|gt|quot|apos);)")
+
+
 def _code(link: str) -> dict[str, str] | None:
     """The link and its QR code (ISO/IEC 18004), or None without a link."""
     if not link:
@@ -134,7 +142,12 @@ def _code(link: str) -> dict[str, str] | None:
     segno.make(link, error="m", micro=False).save(
         out, kind="svg", border=4, xmldecl=False, svgns=True, omitsize=True, nl=False
     )
-    return {"address": link, "shown": printable(link), "svg": out.getvalue().decode()}
+    # What stands in no address (RFC 3986) is escaped, as < is; svgs() does the same for &.
+    return {
+        "address": quote(link, safe=_ADDRESS_MARKS),
+        "shown": printable(link),
+        "svg": out.getvalue().decode(),
+    }
 
 
 def _date(seconds: int | None) -> dict[str, int] | None:
@@ -281,7 +294,8 @@ class Pages:
 
     def svgs(self) -> list[bytes]:
         """Return each page as an SVG drawing; letters are outlines there."""
-        return typeset(self._source(), "svg")
+        # Typst writes the addresses of links as they are, where & would begin an entity.
+        return [_BARE_AMPERSAND.sub(b"&amp;", page) for page in typeset(self._source(), "svg")]
 
     def pngs(self, pixels_per_inch: float = _PIXELS_PER_INCH) -> list[bytes]:
         """Return each page as a PNG picture."""

@@ -16,6 +16,7 @@ from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
 from renderer.notation.printed import Opened, Printed, PrintedLine, printed_line
 from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
+from renderer.notation.source_file import without_controls
 
 UNIT = Fraction(1, 8)
 
@@ -25,7 +26,7 @@ MOST_NOTES_OF_A_TUPLET = 9
 
 def escaped_text(text: str) -> str:
     """A text as an ABC text string holds it, on one line."""
-    one_line = " ".join(text.split())
+    one_line = " ".join(without_controls(text).split())
     escaped = one_line.replace("\\", "\\\\").replace("%", "\\%")
     return escaped.replace("&", "&amp;").replace('"', "&quot;")
 

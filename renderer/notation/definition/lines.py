@@ -31,6 +31,7 @@ from renderer.notation.length import Length
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
+from renderer.notation.source_file import without_controls
 
 Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]
 On = Literal["every", "first", "last"] | tuple[Note, ...]
@@ -153,6 +154,11 @@ class LineTable(Table):
     inner: OneOrMore | None = Field(default=None, description=INNER_REMEDY)
     beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
     gracenote: str | None = Field(default=None, description=GRACENOTE_REMEDY)
+
+    @field_validator("heading")
+    @classmethod
+    def _heading(cls, value: str) -> str:
+        return without_controls(value)
 
     @field_validator("run", "each")
     @classmethod

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from rapidfuzz import fuzz, process
 
-from renderer.errors import Problem, WrongValueError
+from renderer.errors import Problem, WrongValueError, shortened
 from renderer.notation.definition.fields import Table, listed
 
 Path = tuple[int | str, ...]
@@ -126,10 +126,16 @@ def _named(root: Tables, path: Path) -> tuple[str, FieldInfo | None]:
     return "", None
 
 
+_LARGEST_SHOWN = 10**20
+
+
 def as_written(value: object) -> str:
     """A value as a definition writes it, where that is short enough to show."""
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, int) and abs(value) > _LARGEST_SHOWN:
+        # Python writes out no number of more than 4,300 digits, which hexadecimal ones can have.
+        return "this number"
     if isinstance(value, Mapping) or (
         isinstance(value, list) and any(isinstance(one, Mapping) for one in value)
     ):
@@ -142,7 +148,7 @@ def as_written(value: object) -> str:
 
 
 def _unknown_key(root: Tables, path: Path) -> Problem:
-    key = str(path[-1])
+    key = shortened(str(path[-1]))
     known = list(keys_of(_table_at(root, path[:-1])))
     nearest = process.extractOne(key, known, scorer=fuzz.ratio, score_cutoff=60)
     elsewhere = [where for where, other in every_table(root) if key in keys_of(other)]

@@ -56,7 +56,7 @@ from renderer.notation.score import (
     Meter,
     Placement,
 )
-from renderer.notation.source_file import Written, open_source, read_text
+from renderer.notation.source_file import Written, open_source, read_text, without_controls
 from renderer.notation.tempo import exact_number
 
 Impossible = Literal["replace", "error"]
@@ -179,6 +179,11 @@ class _Definition(Table):
         alias="ornament-book",
         description="write [ornament-book.doubling.fragments] and under it C = '{g}c {e}c'",
     )
+
+    @field_validator("title", "audience", "purpose", "level")
+    @classmethod
+    def _text(cls, value: str) -> str:
+        return without_controls(value)
 
     @field_validator("meter")
     @classmethod
