@@ -1,1 +1,1 @@
-"""From bytes and a name to an exercise with room for its movements."""
+"""From bytes and a name to an exercise, and the library of shipped ones."""

@@ -56,8 +56,9 @@ def line_of(movement: Movement, note: Note) -> Line:
     for previous in Note:
         choice = lead_into(load_book(), movement.name, note, previous)
         ornamented = MelodyNote(Fraction(3), choice.slots, choice.name, playing=choice.playing)
-        items = (MelodyNote(Fraction(3), (Slot(previous),)), ornamented)
-        bars.append(Bar(items, Meter(6, 4)))
+        # Of another length than the movement: else the two could be one movement, shared evenly.
+        items = (MelodyNote(Fraction(2), (Slot(previous),)), ornamented)
+        bars.append(Bar(items, Meter(5, 4)))
     return Line(tuple(bars), f"{movement.name} on {note}")
 
 
