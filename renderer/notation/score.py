@@ -22,7 +22,7 @@ from renderer.notation.signs import NO_SIGNS, Signs
 Placement = Literal["on the beat", "before the beat"]
 
 USUAL_GRACENOTE = Length(Fraction(45), "ms")
-"""The middle of 30 to 60 ms (from memory; see the project's facts on gracenote timing)."""
+"""The middle of 30 to 60 ms (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ from renderer.sound.units import db_to_gain
 from renderer.timing.timeline import Click, ClickKind, Event, Roll, SectionKind
 
 TARGET_LUFS = -16.0
-"""Loudness of every track. Source: the design; within the -20 to -16 LUFS that AES TD1004 asks of
+"""Loudness of every track. Our choice; within the -20 to -16 LUFS that AES TD1004 asks of
 programmes for headphones (from memory)."""
 
 HIGHEST_PEAK_DBTP = -1.0

@@ -1,7 +1,7 @@
 """How many runs there are.
 
 Source: elementary combinatorics (`math.comb`); the counts of three-note runs between low G and F,
-35 rising and 35 falling, 5, 8, 9, 8 and 5 by span, from the project's facts of the trade.
+35 rising and 35 falling, 5, 8, 9, 8 and 5 by span, counted by hand.
 """
 
 from __future__ import annotations
