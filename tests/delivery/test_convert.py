@@ -195,7 +195,7 @@ def test_notes_repeated_with_a_cut_stay_notes_in_scores(tmp_path: Path, form: st
 
 def test_movements_that_were_asked_to_be_opened_are_the_same_notes(tmp_path: Path) -> None:
     said = _run("daily-warm-up", tmp_path / "opened.musicxml", "--ornaments", "open")
-    assert "line 11: which of its notes are opened movements" in said
+    assert "line 10: which of its notes are opened movements" in said
     assert "read back differently" not in said
 
 
