@@ -92,6 +92,14 @@ def _about(movement: Movement, book: OrnamentBook) -> None:
     from rich.text import Text
 
     facts = [("Family", movement.family), ("Source", movement.source)]
+    if any(len(slots) > 1 for slots in movement.fragments.values()):
+        playing = movement.playing
+        inner, least = (", ".join(map(str, one)) for one in (playing.inner, playing.least))
+        facts += [
+            ("On the beat", f"its {playing.beat} part" if playing.beat != "last" else "its note"),
+            ("Inner notes", f"{inner}, at least {least}"),
+            ("Timing", movement.timing_source),
+        ]
     if ways := book.ways_of(movement):
         facts.append(("Other beginnings", "; ".join(_beginning(one) for one in ways)))
     if movement.spellings:
