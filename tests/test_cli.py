@@ -163,7 +163,7 @@ def test_an_unknown_ornament_suggests_the_nearest(folder: Path) -> None:
         (("--mix", "duet"), "backing"),
         (("--format", "aiff"), "flac"),
         (("--layout", "surround"), "split"),
-        (("--levels", "drums=3"), "chanter, drone or metronome"),
+        (("--levels", "drums=3"), "chanter, drone, metronome or drum"),
         (("--rate", "1"), "8000"),
         (("--count-in", "99"), "from 0 to 8"),
         (("--repeats", "0"), "from 1 to 10000"),
