@@ -49,6 +49,7 @@ def audition(
         rate=rate,
         voice=settings.voice,
         drone_voice=settings.drone_voice,
+        steady=settings.steady,
     )
     write_audio(
         heard,

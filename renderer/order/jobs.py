@@ -175,6 +175,7 @@ class TrackJob:
                 rate=settings.rate,
                 voice=settings.voice,
                 drone_voice=settings.drone_voice,
+                steady=settings.steady,
             )
         mixing = MixSettings(
             mix=self.mix,
@@ -182,6 +183,7 @@ class TrackJob:
             metronome=settings.metronome,
             levels=settings.levels,
             layout=settings.layout,
+            pure_gracenotes=settings.gracenotes == "pure",
         )
         return mix_track(self.timeline(), instrument, mixing)
 

@@ -51,7 +51,7 @@ from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.pitch import Chanter, PitchStandard, Scale, parse_pitch, scale_named
-from renderer.sound.settings import Layout, Levels, Mix
+from renderer.sound.settings import Gracenotes, Layout, Levels, Mix
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import CountInStyle
 from renderer.timing.rungs import rungs
@@ -351,6 +351,21 @@ class Settings:
         PLAYED,
         "{}",
         own=_own_placement,
+    )
+    gracenotes: Gracenotes = _row(
+        "fingered",
+        kinds.one_of("way for gracenotes to sound", ("fingered", "pure")),
+        "fingered (each with the pitch and tone of its own fingering) or pure (as the nine notes "
+        "sound).",
+        _RENDER,
+        "{} gracenotes",
+    )
+    steady: bool = _row(
+        False,
+        kinds.switch(),
+        "Leave out breath, wandering pitch and drones striking in: for tuning by the track.",
+        _RENDER | {"audition"},
+        "steady",
     )
     inner: Inner | None = _row(
         None,

@@ -128,6 +128,7 @@ def tour(
     rate: int = 44_100,
     voice: Voice | None = None,
     drone_voice: Voice | None = None,
+    steady: bool = False,
 ) -> Tour:
     """Prepare a tour of every voice, about a minute and a half long.
 
@@ -139,6 +140,8 @@ def tour(
         Frames a second.
     voice, drone_voice:
         Presets to be heard instead of the project's own, as for `make_instrument`.
+    steady:
+        Whether breath and reed are left out.
 
     Raises
     ------
@@ -148,7 +151,13 @@ def tour(
 
     def instrument(chanter: Chanter) -> Instrument:
         return make_instrument(
-            pitch, scale, chanter, rate=rate, voice=voice, drone_voice=drone_voice
+            pitch,
+            scale,
+            chanter,
+            rate=rate,
+            voice=voice,
+            drone_voice=drone_voice,
+            steady=steady,
         )
 
     practice, pipe = instrument(Chanter.PRACTICE), instrument(Chanter.PIPE)

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from renderer.errors import failure
 from renderer.notation.pitch import Note
 from renderer.sound.acoustics.playing import fingered
+from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.loops import drones, nine_notes
@@ -39,6 +40,7 @@ from renderer.sound.pitch import (
 )
 from renderer.sound.steady import (
     HIGHEST_PARTIAL_OF_RATE,
+    Loop,
     LoopSpectrum,
     retuned,
 )
@@ -54,6 +56,7 @@ _STROKE_S = 1.0
 _SILENT_DB = -84.0
 _UNEVEN_LU = 2.0
 _FINGERED_PERIODS = 150
+_FIRST_CHANTER_SEED, _FIRST_DRONE_SEED = 20, 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,6 +227,8 @@ def tone_bank(
     scale: Scale,
     chanter: Chanter,
     rate: int,
+    *,
+    steady: bool = False,
 ) -> ToneBank:
     """Make the nine notes of a chanter.
 
@@ -235,6 +240,8 @@ def tone_bank(
         What they sound.
     rate:
         The track's rate, 8000 to 192000 frames a second.
+    steady:
+        Whether breath and reed are left out.
 
     Raises
     ------
@@ -246,8 +253,15 @@ def tone_bank(
     played = nine_notes(voice, chanter)
     targets = [frequency_hz(note, pitch, scale, chanter) for note in Note]
     tones = [
-        _tone(spectrum, target, rate)
-        for spectrum, target in zip(played.spectra, targets, strict=True)
+        _tone(
+            spectrum,
+            target,
+            rate,
+            living=None if steady else _living(spectrum, target, voice, CHANTER, seed),
+        )
+        for seed, (spectrum, target) in enumerate(
+            zip(played.spectra, targets, strict=True), _FIRST_CHANTER_SEED
+        )
     ]
     loudness = np.array([lufs(tone.power) for tone in tones])
     remarks = list(played.remarks)
@@ -264,14 +278,29 @@ def tone_bank(
 
 
 @lru_cache(maxsize=4)
-def drone_bank(tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int) -> DroneBank:
+def drone_bank(
+    tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int, *, steady: bool = False
+) -> DroneBank:
     """Make the drones; parameters and errors as for `tone_bank`."""
     check_rate(rate)
     played = drones(tenor, bass)
-    tenors, low = played.spectra
-    return DroneBank(
-        rate, tenor_drone_hz(pitch), tenors, _second_tenor(tenors), low, played.remarks
-    )
+    first, low = played.spectra
+    second, hz = _second_tenor(first), tenor_drone_hz(pitch)
+    if not steady:
+        swing = SWING_TURNS * np.sin(2 * np.pi * np.arange(second.periods) / second.periods)
+        first = _living(first, hz, tenor, DRONE, _FIRST_DRONE_SEED)
+        second = moved(_living(second, hz, tenor, DRONE, _FIRST_DRONE_SEED + 1), swing)
+        low = _living(low, hz / 2, bass, DRONE, _FIRST_DRONE_SEED + 2)
+    return DroneBank(rate, hz, first, second, low, played.remarks)
+
+
+def _living(
+    spectrum: LoopSpectrum, hz: float, voice: Voice, breath: Breath, seed: int
+) -> LoopSpectrum:
+    """Return a loop with breath in it; recorded voices keep what they have of their own."""
+    if voice.soundfont != shipped_soundfont():
+        return spectrum
+    return breathing(spectrum, hz, breath, seed)
 
 
 _CLICK_KEYS = {ClickKind.SUBDIVISION: 75, ClickKind.ACCENT: 76, ClickKind.BEAT: 77}
@@ -318,28 +347,32 @@ def _tone(
     target_hz: float,
     rate: int,
     *,
+    living: LoopSpectrum | None = None,
     most_repeats: int = 8,
     parted: bool = True,
 ) -> Tone:
-    loop = retuned(spectrum, rate / target_hz, most_repeats=most_repeats)
-    loop.samples.flags.writeable = False
-    hz_per_bin = target_hz / spectrum.periods
-    kept = spectrum.bins[: int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin) + 1]
-    low = None
-    if parted:
-        # Half way between two partials, so that none is torn apart.
-        below = round((math.floor(PARTING_HZ / target_hz) + 0.5) * spectrum.periods)
-        low_spectrum = replace(spectrum, bins=spectrum.bins[: below + 1])
-        low = retuned(low_spectrum, rate / target_hz, most_repeats=most_repeats).samples
-        low.flags.writeable = False
+    """Return what a loop sounds; its partials are those of `spectrum`, its samples of `living`."""
+    sounding = spectrum if living is None else living
+    periods, hz_per_bin = spectrum.periods, target_hz / spectrum.periods
+    highest = int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin)
+
+    def loop_up_to(highest_bin: int) -> Loop:
+        kept = replace(sounding, bins=sounding.bins[: highest_bin + 1])
+        made = retuned(kept, rate / target_hz, most_repeats=most_repeats)
+        made.samples.flags.writeable = False
+        return made
+
+    loop = loop_up_to(highest)
+    # Half way between two partials, so that none is torn apart.
+    low_highest = round((math.floor(PARTING_HZ / target_hz) + 0.5) * periods)
     return Tone(
         loop.samples,
         loop.periods,
-        series_power(kept, hz_per_bin),
+        series_power(sounding.bins[: highest + 1], hz_per_bin),
         float(np.abs(loop.samples).max()),
         target_hz,
-        kept[spectrum.periods :: spectrum.periods],
-        low,
+        spectrum.bins[periods : highest + 1 : periods],
+        loop_up_to(low_highest).samples if parted else None,
     )
 
 

@@ -24,6 +24,7 @@ class Instrument:
     chanter: ToneBank
     drones: DroneBank
     percussion: Percussion
+    steady: bool = False
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -39,6 +40,7 @@ def make_instrument(
     rate: int = 44_100,
     voice: Voice | None = None,
     drone_voice: Voice | None = None,
+    steady: bool = False,
 ) -> Instrument:
     """Make everything that sounds in a track.
 
@@ -50,6 +52,8 @@ def make_instrument(
         The track's rate, 8000 to 192000 frames a second.
     voice, drone_voice:
         Presets for the chanter and for all three drones; the project's own if left out.
+    steady:
+        Whether breath and reed are left out, and drones begin settled.
 
     Raises
     ------
@@ -59,7 +63,8 @@ def make_instrument(
     tenor, bass = (drone_voice, drone_voice) if drone_voice else shipped_drones()
     return Instrument(
         rate,
-        tone_bank(voice or shipped_voice(chanter), pitch, scale, chanter, rate),
-        drone_bank(tenor, bass, pitch, rate),
+        tone_bank(voice or shipped_voice(chanter), pitch, scale, chanter, rate, steady=steady),
+        drone_bank(tenor, bass, pitch, rate, steady=steady),
         percussion(rate),
+        steady,
     )

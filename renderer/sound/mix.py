@@ -46,6 +46,7 @@ from renderer.sound.splice import (
     rising_gain,
     stretches,
 )
+from renderer.sound.strike_in import struck_in
 
 Block = NDArray[np.float32]
 
@@ -53,7 +54,7 @@ BLOCK_FRAMES = 16_384
 """Frames in a block: few enough that a stereo block stays in a processor's cache."""
 
 DRONES_SWELL_S = 0.35
-"""How long the drones take to come up when they are struck in. Judgement."""
+"""How long the drones take to come up where they begin settled. Judgement."""
 
 CUT_OFF_S = 0.04
 """How long everything takes to stop at the end of the track. Judgement."""
@@ -126,7 +127,8 @@ class Track:
         chanter = _Chanter(
             stretches(part, self.rate, self.frames), levels.tones, noise_loop(self.rate)
         )
-        drones = _Drones(levels.drones, frame_at(self.timeline.drones_start, self.rate), self.rate)
+        drones_start = frame_at(self.timeline.drones_start, self.rate)
+        drones = _Drones(levels.drones, drones_start, self.rate, steady=self.instrument.steady)
         strokes = _Strokes(self._strokes(levels))
         cut_off = min(self.frames, round(CUT_OFF_S * self.rate))
         for start in range(0, self.frames, BLOCK_FRAMES):
@@ -182,10 +184,17 @@ class _Chanter:
 class _Drones:
     """Fills one block after another with the drones, or with silence."""
 
-    def __init__(self, loop: Block | None, start: int, rate: int) -> None:
+    def __init__(self, loop: Block | None, start: int, rate: int, *, steady: bool) -> None:
         self._tone = None if loop is None else EndlessTone(loop)
         self._start = start
-        self._swell = rising_gain(round(DRONES_SWELL_S * rate))
+        self._beginning = np.empty((0, 1), np.float32)
+        if loop is not None and steady:
+            swell = rising_gain(round(DRONES_SWELL_S * rate))
+            self._beginning = np.empty((len(swell), loop.shape[1]), np.float32)
+            EndlessTone(loop).copy_to(self._beginning, start)
+            self._beginning *= swell
+        elif loop is not None:
+            self._beginning = struck_in(loop, start, rate)
 
     def fill(self, block: Block, start: int) -> None:
         silent = max(0, self._start - start)
@@ -195,9 +204,9 @@ class _Drones:
         block[:silent] = 0.0
         sounding = block[silent:]
         done = start + silent - self._start
-        self._tone.copy_to(sounding, start + silent)
-        swell = self._swell[done : done + len(sounding)]
-        sounding[: len(swell)] *= swell
+        beginning = self._beginning[done : done + len(sounding)]
+        sounding[: len(beginning)] = beginning
+        self._tone.copy_to(sounding[len(beginning) :], start + silent + len(beginning))
 
 
 class _Strokes:

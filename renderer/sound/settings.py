@@ -5,9 +5,13 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass, field
+from typing import Literal
 
 from renderer.errors import failure
 from renderer.timing.timeline import SectionKind
+
+Gracenotes = Literal["fingered", "pure"]
+"""Whether gracenotes sound as their fingerings do, or as the nine notes."""
 
 _LOWEST_LEVEL_DB, _HIGHEST_LEVEL_DB = -60.0, 20.0
 

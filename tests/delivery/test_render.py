@@ -183,6 +183,8 @@ VARIATIONS: list[dict[str, Any]] = [
     {"repeats": 4},
     {"gracenote": Length(Fraction(60), "ms")},
     {"placement": "before the beat"},
+    {"gracenotes": "pure"},
+    {"steady": True},
     {"layout": "split"},
     {"levels": "drone=-12"},
     {"levels": "drone=-12,metronome=-3"},

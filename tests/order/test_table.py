@@ -50,6 +50,8 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "repeats": 4,
     "gracenote": "40 ms",
     "placement": "before the beat",
+    "gracenotes": "pure",
+    "steady": True,
     "inner": "1/3 beat",
     "beat": "last",
     "show_crossing": True,

@@ -39,9 +39,13 @@ def instrument(
     scale: str = "harmonic",
     chanter: Chanter = Chanter.PRACTICE,
     rate: int = 44_100,
+    *,
+    steady: bool = False,
 ) -> Instrument:
     """The shipped voices."""
-    return make_instrument(parse_pitch(pitch), scale_named(scale), chanter, rate=rate)
+    return make_instrument(
+        parse_pitch(pitch), scale_named(scale), chanter, rate=rate, steady=steady
+    )
 
 
 def plain(*notes: Note | None, beats: int | Fraction = 1) -> tuple[Item, ...]:

@@ -72,7 +72,7 @@ def test_a_long_gracenote_sounds_the_pitch_of_its_fingering_in_a_track(chanter: 
         for note in (Note.LOW_A, Note.B, Note.C, Note.D, Note.E, Note.F)
     )
     timeline = expand(exercise(line, gracenote_ms=250), count_in=0)
-    played_on = instrument(chanter=chanter)
+    played_on = instrument(chanter=chanter, steady=True)
     fingered_track, pure_track = (
         rendered(timeline, replace(ALONE, pure_gracenotes=pure), played_on)[:, 0]
         for pure in (False, True)

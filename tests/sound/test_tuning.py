@@ -1,4 +1,7 @@
-"""What the rendered tracks sound, measured by estimators that know nothing of how they are made."""
+"""What the rendered tracks sound, measured by estimators that know nothing of how they are made.
+
+Pitches are those of steady tracks; what breath does to them is in `test_breath.py`.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +51,7 @@ def nine_notes(played_on: Instrument, seconds: int = 2) -> list[Samples]:
 def test_every_note_of_a_track_is_in_tune_within_a_twentieth_of_a_cent(
     scale: str, pitch: str, chanter: Chanter
 ) -> None:
-    played_on = instrument(pitch, scale, chanter)
+    played_on = instrument(pitch, scale, chanter, steady=True)
     for note, tone in zip(Note, nine_notes(played_on), strict=True):
         wanted = frequency_hz(note, parse_pitch(pitch), scale_named(scale), chanter)
         for partial in (1, 3):
@@ -59,7 +62,7 @@ def test_every_note_of_a_track_is_in_tune_within_a_twentieth_of_a_cent(
 @pytest.mark.parametrize("chanter", Chanter)
 def test_praat_hears_every_note_in_tune(chanter: Chanter) -> None:
     # Praat's autocorrelation method (P. Boersma, 1993), through parselmouth.
-    for note, tone in zip(Note, nine_notes(instrument(chanter=chanter)), strict=True):
+    for note, tone in zip(Note, nine_notes(instrument(chanter=chanter, steady=True)), strict=True):
         sound = parselmouth.Sound(tone.astype(np.float64), RATE)
         track = sound.to_pitch_ac(
             time_step=0.1, pitch_floor=75, very_accurate=True, pitch_ceiling=1200
@@ -71,7 +74,7 @@ def test_praat_hears_every_note_in_tune(chanter: Chanter) -> None:
 
 @pytest.mark.parametrize("rate", [8_000, 22_050, 48_000, 96_000, 192_000])
 def test_notes_are_in_tune_at_any_sample_rate(rate: int) -> None:
-    for note, tone in zip(Note, nine_notes(instrument(rate=rate)), strict=True):
+    for note, tone in zip(Note, nine_notes(instrument(rate=rate, steady=True)), strict=True):
         wanted = frequency_hz(note, parse_pitch(478), scale_named(), Chanter.PRACTICE)
         assert abs(cents(pitch_by_phase(tone, wanted, rate), wanted)) < 0.05, note
 
@@ -79,7 +82,9 @@ def test_notes_are_in_tune_at_any_sample_rate(rate: int) -> None:
 @pytest.mark.parametrize("pitch", ["A", "B flat", "478"])
 def test_drones_sound_an_octave_and_two_below_low_a(pitch: str) -> None:
     timeline = expand(exercise((Rest(Fraction(6)),)), count_in=0)
-    track = rendered(timeline, DRONES_ALONE, instrument(pitch))[RATE // 2 : -RATE // 2, 0]
+    track = rendered(timeline, DRONES_ALONE, instrument(pitch, steady=True))[
+        RATE // 2 : -RATE // 2, 0
+    ]
     standard = parse_pitch(pitch)
     bass = bass_drone_hz(standard)
     # Odd partials belong to the bass alone, even ones to both: they must agree.
@@ -116,16 +121,16 @@ def strongest_beat_db(note: Note, scale: str, played_on: Instrument) -> float:
 @pytest.mark.parametrize("note", Note)
 def test_just_intervals_do_not_beat_against_the_drones(note: Note) -> None:
     # What is left are the natural fluctuations of both voices.
-    assert strongest_beat_db(note, "harmonic", instrument()) < -25
+    assert strongest_beat_db(note, "harmonic", instrument(steady=True)) < -25
 
 
 @pytest.mark.parametrize("note", [Note.D, Note.E])
 def test_intervals_two_cents_off_do_beat_so_the_measurement_would_show_it(note: Note) -> None:
-    assert strongest_beat_db(note, "equal", instrument(scale="equal")) > -16
+    assert strongest_beat_db(note, "equal", instrument(scale="equal", steady=True)) > -16
 
 
 def test_the_second_tenor_differs_from_the_first_in_colour_but_not_in_pitch() -> None:
-    drones = instrument().drones
+    drones = instrument(steady=True).drones
     first, second = drones.blend(1, 0, 0), drones.blend(0, 1, 0)
     assert first.periods * len(second.samples) == second.periods * len(first.samples)
     likeness = np.corrcoef(first.samples, second.samples)[0, 1]

@@ -1,0 +1,68 @@
+"""Drones striking in: their loop to the first moments of a track's drones.
+
+A bag that is struck has not its full pressure yet: the reeds begin flat, rough and bright, and have
+settled after a quarter of a second or so (common practice; amounts are judgement). The first
+moments are the loop itself, read more slowly, its level trembling and its high partials raised;
+they end on the frame at which the loop goes on. Samples are arrays (frames, channels).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.sound.seeded import turns
+
+STRIKE_S = 0.45
+"""How long it takes until all is settled."""
+
+UNSETTLED_S = 0.25
+"""How long drones are flat, rough and bright."""
+
+RISE_S = 0.06
+"""How long their level takes to come up."""
+
+FLAT_CENTS = 40.0
+TREMBLING = 0.35
+BRIGHT = 1.0
+"""At the very start: how flat, by what share the level trembles, and how much is added of what lies
+above some 2 kHz."""
+
+_TREMBLING_HZ = (22.0, 71.0)
+_SEED = 11
+
+
+def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.float32]:
+    """Return the drones' first moments.
+
+    Parameters
+    ----------
+    loop:
+        All drones together, shape (frames, channels).
+    start:
+        The frame of the loop at which they begin.
+    rate:
+        Frames a second.
+    """
+    frames = round(STRIKE_S * rate)
+    time = np.arange(frames) / rate
+    unsettled = np.cos(np.pi / 2 * np.clip(time / UNSETTLED_S, 0, 1)) ** 2
+    slower = 1 - 2 ** (-FLAT_CENTS * unsettled / 1200)
+    behind = np.cumsum(slower[::-1])[::-1]
+    reach = 8 + int(np.ceil(behind[0]))
+    where = (start - 4 + np.arange(frames + reach + 8)) % len(loop)
+    piece = loop[where].astype(np.float64)
+    at = 4 + np.arange(frames) + behind
+    rate_hz = np.linspace(*_TREMBLING_HZ, 9)
+    phases = 2 * np.pi * (np.outer(time, rate_hz) + turns(_SEED, len(rate_hz)))
+    trembling = np.sin(phases).sum(axis=1) * np.sqrt(2 / len(rate_hz))
+    level = 0.5 - 0.5 * np.cos(np.pi * np.clip(time / RISE_S, 0, 1))
+    level = level * (1 + TREMBLING * unsettled * trembling)
+    width = max(1, round(rate / 4_400))
+    struck = np.empty((frames, loop.shape[1]), np.float32)
+    for channel in range(loop.shape[1]):
+        read = np.interp(at, np.arange(len(piece)), piece[:, channel])
+        smooth = np.convolve(read, np.ones(width) / width, "same")
+        struck[:, channel] = level * (read + BRIGHT * unsettled * (read - smooth))
+    loudest, usual = float(np.abs(struck).max()), float(np.abs(loop).max())
+    return struck if loudest <= usual else struck * np.float32(usual / loudest)
