@@ -81,6 +81,8 @@ class Tone:
     low:
         What of `samples` lies below `renderer.sound.note_change.PARTING_HZ`; None where no note
         change needs it.
+    unbreathed:
+        The partials before breath spread them, from which other fingerings are made.
     """
 
     samples: Samples
@@ -90,6 +92,7 @@ class Tone:
     nominal_hz: float
     partials: NDArray[np.complex64]
     low: Samples | None = None
+    unbreathed: NDArray[np.complex64] | None = None
 
     def hz(self, rate: int) -> float:
         """Return what the tone sounds, in hertz."""
@@ -134,8 +137,8 @@ class ToneBank:
         """
         model = fingered(self.chanter, closed)
         own, usual = self.tones[model.note], fingered(self.chanter, fingering(model.note))
-        known = min(len(own.partials), len(usual.levels_db), len(model.levels_db))
-        partials = own.partials.copy()
+        partials = (own.partials if own.unbreathed is None else own.unbreathed).copy()
+        known = min(len(partials), len(usual.levels_db), len(model.levels_db))
         partials[:known] *= 10 ** ((model.levels_db[:known] - usual.levels_db[:known]) / 20)
         bins = np.concatenate(([0], partials)).astype(np.complex64)
         spectrum = LoopSpectrum(bins, 1, 2 * len(bins) - 2)
@@ -351,7 +354,7 @@ def _tone(
     most_repeats: int = 8,
     parted: bool = True,
 ) -> Tone:
-    """Return what a loop sounds; its partials are those of `spectrum`, its samples of `living`."""
+    """Return what a loop sounds: `living`, or `spectrum` itself."""
     sounding = spectrum if living is None else living
     periods, hz_per_bin = spectrum.periods, target_hz / spectrum.periods
     highest = int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin)
@@ -371,8 +374,9 @@ def _tone(
         series_power(sounding.bins[: highest + 1], hz_per_bin),
         float(np.abs(loop.samples).max()),
         target_hz,
-        spectrum.bins[periods : highest + 1 : periods],
+        sounding.bins[periods : highest + 1 : periods],
         loop_up_to(low_highest).samples if parted else None,
+        spectrum.bins[periods : highest + 1 : periods],
     )
 
 
@@ -387,6 +391,7 @@ def _louder(tone: Tone, db: float) -> Tone:
         peak=tone.peak * gain,
         partials=(tone.partials * gain).astype(np.complex64),
         low=None if tone.low is None else (tone.low * gain).astype(np.float32),
+        unbreathed=None if tone.unbreathed is None else (tone.unbreathed * gain),
     )
 
 

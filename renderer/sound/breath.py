@@ -20,8 +20,9 @@ from renderer.sound.noise import HIGHEST_HZ, noise_bins
 from renderer.sound.seeded import turns
 from renderer.sound.steady import LoopSpectrum
 
-FASTEST_HZ = 3.0
-"""Nothing wanders faster: that would be vibrato."""
+SLOWEST_HZ, FASTEST_HZ = 0.3, 3.0
+"""Nothing wanders faster: that would be vibrato. Nor slower: the phases of voices in unison would
+part for seconds, and a note would be louder or softer for as long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class Breath:
 
 
 CHANTER = Breath(1.5, -45.0)
-DRONE = Breath(0.1, -48.0)
+DRONE = Breath(0.2, -48.0)
 """Chanters wander more than drones, whose reeds ask for less pressure. That pitch changes with
 pressure and moisture: A. R. Carruthers, Pitch changes in the sound of the Highland bagpipe,
 Acustica 41 (1978) 46-50 (title only). The amounts are judgement: 1 to 2 cents cannot be told from
@@ -65,7 +66,8 @@ def breathing(spectrum: LoopSpectrum, hz: float, breath: Breath, seed: int) -> L
         How alive; and which of all voices it is.
     """
     loop_s = spectrum.periods / hz
-    lines = np.arange(1, max(1, int(FASTEST_HZ * loop_s)) + 1)
+    slowest = max(1, round(SLOWEST_HZ * loop_s))
+    lines = np.arange(slowest, max(slowest, int(FASTEST_HZ * loop_s)) + 1)
     # As strong at all rates up to one in a second, then falling.
     size = 1 / np.sqrt(1 + (lines / loop_s) ** 2)
     size *= breath.wandering_cents * np.log(2) / 1200 * np.sqrt(2 / np.sum(size**2))

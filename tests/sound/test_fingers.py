@@ -94,7 +94,7 @@ def test_a_long_gracenote_sounds_the_pitch_of_its_fingering_in_a_track(chanter: 
 
 
 def test_a_fingering_has_the_level_and_the_partials_that_the_model_says() -> None:
-    bank = instrument(chanter=Chanter.PIPE).chanter
+    bank = instrument(chanter=Chanter.PIPE, steady=True).chanter
     closed = fingering(Note.LOW_A) - {Finger.LEFT_INDEX}
     made, own = bank.tone(closed), bank.tones[Note.HIGH_G]
     wanted = fingered(Chanter.PIPE, closed).levels_db
@@ -102,7 +102,10 @@ def test_a_fingering_has_the_level_and_the_partials_that_the_model_says() -> Non
     known = min(len(wanted), len(usual))
     assert known >= 6
     moved = 20 * np.log10(np.abs(made.partials[:known] / own.partials[:known]))
-    assert moved == pytest.approx(wanted[:known] - usual[:known], abs=0.01)
+    # No fingering is let have a higher peak than the nine notes: all of it may be a little softer.
+    softer = np.asarray(wanted[:known] - usual[:known] - moved)
+    assert np.ptp(softer) < 0.01
+    assert -0.01 < softer.mean() < 3
     assert np.sqrt(np.mean(moved**2)) > 0.5
     assert bank.tone(closed) is made
 
