@@ -136,11 +136,16 @@ def rooms(chains: Sequence[Chain], index: int, joins: Joins) -> Iterator[Room]:
         yield Room(last, end + then.start, _needs(last), _sides(index, last, (line, then)))
     if not nexts:
         yield Room(last, end, _needs(last), _sides(index, last, None))
-    yield from _head_rooms(chain, index, joins)
+    yield from _head_rooms(chain, index, joins, nexts)
 
 
-def _head_rooms(chain: Chain, index: int, joins: Joins) -> Iterator[Room]:
-    """Yield where a line that does not follow on takes the time for what precedes its beat."""
+def _head_rooms(
+    chain: Chain, index: int, joins: Joins, nexts: Sequence[tuple[int, Sounding]]
+) -> Iterator[Room]:
+    """Yield where a line that does not follow on takes the time for what precedes its beat.
+
+    `nexts` is what can follow the line: the number of a line and its first sounding.
+    """
     first = chain.soundings[0]
     if not first.leads_in:
         return
@@ -151,11 +156,17 @@ def _head_rooms(chain: Chain, index: int, joins: Joins) -> Iterator[Room]:
         # From the first note itself.
         own = [one for one in chain.soundings if (one.bar, one.item) == (first.bar, first.item)]
         rest = chain.soundings[len(own) :]
-        end = rest[0].start if rest else Moment(chain.beats)
-        heard = end + first.start - own[-1].start - own[-1].gracenote_lasts
-        after = (index, rest[0]) if rest else None
-        sides = (*_sides(index, own[-1], after), (place, True))
-        yield Room(own[-1], heard, _needs(own[-1]), sides)
+        line_ends = Moment(chain.beats)
+        # What comes next, and where: in the line, or after it where the note is all of the line.
+        coming: list[tuple[Moment, tuple[int, Sounding] | None]] = (
+            [(rest[0].start, (index, rest[0]))]
+            if rest
+            else [(line_ends + then.start, (line, then)) for line, then in nexts]
+        )
+        for end, after in coming or [(line_ends, None)]:
+            heard = end + first.start - own[-1].start - own[-1].gracenote_lasts
+            sides = (*_sides(index, own[-1], after), (place, True))
+            yield Room(own[-1], heard, _needs(own[-1]), sides)
 
 
 def moved_to_the_start(chain: Chain) -> Chain:

@@ -67,7 +67,6 @@ def test_mistakes_end_in_a_message_and_leave_nothing_behind(tmp_path: Path) -> N
         ("-o", str(tmp_path / "nowhere" / "tour.wav")),
         ("-o", output, "--pitch", "300"),
         ("-o", output, "--rate", "7"),
-        ("-o", output, "--preset", "0:1"),
         ("-o", output, "--soundfont", str(GENERAL_MIDI)),
         ("-o", output, "--soundfont", str(GENERAL_MIDI), "--preset", "0:0"),
         ("-o", output, "--soundfont", __file__, "--preset", "0:0"),

@@ -216,7 +216,7 @@ def test_mixes_have_the_parts_that_they_promise() -> None:
     line, echo, gap = SectionKind.LINE, SectionKind.ECHO, SectionKind.GAP
 
     def quiet(mix: Mix) -> Samples:
-        return rendered(timeline, MixSettings(mix=mix, metronome=False))
+        return rendered(timeline, MixSettings(mix=mix, metronome=False), instrument(steady=True))
 
     full, backing, chanter = quiet(Mix.FULL), quiet(Mix.BACKING), quiet(Mix.CHANTER)
     assert level_db(section(full, timeline, line)) > level_db(section(full, timeline, echo)) + 6

@@ -1,7 +1,6 @@
 """Repeats, endings, jumps and the order of parts, played out by hand and by the program.
 
-The conventions are common practice; `tests/notation/test_written_form.py` lays the same order
-beside an independent library's.
+The conventions are common practice.
 """
 
 from __future__ import annotations
