@@ -6,6 +6,7 @@ The file is read back before it takes its place, and what the form did not hold 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from renderer.delivery.files import whole_file
@@ -18,6 +19,7 @@ from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
 from renderer.sound.pitch import Chanter, transposition
 from renderer.sound.settings import Mix
+from renderer.timing.order_of_playing import played
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
@@ -111,6 +113,21 @@ _PLAYED_FORMS = (".mid", ".midi")
 """Of use to a player even where they do not read back as an exercise."""
 
 
+def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> list[str]:
+    """What was not read back; of a form that is played, of the exercise as it is played."""
+    order = played(exercise) if form in _PLAYED_FORMS else None
+    if order is None or order.exercise is exercise:
+        return differences(exercise, again, opened=opened)
+    has_numbers = any(bar.number for line in exercise.lines for bar in line.bars)
+    lines = tuple(
+        replace(line, bars=tuple(replace(bar, number="") for bar in line.bars))
+        for line in order.exercise.lines
+    )
+    music = order.exercise if has_numbers else replace(order.exercise, lines=lines)
+    said = "repeats, endings, jumps and the order of parts as signs: they are played out"
+    return [said, *differences(music, again, opened=opened)]
+
+
 def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
     """Write an exercise in the form that the path's ending names.
 
@@ -152,7 +169,7 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
         part.write_bytes(content)
         try:
             read_back = _read_back(part, form)
-            lost += differences(exercise, read_back, opened=_opened(settings))
+            lost += _lost(exercise, read_back, form, _opened(settings))
         except RungwiseError as error:
             first = error.problems[0]
             cause = f"{first.place}: {first.cause}" if first.place else first.cause
