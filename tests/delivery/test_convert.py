@@ -15,6 +15,7 @@ from renderer.notation.compare import differences, music_of
 from renderer.notation.musicxml.reader import read_musicxml
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import find_exercise
+from renderer.timing.order_of_playing import played
 
 FORMS = (".toml", ".abc", ".musicxml", ".mxl", ".mid")
 
