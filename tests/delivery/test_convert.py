@@ -75,6 +75,61 @@ def _assert_kept(tune: Path, target: Path) -> None:
     assert differences(written, again) == []
 
 
+@pytest.fixture
+def definition(tmp_path: Path) -> Path:
+    path = tmp_path / "walk.toml"
+    path.write_text(DEFINITION, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("first", FORMS)
+@pytest.mark.parametrize("second", FORMS)
+def test_the_music_survives_any_two_conversions(
+    definition: Path, tmp_path: Path, first: str, second: str
+) -> None:
+    one, other = tmp_path / f"one{first}", tmp_path / f"other{second}"
+    _run(definition, one)
+    _run(one, other)
+    lost = differences(read_exercise(definition), read_exercise(other))
+    assert [phrase for phrase in lost if phrase.startswith("line")] == []
+
+
+@pytest.mark.parametrize("form", [".toml", ".musicxml", ".mxl", ".mid"])
+def test_settings_survive_where_the_form_has_a_place_for_them(
+    definition: Path, tmp_path: Path, form: str
+) -> None:
+    target = tmp_path / f"kept{form}"
+    assert "does not hold" not in _run(definition, target)
+    assert differences(read_exercise(definition), read_exercise(target)) == []
+
+
+def test_what_abc_does_not_hold_is_listed(definition: Path, tmp_path: Path) -> None:
+    said = _run(definition, tmp_path / "walk.abc")
+    assert "What .abc does not hold:" in said
+    for phrase in ("the ladder", "50 ms", "Larkmoor evening class"):
+        assert phrase in said
+
+
+@pytest.mark.parametrize("name", ["birls", "doublings-opened", "throws-on-d", "closing-doublings"])
+@pytest.mark.parametrize(
+    ("form", "ornaments"),
+    [("mid", "closed"), ("musicxml", "closed"), ("musicxml", "as written"), ("toml", "closed")],
+)
+def test_opened_movements_are_found_again(
+    tmp_path: Path, name: str, form: str, ornaments: str
+) -> None:
+    target = tmp_path / f"opened.{form}"
+    assert "does not hold" not in _run(name, target, "--ornaments", ornaments)
+    lost = differences(read_exercise(find_exercise(name)), read_exercise(target))
+    assert lost == []
+
+
+def test_a_bar_that_lacks_half_a_beat_survives_in_a_definition(tmp_path: Path) -> None:
+    tune = tmp_path / "collected.abc"
+    tune.write_text("X:1\nT:Collected\nM:4/4\nL:1/4\nQ:1/4=80\nK:HP\nABcd|ABc d/|ABcd|]\n")
+    _assert_kept(tune, tmp_path / "collected.toml")
+
+
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize(
     ("meter", "music"),
