@@ -30,6 +30,21 @@ ORDER = [
 HEAVY = ("music21", "verovio", "scipy", "fluidsynth", "numpy", "pydantic", "matplotlib", "soxr")
 
 
+WINGS = ("abc", "definition", "midi", "musicxml")
+"""Folders of `notation/`, one a written form: inside, the same short name is the same part."""
+OF_ONE_NAME = {
+    "convert": "the verb, and what it asks for",
+    "render": "the verb, and what it asks for",
+    "sheet": "the verb, and the room that it asks",
+    "technique": "the verbs that print what the room of this name knows, and that room",
+    "order": "the room, and the value that it is about",
+    "reader": "a written form's way in",
+    "writer": "a written form's way out",
+    "file": "how a form that is more than text is opened",
+}
+"""Names that stand in two places since they mean one thing, and what that is."""
+
+
 def rank(package: str) -> int:
     return ORDER.index(package)
 
@@ -55,6 +70,46 @@ def test_a_package_imports_only_what_stands_above_it(path: Path) -> None:
     own = path.relative_to(HOUSE).parts[0].removesuffix(".py")
     for package in imported_packages(path):
         assert rank(package) <= rank(own), f"{path} imports renderer.{package}"
+
+
+def places_of_names() -> dict[str, list[str]]:
+    """Return the modules and packages of the house by their last name."""
+    places: dict[str, list[str]] = {}
+    for path in modules():
+        place = path.parent if path.name == "__init__.py" else path.with_suffix("")
+        name = str(place.relative_to(HOUSE)).replace("/", ".")
+        if place.name != "__main__":
+            places.setdefault(place.name, []).append(name)
+    return places
+
+
+def test_no_two_modules_of_one_name_mean_two_things() -> None:
+    twice = {name: places for name, places in places_of_names().items() if len(places) > 1}
+    assert set(twice) == set(OF_ONE_NAME), twice
+    for name in ("reader", "writer", "file"):
+        for place in twice[name]:
+            assert place.split(".")[:-1] in [["notation", wing] for wing in WINGS], place
+    for name in set(twice) - {"reader", "writer", "file", "order"}:
+        verb, asked = sorted(twice[name])
+        assert verb == f"commands.{name}", f"{asked} and {verb}"
+
+
+def test_the_map_for_contributors_names_what_is_there() -> None:
+    text = (HOUSE.parent / "DEVELOPERS.md").read_text("utf-8")
+    known = [
+        path.relative_to(HOUSE.parent).as_posix()
+        for folder in (HOUSE, HOUSE.parent / "tests")
+        for path in folder.rglob("*.py")
+    ]
+    for name in re.findall(r"`([a-z_/]+\.py)`", text):
+        assert any(f"/{path}".endswith(f"/{name}") for path in known), f"there is no {name}"
+    rooms = re.findall(r"^\|.*$", text.split("## The house")[1].split("\n## ")[0], re.MULTILINE)
+    for package in ORDER:
+        named = any(f"renderer/{package}" in row for row in rooms)
+        assert named or package in {"__main__", "shipped"}, package
+    for wing in WINGS:
+        assert (HOUSE / "notation" / wing).is_dir()
+        assert any(f"`{wing}/`" in row for row in rooms), wing
 
 
 def test_help_starts_without_heavy_packages() -> None:

@@ -8,13 +8,13 @@ from typing import Annotated
 import typer
 
 from renderer import __version__
+from renderer.commands.audition import audition
 from renderer.commands.compose import abridge, coverage, expand, list_exercises
 from renderer.commands.convert import convert
 from renderer.commands.events import events
 from renderer.commands.plan import plan
 from renderer.commands.render import demo, render
 from renderer.commands.sheet import sheet
-from renderer.commands.sound import audition
 from renderer.commands.technique import check, fingering, ornaments
 
 app = typer.Typer(

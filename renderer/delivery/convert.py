@@ -16,8 +16,8 @@ from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
-from renderer.sound.pitch import Chanter, transposition
-from renderer.sound.settings import Mix
+from renderer.sound.mix_settings import Mix
+from renderer.sound.tuning import Chanter, transposition
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
@@ -51,7 +51,7 @@ def _as_mxl(exercise: Exercise, settings: Settings) -> bytes:
 
 
 def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
-    from renderer.delivery.midi import MidiSound, tuning_named, write_midi
+    from renderer.delivery.midi_writer import MidiSound, tuning_named, write_midi
 
     (mix,) = settings.mix
     sound = MidiSound(

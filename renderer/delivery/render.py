@@ -37,7 +37,7 @@ from renderer.order.jobs import TrackJob, plan_tracks
 from renderer.order.names import Series, tempo_label
 from renderer.order.settings import read_settings
 from renderer.sound.mix import Track
-from renderer.sound.settings import Mix
+from renderer.sound.mix_settings import Mix
 
 OnProgress = Callable[[float, float], None]
 """Called with the seconds of audio rendered so far and the seconds there are in all."""

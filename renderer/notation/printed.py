@@ -14,7 +14,7 @@ from typing import Literal
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
-from renderer.notation.parts import Parts, parts_of
+from renderer.notation.note_parts import Parts, parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.playing import slot_on_the_beat
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Rest, note_id

@@ -46,8 +46,8 @@ from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import read_exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.pitch import PitchStandard
-from renderer.sound.settings import Mix, MixSettings
+from renderer.sound.mix_settings import Mix, MixSettings
+from renderer.sound.tuning import PitchStandard
 from renderer.timing.expand import Timeline
 
 MOST_TRACKS = 2_000

@@ -22,7 +22,8 @@ from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
 from renderer.notation.tempo import TEMPO_REMEDY, exact_tempo
 from renderer.order.formats import AudioFormat, format_named
-from renderer.sound.pitch import (
+from renderer.sound.mix_settings import Levels, parse_levels
+from renderer.sound.tuning import (
     HIGHEST_LOW_A_HZ,
     LOWEST_LOW_A_HZ,
     Chanter,
@@ -33,7 +34,6 @@ from renderer.sound.pitch import (
     scale_named,
     scales,
 )
-from renderer.sound.settings import Levels, parse_levels
 from renderer.sound.voices import parse_preset
 
 Plain = None | bool | int | float | str | list[Any] | dict[str, Any]

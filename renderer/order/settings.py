@@ -49,9 +49,9 @@ from renderer.order import kinds
 from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
+from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.pitch import Chanter, PitchStandard, Scale, parse_pitch, scale_named
-from renderer.sound.settings import Gracenotes, Layout, Levels, Mix
+from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, scale_named
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import CountInStyle
 from renderer.timing.rungs import rungs

@@ -10,7 +10,7 @@ from fractions import Fraction
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
-from renderer.sound.settings import Mix
+from renderer.sound.mix_settings import Mix
 from renderer.technique.report import crossings
 from renderer.timing.expand import NoisePlace, Timeline, expand
 

@@ -27,8 +27,8 @@ from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
+from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.rolls import roll_sound
-from renderer.sound.settings import Layout, MixSettings
 from renderer.sound.splice import EndlessTone
 from renderer.sound.unison import Beginning, beginning_over
 from renderer.sound.units import db_to_gain

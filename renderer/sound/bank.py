@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import failure
 from renderer.notation.pitch import Note
-from renderer.sound.acoustics.playing import fingered
+from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
@@ -31,13 +31,6 @@ from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
 from renderer.sound.note_change import PARTING_HZ
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.pitch import (
-    Chanter,
-    PitchStandard,
-    Scale,
-    frequency_hz,
-    tenor_drone_hz,
-)
 from renderer.sound.steady import (
     HIGHEST_PARTIAL_OF_RATE,
     Loop,
@@ -45,6 +38,13 @@ from renderer.sound.steady import (
     retuned,
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
+from renderer.sound.tuning import (
+    Chanter,
+    PitchStandard,
+    Scale,
+    frequency_hz,
+    tenor_drone_hz,
+)
 from renderer.sound.units import cents_to_ratio
 from renderer.sound.voices import Voice
 from renderer.technique.fingering import Fingering, fingering

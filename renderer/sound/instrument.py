@@ -12,7 +12,7 @@ from renderer.sound.bank import (
     percussion,
     tone_bank,
 )
-from renderer.sound.pitch import Chanter, PitchStandard, Scale
+from renderer.sound.tuning import Chanter, PitchStandard, Scale
 from renderer.sound.voices import Voice, shipped_drones, shipped_voice
 
 

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.pitch import Note
-from renderer.sound.pitch import Chanter
 from renderer.sound.steady import (
     LEAST_LIKENESS,
     WIDEST_MISTUNING,
@@ -27,6 +26,7 @@ from renderer.sound.steady import (
     steady_start,
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
+from renderer.sound.tuning import Chanter
 from renderer.sound.units import key_to_hz, ratio_to_cents
 from renderer.sound.vibrato import without_vibrato
 from renderer.sound.voices import Voice

@@ -36,8 +36,8 @@ from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance,
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
+from renderer.sound.mix_settings import MixSettings
 from renderer.sound.noise import noise_loop
-from renderer.sound.settings import MixSettings
 from renderer.sound.splice import (
     EndlessTone,
     Stretch,

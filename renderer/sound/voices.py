@@ -7,7 +7,7 @@ from pathlib import Path
 
 from renderer.errors import failure
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.pitch import Chanter
+from renderer.sound.tuning import Chanter
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
-from renderer.notation.parts import Parts, parts_of
+from renderer.notation.note_parts import Parts, parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Rest, Slot
 from renderer.technique.fragments import Fragment

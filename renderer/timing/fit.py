@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.parts import parts_of
+from renderer.notation.note_parts import parts_of
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.order_of_playing import played_alone

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.length import Length
-from renderer.notation.parts import Parts, parts_of
+from renderer.notation.note_parts import Parts, parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
 from renderer.timing.timeline import Role

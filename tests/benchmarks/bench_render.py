@@ -22,8 +22,8 @@ from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.formats import AudioFormat
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.pitch import parse_pitch, scale_named
-from renderer.sound.settings import Layout, MixSettings
+from renderer.sound.mix_settings import Layout, MixSettings
+from renderer.sound.tuning import parse_pitch, scale_named
 from renderer.timing.expand import expand
 
 RATE = 44_100

@@ -17,7 +17,7 @@ from pathlib import Path
 import music21
 
 from renderer.delivery.convert import convert
-from renderer.delivery.midi import MidiSound, write_midi
+from renderer.delivery.midi_writer import MidiSound, write_midi
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import scores_of_file
 from renderer.notation.compare import music_of
@@ -29,8 +29,8 @@ from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
-from renderer.sound.pitch import Chanter, parse_pitch, scale_named
-from renderer.sound.settings import MixSettings
+from renderer.sound.mix_settings import MixSettings
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import expand
 
 CORPUS = Path(music21.__file__).parent / "corpus"

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from renderer.delivery.midi import MidiSound, Tuning, write_midi
+from renderer.delivery.midi_writer import MidiSound, Tuning, write_midi
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.compare import differences
@@ -28,7 +28,7 @@ from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote,
 from renderer.notation.written import Reading
 from renderer.reading.exercise import with_movements
 from renderer.sound.midi_tuning import word_hz
-from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.technique.fragments import parse_fragment
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import recognise_bars

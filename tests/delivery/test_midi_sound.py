@@ -19,11 +19,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from renderer.delivery.midi import BAGPIPE_PROGRAM, MidiSound, Tuning, write_midi
+from renderer.delivery.midi_writer import BAGPIPE_PROGRAM, MidiSound, Tuning, write_midi
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.score import Exercise, Line, Meter
 from renderer.shipped import shipped_folder
-from renderer.sound.pitch import Chanter, parse_pitch, scale_named
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import Timeline, expand
 from tests.sound.measuring import cents, pitch_by_phase
 from tests.sound.playing import ALONE, instrument, rendered

@@ -14,9 +14,9 @@ import pytest
 
 from renderer.notation.pitch import Note
 from renderer.sound.acoustics.bore import SPEED_OF_SOUND, Bore, Hole, response
-from renderer.sound.acoustics.fit import fitted_places
-from renderer.sound.acoustics.playing import bore_of, fingered, notes_hz, played_hz
-from renderer.sound.pitch import Chanter
+from renderer.sound.acoustics.fingering_tone import bore_of, fingered, notes_hz, played_hz
+from renderer.sound.acoustics.fit_holes import fitted_places
+from renderer.sound.tuning import Chanter
 from renderer.technique.fingering import Finger, Fingering, fingering
 
 

@@ -6,7 +6,7 @@ import pretty_midi
 import pytest
 
 from renderer.notation.pitch import Note
-from renderer.sound.pitch import (
+from renderer.sound.tuning import (
     Chanter,
     PitchStandard,
     bass_drone_hz,

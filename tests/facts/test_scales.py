@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from renderer.notation.pitch import Note
-from renderer.sound.pitch import scale_named
+from renderer.sound.tuning import scale_named
 from renderer.sound.units import ratio_to_cents
 
 # E. Macpherson, The Pitch and Scale of the Great Highland Bagpipe (1998), page of tunings: ratios

@@ -14,9 +14,9 @@ from renderer.notation.length import Length
 from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat
 from renderer.order.settings import Settings, read_settings
+from renderer.sound.mix_settings import Layout, Mix
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.pitch import Chanter
-from renderer.sound.settings import Layout, Mix
+from renderer.sound.tuning import Chanter
 from tests.delivery.larkmoor import asked, doublings, ladder
 
 SOUNDFONT = shipped_soundfont()

@@ -24,8 +24,8 @@ from renderer.notation.score import (
 )
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.mix import mix_track
-from renderer.sound.pitch import Chanter, parse_pitch, scale_named
-from renderer.sound.settings import Layout, Mix, MixSettings
+from renderer.sound.mix_settings import Layout, Mix, MixSettings
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import Timeline
 
 Samples = NDArray[np.float32]

@@ -10,8 +10,8 @@ import numpy as np
 import pretty_midi
 import soundfile
 
-from renderer.sound.audition import tour
-from renderer.sound.pitch import parse_pitch, scale_named
+from renderer.sound.tour import tour
+from renderer.sound.tuning import parse_pitch, scale_named
 from tests.limits import HANG_S
 from tests.sound.measuring import metered
 

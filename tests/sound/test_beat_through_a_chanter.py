@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound.balance import balance
-from renderer.sound.pitch import Chanter
-from renderer.sound.settings import Layout, MixSettings
+from renderer.sound.mix_settings import Layout, MixSettings
+from renderer.sound.tuning import Chanter
 from renderer.timing.expand import expand
 from renderer.timing.timeline import ClickKind
 from tests.sound.playing import doubled, exercise, instrument

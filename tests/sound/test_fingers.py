@@ -12,10 +12,10 @@ from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Inner
 from renderer.notation.score import MelodyNote, Slot
-from renderer.sound.acoustics.playing import fingered
+from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
-from renderer.sound.pitch import Chanter, frequency_hz, parse_pitch, scale_named
+from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named
 from renderer.technique.fingering import Finger, fingering, written
 from renderer.timing.expand import expand
 from renderer.timing.timeline import Event, Role

@@ -21,8 +21,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, DRONES_SWELL_S, mix_track
-from renderer.sound.pitch import Chanter
-from renderer.sound.settings import Layout, Levels, Mix, MixSettings, parse_levels
+from renderer.sound.mix_settings import Layout, Levels, Mix, MixSettings, parse_levels
+from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Click, ClickKind, Event, Role, Roll, SectionKind
 from tests.sound.measuring import Samples, metered

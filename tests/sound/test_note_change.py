@@ -18,9 +18,9 @@ from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
 from renderer.sound.noise import HIGHEST_HZ, LOWEST_HZ, noise_loop
 from renderer.sound.note_change import PARTING_HZ, Samples, Side, note_change, within_promise
-from renderer.sound.pitch import Chanter
 from renderer.sound.seeded import mixed, turns
 from renderer.sound.splice import stretches
+from renderer.sound.tuning import Chanter
 from renderer.timing.expand import expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.playing import ALONE, exercise, instrument, plain

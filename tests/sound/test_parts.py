@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from renderer.notation.definition.reader import parse_definition
-from renderer.sound.pitch import Chanter
+from renderer.sound.tuning import Chanter
 from renderer.technique.realise import realise
 from renderer.timing.expand import expand
 from tests.sound.measuring import onsets_s

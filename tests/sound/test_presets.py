@@ -19,9 +19,9 @@ from renderer.sound.bank import tone_bank
 from renderer.sound.instrument import make_instrument
 from renderer.sound.loudness import lufs
 from renderer.sound.own_soundfont import shipped_soundfont
-from renderer.sound.pitch import Chanter, frequency_hz, parse_pitch, scale_named
 from renderer.sound.steady import measure_period
 from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
+from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named
 from renderer.sound.units import cents_to_ratio, key_to_hz
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import expand
@@ -250,7 +250,7 @@ import ctypes.util
 ctypes.util.find_library = lambda name: None
 from renderer.errors import RungwiseError
 from renderer.sound.instrument import make_instrument
-from renderer.sound.pitch import parse_pitch, scale_named
+from renderer.sound.tuning import parse_pitch, scale_named
 try:
     make_instrument(parse_pitch("A"), scale_named())
 except RungwiseError as error:
@@ -278,7 +278,7 @@ def test_a_missing_fluidsynth_is_said_in_one_sentence_with_the_way_to_get_it() -
 def test_nothing_is_printed_while_an_instrument_is_made() -> None:
     code = (
         "from renderer.sound.instrument import make_instrument\n"
-        "from renderer.sound.pitch import parse_pitch, scale_named\n"
+        "from renderer.sound.tuning import parse_pitch, scale_named\n"
         "make_instrument(parse_pitch('A'), scale_named())\n"
     )
     run = subprocess.run(

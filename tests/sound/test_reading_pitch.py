@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
-from renderer.sound.pitch import chanter_named, parse_pitch, scale_named
+from renderer.sound.tuning import chanter_named, parse_pitch, scale_named
 
 
 @pytest.mark.parametrize("text", ["B flat", "b flat", "Bb", "bb", "B-flat", "b♭", " BFLAT "])

@@ -20,10 +20,10 @@ from renderer.notation.pitch import Note
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
+from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.note_change import CHANGE_S, UNEVEN
-from renderer.sound.pitch import Chanter
-from renderer.sound.settings import Layout, MixSettings
 from renderer.sound.splice import EndlessTone, stretches
+from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import Samples, onsets_s

@@ -15,7 +15,8 @@ import pytest
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.sound.instrument import Instrument
-from renderer.sound.pitch import (
+from renderer.sound.mix_settings import Layout, Levels, Mix, MixSettings
+from renderer.sound.tuning import (
     Chanter,
     bass_drone_hz,
     frequency_hz,
@@ -24,7 +25,6 @@ from renderer.sound.pitch import (
     scales,
     tenor_drone_hz,
 )
-from renderer.sound.settings import Layout, Levels, Mix, MixSettings
 from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents, pitch_by_phase
 from tests.sound.playing import ALONE, exercise, instrument, plain, rendered

@@ -17,8 +17,8 @@ from renderer.sound.bank import Tone
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.loudness import loop_power
 from renderer.sound.mix import mix_track
-from renderer.sound.pitch import Chanter, parse_pitch, scale_named
-from renderer.sound.settings import Layout, Levels, MixSettings
+from renderer.sound.mix_settings import Layout, Levels, MixSettings
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.sound.unison import beginning_over
 from renderer.sound.voices import Voice
 from renderer.timing.expand import expand

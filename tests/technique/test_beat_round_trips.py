@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from renderer.delivery.midi import MidiSound, write_midi
+from renderer.delivery.midi_writer import MidiSound, write_midi
 from renderer.notation.definition.writer import write_definition
 from renderer.notation.length import Length
 from renderer.notation.musicxml.writer import write_musicxml
@@ -26,7 +26,7 @@ from renderer.notation.score import (
     Slot,
 )
 from renderer.reading.exercise import read_exercise
-from renderer.sound.pitch import parse_pitch, scale_named
+from renderer.sound.tuning import parse_pitch, scale_named
 from renderer.technique.choose import lead_into
 from renderer.technique.movement import Movement
 from renderer.technique.ornaments import load_book

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
 from renderer.notation.definition.reader import parse_definition
-from renderer.notation.parts import parts_of
+from renderer.notation.note_parts import parts_of
 from renderer.notation.playing import Beat, slot_on_the_beat
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.technique.realise import realise

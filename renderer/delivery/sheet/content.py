@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, mark_svg
 from renderer.delivery.sheet.engraving import engrave
-from renderer.delivery.sheet.fingers import (
+from renderer.delivery.sheet.finger_strip import (
     STRIP_HEIGHT,
     FingerColumn,
     finger_columns,

@@ -14,7 +14,7 @@ from itertools import accumulate
 from math import lcm
 
 from renderer.errors import Problem, RungwiseError, failure, shortened
-from renderer.notation.abc.fields import (
+from renderer.notation.abc.information_fields import (
     ALTERS,
     Key,
     read_key,

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from renderer.errors import RungwiseError, failure, shortened
-from renderer.notation.abc.fields import (
+from renderer.notation.abc.information_fields import (
     PIPES,
     Key,
     read_key,

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from renderer.errors import WrongValueError
-from renderer.notation.abc.fields import usual_unit
+from renderer.notation.abc.information_fields import usual_unit
 from renderer.notation.abc.writer import write_abc_line
 from renderer.notation.definition.fields import read_meter
 from renderer.notation.definition.lines import AbcLine

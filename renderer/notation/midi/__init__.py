@@ -1,1 +1,1 @@
-"""MIDI files read to exercises; `renderer.delivery.midi` writes them, since that needs times."""
+"""MIDI files read to exercises. `delivery.midi_writer` writes them, since that needs times."""

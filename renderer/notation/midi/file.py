@@ -17,7 +17,7 @@ from itertools import accumulate
 import mido
 
 from renderer.errors import failure
-from renderer.notation.abc.fields import read_meter
+from renderer.notation.abc.information_fields import read_meter
 from renderer.notation.kept_settings import setting_of
 from renderer.notation.limits import FINEST_UNIT
 from renderer.notation.midi.bytes import EXPORT_AGAIN, checked_bytes

@@ -15,7 +15,7 @@ from typing import Literal
 
 from renderer.notation.midi.file import MidiContents
 from renderer.notation.midi.grid import WrittenPlaces
-from renderer.notation.midi.tones import Tone
+from renderer.notation.midi.led_notes import Tone
 from renderer.notation.score import Placement
 
 FINE_PARTS = (1, 2, 3, 4, 6, 8, 12)

@@ -16,10 +16,10 @@ from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_setti
 from renderer.notation.midi.bars import measures_of, place_named
 from renderer.notation.midi.file import MidiContents, read_contents
 from renderer.notation.midi.grid import as_written
+from renderer.notation.midi.led_notes import tones_of
 from renderer.notation.midi.melody import Clash, Melody, melodies_of
 from renderer.notation.midi.onsets import Quantiser
 from renderer.notation.midi.tempos import BarTempos
-from renderer.notation.midi.tones import tones_of
 from renderer.notation.score import Exercise, Placement
 from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of

@@ -5,7 +5,7 @@ transfer matrices, `playing` what a reed makes of it: for every set of closed ho
 pitch is from that of the note it is named by, and how its partials differ from those of the nine
 notes on average. `fit` moves the holes until the nine notes have their pitches:
 
-    python -m renderer.sound.acoustics.fit        # prints the places of the holes
+    python -m renderer.sound.acoustics.fit_holes        # prints the places of the holes
 
 Lengths are in metres, frequencies in hertz, impedances in pascal seconds per cubic metre.
 """

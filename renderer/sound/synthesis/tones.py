@@ -16,10 +16,10 @@ import numpy as np
 import numpy.typing as npt
 
 from renderer.notation.pitch import Note
-from renderer.sound.acoustics.playing import fingered
+from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.loudness import k_weighting, lufs
-from renderer.sound.pitch import Chanter
 from renderer.sound.synthesis.voice_tables import ToneTable
+from renderer.sound.tuning import Chanter
 from renderer.sound.units import db_to_gain, key_to_hz
 from renderer.technique.fingering import fingering
 

@@ -28,11 +28,11 @@ from renderer.notation.kept_settings import (
     settings_of,
 )
 from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, NoteMark
-from renderer.notation.parts import parts_of
+from renderer.notation.note_parts import parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
 from renderer.sound.midi_tuning import bend_of, frequency_word
-from renderer.sound.pitch import (
+from renderer.sound.tuning import (
     Chanter,
     PitchStandard,
     Scale,

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound.acoustics.bore import Bore, Hole, response
-from renderer.sound.pitch import Chanter, scale_named
+from renderer.sound.tuning import Chanter, scale_named
 from renderer.technique.fingering import Finger, Fingering, fingering, sounding
 
 _MOST_DB = 12.0

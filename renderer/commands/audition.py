@@ -35,7 +35,7 @@ def audition(
     from renderer.delivery.audio import write_audio
     from renderer.delivery.tags import Tags
     from renderer.order.formats import format_named
-    from renderer.sound.audition import tour
+    from renderer.sound.tour import tour
 
     with naming("-o"):
         audio_format = format_named(output.suffix or output.name)

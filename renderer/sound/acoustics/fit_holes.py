@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from renderer.notation.pitch import Note
-from renderer.sound.acoustics.playing import bore_of, notes_hz, played_hz
-from renderer.sound.pitch import Chanter
+from renderer.sound.acoustics.fingering_tone import bore_of, notes_hz, played_hz
+from renderer.sound.tuning import Chanter
 from renderer.technique.fingering import fingering
 
 _FIRST_GUESS = {

@@ -18,9 +18,9 @@ from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter
 from renderer.sound.bank import DroneBank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.pitch import Chanter, PitchStandard, Scale
-from renderer.sound.settings import Mix, MixSettings
+from renderer.sound.mix_settings import Mix, MixSettings
 from renderer.sound.steady import LoopSpectrum
+from renderer.sound.tuning import Chanter, PitchStandard, Scale
 from renderer.sound.voices import Voice
 from renderer.timing.expand import Timeline, expand
 
