@@ -78,7 +78,8 @@ def test_events_of_an_opened_doubling_are_half_a_beat_apart(folder: Path) -> Non
     run = rungwise("events", "good.toml", "--tempo", "60", "--format", "csv", folder=folder)
     assert run.returncode == 0, run.stderr
     rows = list(csv.DictReader(io.StringIO(run.stdout)))
-    assert list(rows[0]) == ["start_ms", "length_ms", "note", "role", "line", "bar"]
+    columns = "start_ms length_ms note role line bar item slot turn id"
+    assert list(rows[0]) == columns.split()
     doubling = [row for row in rows if row["bar"] == "3" and row["role"] != "melody"]
     names = [(row["start_ms"], row["length_ms"], row["note"], row["role"]) for row in doubling]
     # A count-in bar and two bars of 3 s, a beat of low A, then B twice, half a beat apart.
@@ -91,7 +92,7 @@ def test_events_of_an_opened_doubling_are_half_a_beat_apart(folder: Path) -> Non
 
 def test_printed_events_tile_at_any_tempo(folder: Path) -> None:
     run = rungwise("events", "good.toml", "--tempo", "71.3", "--format", "json", folder=folder)
-    rows = json.loads(run.stdout, parse_float=Fraction, parse_int=Fraction)
+    rows = json.loads(run.stdout, parse_float=Fraction, parse_int=Fraction)["events"]
     now = Fraction(0)
     for row in rows:
         assert row["start_ms"] == now

@@ -9,9 +9,8 @@ import csv
 import io
 import json
 import sys
-from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -27,41 +26,16 @@ from renderer.order.settings import Settings
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
 
-COLUMNS = ("start_ms", "length_ms", "note", "role", "line", "bar")
 
+def _as_text(timeline: Timeline, form: EventFormat) -> str:
+    from renderer.timing.data import COLUMNS, event_rows, timeline_data
 
-def _milliseconds(seconds: Fraction) -> float | int:
-    # Starts and ends are rounded, not lengths, so that the printed rows tile as the events do.
-    value = round(seconds * 1000, 6)
-    return int(value) if value.denominator == 1 else float(value)
-
-
-def event_rows(timeline: Timeline) -> list[dict[str, Any]]:
-    """Return one row an event, keyed by `COLUMNS`; what does not apply is None."""
-    rows = []
-    for event in timeline:
-        start, end = round(event.start * 1000, 6), round(event.end * 1000, 6)
-        rows.append(
-            {
-                "start_ms": _milliseconds(event.start),
-                "length_ms": _milliseconds((end - start) / 1000),
-                "note": None if event.note is None else event.note.label,
-                "role": event.role.value,
-                "line": event.line or None,
-                "bar": event.bar or None,
-            }
-        )
-    return rows
-
-
-def _as_text(rows: list[dict[str, Any]], form: EventFormat) -> str:
     if form is EventFormat.JSON:
-        return json.dumps(rows, indent=1) + "\n"
+        return json.dumps(timeline_data(timeline), indent=1) + "\n"
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    for row in rows:
-        writer.writerow(row)
+    writer.writerows(event_rows(timeline))
     return out.getvalue()
 
 
@@ -78,8 +52,9 @@ def events(
 ) -> None:
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
-    Reads an exercise; writes CSV or JSON to the screen or to -o. Times count from the start of the
-    track, count-in included, as `rungwise render` plays it with the same settings.
+    Reads an exercise; writes CSV to the screen or to -o, or JSON with all else that another player
+    of the track needs: sections, clicks, rolls, when the drones start. Times count from the start
+    of the track, count-in included, as `rungwise render` plays it with the same settings.
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
@@ -88,7 +63,7 @@ def events(
     refuse_to_replace(file, output)
     refuse_several(settings, "events are those of one track")
     timeline = timeline_of(read_played(file, settings), settings)
-    text = _as_text(event_rows(timeline), form)
+    text = _as_text(timeline, form)
     if output is None:
         sys.stdout.write(text)
     else:

@@ -187,7 +187,7 @@ def _pieces(exercise: Exercise, number: int, opened: Opened) -> list[_Piece]:
     for bar_number, bar in enumerate(line.bars, start=1):
         beat_value = bar.meter.beat_value
         for index, item in enumerate(bar.items, start=1):
-            place = (number, bar_number, index)
+            place = (exercise.id_number(number - 1), bar_number, index)
             if not isinstance(item, MelodyNote):
                 found = [_Piece(at, Printed(Fraction(0), None, note_id(*place, 1)), place[1:])]
             elif (parts := _opened_parts(exercise, line, item, opened)) is not None:

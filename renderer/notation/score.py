@@ -342,6 +342,14 @@ class Exercise:
         """The number by which a line (its index from 0) is known to the reader of the whole."""
         return self.numbers[line_index] if self.numbers else self.first_number + line_index
 
+    def id_number(self, line_index: int) -> int:
+        """The number by which note ids name a line (its index from 0): the one in the whole.
+
+        So a line taken alone keeps its ids. Lines in the order in which they are played, where one
+        can come twice, are counted as they stand.
+        """
+        return line_index + 1 if self.numbers else self.number_of(line_index)
+
     def bar_number(self, line_index: int, bar_index: int) -> str:
         """The number by which a bar (its and its line's index from 0) is known: the score's own."""
         return self.lines[line_index].bars[bar_index].number or str(bar_index + 1)
@@ -385,7 +393,7 @@ class Exercise:
 def note_id(line: int, bar: int, item: int, slot: int, *, gracenote: bool = False) -> str:
     """Return the name by which an event, a score and a sheet mean the same written note.
 
-    All counts are 1-based: the line in the exercise, the bar in the line, the item in the bar,
-    the slot in the melody note. The name is a valid XML id.
+    All counts are 1-based: the line's as `Exercise.id_number` has it, the bar in the line, the item
+    in the bar, the slot in the melody note. The name is a valid XML id.
     """
     return f"L{line}-B{bar}-N{item}-{'G' if gracenote else 'S'}{slot}"

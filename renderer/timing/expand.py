@@ -58,8 +58,8 @@ NoisePlace = tuple[int, int, int, int, bool]
 class _Placed:
     """A sounding in the track.
 
-    Its start in seconds; its written line and bar (from 1) and which time that bar is played; and
-    which playing of its line it is in.
+    Its start in seconds; its written line and bar (from 1) and which time that bar is played; which
+    playing of its line it is in; and the number by which note ids name the line.
     """
 
     start: Fraction
@@ -68,6 +68,7 @@ class _Placed:
     bar: int
     turn: int
     playing: int
+    number: int
 
     def event(self, start: Fraction, end: Fraction, note: Note | None, role: Role) -> Event:
         written = self.sounding
@@ -81,6 +82,7 @@ class _Placed:
             written.item,
             written.slot,
             self.turn,
+            self.number,
         )
 
 
@@ -220,7 +222,7 @@ class Timeline:
         for number, section in enumerate(self.sections):
             chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
-                yield _Placed(section.start, silence, 0, 0, 0, 0)
+                yield _Placed(section.start, silence, 0, 0, 0, 0, 0)
                 continue
             if number == 0:
                 chain = moved_to_the_start(chain)
@@ -232,7 +234,8 @@ class Timeline:
                 if sounding.bar != at:
                     at = sounding.bar
                     turns[place] += 1
-                yield _Placed(start, sounding, *place, turns[place], section.turn)
+                named = self.written.id_number(place[0] - 1)
+                yield _Placed(start, sounding, *place, turns[place], section.turn, named)
 
 
 def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:

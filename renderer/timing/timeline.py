@@ -44,6 +44,9 @@ class Event:
         item in the bar, slot in the melody note. 0 for rests that nobody wrote (count-in, gaps).
     turn:
         Which time its bar is played, from 1; 0 outside lines.
+    number:
+        The number by which note ids name the line, the same where it is taken alone out of a longer
+        exercise; 0 for rests that nobody wrote.
     """
 
     start: Fraction
@@ -55,6 +58,7 @@ class Event:
     item: int = 0
     slot: int = 0
     turn: int = 0
+    number: int = 0
 
     @property
     def end(self) -> Fraction:
@@ -64,10 +68,10 @@ class Event:
     @property
     def note_id(self) -> str:
         """The name shared with scores and sheets; empty for rests that nobody wrote."""
-        if not self.line:
+        if not self.number:
             return ""
         gracenote = self.role is Role.GRACENOTE
-        return note_id(self.line, self.bar, self.item, self.slot, gracenote=gracenote)
+        return note_id(self.number, self.bar, self.item, self.slot, gracenote=gracenote)
 
 
 class ClickKind(enum.StrEnum):

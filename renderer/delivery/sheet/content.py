@@ -104,7 +104,7 @@ def _marks(exercise: Exercise, number: int) -> Iterator[Mark]:
         assert isinstance(item, MelodyNote)
         has_gracenote = item.slots[crossing.slot - 1].gracenote is not None
         name = note_id(
-            number,
+            exercise.id_number(number - 1),
             crossing.bar,
             crossing.item,
             crossing.slot,
@@ -290,7 +290,7 @@ def content_of(
     content = []
     for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
         line = exercise.lines[number - 1]
-        fingers = finger_columns(line, number) if settings.fingering else ()
+        fingers = finger_columns(line, exercise.id_number(number - 1)) if settings.fingering else ()
         staves = tuple(
             _staff(
                 system,

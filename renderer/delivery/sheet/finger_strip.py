@@ -42,7 +42,7 @@ def finger_columns(line: Line, number: int) -> tuple[FingerColumn, ...]:
     Parameters
     ----------
     line, number:
-        The line, and which one of the exercise it is, from 1.
+        The line, and the number by which note ids name it.
     """
     columns = []
     for index, placed in enumerate(changes_of(line)):

@@ -1,0 +1,138 @@
+"""A timeline as plain data, for a second player of the same track, a page or a listener.
+
+Times stand twice: `start_ms` and `length_ms` in milliseconds to the nanosecond, for people, and
+`start` in seconds, exact, as the text of a fraction (`16/3`), for whoever has to place a sample.
+An item ends `length_ms` on; the events, and the sections, tile the track. Lines, bars, items and
+slots are counted from 1; `id` is the note's name in sheets and in MusicXML files, the same where a
+line is taken alone. What does not apply is None.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from typing import Any
+
+from renderer.timing.expand import Timeline
+from renderer.timing.soundings import Chain, Moment
+from renderer.timing.timeline import Event
+
+COLUMNS = (
+    "start_ms",
+    "length_ms",
+    "note",
+    "role",
+    "line",
+    "bar",
+    "item",
+    "slot",
+    "turn",
+    "id",
+)
+
+
+def _milliseconds(seconds: Fraction) -> float | int:
+    value = round(seconds * 1000, 6)
+    return int(value) if value.denominator == 1 else float(value)
+
+
+def _time(start: Fraction, length: Fraction) -> dict[str, Any]:
+    # Starts and ends are rounded, not lengths, so that the printed rows tile as the events do.
+    first, last = round(start * 1000, 6), round((start + length) * 1000, 6)
+    return {"start_ms": _milliseconds(start), "length_ms": _milliseconds((last - first) / 1000)}
+
+
+def _event(event: Event) -> dict[str, Any]:
+    return _time(event.start, event.length) | {
+        "note": None if event.note is None else event.note.label,
+        "role": event.role.value,
+        "line": event.number or None,
+        "bar": event.bar or None,
+        "item": event.item or None,
+        "slot": event.slot or None,
+        "turn": event.turn or None,
+        "id": event.note_id or None,
+    }
+
+
+def event_rows(events: Iterable[Event]) -> Iterator[dict[str, Any]]:
+    """Yield one row an event, keyed by `COLUMNS`."""
+    return (_event(event) for event in events)
+
+
+def _moment(moment: Moment) -> dict[str, str]:
+    return {"beats": str(moment.beats), "seconds": str(moment.seconds)}
+
+
+def _chain(chain: Chain) -> list[dict[str, Any]]:
+    return [
+        {
+            "start": _moment(sounding.start),
+            "gracenote_lasts": _moment(sounding.gracenote_lasts),
+            "gracenote": None if sounding.gracenote is None else sounding.gracenote.label,
+            "note": None if sounding.note is None else sounding.note.label,
+            "role": sounding.role.value,
+            "bar": sounding.bar,
+            "item": sounding.item,
+            "slot": sounding.slot,
+        }
+        for sounding in chain.soundings
+    ]
+
+
+def timeline_data(timeline: Timeline) -> dict[str, Any]:
+    """Return all of a timeline as what JSON holds.
+
+    Returns
+    -------
+    `title`, `tempo` (beats a minute), `duration` (seconds; both exact) and `drones_start`;
+    `sections`, `events`, `clicks` and `rolls` in order; `played`: each line as it is played, with
+    its soundings as moments (so many beats plus so many seconds from the line's start), from which
+    the events of a nearby tempo follow; `remarks`.
+    """
+    written = timeline.written
+    return {
+        "title": written.title,
+        "tempo": str(timeline.tempo),
+        "duration": str(timeline.duration),
+        "duration_ms": _milliseconds(timeline.duration),
+        "drones_start": str(timeline.drones_start),
+        "drones_start_ms": _milliseconds(timeline.drones_start),
+        "sections": [
+            {"start": str(section.start)}
+            | _time(section.start, section.length)
+            | {
+                "kind": section.kind.value,
+                "line": written.id_number(timeline.order.line_number(section.line) - 1),
+                "played": section.line,
+                "turn": section.turn,
+                "heading": section.heading,
+            }
+            for section in timeline.sections
+        ],
+        "events": [{"start": str(event.start)} | _event(event) for event in timeline],
+        "clicks": [
+            {
+                "start": str(click.start),
+                "start_ms": _milliseconds(click.start),
+                "kind": click.kind.value,
+                "section": click.section.value,
+            }
+            for click in timeline.clicks()
+        ],
+        "rolls": [
+            {"start": str(roll.start)} | _time(roll.start, roll.length) for roll in timeline.rolls
+        ],
+        "played": [
+            {
+                "line": written.id_number(timeline.order.line_number(number) - 1),
+                "heading": line.heading,
+                "beats": str(chain.beats),
+                "soundings": _chain(chain),
+            }
+            for number, (line, chain) in enumerate(
+                zip(timeline.exercise.lines, timeline.chains, strict=True), start=1
+            )
+        ],
+        "remarks": list(timeline.remarks),
+    }
