@@ -61,6 +61,7 @@ def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
         tuning_named(settings.tuning),
         drones=settings.drone and mix is not Mix.CHANTER,
         metronome=settings.metronome and mix is not Mix.CHANTER,
+        melody=mix is not Mix.BACKING,
     )
     return write_midi(timeline_of(exercise, settings), sound)
 

@@ -102,6 +102,8 @@ class MidiSound:
     drones, metronome:
         Whether the drones sound, and whether the metronome is heard during the lines (the count-in
         always is).
+    melody:
+        Whether the chanter plays.
     """
 
     pitch: PitchStandard
@@ -110,6 +112,7 @@ class MidiSound:
     tuning: Tuning = "bend"
     drones: bool = True
     metronome: bool = True
+    melody: bool = True
 
     @property
     def shift(self) -> int:
@@ -374,7 +377,7 @@ def _chanter(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
     shortest = _shortest_plain(timeline.exercise)
     written: tuple[int, ...] = ()
     for event in timeline:
-        if event.note is None:
+        if event.note is None or not sound.melody:
             continue
         start, end = clock.tick(event.start), clock.tick(event.end)
         before, written = written, (event.line, event.turn, event.bar, event.item)

@@ -1,0 +1,91 @@
+"""Whatever is asked for, what is said of a track is what the track plays."""
+
+from __future__ import annotations
+
+import csv
+import io
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+from typer.testing import CliRunner
+
+from renderer.commands.app import app
+from renderer.commands.options import option_of
+from renderer.notation.source_file import Source
+from renderer.order.order import Order
+from renderer.order.settings import BY_NAME
+from tests.delivery.larkmoor import asked
+from tests.order.test_orders import WIDE
+
+
+def options(**given: Any) -> list[str]:
+    words = []
+    for name, value in given.items():
+        option = option_of(BY_NAME[name])
+        if isinstance(value, bool):
+            words.append(option if value else option.replace("--", "--no-", 1))
+        else:
+            words += [option, str(value)]
+    return words
+
+
+@pytest.fixture
+def wide(tmp_path: Path) -> Path:
+    path = tmp_path / "wide.toml"
+    path.write_bytes(WIDE)
+    return path
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"tempo": 60},
+        {"tempo": "33.3333", "count_in": 3, "gap": 0},
+        {"tempo": 60, "count_in_style": "rolls", "mix": "echo"},
+        {"tempo": 50, "repeats": 2, "show_crossing": True, "gap": 2},
+        {"tempo": 72, "gracenote": "30 ms", "placement": "before the beat"},
+        {"tempo": 48, "inner": "1/3 beat", "line": 2, "subdivide": True},
+        {"tempo": 60, "inner": "100 ms", "count_in": 0, "mix": "backing"},
+    ],
+    ids=lambda given: " ".join(options(**given)),
+)
+def test_printed_events_are_those_of_the_track_with_the_same_settings(
+    wide: Path, given: dict[str, Any]
+) -> None:
+    run = CliRunner().invoke(app, ["events", str(wide), *options(**given)])
+    assert run.exit_code == 0, run.output
+    rows = list(csv.DictReader(io.StringIO(run.stdout)))
+    order = Order((Source("wide.toml", WIDE),), asked(**given))
+    (job,) = order.jobs(wide.parent)
+    events = list(job.timeline())
+    assert [(row["note"] or None, row["role"]) for row in rows] == [
+        (None if event.note is None else event.note.label, event.role.value) for event in events
+    ]
+    for row, event in zip(rows, events, strict=True):
+        assert Fraction(row["start_ms"]) == round(event.start * 1000, 6)
+    last = Fraction(rows[-1]["start_ms"]) + Fraction(rows[-1]["length_ms"])
+    assert last == pytest.approx(float(job.duration * 1000), abs=1e-6)
+
+
+def test_events_are_those_of_one_track(wide: Path) -> None:
+    run = CliRunner().invoke(app, ["events", str(wide), "--mix", "full", "--mix", "echo"])
+    assert "give --mix once" in str(run.exception).casefold()
+
+
+def test_a_midi_file_of_a_mix_has_what_the_mix_has(wide: Path) -> None:
+    played: dict[str, set[str]] = {}
+    for mix in ("full", "backing", "chanter"):
+        target = wide.with_name(f"{mix}.mid")
+        run = CliRunner().invoke(app, ["convert", str(wide), str(target), "--mix", mix])
+        assert run.exit_code == 0, run.output
+        played[mix] = {
+            track.name
+            for track in mido.MidiFile(target).tracks
+            if any(message.type == "note_on" for message in track)
+        }
+    assert played["full"] == {"Chanter", "Drones", "Metronome"}
+    assert played["backing"] == {"Drones", "Metronome"}
+    assert played["chanter"] == {"Chanter"}
