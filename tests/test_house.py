@@ -146,3 +146,28 @@ def test_cause_and_remedy_are_never_parted_at_a_semicolon() -> None:
         text = path.read_text("utf-8")
         assert 'partition("; ")' not in text, f"{path}: raise errors.WrongValueError(cause, remedy)"
         assert not re.search(r'raise ValueError\(\s*f?"[^"]*; ', text), path
+
+
+FORMS = ["", "abc", "musicxml", "definition", "midi"]
+"""The folders of `notation/`, the modules that stand in none of them first."""
+
+KNOWN_AGAINST_IT = {"kept_settings.py": "definition"}
+"""What scores keep as text is read as a definition's fields are."""
+
+
+@pytest.mark.parametrize(
+    "path",
+    sorted((HOUSE / "notation").rglob("*.py")),
+    ids=lambda path: str(path.relative_to(HOUSE / "notation")),
+)
+def test_a_written_form_imports_only_forms_that_stand_above_it(path: Path) -> None:
+    *folders, name = path.relative_to(HOUSE / "notation").parts
+    own = FORMS.index(folders[0] if folders else "")
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if not isinstance(node, ast.ImportFrom) or not node.module:
+            continue
+        room, _, rest = node.module.removeprefix("renderer.").partition(".")
+        form = rest.partition(".")[0]
+        if room != "notation" or form not in FORMS or KNOWN_AGAINST_IT.get(name) == form:
+            continue
+        assert FORMS.index(form) <= own, f"{path} imports renderer.notation.{form}"

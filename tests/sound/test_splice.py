@@ -22,7 +22,7 @@ from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
 from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.note_change import CHANGE_S, UNEVEN
-from renderer.sound.splice import EndlessTone, stretches
+from renderer.sound.splice import EndlessTone, falling_gain, rising_gain, stretches
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
@@ -237,3 +237,21 @@ def test_a_fade_may_be_longer_than_the_loop_that_it_fades(frames: int) -> None:
     out = np.zeros((132, 2), np.float32)
     EndlessTone(loop).add_faded(out, 3, np.ones((132, 1), np.float32))
     np.testing.assert_array_equal(out, loop[(3 + np.arange(132)) % frames])
+
+
+def test_the_chanter_takes_6_ms_to_start_and_to_stop_and_1_ms_at_the_first_frame() -> None:
+    parts = [Note.E, None, Note.E, None]
+    events = [Event(Fraction(at), Fraction(1), note, Role.MELODY) for at, note in enumerate(parts)]
+    found = list(stretches(fingered_events(events), 48_000, 4 * 48_000))
+    changing = [(one.start, one.stop) for one in found if one.before != one.after]
+    # At 48 kHz 6 ms are 288 frames, half of them before the second begins; 1 ms is 48 frames.
+    assert changing == [(0, 48), (47_856, 48_144), (95_856, 96_144), (143_856, 144_144)]
+
+
+def test_a_fade_is_a_raised_cosine_by_the_figures() -> None:
+    rising, falling = rising_gain(288)[:, 0], falling_gain(288)[:, 0]
+    # (1 - cos x) / 2 at a quarter, a third, the half and three quarters of a turn by 180 degrees,
+    # read half a frame off.
+    for frame, gain in ((72, 0.146447), (96, 0.25), (144, 0.5), (216, 0.853553)):
+        assert (rising[frame - 1] + rising[frame]) / 2 == pytest.approx(gain, abs=1e-4)
+        assert (falling[frame - 1] + falling[frame]) / 2 == pytest.approx(1 - gain, abs=1e-4)
