@@ -140,11 +140,13 @@ def check(
     Example: rungwise check doublings.toml --format json
     """
     from renderer.technique.report import assess
-    from renderer.timing.fit import even_tempos, fastest_tempos
+    from renderer.timing.fit import fastest_and_even_tempos
 
     exercise = read_played(file, settings)
     reports = assess(exercise)
-    fastest, evenly = fastest_tempos(exercise), even_tempos(exercise)
+    limits = fastest_and_even_tempos(exercise)
+    fastest = [limit for limit, _ in limits]
+    evenly = [even for _, even in limits]
     asked = max(settings.tempos_of(exercise))
     if settings.tempo is None and settings.ladder is None:
         asked = max(asked, exercise.tempo)

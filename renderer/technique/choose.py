@@ -140,7 +140,7 @@ def _is_used(movement: Movement, note: Note, previous: Note | None) -> bool:
     """Whether players use a movement from there; at the start of a line, whether from anywhere."""
     if previous is None:
         return note not in movement.used
-    return previous in movement.used_from(note)
+    return movement.is_used_from(note, previous)
 
 
 def _reason(movement: Movement, note: Note, previous: Note | None) -> str | None:

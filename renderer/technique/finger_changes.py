@@ -155,6 +155,10 @@ class Change:
     loosest: int
     steady: Finger | None
 
+    def __hash__(self) -> int:
+        # All else follows from these, and changes are looked up at every note.
+        return hash((self.previous, self.gracenote, self.note))
+
     @property
     def lifted(self) -> tuple[Finger, ...]:
         """Every finger that lifts at some moment, from the top."""

@@ -116,11 +116,13 @@ class Movement:
         From each of them all of it is heard. A note itself is among them where the movement parts
         it from its repetition.
         """
-        wanted = self.used.get(note, tuple(Note))
-        return tuple(
-            previous
-            for previous in Note
-            if previous in wanted and silent_join(self.slots(note, previous), previous) is None
+        return tuple(previous for previous in Note if self.is_used_from(note, previous))
+
+    def is_used_from(self, note: Note, previous: Note) -> bool:
+        """Whether players use the movement on `note` coming from `previous`."""
+        wanted = self.used.get(note)
+        return (wanted is None or previous in wanted) and (
+            silent_join(self.slots(note, previous), previous) is None
         )
 
 

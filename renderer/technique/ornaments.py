@@ -18,7 +18,7 @@ import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Annotated, Any, get_args
@@ -148,6 +148,7 @@ _LEAST_LIKENESS = 75
 """Per cent; judged by slips such as `dubling` (93), and `embari` (50), which the book lacks."""
 
 
+@lru_cache(maxsize=4096)
 def _key(name: str) -> str:
     plain = unicodedata.normalize("NFKD", name.strip().casefold())
     letters = "".join(letter for letter in plain if not unicodedata.combining(letter))

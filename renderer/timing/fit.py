@@ -58,13 +58,22 @@ def even_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
     -------
     Beats per minute, exact; 0 if that holds at no tempo; None if at every tempo.
     """
+    return tuple(even for _, even in fastest_and_even_tempos(exercise))
+
+
+def fastest_and_even_tempos(
+    exercise: Exercise,
+) -> tuple[tuple[Fraction | None, Fraction | None], ...]:
+    """Return what `fastest_tempos` and `even_tempos` do, for each line, in one go."""
     exercise = played_alone(exercise)
     natural, least = chains_of(exercise), chains_of(exercise, least=True)
     joins = Joins(repeated=True)
-    return tuple(
-        _even_tempo(zip(rooms(natural, index, joins), rooms(least, index, joins), strict=True))
-        for index in range(len(natural))
-    )
+    found = []
+    for index in range(len(natural)):
+        shortest = list(rooms(least, index, joins))
+        even = _even_tempo(zip(rooms(natural, index, joins), shortest, strict=True))
+        found.append((_fastest(shortest), even))
+    return tuple(found)
 
 
 def _even_tempo(found: Iterable[tuple[Room, Room]]) -> Fraction | None:

@@ -22,9 +22,6 @@ from renderer.timing.timeline import Role
 
 MILLISECOND = Fraction(1, 1000)
 
-_Place = tuple[int, int]
-"""Bar and item from 1."""
-
 
 @dataclass(frozen=True, slots=True)
 class Moment:
@@ -44,11 +41,18 @@ class Moment:
             self.seconds + share * (other.seconds - self.seconds),
         )
 
+    # Most moments have one part alone: exact arithmetic with nothing takes as long as with much.
     def __add__(self, other: Moment) -> Moment:
-        return Moment(self.beats + other.beats, self.seconds + other.seconds)
+        return Moment(
+            self.beats + other.beats if other.beats else self.beats,
+            self.seconds + other.seconds if other.seconds else self.seconds,
+        )
 
     def __sub__(self, other: Moment) -> Moment:
-        return Moment(self.beats - other.beats, self.seconds - other.seconds)
+        return Moment(
+            self.beats - other.beats if other.beats else self.beats,
+            self.seconds - other.seconds if other.seconds else self.seconds,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +129,20 @@ def _stretches(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
         yield tuple(stretches)
 
 
-def _note_soundings(
-    note: MelodyNote, parts: Parts, beat: Moment, stretch: Fraction, place: _Place
-) -> Iterator[Sounding]:
-    """Yield the slots of a written note that begins at `beat`."""
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A slot of a note: where it begins, from the note's beat, and how long its gracenote lasts."""
+
+    begins: Moment
+    gracenote_lasts: Moment
+    leads_in: bool
+
+
+_PLAIN = (_Part(NOTHING, NOTHING, leads_in=False),)
+
+
+def _divided(note: MelodyNote, parts: Parts, stretch: Fraction) -> tuple[_Part, ...]:
+    """Return how a written note is divided into its slots."""
     before = parts.ends_on_beat
     gracenote = _lasts(parts.gracenote, stretch)
     leads = [NOTHING if slot.gracenote is None else gracenote for slot in note.slots]
@@ -142,18 +156,38 @@ def _note_soundings(
             step += leads[index + 1] - leads[index]
         notes.append(notes[-1] + step)
     anchor = notes[parts.anchor] - (NOTHING if before else leads[parts.anchor])
-    last = len(note.slots) - 1
-    for index, (slot, lead, begins) in enumerate(zip(note.slots, leads, notes, strict=True)):
-        yield Sounding(
-            beat + (begins - anchor) - lead,
+    return tuple(
+        _Part(
+            begins - anchor - lead,
             lead,
-            slot.note,
-            slot.gracenote,
-            Role.MELODY if index == last else Role.INNER,
-            *place,
-            index + 1,
             index < parts.anchor or (before and index == parts.anchor),
         )
+        for index, (lead, begins) in enumerate(zip(leads, notes, strict=True))
+    )
+
+
+class _Divider:
+    """Divides the written notes of an exercise, alike ones once."""
+
+    def __init__(self, exercise: Exercise, *, least: bool) -> None:
+        self._exercise = exercise
+        self._least = least
+        self._known: dict[tuple[object, ...], tuple[_Part, ...]] = {}
+
+    def parts(self, line: Line, note: MelodyNote, stretch: Fraction) -> tuple[_Part, ...]:
+        """Return how a note of a line is divided."""
+        if len(note.slots) == 1 and note.slots[0].gracenote is None:
+            return _PLAIN
+        # The exercise keeps what these names stand for; notes of one movement share their slots.
+        how = (line.inner, line.beat, line.gracenote, note.slots, note.playing)
+        key = (*map(id, how), *note.beats.as_integer_ratio(), *stretch.as_integer_ratio())
+        known = self._known.get(key)
+        if known is None:
+            parts = parts_of(self._exercise, line, note)
+            if self._least and not parts.is_opened:
+                parts = replace(parts, inner=parts.least)
+            known = self._known[key] = _divided(note, parts, stretch)
+        return known
 
 
 def chains_of(exercise: Exercise, *, least: bool = False) -> tuple[Chain, ...]:
@@ -166,30 +200,40 @@ def chains_of(exercise: Exercise, *, least: bool = False) -> tuple[Chain, ...]:
     least:
         Whether closed movements have the least that players manage in place of their own lengths.
     """
+    divider = _Divider(exercise, least=least)
     return tuple(
-        _chain(exercise, line, stretches, least=least)
+        _chain(divider, line, stretches)
         for line, stretches in zip(exercise.lines, _stretches(exercise), strict=True)
     )
 
 
-def _chain(
-    exercise: Exercise, line: Line, stretches: tuple[Fraction, ...], *, least: bool
-) -> Chain:
+def _chain(divider: _Divider, line: Line, stretches: tuple[Fraction, ...]) -> Chain:
     soundings: list[Sounding] = []
     starts = [Fraction(0)]
     for number, (bar, stretch) in enumerate(zip(line.bars, stretches, strict=True), start=1):
         beat = starts[-1]
         for index, item in enumerate(bar.items, start=1):
             moment = Moment(beat)
-            beat += item.beats * stretch
+            beat += item.beats if stretch == 1 else item.beats * stretch
             if not isinstance(item, MelodyNote):
                 rest = Sounding(moment, NOTHING, None, None, Role.REST, number, index, 1)
                 soundings.append(rest)
             elif not item.tied:
-                parts = parts_of(exercise, line, item)
-                if least and not parts.is_opened:
-                    parts = replace(parts, inner=parts.least)
-                place = (number, index)
-                soundings += _note_soundings(item, parts, moment, stretch, place)
+                last = len(item.slots) - 1
+                each = zip(item.slots, divider.parts(line, item, stretch), strict=True)
+                soundings += [
+                    Sounding(
+                        moment + part.begins,
+                        part.gracenote_lasts,
+                        slot.note,
+                        slot.gracenote,
+                        Role.MELODY if at == last else Role.INNER,
+                        number,
+                        index,
+                        at + 1,
+                        part.leads_in,
+                    )
+                    for at, (slot, part) in enumerate(each)
+                ]
         starts.append(beat)
     return Chain(tuple(soundings), tuple(starts), stretches)
