@@ -42,7 +42,7 @@ from renderer.sound.tuning import (
     transposition,
 )
 from renderer.sound.units import hz_to_key
-from renderer.timing.expand import Timeline
+from renderer.timing.expand import ROLL_COUNT, Timeline
 from renderer.timing.timeline import Click, ClickKind, Section, SectionKind
 
 Tuning = Literal["mts", "bend", "none"]
@@ -149,13 +149,14 @@ class _GridBar:
         return self.seconds_per_beat / (self.meter.beat_value * 4)
 
 
-def _lead_in(section: Section, bar: Bar, spb: Fraction) -> Iterator[_GridBar]:
+def _lead_in(section: Section, bar: Bar, spb: Fraction, beats: int) -> Iterator[_GridBar]:
+    """Yield the bar lines before a line, so many beats apart."""
     meter = bar.meter
-    whole = meter.beats * spb
+    whole = beats * spb
     start, end = section.start, section.start + section.length
     while start < end:
         # What is short of a bar before a pickup forms one bar with it.
-        yield _GridBar(start, Fraction(meter.count, meter.unit), meter, spb)
+        yield _GridBar(start, beats * meter.beat_value, meter, spb)
         start += whole
 
 
@@ -168,7 +169,9 @@ def _grid(timeline: Timeline) -> Iterator[_GridBar]:
         spb = timeline.seconds_per_beat
         bars: Iterable[_GridBar]
         if section.kind in (SectionKind.COUNT_IN, SectionKind.GAP):
-            bars = _lead_in(section, line.bars[0], spb * chain.stretch[0])
+            rolled = bool(timeline.rolls) and section.kind is SectionKind.COUNT_IN
+            beats = ROLL_COUNT if rolled else line.bars[0].meter.beats
+            bars = _lead_in(section, line.bars[0], spb * chain.stretch[0], beats)
         else:
             bars = (
                 _GridBar(

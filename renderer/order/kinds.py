@@ -127,7 +127,7 @@ def one_of(noun: str, names: Iterable[str]) -> Kind:
     def read(given: object) -> str:
         key = given.strip().casefold() if isinstance(given, str) else given
         for one in known:
-            if one == key:
+            if isinstance(key, str) and one.casefold() == key:
                 return one
         raise failure(
             f"there is no {noun} {given!r}", f"choose one of {', '.join(map(str, known))}"

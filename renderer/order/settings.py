@@ -53,7 +53,7 @@ from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, scale_named
 from renderer.sound.voices import Voice, parse_preset
-from renderer.timing.expand import CountInStyle
+from renderer.timing.expand import CountInStyle, Introduction
 from renderer.timing.rungs import rungs
 
 _T = TypeVar("_T")
@@ -317,6 +317,13 @@ class Settings:
         "clicks, or rolls as pipe bands start.",
         PLAYED - _PLAN,
         lambda settings: settings.count_in_style if settings.count_in else "",
+    )
+    introduction: Introduction = _row(
+        "none",
+        kinds.one_of("introduction", ("none", "E")),
+        "none, or E: the chanter sounds E for the beat before the tune, as bands begin.",
+        PLAYED - _PLAN - {"convert"},
+        lambda settings: f"introductory {settings.introduction}" if settings.count_in else "",
     )
     gap: int = _row(
         1,
@@ -726,6 +733,12 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
     if settings.tempo is not None and settings.ladder is not None:
         yield Problem(
             "--tempo and --ladder are both given", "give one tempo or a ladder of several"
+        )
+    if settings.introduction != "none" and not settings.count_in:
+        yield Problem(
+            "without a count-in there is no beat before the tune",
+            "ask for a count-in of a bar or more, or leave the introduction out",
+            "introduction",
         )
     if settings.part is not None and settings.tune is not None:
         yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")

@@ -12,7 +12,9 @@ from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
 from renderer.sound.mix_settings import Mix
 from renderer.technique.report import crossings
-from renderer.timing.expand import NoisePlace, Timeline, expand
+from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand
+
+_INTRODUCTIONS: dict[Introduction, Note | None] = {"none": None, "E": Note.E}
 
 
 def timeline_of(
@@ -48,6 +50,7 @@ def timeline_of(
         gap=settings.gap,
         subdivide=settings.subdivide,
         noises=_crossing_noises(exercise) if settings.show_crossing else None,
+        introduction=_INTRODUCTIONS[settings.introduction],
     )
 
 

@@ -13,13 +13,14 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
 from renderer.errors import failure
 from renderer.notation.limits import (
+    LEAST_SOUNDING_MS,
     LONGEST_TRACK_HOURS,
     MOST_COUNT_IN_BARS,
     MOST_GAP_BARS,
@@ -43,9 +44,13 @@ from renderer.timing.timeline import (
 )
 
 CountInStyle = Literal["clicks", "rolls"]
+Introduction = Literal["none", "E"]
 
-_ROLL_BEATS = 3
-"""A pipe band starts on two three-beat rolls (common practice)."""
+_ROLL_BEATS, ROLL_COUNT = 3, 4
+"""A pipe band starts on two rolls of three beats, counted in four in every meter, since each is
+followed by its beat of rest (common practice)."""
+
+_LEAST_INTRODUCTION = LEAST_SOUNDING_MS * MILLISECOND
 
 CROSSING_NOISE_MS = 25
 """How long a crossing noise sounds where it is to be heard (the project's own choice)."""
@@ -112,6 +117,8 @@ class Timeline:
         What was decided that the user should know, in sentences.
     noises:
         The crossing noises that sound in every second turn of a line, by their places.
+    introduction:
+        What the chanter sounds for the beat before the first line.
     """
 
     order: PlayedExercise
@@ -123,6 +130,7 @@ class Timeline:
     subdivide: bool
     remarks: tuple[str, ...]
     noises: Mapping[NoisePlace, Note] = field(default_factory=dict)
+    introduction: Note | None = None
 
     @property
     def exercise(self) -> Exercise:
@@ -223,6 +231,10 @@ class Timeline:
             chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
                 yield _Placed(section.start, silence, 0, 0, 0, 0, 0)
+                if section.kind is SectionKind.COUNT_IN and self.introduction is not None:
+                    beat = spb * chain.stretch[0]
+                    sounded = replace(silence, note=self.introduction, role=Role.INTRODUCTION)
+                    yield _Placed(section.start + section.length - beat, sounded, 0, 0, 0, 0, 0)
                 continue
             if number == 0:
                 chain = moved_to_the_start(chain)
@@ -261,18 +273,15 @@ def _sections(
     exercise: Exercise,
     chains: tuple[Chain, ...],
     spb: Fraction,
-    lead_in_bars: list[int],
+    lead_in_beats: Sequence[Fraction],
     repeats: int,
     echo: bool,
 ) -> Iterator[Section]:
-    """Yield the sections; `lead_in_bars` has the bars of clicks (or rolls) before each line."""
+    """Yield the sections; `lead_in_beats` has the beats of clicks (or rolls) before each line."""
     now = Fraction(0)
     for index, (line, chain) in enumerate(zip(exercise.lines, chains, strict=True)):
-        first = line.bars[0]
-        bars = lead_in_bars[index]
-        if bars:
-            beats = bars * first.meter.beats + bar_offsets(line.bars)[0]
-            length = beats * chain.stretch[0] * spb
+        if lead_in_beats[index]:
+            length = lead_in_beats[index] * chain.stretch[0] * spb
             kind = SectionKind.GAP if index else SectionKind.COUNT_IN
             yield Section(kind, now, length, index + 1, 1, line.heading)
             now += length
@@ -296,6 +305,7 @@ def expand(
     gap: int = 1,
     subdivide: bool = False,
     noises: Mapping[NoisePlace, Note] | None = None,
+    introduction: Note | None = None,
 ) -> Timeline:
     """Expand an exercise at one tempo into the timed events of a track.
 
@@ -308,9 +318,10 @@ def expand(
     count_in:
         Whole bars before the first line.
     count_in_style:
-        `clicks`, or `rolls`: two three-beat snare rolls, each filling up its last bar, with the
-        drones striking in on the second. Rolls are two however many bars `count_in` asks for; a
-        `count_in` of 0 leaves them out too.
+        `clicks`, or `rolls`: two snare rolls of three beats and a beat of rest in every meter,
+        with the drones striking in on the second. A pickup of up to a beat falls into the last
+        rest. Rolls are two however many bars `count_in` asks for; a `count_in` of 0 leaves them
+        out too.
     repeats:
         How often each line is played, without a gap.
     echo:
@@ -322,6 +333,9 @@ def expand(
     noises:
         Crossing noises to be heard, by their places. Each line is then played once clean and once
         with them, `repeats` times over.
+    introduction:
+        What the chanter sounds for the last beat of the count-in, as bands bring a tune in; nothing
+        without a count-in.
 
     Raises
     ------
@@ -337,15 +351,22 @@ def expand(
     twice = repeats > 1 or noises is not None
     if noises is not None:
         repeats *= 2
-    lead_in_bars = [gap] * len(chains)
-    lead_in_bars[0] = count_in
+    lead_in_beats = [
+        _lead_in_beats(line.bars, gap if index else count_in)
+        for index, line in enumerate(exercise.lines)
+    ]
     rolls: tuple[Roll, ...] = ()
     if count_in_style == "rolls" and count_in > 0:
-        lead_in_bars[0], rolls = _two_rolls(exercise.lines[0].bars[0], spb * chains[0].stretch[0])
+        lead_in_beats[0], rolls = _two_rolls(exercise.lines[0].bars, spb * chains[0].stretch[0])
+    if not count_in:
+        introduction = None
     beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
     _check_duration(beats * spb, exercise)
-    sections = tuple(_sections(exercise, chains, spb, lead_in_bars, repeats, echo))
-    joins = tuple(_joins(sections, len(chains), spb, repeated=twice and not echo))
+    sections = tuple(_sections(exercise, chains, spb, lead_in_beats, repeats, echo))
+    silence = None
+    if introduction is not None:
+        silence = Moment(chains[0].stretch[0], -_LEAST_INTRODUCTION)
+    joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
     least = chains_of(exercise, least=True)
     check_fit(exercise, least, joins, speed)
     fit = fitted(chains, least, joins, spb)
@@ -359,26 +380,38 @@ def expand(
         subdivide=subdivide,
         remarks=tuple(_remarks(exercise, fit, noises, speed, is_counted_in=count_in > 0)),
         noises={} if noises is None else noises,
+        introduction=introduction,
     )
 
 
 def _joins(
-    sections: Sequence[Section], lines: int, spb: Fraction, *, repeated: bool
+    sections: Sequence[Section],
+    lines: int,
+    spb: Fraction,
+    introduced: Moment | None,
+    *,
+    repeated: bool,
 ) -> Iterator[Joins]:
-    """Yield what comes before and after each line, from the sections of the track."""
+    """Yield what comes before and after each line, from the sections of the track.
+
+    `introduced` is what a note before the first line leaves of the silence there.
+    """
     silences: list[list[Moment]] = [[] for _ in range(lines)]
     follows = [False] * lines
     for before, section in pairwise(sections):
         if section.kind is not SectionKind.LINE:
             continue
         if before.kind is not SectionKind.LINE:
-            silences[section.line - 1].append(Moment(before.length / spb))
+            silence = Moment(before.length / spb)
+            if introduced is not None and before.kind is SectionKind.COUNT_IN:
+                silence = introduced
+            silences[section.line - 1].append(silence)
         elif before.line != section.line:
             follows[before.line - 1] = True
     opens = sections[0].kind is SectionKind.LINE
     for index in range(lines):
         # Silences of one length ask for the same.
-        shortest = tuple(sorted(set(silences[index]), key=lambda silence: silence.beats))[:1]
+        shortest = tuple(sorted(set(silences[index]), key=lambda silence: silence.at(spb)))[:1]
         yield Joins(repeated, follows[index], shortest, opens and index == 0)
 
 
@@ -392,12 +425,24 @@ def _check_duration(seconds: Fraction, exercise: Exercise) -> None:
         )
 
 
-def _two_rolls(first: Bar, seconds_per_beat: Fraction) -> tuple[int, tuple[Roll, Roll]]:
-    """Two snare rolls before a bar: how many bars they take, and when they sound."""
-    bars = math.ceil(Fraction(_ROLL_BEATS, first.meter.beats))
-    length = _ROLL_BEATS * seconds_per_beat
-    second = bars * first.meter.beats * seconds_per_beat
-    return 2 * bars, (Roll(Fraction(0), length), Roll(second, length))
+def _lead_in_beats(line: Sequence[Bar], bars: int) -> Fraction:
+    """So many bars of clicks before a line; a pickup takes its beats from one more."""
+    return bars * line[0].meter.beats + bar_offsets(line)[0] if bars else NOTHING.beats
+
+
+def _two_rolls(
+    line: Sequence[Bar], seconds_per_beat: Fraction
+) -> tuple[Fraction, tuple[Roll, Roll]]:
+    """Two snare rolls before a line: how many beats they take, rests included, and when they sound.
+
+    Where a pickup is longer than a beat of rest, it comes after the rest.
+    """
+    pickup = line[0].beats if bar_offsets(line)[0] else NOTHING.beats
+    beats = Fraction(2 * ROLL_COUNT)
+    if pickup <= ROLL_COUNT - _ROLL_BEATS:
+        beats -= pickup
+    length, second = _ROLL_BEATS * seconds_per_beat, ROLL_COUNT * seconds_per_beat
+    return beats, (Roll(Fraction(0), length), Roll(second, length))
 
 
 def _remarks(

@@ -23,6 +23,7 @@ class Role(enum.StrEnum):
     INNER = "inner"
     GRACENOTE = "gracenote"
     CROSSING_NOISE = "crossing noise"
+    INTRODUCTION = "introduction"
     REST = "rest"
 
 
@@ -37,16 +38,16 @@ class Event:
     note:
         What sounds; None for a rest.
     role:
-        Melody note, inner note of an ornament, gracenote, rest, or a crossing noise that is there
-        to be heard once.
+        Melody note, inner note of an ornament, gracenote, rest, a crossing noise that is there to
+        be heard once, or the note that a band sounds before a tune.
     line, bar, item, slot:
         The written note that it came from, counted from 1: line in the exercise, bar in the line,
-        item in the bar, slot in the melody note. 0 for rests that nobody wrote (count-in, gaps).
+        item in the bar, slot in the melody note. 0 for what nobody wrote (count-in, gaps).
     turn:
         Which time its bar is played, from 1; 0 outside lines.
     number:
         The number by which note ids name the line, the same where it is taken alone out of a longer
-        exercise; 0 for rests that nobody wrote.
+        exercise; 0 for what nobody wrote.
     """
 
     start: Fraction
@@ -67,7 +68,7 @@ class Event:
 
     @property
     def note_id(self) -> str:
-        """The name shared with scores and sheets; empty for rests that nobody wrote."""
+        """The name shared with scores and sheets; empty for what nobody wrote."""
         if not self.number:
             return ""
         gracenote = self.role is Role.GRACENOTE

@@ -179,6 +179,7 @@ VARIATIONS: list[dict[str, Any]] = [
     {"count_in": 0},
     {"count_in": 2},
     {"count_in_style": "rolls"},
+    {"introduction": "E"},
     {"gap": 0},
     {"repeats": 4},
     {"gracenote": Length(Fraction(60), "ms")},

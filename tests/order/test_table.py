@@ -46,6 +46,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "subdivide": True,
     "count_in": 3,
     "count_in_style": "rolls",
+    "introduction": "E",
     "gap": 0,
     "repeats": 4,
     "gracenote": "40 ms",
@@ -135,6 +136,8 @@ def test_verbs_of_tracks_know_alike_what_is_played() -> None:
     }
     for name in ("count_in", "count_in_style", "gap", "show_crossing"):
         assert differ.pop(name) == ["plan"]
+    # The note before a tune is no part of the music that a conversion keeps.
+    assert differ.pop("introduction") == ["convert", "plan"]
 
 
 @pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)

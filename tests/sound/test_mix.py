@@ -315,6 +315,41 @@ def test_a_pipe_band_start_has_two_rolls_and_drones_on_the_second() -> None:
     assert not left_before.any()
 
 
+@pytest.mark.parametrize("tempo", [50, 80])
+@pytest.mark.parametrize("chanter", list(Chanter))
+def test_rolls_are_as_loud_as_the_tune_within_3_lu(chanter: Chanter, tempo: int) -> None:
+    """By pyloudnorm, each stretch of the track by itself."""
+    timeline = expand(exercise(doubled(*[Note.LOW_A, Note.B] * 4)), tempo, count_in_style="rolls")
+    settings = MixSettings(metronome=False)
+    track = rendered(timeline, settings, instrument(chanter=chanter))
+    meter = pyloudnorm.Meter(RATE)
+
+    def loudness(start: Fraction, end: Fraction) -> float:
+        sound = track[round(float(start) * RATE) : round(float(end) * RATE)]
+        return float(meter.integrated_loudness(sound))
+
+    first, second = timeline.rolls
+    tune = loudness(timeline.sections[1].start, timeline.duration)
+    for roll in (first, second):
+        assert abs(loudness(roll.start, roll.start + roll.length) - tune) < 3
+
+
+@pytest.mark.parametrize("tempo", [60, 90])
+def test_each_beat_of_a_roll_stands_out_of_the_buzz_by_4_db(tempo: int) -> None:
+    """So that a learner can count: in 10 ms, the softest beat over the loudest of the rest."""
+    timeline = expand(TUNE, tempo, count_in_style="rolls")
+    track = rendered(timeline, MixSettings(drone=False, layout=Layout.MONO))[:, 0]
+    window = RATE // 100
+    for roll in timeline.rolls:
+        start, length = (round(float(time) * RATE) for time in (roll.start, roll.length))
+        sound = track[start : start + length // window * window].reshape(-1, window)
+        levels = 10 * np.log10(np.mean(np.square(sound, dtype=np.float64), axis=1))
+        beats = [round(beat * length / 3 / window) for beat in range(3)]
+        softest = min(levels[max(0, beat - 1) : beat + 2].max() for beat in beats)
+        near_beats = [beat + n for beat in beats for n in range(-1, 6) if beat + n >= 0]
+        assert softest - np.delete(levels, near_beats).max() > 4
+
+
 def test_long_drones_neither_pump_nor_drift_over_a_minute() -> None:
     rest = expand(exercise((Rest(Fraction(64)),)), count_in=0)
     drones = rendered(rest, MixSettings(mix=Mix.BACKING, metronome=False, layout=Layout.MONO))

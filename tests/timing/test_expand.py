@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import assume, given, settings
@@ -251,14 +253,59 @@ def test_a_tempo_mark_scales_with_the_rung() -> None:
     assert [event.length for event in timeline] == [6, 3]
 
 
-def test_rolls_are_two_of_three_beats_and_the_drones_strike_in_on_the_second() -> None:
-    # Common practice: a pipe band starts on two three-beat rolls.
-    four = exercise_of(*[plain(Note.E)] * 4, meter=Meter(4, 4))
-    timeline = expand(four, 60, count_in_style="rolls")
+@pytest.mark.parametrize("meter", [(2, 4), (3, 4), (4, 4), (5, 4), (6, 8), (9, 8), (12, 8), (2, 2)])
+def test_rolls_are_counted_in_four_whatever_the_meter(meter: tuple[int, int]) -> None:
+    # Common practice: a pipe band starts on two three-beat rolls, a beat of rest after each, the
+    # drones on the second.
+    bar = Meter(*meter)
+    timeline = expand(
+        exercise_of(*[plain(Note.E)] * bar.beats, meter=bar), 60, count_in_style="rolls"
+    )
     assert [(roll.start, roll.length) for roll in timeline.rolls] == [(0, 3), (4, 3)]
     assert timeline.drones_start == 4
     assert next(e.start for e in timeline if e.note) == 8
     assert all(click.start >= 8 for click in timeline.clicks())
+
+
+@pytest.mark.parametrize(("pickup", "begins"), [(Fraction(1, 2), Fraction(15, 2)), (1, 7), (2, 8)])
+def test_a_pickup_falls_into_the_rest_after_the_second_roll_where_it_has_room(
+    pickup: Fraction, begins: Fraction
+) -> None:
+    bars = (Bar((plain(Note.E, pickup),), THREE_FOUR), Bar((plain(Note.F, 3),), THREE_FOUR))
+    timeline = expand(Exercise("March", (Line(bars),)), 60, count_in_style="rolls")
+    assert next(e.start for e in timeline if e.note) == begins
+    assert timeline.rolls[1].start + timeline.rolls[1].length <= begins
+
+
+@pytest.mark.parametrize("style", ["clicks", "rolls"])
+def test_an_introductory_e_sounds_for_the_beat_before_the_tune(style: Any) -> None:
+    tune = exercise_of(*[plain(Note.LOW_A)] * 3)
+    timeline = expand(tune, 60, count_in=2, count_in_style=style, introduction=Note.E)
+    silence, introduction, first, *_ = timeline
+    begins = 8 if style == "rolls" else 6
+    assert (silence.note, silence.length) == (None, begins - 1)
+    assert (introduction.note, introduction.role) == (Note.E, Role.INTRODUCTION)
+    assert (introduction.start, introduction.end, introduction.note_id) == (begins - 1, begins, "")
+    assert (first.note, first.start) == (Note.LOW_A, begins)
+    assert Role.INTRODUCTION not in {
+        e.role for e in expand(tune, 60, count_in=0, introduction=Note.E)
+    }
+
+
+@given(exercises(), st.integers(30, 300), st.sampled_from(["clicks", "rolls"]))
+@settings(max_examples=100)
+def test_what_leads_into_a_tune_leaves_its_introduction_time_to_be_heard(
+    exercise: Exercise, tempo: int, style: Any
+) -> None:
+    try:
+        timeline = expand(exercise, tempo, count_in_style=style, introduction=Note.E)
+    except RungwiseError:
+        assume(False)
+    events = list(timeline)
+    for before, after in pairwise(events):
+        assert before.end == after.start
+    introductions = [event for event in events if event.role is Role.INTRODUCTION]
+    assert [event.length >= Fraction(15, 1000) for event in introductions] == [True]
 
 
 def test_tied_notes_sound_as_one() -> None:
