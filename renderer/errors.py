@@ -38,7 +38,8 @@ class Problem:
         message = f"{where}: {self.cause}" if where else self.cause
         if not self.remedy:
             return f"{message}."
-        return f"{message}. {self.remedy[0].upper()}{self.remedy[1:]}."
+        end = "" if self.remedy.endswith("?") else "."
+        return f"{message}. {self.remedy[0].upper()}{self.remedy[1:]}{end}"
 
 
 LONGEST_QUOTE = 40

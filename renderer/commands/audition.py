@@ -14,7 +14,6 @@ from renderer.commands.options import (
     refuse_several,
     settled,
 )
-from renderer.errors import failure
 from renderer.order.settings import Settings
 
 
@@ -39,8 +38,6 @@ def audition(
 
     with naming("-o"):
         audio_format = format_named(output.suffix or output.name)
-    if not output.parent.is_dir():
-        raise failure("there is no such folder", "make it first", file=str(output.parent))
     refuse_several(settings, "a tour is at one pitch")
     (standard,), rate = settings.pitch, settings.rate
     heard = tour(

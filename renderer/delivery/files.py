@@ -15,7 +15,8 @@ import shutil
 import stat
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from itertools import takewhile
 from pathlib import Path
 
 from renderer.delivery.leftovers import PART_SUFFIX, part_name, sweep
@@ -142,6 +143,13 @@ def _aside(device: Path) -> Iterator[Path]:
         _pour(part, device)
 
 
+def _make_folder_of(place: Path) -> tuple[Path, ...]:
+    """Make the folder of a file and return those that were not there, the innermost first."""
+    missing = tuple(takewhile(lambda folder: not folder.exists(), place.parents))
+    make_folder(place.parent)
+    return missing
+
+
 @contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
     """Give an empty temporary file beside `path`, and put it in the path's place at the end.
@@ -149,7 +157,7 @@ def whole_file(path: Path) -> Iterator[Path]:
     Parameters
     ----------
     path:
-        The file to make or to replace. Its folder must exist. A symlink is followed, the
+        The file to make or to replace; its folder is made. A symlink is followed, the
         permissions of a file that is replaced are kept, a device or pipe is written to.
 
     Yields
@@ -169,6 +177,7 @@ def whole_file(path: Path) -> Iterator[Path]:
             with _aside(place) as part:
                 yield part
             return
+        made = _make_folder_of(place)
         sweep(place.parent)
         part = _part_in(place.parent)
         try:
@@ -181,6 +190,13 @@ def whole_file(path: Path) -> Iterator[Path]:
             if there is not None:
                 part.chmod(stat.S_IMODE(there.st_mode))
             part.replace(place)
+        except BaseException:
+            for folder in made:
+                # Unless another program has put something there.
+                with suppress(OSError):
+                    part.unlink(missing_ok=True)
+                    folder.rmdir()
+            raise
         finally:
             part.unlink(missing_ok=True)
     except OSError as error:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import enum
 import re
 
-from renderer.errors import WrongValueError
+from renderer.errors import WrongValueError, shortened
 
 
 class Note(enum.IntEnum):
@@ -68,21 +68,57 @@ NINE_NOTES = ", ".join(_LABELS)
 _ABC_LETTERS = {note.abc: note for note in Note}
 
 
+NOTES_REMEDY = f"its nine are {NINE_NOTES}"
+"""What is said to a name that is none, and near to none."""
+
+_SLIPS = (
+    (re.compile(r"h(?:i|gh)?(?P<letter>[ga])"), "high {}"),
+    (re.compile(r"l(?:o|w)?(?P<letter>[ga])"), "low {}"),
+    # What a chanter has once needs no word to tell it from another.
+    (re.compile(r"(?:low|high)(?P<letter>[b-f])"), "{}"),
+    # C and F are called by their letters, though they sound sharp.
+    (re.compile(r"(?:low|high)?(?P<letter>[cf])(?:#|\N{MUSIC SHARP SIGN}|sharp)"), "{}"),
+)
+"""What people write for a note, and what it is called."""
+
+
+def _key(name: str) -> str:
+    return re.sub(r"[\s\-_]+", "", name).casefold()
+
+
 def note_named(name: str) -> Note:
     """Return the note that a player's name for it means; case, spaces and hyphens are free.
 
-    Raises `WrongValueError`, which lists the nine, for any other name. A bare `A` or `G` is
-    refused, since the chanter has two of each.
+    Raises `WrongValueError` for any other name: with the right one where it is clear what was
+    meant, else with `NOTES_REMEDY`, which lists the nine. A bare `A` or `G` is refused, since the
+    chanter has two of each.
     """
-    key = re.sub(r"[\s\-_]+", "", name).casefold()
+    key = _key(name)
     if key in _BY_NAME:
         return _BY_NAME[key]
+    written = shortened(name.strip())
     if key in ("a", "g"):
         letter = key.upper()
         raise WrongValueError(
-            f"{name.strip()!r} could be either of two notes", f"write low {letter} or high {letter}"
+            f"{written!r} could be either of two notes", f"write low {letter} or high {letter}"
         )
-    raise WrongValueError(f"a chanter has no note {name.strip()!r}", f"its nine are {NINE_NOTES}")
+    for slip, called in _SLIPS:
+        if match := slip.fullmatch(key):
+            right = called.format(match["letter"].upper())
+            raise WrongValueError(f"no note is called {written!r} here", f"write {right}")
+    raise WrongValueError(f"a chanter has no note {written!r}", NOTES_REMEDY)
+
+
+_NAME = re.compile(
+    rf"(?:{'|'.join(label.replace(' ', '[-_ ]?') for label in _LABELS)})(?![\w#])", re.IGNORECASE
+)
+
+
+def notes_in(text: str) -> tuple[Note, ...]:
+    """Return the notes that a text names with blanks or dashes between; empty if it has others."""
+    if re.sub(r"[\s\-_]+", "", _NAME.sub("", text)):
+        return ()
+    return tuple(_BY_NAME[_key(name)] for name in _NAME.findall(text))
 
 
 def note_of_abc(letter: str) -> Note:

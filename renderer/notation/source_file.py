@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import codecs
+import os
 import re
 import unicodedata
 from dataclasses import dataclass
+from difflib import get_close_matches
+from itertools import islice
 from pathlib import Path, PurePath
 
 from renderer.errors import failure
@@ -35,8 +38,9 @@ class Source:
 
     @property
     def stem(self) -> str:
-        """Its name without folder and ending."""
-        return PurePath(self.name).stem
+        """Its name without folder and ending, of `wide.toml.txt` without both."""
+        name = PurePath(self.name)
+        return PurePath(name.stem).stem if name.suffix.casefold() == TEXT_ENDING else name.stem
 
     def __str__(self) -> str:
         return self.name
@@ -98,21 +102,33 @@ def read_bytes(source: Source, most_bytes: int, *, if_too_large: str) -> bytes:
     return source.data
 
 
-_TEXT_ENDING = ".txt"
+TEXT_ENDING = ".txt"
+"""How simple editors end the names of what they save, behind the ending that was typed."""
 
 
-def without_text_ending(path: Path) -> Path | None:
-    """Return `wide.toml` for `wide.toml.txt`, as simple editors name what they save, else None."""
-    if path.suffix.casefold() != _TEXT_ENDING or not path.with_suffix("").suffix:
+_MOST_NAMES = 2_000
+"""Files of a folder that are looked at."""
+
+
+def file_like(path: Path) -> str | None:
+    """Return the name in a path's folder that is most like its own, as `wide.toml` for `wide`."""
+    try:
+        with os.scandir(path.parent) as entries:
+            names = [entry.name for entry in islice(entries, _MOST_NAMES) if entry.is_file()]
+    except (OSError, ValueError):
         return None
-    return path.with_suffix("")
+    wanted = path.name.casefold()
+    longer = [name for name in names if name.casefold().startswith(f"{wanted}.")]
+    if longer:
+        return min(longer)
+    by_key = {name.casefold(): name for name in names}
+    close = get_close_matches(wanted, by_key, n=1, cutoff=0.8)
+    return by_key[close[0]] if close else None
 
 
 def _where_it_may_be(path: Path) -> str:
-    saved_as_text = path.with_name(path.name + _TEXT_ENDING)
-    if path.suffix and saved_as_text.is_file():
-        return f"there is a {saved_as_text.name}: rename it to {path.name}"
-    return "check its name and folder"
+    there = file_like(path)
+    return "check its name and folder" if there is None else f"did you mean {there}?"
 
 
 _MARKS = (

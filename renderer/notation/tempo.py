@@ -10,11 +10,12 @@ import math
 import re
 from fractions import Fraction
 
-from renderer.errors import failure
+from renderer.errors import failure, shortened
 from renderer.notation.limits import FASTEST_TEMPO, SLOWEST_TEMPO
 
 TEMPO_REMEDY = "write one number of beats a minute, as 60"
 
+_WITH_UNIT = re.compile(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*(?:bpm|beats)\b.*", re.IGNORECASE)
 _WRITTEN = re.compile(r"\s*(\d{1,9}(?:\.\d{1,9})?|\d{1,18}/[1-9]\d{0,17})\s*")
 
 
@@ -36,7 +37,9 @@ def exact_tempo(value: str | float | Fraction, *, place: str = "") -> Fraction:
     if isinstance(value, str):
         written = _WRITTEN.fullmatch(value)
         if written is None:
-            raise failure(f"{value!r} is no tempo", TEMPO_REMEDY, place=place)
+            number = _WITH_UNIT.fullmatch(value)
+            remedy = TEMPO_REMEDY if number is None else f"write the number alone, as {number[1]}"
+            raise failure(f"{shortened(value)!r} is no tempo", remedy, place=place)
         value = Fraction(written[1])
     elif isinstance(value, float) and not math.isfinite(value):
         raise failure(f"{value} is no tempo", TEMPO_REMEDY, place=place)

@@ -7,6 +7,7 @@ value.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -444,6 +445,40 @@ def time_of_day() -> Kind:
     return Kind(read, lambda value: f"{value:%H:%M}", "00:00 to 23:59", "HH:MM")
 
 
+class SeveralInOneError(RungwiseError):
+    """Several values in one text, which are to be given each by itself.
+
+    Parameters
+    ----------
+    given:
+        The text.
+    parts:
+        The values in it, as they are to be given.
+    """
+
+    def __init__(self, given: str, parts: Iterable[str]) -> None:
+        self.parts = tuple(parts)
+        super().__init__(
+            Problem(f"{given!r} is {len(self.parts)} in one", f"write {list(self.parts)}")
+        )
+
+
+def _parts_of(given: object, kind: Kind) -> list[str]:
+    """Return the values that a text has in it, with commas or the like between them; else none."""
+    if not isinstance(given, str):
+        return []
+    for between in (r"[,;+&/]|\band\b", r"\s+"):
+        parts = [part.strip() for part in re.split(between, given) if part.strip()]
+        try:
+            for part in parts:
+                kind.read(part)
+        except RungwiseError:
+            continue
+        if len(parts) > 1:
+            return parts
+    return []
+
+
 def several(kind: Kind) -> Kind:
     """Return the kind of one or several of another kind; what is given twice counts once."""
 
@@ -460,6 +495,8 @@ def several(kind: Kind) -> Kind:
             try:
                 values.append(kind.read(item))
             except RungwiseError as error:
+                if parts := _parts_of(item, kind):
+                    raise SeveralInOneError(item, parts) from None
                 problems += error.problems
         if problems:
             raise RungwiseError(problems)

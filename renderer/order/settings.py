@@ -23,7 +23,7 @@ order in which names say them and help lists them.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from difflib import get_close_matches
 from fractions import Fraction
@@ -707,6 +707,9 @@ def read_settings(
         elif value is not None:
             try:
                 values[name] = BY_NAME[name].kind.read(value)
+            except kinds.SeveralInOneError as error:
+                remedy = _one_by_one(called(BY_NAME[name]), error.parts)
+                problems += [replace(one, remedy=remedy, place=name) for one in error.problems]
             except RungwiseError as error:
                 problems += _placed(error, name)
     settings = replace(usual_settings(verb), **values)
@@ -720,6 +723,16 @@ def read_settings(
             for one in problems
         )
     return settings
+
+
+def _one_by_one(called: str, parts: Sequence[str]) -> str:
+    """How several values are given, by what the user knows the setting by."""
+    if not called.startswith("-"):
+        return f"write them as a list: {list(parts)}"
+    times = {2: "twice"}.get(len(parts), f"{len(parts)} times")
+    words = (f'"{part}"' if " " in part else part for part in parts)
+    options = " ".join(f"{called} {word}" for word in words)
+    return f"give {called} {times}: {options}"
 
 
 def _placed(error: RungwiseError, name: str) -> Iterator[Problem]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,7 +10,7 @@ from dataclasses import replace
 from renderer.errors import failure
 from renderer.notation.definition.reader import Definition, read_definition
 from renderer.notation.score import Exercise
-from renderer.notation.source_file import Source, Written, open_source, without_text_ending
+from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.reading.library import find_exercise
 from renderer.technique.ornaments import load_book
@@ -36,7 +37,10 @@ def with_movements(exercise: Exercise) -> Exercise:
 
 _SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")
 FORMS = (".toml", *_SCORES)
-"""The endings of what is read."""
+"""The endings of what is read; what ends in .txt is read by what is in it."""
+
+_TEXT_PROGRAMS = (".doc", ".docx", ".odt", ".pages", ".rtf")
+"""Endings of what holds text, but not as plain text."""
 
 
 def _score_reader(form: str) -> Callable[[Written, Reading], Exercise]:
@@ -57,17 +61,25 @@ def _score_reader(form: str) -> Callable[[Written, Reading], Exercise]:
 _ABC_FIELD = re.compile(rb"(?:\xef\xbb\xbf)?(?:%[^\n]*\n|\s+)*[XTMLK]:")
 
 
+def _head(data: bytes) -> bytes:
+    """Return how bytes begin; of text saved as UTF-16, its letters in UTF-8."""
+    head = data[:4_000]
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return head.decode("utf-16", errors="ignore").encode()
+    return head
+
+
 def _form_of(source: Source) -> str:
     """Return the form of a source: what its name's ending says, else what its bytes look like."""
     form = source.suffix.casefold()
     if form in FORMS:
         return form
-    data = source.data
+    data = _head(source.data)
     if data.startswith(b"MThd"):  # Standard MIDI Files 1.0
         return ".mid"
     if data.startswith(b"PK") or data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
         return ".musicxml"
-    return ".abc" if _ABC_FIELD.match(data[:4_000]) else ".toml"
+    return ".abc" if _ABC_FIELD.match(data) else ".toml"
 
 
 def source_of(written: Written) -> Source:
@@ -82,11 +94,11 @@ def source_of(written: Written) -> Source:
     if isinstance(written, Source):
         return written
     path = find_exercise(written)
-    if path.suffix.casefold() not in FORMS and path.is_file():
+    ending = path.suffix.casefold()
+    if ending not in (*FORMS, TEXT_ENDING) and path.is_file():
         remedy = f"name an exercise in one of these forms: {', '.join(sorted(FORMS))}"
-        renamed = without_text_ending(path)
-        if renamed is not None and renamed.suffix.casefold() in FORMS:
-            remedy = f"rename it to {renamed.name}"
+        if ending in _TEXT_PROGRAMS:
+            remedy = f"save it as plain text (Save as), for instance as {path.stem}.txt"
         raise failure(
             f"files that end in {path.suffix!r} are not read"
             if path.suffix

@@ -13,6 +13,7 @@ from pathlib import Path
 from rapidfuzz import fuzz, process
 
 from renderer.errors import failure
+from renderer.notation.source_file import file_like
 from renderer.shipped import shipped_folder
 
 
@@ -79,6 +80,13 @@ def find_exercise(name_or_path: str | Path) -> Path:
         return library[wanted].path
     if path.suffix or path.parent != Path():
         return path
+    there = file_like(path)
+    if there is not None:
+        raise failure(
+            "there is no such file, and the library has no exercise of that name",
+            f"did you mean {there}?",
+            file=str(name_or_path),
+        )
     close = process.extract(wanted, list(library), scorer=fuzz.WRatio, limit=3, score_cutoff=60)
     names = ", ".join(repr(library[key].name) for key, _, _ in close)
     raise failure(

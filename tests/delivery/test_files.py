@@ -169,9 +169,9 @@ def test_hidden_files_of_others_are_left_alone(tmp_path: Path) -> None:
     assert names_in(tmp_path) == sorted([*others, "ours"])
 
 
-def test_a_missing_folder_and_a_file_in_its_place_are_told_apart(tmp_path: Path) -> None:
-    with pytest.raises(RungwiseError, match="the folder does not exist"):
-        write_whole(tmp_path / "nowhere" / "a", b"")
+def test_a_missing_folder_is_made_and_a_file_in_its_place_is_told(tmp_path: Path) -> None:
+    write_whole(tmp_path / "new" / "newer" / "a", b"made")
+    assert (tmp_path / "new" / "newer" / "a").read_bytes() == b"made"
     (tmp_path / "file").write_text("")
     with pytest.raises(RungwiseError, match="a part of this path is a file"):
         write_whole(tmp_path / "file" / "a", b"")
@@ -179,6 +179,16 @@ def test_a_missing_folder_and_a_file_in_its_place_are_told_apart(tmp_path: Path)
         make_folder(tmp_path / "file")
     with pytest.raises(RungwiseError, match="a part of this path is a file"):
         make_folder(tmp_path / "file" / "below")
+
+
+def test_a_folder_that_was_made_for_a_file_that_fails_goes_again(tmp_path: Path) -> None:
+    with pytest.raises(KeyboardInterrupt), whole_file(tmp_path / "new" / "newer" / "a"):
+        raise KeyboardInterrupt
+    assert names_in(tmp_path) == []
+    (tmp_path / "there").mkdir()
+    with pytest.raises(KeyboardInterrupt), whole_file(tmp_path / "there" / "a"):
+        raise KeyboardInterrupt
+    assert names_in(tmp_path) == ["there"]
 
 
 def test_folders_above_are_made_too(tmp_path: Path) -> None:

@@ -149,7 +149,9 @@ def test_a_pickup_may_be_short_and_so_may_the_bar_that_completes_it() -> None:
     ("code", "place", "words"),
     [
         ("A2 [ceg]2", "bar 1, character 4", "one note at a time"),
-        ("A2 | B2 {gB", "bar 2, character 9", "has no end"),
+        ("A2 | B2 {gB", "bar 2, character 9", "the brace that opens here is not closed"),
+        ("A2 {gB | c2 {d}c2", "bar 1, character 4", "the brace that opens here is not closed"),
+        ("A2 {gB c2 {d}c2", "bar 1, character 4", "the brace that opens here is not closed"),
         ("A2 {g}", "bar 1, character 4", "lead to no note"),
         ("A2 ?", "bar 1, character 4", "means nothing here"),
         ("A2 & B2", "bar 1, character 4", "one voice"),

@@ -80,7 +80,7 @@ MISTAKES = [
     ("ladder = {tempos = [50, 9000]}", "ladder", "from 10 to 400"),
     ("ladder = {tempos = [50], repeats = 0}", "ladder", "from 1 to 10000"),
     (f'title = "{"x" * 501}"', "title", "write up to 500"),
-    ('tempo = "60"', "tempo", "write 60 without quotes"),
+    ('tempo = "60"', "tempo", "write the number alone, without quotes: 60"),
     ("[gracenotes]\ntempo = 60", "gracenotes.tempo", "write it at the top of the file"),
     ('inner = "100 ms"', "inner", "write it under [ornaments] or under [[lines]]"),
     ("tempo = true", "tempo", "true is not a number"),

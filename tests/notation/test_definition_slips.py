@@ -96,6 +96,7 @@ def test_single_brackets_round_lines_are_named(text: str) -> None:
         ('tempo = 60 meter = "3/4"', "write each on a line of its own"),
         ('runs = { span = "fourth", }', "write all from { to } on one line"),
         ('ornament = ["grip", "birl"', "close it with ]"),
+        ("tempo = 60 bpm", "write the number alone, as tempo = 60"),
         ('title = "grips\\shakes"', "write the text in single quotes"),
         ("[ladder", "write [ladder]"),
         ("X:1\nT:Birls", "give the file a name that ends in .abc"),
@@ -137,17 +138,11 @@ def test_another_encoding_is_named_with_what_to_do_in_the_editor(
     assert "(Save as) with the encoding UTF-8" in problem.remedy
 
 
-def test_a_file_that_the_editor_named_txt_is_found(tmp_path: Path) -> None:
+def test_a_name_that_is_nearly_a_file_is_answered_with_the_file(tmp_path: Path) -> None:
     (tmp_path / "wide.toml.txt").write_text(GOOD, encoding="utf-8")
-    with pytest.raises(RungwiseError, match=r"There is a wide.toml.txt: rename it to wide.toml"):
-        read_definition(tmp_path / "wide.toml")
-
-
-def test_a_file_that_ends_in_txt_is_to_be_renamed(tmp_path: Path) -> None:
-    path = tmp_path / "wide.toml.txt"
-    path.write_text(GOOD, encoding="utf-8")
-    with pytest.raises(RungwiseError, match=r"'.txt' are not read. Rename it to wide.toml.$"):
-        read_exercise(path)
+    for name in ("wide.toml", "wide", "Wide.toml.tx"):
+        with pytest.raises(RungwiseError, match=r"Did you mean wide.toml.txt\?$"):
+            read_exercise(tmp_path / name)
 
 
 @pytest.mark.parametrize(
@@ -169,7 +164,7 @@ def test_a_bar_that_does_not_add_up_says_by_how_many_beats(
 @pytest.mark.parametrize(
     ("line", "place", "remedy"),
     [
-        ("runs = { span = 4 }", "runs.span", "write an interval, as 'fourth', or a list"),
+        ("runs = { span = 4 }", "runs.span", "write an interval, as 'fourth' or 'third to"),
         ("runs = { direction = 1 }", "runs.direction", "write 'rising', 'falling', 'both' or"),
         ('runs = "fourth rising"', "runs", 'write it like runs = { span = "fourth", direction ='),
         ('scale = "third"', "scale", 'write it like scale = { step = "third" }'),

@@ -280,7 +280,8 @@ class MusicCode:
         elif rest.startswith("&"):
             cause, remedy = "a chanter plays one voice", "leave out the voice after '&'"
         elif rest.startswith("{"):
-            cause, remedy = "the gracenote group has no end", "close it with '}'"
+            cause = "the brace that opens here is not closed"
+            remedy = "close it with } before the note that its gracenotes lead"
         elif rest.startswith('"'):
             cause, remedy = "the text has no end", 'close it with "'
         else:
@@ -374,6 +375,12 @@ class MusicCode:
 
     def _gracenotes(self, text: str, at: int) -> None:
         inside = text[1:-1].removeprefix("/")
+        if "{" in inside or "|" in inside:
+            raise failure(
+                "the brace that opens here is not closed before the next one or the bar's end",
+                "close it with } before the note that its gracenotes lead",
+                place=self._place(at),
+            )
         position = 0
         while position < len(inside):
             match = _GRACE.match(inside, position)

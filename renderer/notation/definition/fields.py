@@ -7,15 +7,15 @@ be right; `renderer.notation.definition.reader` adds the place and reports all o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
-from renderer.errors import WrongValueError
+from renderer.errors import WrongValueError, shortened
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES
-from renderer.notation.pitch import Note, note_named
+from renderer.notation.pitch import NINE_NOTES, NOTES_REMEDY, Note, note_named, notes_in
 from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Meter
 
@@ -178,6 +178,30 @@ def _notes_of(name: str) -> tuple[Note, ...]:
     return tuple(Note(index) for index in range(first, last + step, step))
 
 
+def _wrong_notes(wrong: Mapping[str, WrongValueError]) -> WrongValueError:
+    """Return what is wrong with a run's names, by name, as one: the nine notes are listed once."""
+    causes: list[str] = []
+    remedies: list[str] = []
+    unknown: list[str] = []
+    for name, error in wrong.items():
+        if notes := notes_in(name):
+            causes.append(f"{shortened(name)!r} is one name without commas")
+            remedies.append(f"write {', '.join(note.label for note in notes)}")
+        elif error.remedy == NOTES_REMEDY:
+            unknown.append(repr(shortened(name)))
+        else:
+            causes.append(error.cause)
+            remedies.append(error.remedy)
+    if not unknown and len(causes) == 1:
+        return WrongValueError(causes[0], remedies[0])
+    said = [f"{cause}: {remedy}" for cause, remedy in zip(causes, remedies, strict=True)]
+    if not unknown:
+        return WrongValueError("; ".join(said), RUN_REMEDY)
+    noun = "no notes" if len(unknown) > 1 else "no note"
+    said.append(f"a chanter has {noun} {listed(unknown, 'and')}; its nine are {NINE_NOTES}")
+    return WrongValueError("; ".join(said), RUN_REMEDY)
+
+
 def read_run(text: str) -> tuple[tuple[Note, ...], ...]:
     """Read a run such as `low A, B, D`, `low G to F` or, in bars, `low A, B | low A, C`.
 
@@ -191,7 +215,7 @@ def read_run(text: str) -> tuple[tuple[Note, ...], ...]:
         For notes that a chanter lacks, and for a run that is empty or too long.
     """
     groups: list[tuple[Note, ...]] = []
-    wrong: list[str] = []
+    wrong: dict[str, WrongValueError] = {}
     for part in text.split("|"):
         notes: list[Note] = []
         for name in re.split(r"[,;]", part):
@@ -199,12 +223,12 @@ def read_run(text: str) -> tuple[tuple[Note, ...], ...]:
                 continue
             try:
                 notes += _notes_of(name.strip())
-            except ValueError as error:
-                wrong.append(str(error))
+            except WrongValueError as error:
+                wrong[name.strip()] = error
         if notes:
             groups.append(tuple(notes))
     if wrong:
-        raise WrongValueError("; ".join(wrong), RUN_REMEDY)
+        raise _wrong_notes(wrong)
     count = sum(len(group) for group in groups)
     if not count:
         raise WrongValueError("the run has no notes", RUN_REMEDY)

@@ -7,13 +7,14 @@ counted in steps of the chanter: a third is 2 steps.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from renderer.errors import WrongValueError
+from renderer.errors import WrongValueError, shortened
 from renderer.notation.definition.fields import (
     NOTE_REMEDY,
     RUN_REMEDY,
@@ -126,8 +127,14 @@ _INTERVAL_REMEDY = _one_of_these(INTERVALS)
 def _interval(text: str) -> int:
     steps = INTERVALS.get(text.strip().casefold())
     if steps is None:
-        raise WrongValueError(f"{text!r} is no interval", _INTERVAL_REMEDY)
+        raise WrongValueError(f"{shortened(text)!r} is no interval", _INTERVAL_REMEDY)
     return steps
+
+
+def _intervals(text: str) -> range:
+    """Return the steps of an interval, or of all from one to another: `third to seventh`."""
+    bounds = [_interval(word) for word in re.split(r"\s+to\s+", text.strip(), maxsplit=1)]
+    return range(min(bounds), max(bounds) + 1)
 
 
 _DIRECTIONS: dict[str, tuple[Direction, ...]] = {
@@ -159,7 +166,7 @@ class RunsTable(Table):
 
     span: OneOrMore = Field(
         default=["third", "fourth", "fifth", "sixth", "seventh"],
-        description="write an interval, as 'fourth', or a list, as ['third', 'fourth']",
+        description="write an interval, as 'fourth' or 'third to fifth', or a list of them",
     )
     direction: OneOrMore = Field(default=["both"], description=_one_of_these(RUN_DIRECTIONS))
     notes: int = Field(
@@ -177,7 +184,7 @@ class RunsTable(Table):
         if not value:
             raise WrongValueError("there is no span", _INTERVAL_REMEDY)
         for word in value:
-            _interval(word)
+            _intervals(word)
         return value
 
     @field_validator("direction")
@@ -207,7 +214,7 @@ class RunsTable(Table):
     def value(self) -> Runs:
         """Return the choice that the table stands for."""
         return Runs(
-            tuple(sorted({_interval(word) for word in self.span})),
+            tuple(sorted({steps for word in self.span for steps in _intervals(word)})),
             _directions(self.direction, RUN_DIRECTIONS),
             self.notes,
             tuple(sorted(read_notes(self.among))),

@@ -161,8 +161,8 @@ def _unknown_key(root: Tables, path: Path) -> Problem:
 
 
 def _number(text: str) -> str | None:
-    """The number that stands in quotes, as it is written without them."""
-    match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*", text)
+    """The number that stands in quotes, perhaps with its unit, as it is written without them."""
+    match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*(?:[a-z]{1,8}\.?|%)?\s*", text, re.I)
     return match[1] if match else None
 
 
@@ -173,7 +173,7 @@ def _right_form(kind: str, key: str, value: object, field: FieldInfo | None) -> 
         bare = ", without quotes" if isinstance(value, str) else ""
         return f"write {key} = true or {key} = false{bare}"
     if kind in _NUMBERS and isinstance(value, str) and (number := _number(value)) is not None:
-        return f"write {number} without quotes"
+        return f"write the number alone, without quotes: {number}"
     if kind == "string_type":
         texts = isinstance(value, list) and all(isinstance(one, str) for one in value)
         if isinstance(value, list) and texts and value:

@@ -28,6 +28,15 @@ _CURLY = (
 _CURLY_AT_AN_END = re.compile(rf"[=\[,{{]\s*[{_CURLY}]|[{_CURLY}]\s*(?:[,\]}}#]|$)")
 _CURLY_SLIP = ("the quotes are curly", "write straight quotes (\" or '), not curly ones")
 
+_LIST_SLIP = (
+    "the list that opens here is not closed, or lacks a comma",
+    "close it with ], and write commas between what is in it",
+)
+_BRACES_SLIP = (
+    "the brace that opens here is not closed on its line, or what is in it is not complete",
+    "write all from { to } on one line, with commas between and none at the end",
+)
+
 _UNCLOSED = ("Illegal character '\\n'", "Unterminated string", 'Expected "\'"', "Expected '\"'")
 
 _HEADING = re.compile(r"\s*\[+\s*([\w .\"'-]*?)\s*(?:\].*)?$")
@@ -99,12 +108,13 @@ def read_toml(
             number, column = int(place[1]), int(place[2])
         stop = _Stop(message, text.replace("\r\n", "\n"), number, column)
         cause, remedy = _slip(stop, numbers, switches)
-        raise failure(
-            cause,
-            remedy,
-            place=f"line {number}" + (f", column {column}" if place else ""),
-            file=source,
-        ) from None
+        shown = f"line {number}" + (f", column {column}" if place else "")
+        sign = {_BRACES_SLIP: "{", _LIST_SLIP: "["}.get((cause, remedy))
+        for _, line, at in (one for one in _opened(stop) if one[0] == sign):
+            # The innermost comes last; behind a list that is open, a heading opens no other.
+            if line < stop.number or not stop.line.lstrip().startswith("["):
+                shown = f"line {line}, column {at}"
+        raise failure(cause, remedy, place=shown, file=source) from None
     except ValueError:
         # Python reads whole numbers of up to 4,300 digits.
         raise failure("a number in it is endless", "write a shorter one", file=source) from None
@@ -118,7 +128,8 @@ def _slip(stop: _Stop, numbers: Collection[str], switches: Collection[str]) -> S
     if message.startswith(("Cannot", "Duplicate")):
         found = _written_twice(stop)
     elif stop.line.lstrip().startswith("["):
-        found = _heading(stop)
+        goes_on = any(line < stop.number for _, line, _ in _opened(stop))
+        found = _LIST_SLIP if goes_on else _heading(stop)
     elif _CURLY_AT_AN_END.search(stop.line):
         found = _CURLY_SLIP
     elif message.startswith(_UNCLOSED):
@@ -128,19 +139,35 @@ def _slip(stop: _Stop, numbers: Collection[str], switches: Collection[str]) -> S
     elif message.startswith("Unescaped"):
         found = "in double quotes a \\ does not stand for itself", "write the text in single quotes"
     elif message.startswith("Unclosed array"):
-        found = (
-            "a list is not closed, or lacks a comma",
-            "close it with ], and write commas between what is in it",
-        )
+        found = _LIST_SLIP
     elif "{" in stop.line and message.startswith(("Unclosed inline", "Invalid initial")):
-        found = (
-            "what stands in braces is not complete on its line",
-            "write all from { to } on one line, with commas between and none at the end",
-        )
+        found = _BRACES_SLIP
     elif message.startswith(("Invalid value", "Expected newline")):
         found = _wrong_value(stop, numbers, switches)
     usual = "write key = value; text stands in quotes, lists in [ ]"
     return found or (f"this is not TOML: {message[:1].lower()}{message[1:]}", usual)
+
+
+_BRACKETS = re.compile(
+    r'''"""(?:\\.|[^\\])*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|\#[^\n]*|[\[\]{}]'''
+)
+"""What brackets stand in, and brackets themselves."""
+
+
+def _opened(stop: _Stop) -> list[tuple[str, int, int]]:
+    """Return the brackets that are open where it stopped: sign, line and column, from 1."""
+    lines = stop.text.split("\n")
+    before = "\n".join([*lines[: stop.number - 1], stop.line[: stop.column - 1]])
+    opened: list[re.Match[str]] = []
+    for match in _BRACKETS.finditer(before):
+        if match[0] in "[{":
+            opened.append(match)
+        elif match[0] in "]}" and opened:
+            opened.pop()
+    starts = [(match[0], match.start()) for match in opened]
+    return [
+        (sign, before.count("\n", 0, at) + 1, at - before.rfind("\n", 0, at)) for sign, at in starts
+    ]
 
 
 def _written_twice(stop: _Stop) -> Slip:

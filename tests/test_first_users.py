@@ -1,0 +1,166 @@
+"""What people who are new to the program write is understood, or answered with what is right.
+
+Each of these stranded somebody once.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from renderer.commands.app import app
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.definition.lines import PatternLine
+from renderer.notation.definition.pattern import Runs
+from renderer.notation.definition.reader import parse_definition
+from renderer.reading.exercise import read_exercise
+
+RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
+
+
+def rungwise(*words: str | Path) -> Result:
+    return CliRunner().invoke(app, [*map(str, words)])
+
+
+def problems_of(text: str) -> tuple[Problem, ...]:
+    with pytest.raises(RungwiseError) as caught:
+        parse_definition(text)
+    return caught.value.problems
+
+
+def problem_of(text: str) -> Problem:
+    (problem,) = problems_of(text)
+    return problem
+
+
+@pytest.mark.parametrize("form", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("name", ["wide.txt", "wide.toml.txt", "WIDE.TXT"])
+def test_a_definition_is_read_as_a_simple_editor_saves_it(
+    name: str, form: str, tmp_path: Path
+) -> None:
+    (tmp_path / name).write_bytes(RUN.replace("\n", "\r\n").encode(form))
+    exercise = read_exercise(tmp_path / name)
+    assert exercise.title.casefold() == "wide"
+    assert len(list(exercise.lines[0].melody_notes)) == 3
+
+
+@pytest.mark.parametrize("form", ["utf-8", "utf-16"])
+def test_a_text_file_with_a_tune_in_abc_is_read_as_abc(form: str, tmp_path: Path) -> None:
+    (tmp_path / "tune.txt").write_bytes("X:1\nT:Two notes\nM:2/4\nK:HP\nA4 B4 |]\n".encode(form))
+    assert read_exercise(tmp_path / "tune.txt").title == "Two notes"
+
+
+def test_a_file_of_a_word_processor_is_to_be_saved_as_plain_text(tmp_path: Path) -> None:
+    (tmp_path / "wide.docx").write_bytes(b"PK")
+    with pytest.raises(RungwiseError, match=r"Save it as plain text \(Save as\), .*wide.txt"):
+        read_exercise(tmp_path / "wide.docx")
+
+
+@pytest.mark.parametrize(
+    ("written", "remedy"),
+    [
+        ("hg", "write high G"),
+        ("Hi A", "write high A"),
+        ("LA", "write low A"),
+        ("F#", "write F"),
+        ("c sharp", "write C"),
+        ("low B", "write B"),
+        ("low A B D", "write low A, B, D"),
+        ("low A - B - D", "write low A, B, D"),
+        ("A", "write low A or high A"),
+    ],
+)
+def test_a_note_by_another_name_is_answered_with_its_right_one(written: str, remedy: str) -> None:
+    assert problem_of(f'[[lines]]\nrun = "B, {written}"').remedy == remedy
+
+
+def test_the_nine_notes_are_listed_once_however_many_names_are_wrong() -> None:
+    problem = problem_of('[[lines]]\nrun = "H, I, hg, J, K to L, F#, M"')
+    said = f"{problem.cause}. {problem.remedy}"
+    assert said.count("low G, low A, B, C") == 1
+    for name in ("'H', 'I', 'J'", "write high G", "write F;"):
+        assert name in said
+
+
+@pytest.mark.parametrize("written", ["60 bpm", "60bpm", "60 beats", "60", " 60 BPM "])
+def test_a_tempo_with_its_unit_is_answered_with_the_number(written: str) -> None:
+    problem = problem_of(f'tempo = "{written}"\n{RUN}')
+    assert problem.remedy == "write the number alone, without quotes: 60"
+    if "b" in written.casefold():
+        result = rungwise("check", "birls", "--tempo", written)
+        assert isinstance(result.exception, RungwiseError)
+        assert "number alone, as 60" in str(result.exception)
+
+
+def test_a_meter_with_blanks_round_it_is_understood() -> None:
+    assert str(parse_definition(f'meter = " 3/4 "\n{RUN}').meter) == "3/4"
+
+
+def test_spans_from_one_interval_to_another_are_all_between() -> None:
+    def spans(written: str) -> tuple[int, ...]:
+        (line,) = parse_definition(f"[[lines]]\nruns = {{ span = {written} }}").lines
+        assert isinstance(line, PatternLine)
+        assert isinstance(line.pattern, Runs)
+        return line.pattern.spans
+
+    assert spans('"third to seventh"') == (2, 3, 4, 5, 6)
+    assert spans('"fifth to fourth"') == (3, 4)
+    assert spans('["third", "fifth to sixth"]') == (2, 4, 5)
+    assert problem_of('[[lines]]\nruns = { span = "third to tenth" }').cause == (
+        "'tenth' is no interval"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ('[[lines]]\nruns = { span = "fourth"\nornament = "grip"', "line 2, column 8"),
+        ('[[lines]]\nruns = { span = "fourth",\n}', "line 2, column 8"),
+        ('[[lines]]\nrun = "B"\nornament = ["grip", "birl"\n' + RUN, "line 3, column 12"),
+        ('[[lines]]\nruns = { span = ["third" }', "line 2, column 17"),
+    ],
+)
+def test_what_is_opened_and_not_closed_is_named_where_it_opens(text: str, place: str) -> None:
+    problem = problem_of(text)
+    assert "that opens here is not closed" in problem.cause
+    assert problem.place == place
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--pitch", "A, B flat"), '--pitch twice: --pitch A --pitch "B flat"'),
+        (("--pitch", "A and 478 Hz"), '--pitch twice: --pitch A --pitch "478 Hz"'),
+        (("--mix", "full,echo,backing"), "--mix 3 times: --mix full --mix echo --mix backing"),
+        (("--format", "mp3 wav"), "--format twice: --format mp3 --format wav"),
+    ],
+)
+def test_several_values_in_one_option_are_shown_given_one_by_one(
+    words: tuple[str, ...], says: str, tmp_path: Path
+) -> None:
+    result = rungwise("render", "birls", "-o", tmp_path / "out", *words)
+    assert isinstance(result.exception, RungwiseError)
+    assert f"Give {says}." in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("sheet", "birls", "-o", "new/er/birls.svg"),
+        ("convert", "birls", "new/er/birls.abc"),
+        ("plan", "birls", "--days", "2", "-o", "new/er/birls.csv"),
+        ("events", "birls", "-o", "new/er/birls.csv"),
+        ("expand", "birls", "-o", "new/er/birls.toml"),
+        ("coverage", "birls", "-o", "new/er/birls.svg"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_every_verb_makes_the_folder_that_it_writes_into(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = rungwise(*words)
+    assert result.exit_code == 0, result.exception
+    assert [path.stem.split("-")[0] for path in (tmp_path / "new" / "er").iterdir()] == ["birls"]
