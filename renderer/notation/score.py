@@ -312,8 +312,7 @@ class Exercise:
     played_once:
         Whether it was asked to be played without repeats and jumps, and of endings the last.
     knows_movements:
-        Whether a file said which of its notes are an opened ornament; where it does not, notes that
-        spell one are taken for it.
+        Whether a file said which of its notes are an opened ornament, or that none are.
     """
 
     title: str

@@ -279,9 +279,9 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
         played_out(score.in_playing_order()) if reading.play_repeats else read_once(score.measures)
     )
     _check_size(measures)
-    pitches = chanter_pitches(measures, reading.transpose, keyless=score.keyless)
+    pitches = chanter_pitches(measures, reading, keyless=score.keyless)
     # Reported from the score as it stands, so that no note is named once for each repeat.
-    wrong = off_the_chanter(score.measures, pitches, keyless=score.keyless, option="--transpose")
+    wrong = off_the_chanter(score.measures, pitches, keyless=score.keyless, has_options=True)
     if wrong:
         raise RungwiseError(wrong)
     joiner = _Joiner(pitches, reading.rests)

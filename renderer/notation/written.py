@@ -18,8 +18,16 @@ from renderer.notation.score import Meter
 
 Rests = Literal["silence", "hold"]
 Transposition = int | Literal["auto"]
+Recognise = Literal["stated", "opened"]
+ReadAs = Literal["written", "chanter"]
 
 QUARTER = Fraction(1, 4)
+
+SIGN_NAMES = {
+    3: "triple sharp", 2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat",
+    -3: "triple flat",
+}  # fmt: skip
+"""Accidentals, by semitones raised."""
 
 _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
@@ -41,6 +49,11 @@ class Pitch:
     alter: int
     octave: int
     spelling: str = field(default="", compare=False)
+
+    @property
+    def letter_and_sign(self) -> str:
+        """The pitch without its octave, in words: `C natural`."""
+        return f"{self.step} {SIGN_NAMES[self.alter]}"
 
     @property
     def midi(self) -> int:
@@ -204,19 +217,26 @@ class Reading:
         number or title; None for the first that lies on the nine notes.
     transpose:
         Semitones, or `auto` to look for the nearest shift that fits the nine notes.
+    read_as:
+        `written`: as key and accidentals say; `chanter`: every letter is the chanter's own note.
     rests:
         `silence` stops the chanter, `hold` holds the note before.
     play_repeats:
         Whether repeats and endings are played out; otherwise everything is read once, as it stands.
     gracenote_under_ms:
         MIDI: a note shorter than this before a longer one is a gracenote.
+    recognise:
+        Which notes are read as a movement opened out: `stated`, those of which the file says so;
+        `opened`, where it says nothing, also all that spell one.
     """
 
     part: str | None = None
     transpose: Transposition = 0
+    read_as: ReadAs = "written"
     rests: Rests = "silence"
     play_repeats: bool = True
     gracenote_under_ms: float = 80.0
+    recognise: Recognise = "stated"
 
 
 AS_WRITTEN = Reading()

@@ -44,7 +44,7 @@ from renderer.notation.limits import (
 )
 from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
-from renderer.notation.written import Reading, Rests, Transposition
+from renderer.notation.written import ReadAs, Reading, Recognise, Rests, Transposition
 from renderer.order import kinds
 from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
@@ -445,6 +445,15 @@ class Settings:
         lambda settings: f"transposed {settings.transpose}",
         panel=_SCORES,
     )
+    read_as: ReadAs = _row(
+        "written",
+        kinds.one_of("way to read letters", ("written", "chanter")),
+        "Letters sound as key and accidentals say (written) or as the chanter plays them, C and F "
+        "sharp and all others natural (chanter).",
+        READ,
+        "letters as on the chanter",
+        panel=_SCORES,
+    )
     rests: Rests = _row(
         "silence",
         kinds.one_of("way to play rests", ("silence", "hold")),
@@ -467,6 +476,15 @@ class Settings:
         "MIDI: notes shorter than this before longer ones are gracenotes.",
         READ,
         "gracenotes under {}",
+        panel=_SCORES,
+    )
+    recognise: Recognise = _row(
+        "stated",
+        kinds.one_of("way to recognise opened movements", ("stated", "opened")),
+        "Which notes are a movement opened out: those of which the file says so (stated), or, "
+        "where it says nothing, also all that spell one (opened).",
+        READ,
+        "movements recognised",
         panel=_SCORES,
     )
     ornaments: str = _row(
@@ -586,9 +604,11 @@ class Settings:
         return Reading(
             part=self.part if self.tune is None else self.tune,
             transpose=self.transpose,
+            read_as=self.read_as,
             rests=self.rests,
             play_repeats=not self.no_repeats,
             gracenote_under_ms=float(self.gracenote_under.value),
+            recognise=self.recognise,
         )
 
     def applied_to(self, exercise: Exercise) -> Exercise:

@@ -11,7 +11,7 @@ from renderer.errors import failure
 from renderer.notation.definition.reader import Definition, read_definition
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
-from renderer.notation.written import AS_WRITTEN, Reading
+from renderer.notation.written import AS_WRITTEN, Reading, Recognise
 from renderer.reading.library import find_exercise
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
@@ -19,8 +19,16 @@ from renderer.technique.recognise import recognise_opened
 from renderer.technique.recognise_stated import gather_stated, states_opened
 
 
-def with_movements(exercise: Exercise) -> Exercise:
-    """Return an exercise with its gracenote groups and opened movements read by the book."""
+def with_movements(exercise: Exercise, recognise: Recognise = "stated") -> Exercise:
+    """Return an exercise with its gracenote groups and opened movements read by the book.
+
+    Parameters
+    ----------
+    exercise:
+        As a reader of scores gives it.
+    recognise:
+        As in `Reading`: a tune keeps its notes, whatever they spell, unless it is `opened`.
+    """
     book = load_book()
     lines = []
     for line in exercise.lines:
@@ -28,7 +36,7 @@ def with_movements(exercise: Exercise) -> Exercise:
         if not exercise.knows_movements:
             if states_opened(exercise, known):
                 known = gather_stated(exercise, known, book)
-            else:
+            elif recognise == "opened":
                 known = recognise_opened(known, book)
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
@@ -135,4 +143,4 @@ def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     definition = definition_in(source)
     if definition is not None:
         return realise(definition)
-    return with_movements(_score_reader(_form_of(source))(source, reading))
+    return with_movements(_score_reader(_form_of(source))(source, reading), reading.recognise)

@@ -27,7 +27,7 @@ from renderer.notation.chanter_pitches import MOST_REPORTED
 from renderer.notation.limits import MOST_WRITTEN_NOTES
 from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import Measure, Pitch, Written, common_divisions
+from renderer.notation.written import SIGN_NAMES, Measure, Pitch, Written, common_divisions
 
 _TOKEN = re.compile(
     r"""
@@ -55,7 +55,6 @@ _GRACE = re.compile(
 )
 _ENDING_NUMBERS = re.compile(r"\s*+(\d{1,2}(?:[,-]\d{1,2})*+)")
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
-_SIGN_NAMES = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
 """The chanter's nine letters, and by how many semitones each sounds raised."""
 
@@ -82,7 +81,7 @@ def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
     spelling = shortened(f"{match['sign'] or ''}{letter}{match['octave']}")
     if alter != _NINE_LETTERS.get(spelling, alter):
         # The letter is one of the nine: what the key or the bar makes of it is what is wrong.
-        spelling += f" ({letter.upper()} {_SIGN_NAMES[alter]})"
+        spelling += f" ({letter.upper()} {SIGN_NAMES[alter]})"
     return Pitch(letter.upper(), alter, octave, spelling=spelling)
 
 

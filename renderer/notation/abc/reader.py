@@ -346,7 +346,7 @@ def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score
             score = _score_of(tune, source)
         except RungwiseError:
             continue
-        if lies_on_the_chanter(score, reading.transpose):
+        if lies_on_the_chanter(score, reading):
             return score
     return None
 

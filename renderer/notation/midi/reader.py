@@ -123,9 +123,9 @@ def _chosen(melodies: list[Melody], scores: list[Score], reading: Reading) -> in
     def unlikely(index: int) -> tuple[bool, bool, bool]:
         """What lies off the chanter, what is a drone on its own, and what must be transposed."""
         return (
-            not lies_on_the_chanter(scores[index], reading.transpose),
+            not lies_on_the_chanter(scores[index], reading),
             melodies[index].is_one_note,
-            not lies_on_the_chanter(scores[index], 0),
+            not lies_on_the_chanter(scores[index]),
         )
 
     return min(range(len(melodies)), key=unlikely)

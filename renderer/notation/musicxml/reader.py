@@ -153,7 +153,7 @@ def _chosen(parts: list[Part], scores: list[Score], reading: Reading) -> int:
     if reading.part is not None:
         return index_of_part(reading.part, [part.name for part in parts], "part")
     for index, (part, score) in enumerate(zip(parts, scores, strict=True)):
-        if not part.problems and lies_on_the_chanter(score, reading.transpose):
+        if not part.problems and lies_on_the_chanter(score, reading):
             return index
     with_notes = (i for i, p in enumerate(parts) if any(m.notes for m in p.measures))
     return next(with_notes, 0)
