@@ -70,14 +70,15 @@ def preferred(rows: Sequence[Form], previous: Note | None) -> tuple[Fragment, st
 
     First the form that the book has for this approach; then the first movement of the book that
     players use from there; then the first that can be played from there; then any. Where nothing
-    sounds before, the one that is used from most notes.
+    sounds before, the one that is used from most notes. What the book has for other approaches
+    alone counts where it can be played from this one too (a grip cut by B coming from C).
     """
     for slots, movement, approach in rows:
         if previous is not None and approach is previous:
             return slots, movement.name
     general = [(slots, movement) for slots, movement, approach in rows if approach is None]
     if not general:
-        return None
+        return _of_another_approach(rows, previous)
 
     def likelihood(row: tuple[Fragment, Movement]) -> tuple[bool, bool, int]:
         slots, movement = row
@@ -91,6 +92,15 @@ def preferred(rows: Sequence[Form], previous: Note | None) -> tuple[Fragment, st
     # Most groups are one movement's only; `max` takes the first of the book among equals.
     slots, movement = general[0] if len(general) == 1 else max(general, key=likelihood)
     return slots, movement.name
+
+
+def _of_another_approach(
+    rows: Sequence[Form], previous: Note | None
+) -> tuple[Fragment, str] | None:
+    for slots, movement, _ in rows:
+        if previous is None or silent_join(slots, previous) is None:
+            return slots, movement.name
+    return None
 
 
 @lru_cache(maxsize=8)

@@ -46,6 +46,7 @@ MEMORY = "from memory"
 COMMON = "common practice"
 TUTOR = "L. Davidson, Teach Yourself Bagpipes, teachyourselfbagpipes.co.uk: "
 NOTES = "K. Fraser's notes on piping, bagpipes.ksfraser.ca: "
+TUNES = "as written in tunes of the collection github.com/svenax/bagpipemusic: "
 CAMPBELL = "the key to the Campbell canntaireachd, svenax.net/site/canntaireachd: "
 
 TABLE = [
@@ -84,6 +85,14 @@ TABLE = [
         "{f}e {g}e {f}e g",
         TUTOR + "pibthrow, three Es; the cuts " + MEMORY,
     ),
+    ("chedari", "high G", "F", "e {g}e {f}e g", TUNES + "four places in two piobaireachd"),
+    ("crunluath fosgailte", "E", "C", "{e}c {f}c e", TUNES + "two places in one piobaireachd"),
+    ("crunluath fosgailte", "E", "D", "{e}d {f}d e", TUNES + "five places in two tunes"),
+    ("crunluath fosgailte", "E", "B", "{e}B {f}B e", MEMORY),
+    ("throw on E over low G", "E", "E", "G {f}G e", TUNES + "three places in two piobaireachd"),
+    ("throw on E over low G", "E", "low G", "{e}G {f}G e", MEMORY),
+    ("triple strike", "high A", "E", "a {g}a {g}a {g}a", TUNES + "four places in two tunes"),
+    ("double strike", "high A", "E", "a {g}a {g}a", "as the triple strike"),
     ("grip", "B", None, "G {d}G B", MEMORY),
     ("grip", "B", "D", "G {B}G B", MEMORY),
     ("grip", "B", "low G", "{d}G B", MEMORY),
