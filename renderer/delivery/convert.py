@@ -6,6 +6,7 @@ The file is read back before it takes its place, and what the form did not hold 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from renderer.delivery.files import whole_file
@@ -18,6 +19,7 @@ from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
 from renderer.sound.mix_settings import Mix
 from renderer.sound.tuning import Chanter, transposition
+from renderer.timing.order_of_playing import played
 
 _AUDIBLE_CENTS = 2
 """What is off by less is not worth a word (judgement)."""
@@ -112,6 +114,27 @@ _PLAYED_FORMS = (".mid", ".midi")
 """Of use to a player even where they do not read back as an exercise."""
 
 
+def _as_played(exercise: Exercise) -> Exercise:
+    """The exercise as it is played, no sign left; bars are numbered only where a score does."""
+    music = played(exercise).exercise
+    if music is exercise or any(bar.number for line in exercise.lines for bar in line.bars):
+        return music
+    lines = (
+        replace(line, bars=tuple(replace(bar, number="") for bar in line.bars))
+        for line in music.lines
+    )
+    return replace(music, lines=tuple(lines))
+
+
+def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> list[str]:
+    """What was not read back; of a form that is played, of the exercise as it is played."""
+    music = _as_played(exercise) if form in _PLAYED_FORMS else exercise
+    lost = differences(music, again, opened=opened)
+    if music is exercise:
+        return lost
+    return ["repeats, endings, jumps and the order of parts as signs: they are played out", *lost]
+
+
 def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
     """Write an exercise in the form that the path's ending names.
 
@@ -147,13 +170,16 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
             f"end the file's name in one of {', '.join(FORMS)}",
             file=str(path),
         )
+    if exercise.played_once:
+        # No form can say so: each bar is written once instead.
+        exercise = replace(_as_played(exercise), played_once=False)
     content = _WRITERS[form](exercise, settings)
     lost: list[str] = []
     with whole_file(path) as part:
         part.write_bytes(content)
         try:
             read_back = _read_back(part, form)
-            lost += differences(exercise, read_back, opened=_opened(settings))
+            lost += _lost(exercise, read_back, form, _opened(settings))
         except RungwiseError as error:
             first = error.problems[0]
             cause = f"{first.place}: {first.cause}" if first.place else first.cause

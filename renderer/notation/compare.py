@@ -98,9 +98,15 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
         ("whom it is for", before.audience, after.audience),
         ("its purpose", before.purpose, after.purpose),
         ("its level", before.level, after.level),
+        ("the composer", before.composer, after.composer),
+        ("the type of tune", before.tune_type, after.tune_type),
+        ("the origin", before.origin, after.origin),
+        ("the notes", before.notes, after.notes),
     ):
         if _one_line(value) != _one_line(kept):
             yield f"{name} ({_one_line(value)[:60]})"
+    if before.order != after.order:
+        yield "the order of its lines"
 
 
 def _without_idle_marks(exercise: Exercise) -> Exercise:
@@ -127,6 +133,33 @@ def _played(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
         yield f"the gracenotes' length in line {number} ({one.gracenote})"
 
 
+def _signs_lost(bar: Bar, kept: Bar) -> Iterator[str]:
+    """What a bar has beside its music that was not read back."""
+    if bar.words != kept.words:
+        yield "the words"
+    if bar.number != kept.number:
+        yield "the number"
+    for name, was, now in (
+        ("the repeat sign", bar.signs.opens, kept.signs.opens),
+        ("the repeat sign", bar.signs.closes, kept.signs.closes),
+        ("the ending", bar.signs.endings, kept.signs.endings),
+        ("the double bar line", bar.signs.double, kept.signs.double),
+        ("the segno", bar.signs.segno, kept.signs.segno),
+        ("the coda", bar.signs.coda, kept.signs.coda),
+        ("the way to the coda", bar.signs.to_coda, kept.signs.to_coda),
+        ("the fine", bar.signs.fine, kept.signs.fine),
+        ("the jump", bar.signs.jump, kept.signs.jump),
+    ):
+        if was != now:
+            yield name
+
+
+def _bars_in_words(numbers: list[str]) -> str:
+    named = ", ".join(dict.fromkeys(numbers[:MOST_BARS_NAMED]))
+    more = f" and {len(numbers) - MOST_BARS_NAMED} more" * (len(numbers) > MOST_BARS_NAMED)
+    return f"bar {named}{more}"
+
+
 def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
     one, other = before.lines[number - 1], after.lines[number - 1]
     if _one_line(one.heading) != _one_line(other.heading):
@@ -135,25 +168,35 @@ def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Ite
     if len(one.bars) != len(other.bars):
         yield f"line {number}'s bars: {len(one.bars)} are read back as {len(other.bars)}"
         return
+    yield from _bars(number, before, after, opened)
+
+
+def _bars(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
     names: dict[object, None] = {}
-    changed: list[int] = []
-    for bar_number, (bar, kept) in enumerate(zip(one.bars, other.bars, strict=True), start=1):
-        place = f"line {number}, bar {bar_number}"
+    changed: list[str] = []
+    lost: dict[str, list[str]] = {}
+    pairs = zip(before.lines[number - 1].bars, after.lines[number - 1].bars, strict=True)
+    for index, (bar, kept) in enumerate(pairs):
+        own_number = before.bar_number(number - 1, index)
+        place = f"line {number}, bar {own_number}"
         if bar.meter != kept.meter:
             yield f"{place}: the meter {bar.meter} is read back as {kept.meter}"
         if not _same_tempo(bar.tempo, kept.tempo):
             yield f"{place}: the tempo mark"
+        for what in _signs_lost(bar, kept):
+            lost.setdefault(what, []).append(own_number)
         if music_of(bar) != music_of(kept):
-            changed.append(bar_number)
+            changed.append(own_number)
         else:
-            pairs = zip(_names(bar), _names(kept), strict=True)
-            names |= {was[0]: None for was, now in pairs if was != now}
+            movements = zip(_names(bar), _names(kept), strict=True)
+            names |= {was[0]: None for was, now in movements if was != now}
     if changed and _sounds_alike(before, after, number, opened):
         yield f"line {number}: which of its notes are opened movements"
     elif changed:
-        bars = ", ".join(map(str, changed[:MOST_BARS_NAMED]))
-        more = f" and {len(changed) - MOST_BARS_NAMED} more" * (len(changed) > MOST_BARS_NAMED)
-        yield f"line {number}: the notes of bar {bars}{more}, which are read back differently"
+        bars = _bars_in_words(changed)
+        yield f"line {number}: the notes of {bars}, which are read back differently"
+    for what, numbers in lost.items():
+        yield f"line {number}: {what} of {_bars_in_words(numbers)}"
     for name in names:
         yield f"line {number}: {name} is not read back as the same movement"
 

@@ -41,6 +41,9 @@ LINE_GRACENOTE = "gracenote length in line "
 MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
 """In files that say which notes are one opened movement, or hold none."""
 
+BAR_NUMBERS, BAR_NUMBERS_COUNTED = "bar numbers", "counted"
+"""In scores whose bars have no numbers of their own: those that are printed were counted."""
+
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
 """How a MIDI file differs from the written notes; `with_settings` leaves them alone."""
@@ -58,6 +61,11 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         "for": exercise.audience,
         "purpose": exercise.purpose,
         "level": exercise.level,
+        "composer": exercise.composer,
+        "type": exercise.tune_type,
+        "origin": exercise.origin,
+        "notes": exercise.notes,
+        "order of lines": ",".join(map(str, exercise.order)),
         "gracenote length": str(exercise.gracenotes.length),
         "gracenote placement": exercise.gracenotes.placement,
         "inner length": str(exercise.inner),
@@ -126,6 +134,12 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         "for": lambda: replace(exercise, audience=_text(value, LONGEST_TITLE)),
         "purpose": lambda: replace(exercise, purpose=_text(value, LONGEST_TEXT)),
         "level": lambda: replace(exercise, level=_text(value, LONGEST_TITLE)),
+        "composer": lambda: replace(exercise, composer=_text(value, LONGEST_TITLE)),
+        "type": lambda: replace(exercise, tune_type=_text(value, LONGEST_TITLE)),
+        "origin": lambda: replace(exercise, origin=_text(value, LONGEST_TITLE)),
+        "notes": lambda: replace(exercise, notes=_text(value, LONGEST_TEXT)),
+        "order of lines": lambda: replace(exercise, order=_order(exercise, value)),
+        BAR_NUMBERS: lambda: _without_numbers(exercise, value),
         "gracenote length": lambda: replace(
             exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
         ),
@@ -155,6 +169,23 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
 
 def _text(value: str, longest: int) -> str:
     return without_controls(value[:longest])
+
+
+def _order(exercise: Exercise, value: str) -> tuple[int, ...]:
+    order = tuple(map(int, re.findall(r"\d{1,4}", value[:LONGEST_TEXT])))
+    if not order or not all(1 <= number <= len(exercise.lines) for number in order):
+        raise ValueError(value)
+    return order
+
+
+def _without_numbers(exercise: Exercise, value: str) -> Exercise:
+    if value != BAR_NUMBERS_COUNTED:
+        raise ValueError(value)
+    lines = (
+        replace(line, bars=tuple(replace(bar, number="") for bar in line.bars))
+        for line in exercise.lines
+    )
+    return replace(exercise, lines=tuple(lines))
 
 
 def _decimal(value: str) -> Fraction:

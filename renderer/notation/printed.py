@@ -289,7 +289,10 @@ def printed_line(
         edges.insert(0, Fraction(0))
         first = bars[0]
         silent = Rest(-early / first.meter.beat_value)
-        bars[:1] = [replace(first, items=(silent,)), replace(first, tempo=None)]
+        bars[:1] = [
+            replace(first, items=(silent,), signs=first.signs.at_start),
+            replace(first, tempo=None, signs=first.signs.at_end, words=()),
+        ]
     elif early < 0:
         longer = Rest(-early / bars[0].meter.beat_value)
         bars[0] = replace(bars[0], items=(longer, *bars[0].items))
@@ -307,7 +310,10 @@ def printed_line(
             until = min(end, edges[at])
             goes_on = until < end
             follows = pieces[index + 1].printed if index + 1 < len(pieces) else None
-            tied_on = goes_on or (follows is not None and follows.tied_from_before)
+            # Into another ending a tie leads from before the first one.
+            tied_on = goes_on or (
+                follows is not None and follows.tied_from_before and follows.note == printed.note
+            )
             notes[at].append(
                 replace(printed, length=until - start, tied_on=tied_on and printed.note is not None)
             )

@@ -32,7 +32,8 @@ class Signs:
     endings:
         The passes in which this bar is played, in order; empty for all of them.
     double:
-        A double bar line ends it, where it is not the last bar of its line.
+        A double bar line ends it; False where it is the last bar of its line, or a repeat sign
+        stands there.
     segno, coda:
         The sign stands at its beginning.
     to_coda, fine:

@@ -1,13 +1,13 @@
 """From a score as a file writes it to an exercise: the one way for ABC, MusicXML and MIDI.
 
-Repeats are played out, pitches moved to the nine notes, tied notes joined, and the music is parted
-into lines and bars. Lengths go from shares of a whole note to beats, tempos from quarter notes to
+Pitches are moved to the nine notes, tied notes joined, and the music is parted into lines and bars,
+repeats kept as signs. Lengths go from shares of a whole note to beats, tempos from quarter notes to
 beats a minute.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil, lcm
@@ -22,6 +22,7 @@ from renderer.notation.chanter_pitches import (
 from renderer.notation.groups import slots_of_group
 from renderer.notation.limits import (
     LARGEST_COUNT,
+    LONGEST_TEXT,
     LONGEST_TITLE,
     MOST_LINES,
     MOST_QUARTERS,
@@ -29,12 +30,13 @@ from renderer.notation.limits import (
     MOST_WRITTEN_NOTES,
 )
 from renderer.notation.pitch import Note
-from renderer.notation.repeats import played_out, read_once
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Rest, Slot
+from renderer.notation.signs import NO_SIGNS
 from renderer.notation.source_file import without_controls
 from renderer.notation.tempo import exact_tempo
 from renderer.notation.written import (
     AS_WRITTEN,
+    MOST_WORDS,
     QUARTER,
     Measure,
     Pitch,
@@ -73,6 +75,8 @@ class _Joiner:
         self._reading = reading
         self._rests = rests
         self._before: Note | None = None
+        self._before_endings: Note | None = None
+        self._endings: tuple[int, ...] = ()
         self.leading_rest = False
 
     def begin_line(self) -> None:
@@ -83,13 +87,21 @@ class _Joiner:
         """Return the measure as a bar; its pitches must lie on the chanter."""
         meter = _bar_meter(measure)
         items: list[Item] = []
+        endings = measure.signs.endings
+        if endings and not self._endings:
+            self._before_endings = self._before
+        elif endings and endings != self._endings:
+            # What is tied into another ending comes from before the first.
+            self._before = self._before_endings
+        self._endings = endings
         for written in measure.notes:
             beats = written.length / meter.beat_value
             if written.pitch is None:
                 self._rest(items, beats)
             else:
                 self._note(items, beats, written, self._chanter_note(written.pitch))
-        return Bar(tuple(items), meter, tempo)
+        words = tuple(filter(None, map(_printable, measure.words)))
+        return Bar(tuple(items), meter, tempo, measure.signs, words, measure.number)
 
     def _chanter_note(self, pitch: Pitch) -> Note:
         note = self._reading.note(pitch)
@@ -126,17 +138,29 @@ class _Joiner:
 def bars_of(
     measures: Sequence[Measure], reading: ChanterPitches, rests: Rests = "silence"
 ) -> tuple[Bar, ...]:
-    """Return measures in playing order as the bars of one line; empty measures fall away.
+    """Return measures as the bars of one line; empty measures fall away.
 
     A beat lasts the same in every meter, but for tempo marks.
     """
     joiner = _Joiner(reading, rests)
-    return tuple(
+    bars = (
         joiner.bar(piece, _tempo_of(piece))
         for measure in measures
         if measure.notes
         for piece in _parted(measure, None)
     )
+    return _as_a_line(bars)
+
+
+def _as_a_line(bars: Iterable[Bar]) -> tuple[Bar, ...]:
+    """The bars of a line: a double bar line ends it, so that its last bar need not say so."""
+    line = list(bars)
+    for index, bar in enumerate(line):
+        # Nor need one that a repeat sign stands beside.
+        is_last = index + 1 == len(line)
+        if bar.signs.double and (is_last or bar.signs.closes or line[index + 1].signs.opens):
+            line[index] = replace(bar, signs=replace(bar.signs, double=False))
+    return tuple(line)
 
 
 def _parted(measure: Measure, tempo: Fraction | None) -> list[Measure]:
@@ -165,7 +189,7 @@ def _check_size(measures: Sequence[Measure]) -> None:
     )
     if count > MOST_WRITTEN_NOTES:
         raise failure(
-            f"the score has {count} notes with its repeats played out",
+            f"the score has {count} notes",
             f"divide it; at most {MOST_WRITTEN_NOTES} are read",
         )
     quarters = Fraction(0)
@@ -175,7 +199,7 @@ def _check_size(measures: Sequence[Measure]) -> None:
         quarters += measure.length / QUARTER
     if quarters > MOST_QUARTERS:
         raise failure(
-            f"the score lasts {ceil(quarters)} quarter notes with its repeats played out",
+            f"the score lasts {ceil(quarters)} quarter notes",
             f"divide it; at most {MOST_QUARTERS} are read",
         )
     if not any(note.pitch is not None for measure in measures for note in measure.notes):
@@ -215,11 +239,13 @@ def _printable(text: str) -> str:
 
 
 class _Lines:
-    """Parts measures in playing order into lines of bars, with their headings and tempo marks."""
+    """Parts measures into lines of bars, with their headings and tempo marks."""
 
     def __init__(self, joiner: _Joiner) -> None:
         self.lines: list[tuple[str, list[Bar]]] = []
         self.remarks: list[str] = []
+        self.line_of: list[int] = []
+        """The line of each measure, from 1; 0 for one without notes."""
         self.first_tempo: Fraction | None = None
         self._joiner = joiner
         self._longer_bars = 0
@@ -228,13 +254,20 @@ class _Lines:
         self._tempo: Fraction | None = None
         self._second = 1
         """Into how many parts a second divides so that every beat has a whole number of them."""
+        self._waiting: Measure | None = None
+        """What measures without notes leave to the next one."""
 
     def add(self, measure: Measure) -> None:
         self._begins |= measure.begins_line
         self._heading = measure.heading if measure.begins_line else self._heading or measure.heading
         if not measure.notes:
             self._quarters = measure.tempo or self._quarters
+            self._leave(measure)
             return
+        if self._waiting is not None:
+            signs = measure.signs.joined(replace(self._waiting.signs.at_start, endings=()))
+            words = (*self._waiting.words, *measure.words)[:MOST_WORDS]
+            measure, self._waiting = replace(measure, signs=signs, words=words), None
         meter = _bar_meter(measure)
         if measure.meter is not None and meter != measure.meter:
             self._longer_bars += 1
@@ -249,8 +282,22 @@ class _Lines:
             self._joiner.begin_line()
             self.lines.append((_printable(self._heading), []))
             self._begins, self._heading = False, ""
+        self.line_of.append(len(self.lines))
         for piece in _parted(measure, self._quarters):
             self.lines[-1][1].append(self._joiner.bar(piece, self._tempo_mark(piece)))
+
+    def _leave(self, measure: Measure) -> None:
+        """Give what stands at a measure without notes to the bars on either side of it."""
+        self.line_of.append(0)
+        self._waiting = replace(
+            measure,
+            signs=measure.signs.joined(self._waiting.signs if self._waiting else NO_SIGNS),
+            words=(*(self._waiting.words if self._waiting else ()), *measure.words),
+        )
+        if self.lines:
+            bars = self.lines[-1][1]
+            signs = bars[-1].signs.joined(replace(measure.signs.at_end, endings=()))
+            bars[-1] = replace(bars[-1], signs=signs)
 
     def _tempo_mark(self, measure: Measure) -> Fraction | None:
         """The measure's tempo in beats a minute where it is another than before, else None."""
@@ -275,9 +322,7 @@ class _Lines:
 
 
 def _exercise_of(score: Score, reading: Reading) -> Exercise:
-    measures = (
-        played_out(score.in_playing_order()) if reading.play_repeats else read_once(score.measures)
-    )
+    measures = score.measures
     _check_size(measures)
     pitches = chanter_pitches(measures, reading, keyless=score.keyless)
     # Reported from the score as it stands, so that no note is named once for each repeat.
@@ -295,8 +340,20 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
         raise failure(f"the score has {len(lines.lines)} lines", f"divide it; at most {MOST_LINES}")
     return Exercise(
         title=_printable(score.title) or "Untitled",
-        lines=tuple(Line(tuple(bars), heading) for heading, bars in lines.lines),
+        lines=tuple(Line(_as_a_line(bars), heading) for heading, bars in lines.lines),
         tempo=lines.first_tempo or USUAL_TEMPO,
+        composer=_printable(score.composer),
+        tune_type=_printable(score.tune_type),
+        origin=_printable(score.origin),
+        notes=without_controls(score.notes[:LONGEST_TEXT]).strip(),
+        order=_line_order(score.order, lines.line_of),
         remarks=tuple(dict.fromkeys(remarks)),
         source=score.source,
     )
+
+
+def _line_order(parts: Sequence[range], line_of: Sequence[int]) -> tuple[int, ...]:
+    """The lines in the order in which they are played, from 1; empty for as they stand."""
+    order = [line for part in parts for line in dict.fromkeys(map(line_of.__getitem__, part))]
+    in_order = tuple(line for line in order if line)
+    return () if in_order == tuple(range(1, max(line_of) + 1)) else in_order

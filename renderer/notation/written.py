@@ -13,8 +13,9 @@ from math import lcm
 from typing import Literal
 
 from renderer.errors import failure, shortened
-from renderer.notation.limits import MOST_BARS, MOST_DIVISIONS
+from renderer.notation.limits import MOST_DIVISIONS
 from renderer.notation.score import Meter
+from renderer.notation.signs import NO_SIGNS, Signs
 
 Rests = Literal["silence", "hold"]
 Transposition = int | Literal["auto"]
@@ -114,11 +115,12 @@ class Measure:
         notes per minute.
     begins_line, heading:
         Whether a line of the exercise begins here, and what is written above it.
-    opens, closes:
-        `opens`: a repeat begins here. `closes`: how often the music up to here is played in all
-        (2 for a plain repeat sign), 0 without a sign.
-    endings:
-        The passes that it is played in; empty for all.
+    signs:
+        Repeats, endings and jumps.
+    words:
+        What is written over it.
+    number:
+        Its own number in the file; empty where it has none.
     """
 
     notes: tuple[Written, ...]
@@ -127,9 +129,9 @@ class Measure:
     tempo: Fraction | None = None
     begins_line: bool = False
     heading: str = ""
-    opens: bool = False
-    closes: int = 0
-    endings: tuple[int, ...] = ()
+    signs: Signs = NO_SIGNS
+    words: tuple[str, ...] = ()
+    number: str = ""
     tempos_inside: tuple[tuple[Fraction, Fraction], ...] = ()
 
     @property
@@ -150,13 +152,16 @@ class Measure:
                 starts[at] = mark
             tempo = mark
         parts = _parts(self.notes, list(starts))
-        whole = replace(self, tempos_inside=())
+        inside = Signs(endings=self.signs.endings)
         pieces = [
-            replace(whole, notes=notes, tempo=mark, begins_line=False, heading="", opens=False)
+            replace(self, notes=notes, tempo=mark, signs=inside, tempos_inside=())
             for notes, mark in zip(parts, starts.values(), strict=True)
         ]
-        pieces[0] = replace(whole, notes=pieces[0].notes)
-        return [*(replace(piece, closes=0) for piece in pieces[:-1]), pieces[-1]]
+        for index in range(1, len(pieces)):
+            pieces[index] = replace(pieces[index], begins_line=False, heading="", words=())
+        pieces[0] = replace(pieces[0], tempo=self.tempo, signs=self.signs.at_start)
+        last = pieces[-1].signs.joined(self.signs.at_end)
+        return [*pieces[:-1], replace(pieces[-1], signs=last)]
 
 
 def _parts(notes: Sequence[Written], starts: Sequence[Fraction]) -> list[tuple[Written, ...]]:
@@ -222,7 +227,7 @@ class Reading:
     rests:
         `silence` stops the chanter, `hold` holds the note before.
     play_repeats:
-        Whether repeats and endings are played out; otherwise everything is read once, as it stands.
+        Whether repeats and jumps are played; otherwise each bar once, and of endings the last.
     gracenote_under_ms:
         MIDI: a note shorter than this before a longer one is a gracenote.
     recognise:
@@ -240,6 +245,9 @@ class Reading:
 
 
 AS_WRITTEN = Reading()
+
+MOST_WORDS = 8
+"""Texts over one bar that are kept."""
 
 MOST_NAMED = 30
 """Parts that a message names."""
@@ -284,7 +292,9 @@ class Score:
         What was left out, in sentences.
     order:
         The runs of measures in the order in which they are played, where parts are repeated by
-        name; empty for as they stand.
+        name; empty for as they stand. Each begins a line.
+    composer, tune_type, origin, notes:
+        As of an exercise; may be empty.
     """
 
     title: str
@@ -293,19 +303,7 @@ class Score:
     source: str
     remarks: tuple[str, ...] = ()
     order: tuple[range, ...] = ()
-
-    def in_playing_order(self) -> list[Measure]:
-        """Return the measures with their parts in playing order, repeats still as signs."""
-        if not self.order:
-            return list(self.measures)
-        if sum(map(len, self.order)) > MOST_BARS:
-            raise failure(
-                f"its parts play out to more than {MOST_BARS} bars",
-                "shorten the order of its parts, or read it without repeats",
-            )
-        return [
-            # A repeat goes back to the beginning of its own part at most.
-            replace(self.measures[at], opens=self.measures[at].opens or at == part.start)
-            for part in self.order
-            for at in part
-        ]
+    composer: str = ""
+    tune_type: str = ""
+    origin: str = ""
+    notes: str = ""

@@ -17,6 +17,7 @@ from renderer.technique.ornaments import load_book
 from renderer.technique.realise import realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
 from renderer.technique.recognise_stated import gather_stated, states_opened
+from renderer.timing.order_of_playing import check_length
 
 
 def with_movements(exercise: Exercise, recognise: Recognise = "stated") -> Exercise:
@@ -132,7 +133,7 @@ def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
         shows, or a `Source`: bytes with a name.
     reading:
         How scores are read: which part, transposed how, and so on. Definitions are read as they
-        are.
+        are; whether repeats are played holds for both.
 
     Raises
     ------
@@ -142,5 +143,10 @@ def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     source = source_of(written)
     definition = definition_in(source)
     if definition is not None:
-        return realise(definition)
-    return with_movements(_score_reader(_form_of(source))(source, reading), reading.recognise)
+        exercise = realise(definition)
+    else:
+        score = _score_reader(_form_of(source))(source, reading)
+        exercise = with_movements(score, reading.recognise)
+    exercise = replace(exercise, played_once=not reading.play_repeats)
+    check_length(exercise)
+    return exercise

@@ -13,7 +13,7 @@ from dataclasses import replace
 from itertools import cycle, islice
 from typing import Any
 
-from renderer.errors import Problem, RungwiseError, WrongValueError
+from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.definition.lines import AbcLine, DefinitionLine, PatternLine, RunLine
 from renderer.notation.definition.pattern import Against, Runs, Scale
@@ -265,6 +265,15 @@ def realise(definition: Definition) -> Exercise:
         patterns that stand for nothing or for too much.
     """
     realiser = _realised(definition)
+    count = len(realiser.lines)
+    wrong = [number for number in definition.order if not 1 <= number <= count]
+    if wrong:
+        raise failure(
+            f"there is no line {wrong[0]}; the exercise has {count}",
+            f"write numbers from 1 to {count}",
+            place="order",
+            file=definition.source,
+        )
     return Exercise(
         title=definition.title,
         lines=tuple(music for _, music in realiser.lines),
@@ -276,6 +285,11 @@ def realise(definition: Definition) -> Exercise:
         audience=definition.audience,
         purpose=definition.purpose,
         level=definition.level,
+        composer=definition.composer,
+        tune_type=definition.tune_type,
+        origin=definition.origin,
+        notes=definition.notes,
+        order=definition.order,
         remarks=tuple(realiser.remarks),
         source=definition.source,
     )

@@ -24,6 +24,7 @@ from renderer.notation.score import (
     Rest,
     Slot,
 )
+from renderer.notation.signs import JUMPS, NO_SIGNS, Signs, signs_of_words
 
 INNERS = [
     BOOK,
@@ -140,4 +141,95 @@ def written_exercises(draw: st.DrawFn, *, pickups: bool = True) -> Exercise:
         ),
         ladder=ladder,
         audience=draw(st.just("") | TEXT),
+    )
+
+
+TEXT_OVER = TEXT.filter(lambda text: signs_of_words(text) == NO_SIGNS)
+
+
+@st.composite
+def _signs(draw: st.DrawFn, count: int) -> list[Signs]:
+    """Signs for so many bars of a line: repeats, endings under them, jumps, double bar lines."""
+    signs = [NO_SIGNS] * count
+    at = 0
+    while at < count:
+        kind = draw(st.integers(0, 4))
+        if kind == 0:
+            at += 1
+        elif kind == 1:
+            signs[at] = replace(signs[at], double=at + 1 < count)
+            at += 1
+        else:
+            end = draw(st.integers(at, count - 1))
+            signs[at] = replace(signs[at], opens=draw(st.booleans()))
+            at = end + 1
+            if kind == 2 or end + 2 >= count:
+                signs[end] = replace(signs[end], closes=draw(st.integers(2, 4)))
+                continue
+            first, second = draw(st.sampled_from([((1,), (2,)), ((1, 3), (2, 4)), ((1, 2), (3,))]))
+            signs[end + 1] = replace(signs[end + 1], endings=first, closes=2)
+            signs[end + 2] = replace(signs[end + 2], endings=second, closes=draw(_CLOSES))
+            at = end + 3
+    for _ in range(draw(st.integers(0, 2))):
+        place = draw(st.integers(0, count - 1))
+        extra = draw(
+            st.sampled_from(
+                [Signs(segno=True), Signs(coda=True), Signs(to_coda=True), Signs(fine=True)]
+            )
+            | st.builds(Signs, jump=st.sampled_from(JUMPS))
+        )
+        signs[place] = signs[place].joined(extra)
+    for index in range(count - 1):
+        if signs[index].closes or signs[index + 1].opens:
+            signs[index] = replace(signs[index], double=False)
+    return signs
+
+
+_CLOSES = st.sampled_from([0, 2])
+
+
+@st.composite
+def exercises_with_signs(draw: st.DrawFn) -> Exercise:
+    """An exercise as a tune is written: repeats, endings, jumps, words, numbers, an order."""
+    exercise = draw(written_exercises(pickups=draw(st.booleans())))
+    lines = []
+    for line in exercise.lines:
+        row = draw(_signs(len(line.bars)))
+        bars = []
+        for bar, signs in zip(line.bars, row, strict=True):
+            words = draw(st.just(()) | st.just(()) | st.lists(TEXT_OVER, max_size=2).map(tuple))
+            first = bar.items[0]
+            if signs.endings and isinstance(first, MelodyNote) and first.tied:
+                # What is tied into another ending comes from before the first one.
+                items = (replace(first, tied=False), *bar.items[1:])
+                bars.append(replace(bar, signs=signs, words=words, items=items))
+                continue
+            bars.append(replace(bar, signs=signs, words=words))
+        lines.append(replace(line, bars=tuple(bars)))
+    if draw(st.booleans()):
+        number = draw(st.integers(0, 30))
+        for index, line in enumerate(lines):
+            numbers = range(number, number + len(line.bars))
+            bars = [
+                replace(bar, number=str(own)) for bar, own in zip(line.bars, numbers, strict=True)
+            ]
+            lines[index] = replace(line, bars=tuple(bars))
+            number += len(bars) + draw(st.integers(0, 2))
+    count = len(lines)
+    plain = tuple(range(1, count + 1))
+    order = draw(
+        st.just(())
+        | st.lists(st.integers(1, count), min_size=1, max_size=5)
+        .map(tuple)
+        .filter(lambda order: order != plain)
+    )
+    text = st.just("") | TEXT
+    return replace(
+        exercise,
+        lines=tuple(lines),
+        order=order,
+        composer=draw(text),
+        tune_type=draw(text),
+        origin=draw(text),
+        notes="\n".join(draw(st.lists(TEXT, max_size=2))),
     )

@@ -5,6 +5,7 @@ Check values of lengths, tuplets and broken rhythm are from the ABC music standa
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,7 +17,9 @@ from renderer.notation.abc.writer import write_abc
 from renderer.notation.limits import LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, bar_offsets
+from renderer.notation.signs import Signs
 from renderer.notation.written import Reading
+from tests.notation.playing_out import played_bars, played_lines
 
 FOUR, THREE, SIX = Meter(4, 4), Meter(3, 4), Meter(6, 8)
 
@@ -96,15 +99,18 @@ def test_a_tuplet_of_five_takes_three_units_in_compound_meters_and_two_in_simple
 
 def test_repeats_and_endings_are_played_out() -> None:
     bars = read_abc_line("|: A4 B4 |1 c8 :|2 d8 |] e8 |", FOUR)
-    assert _notes(bars) == "A B | c | A B | d | e"
+    assert _notes(bars) == "A B | c | d | e"
+    assert _notes(played_bars(bars)) == "A B | c | A B | d | e"
 
 
 def test_a_repeat_without_a_beginning_goes_back_to_the_last_double_bar() -> None:
-    assert _notes(read_abc_line("A8 || B8 :| c8 :|", FOUR)) == "A | B | B | c | c"
+    bars = read_abc_line("A8 || B8 :| c8 :|", FOUR)
+    assert _notes(played_bars(bars)) == "A | B | B | c | c"
 
 
 def test_a_double_bar_inside_a_repeat_does_not_move_its_beginning() -> None:
-    assert _notes(read_abc_line("|: A8 || B8 :|", FOUR)) == "A | B | A | B"
+    bars = read_abc_line("|: A8 || B8 :|", FOUR)
+    assert _notes(played_bars(bars)) == "A | B | A | B"
 
 
 def test_a_tie_over_the_bar_line_is_kept_and_inside_the_bar_it_makes_one_note() -> None:
@@ -200,7 +206,8 @@ def test_a_tune_has_its_title_tempo_parts_and_repeats(tmp_path: Path) -> None:
     assert exercise.title == "March of the Larkmoor Juveniles"
     assert exercise.tempo == 80
     assert [line.heading for line in exercise.lines] == ["Part one", "Part two"]
-    assert [len(line.bars) for line in exercise.lines] == [3, 4]
+    assert [len(line.bars) for line in exercise.lines] == [3, 2]
+    assert [len(line.bars) for line in played_lines(exercise)] == [3, 4]
     assert exercise.lines[1].bars[1].items[-1] == Rest(Fraction(1, 2))
     assert "Lyrics are left out." in exercise.remarks
     assert any("2 tunes" in remark for remark in exercise.remarks)
@@ -268,9 +275,9 @@ def test_rests_are_kept_or_the_note_before_is_held(tmp_path: Path) -> None:
 
 def test_repeats_can_be_left_unplayed(tmp_path: Path) -> None:
     tune = "X:1\nT:x\nM:4/4\nL:1/4\nK:HP\n|:A4|1 B4:|2 c4|]\n"
-    assert _notes(_read(tmp_path, tune).lines[0].bars) == "A | B | A | c"
-    once = _read(tmp_path, tune, Reading(play_repeats=False))
-    assert _notes(once.lines[0].bars) == "A | B | c"
+    assert _played(tmp_path, tune) == "A | B | A | c"
+    assert _played_once(tmp_path, tune) == "A | c"
+    assert _notes(_read(tmp_path, tune).lines[0].bars) == "A | B | c"
 
 
 def test_a_tempo_mark_inside_a_tune_stays_with_its_bar(tmp_path: Path) -> None:
@@ -298,7 +305,12 @@ HEADER = "X:1\nT:x\nM:4/4\nL:1/4\nQ:1/4=60\nK:HP\n"
 
 def _played(tmp_path: Path, text: str, reading: Reading | None = None) -> str:
     exercise = _read(tmp_path, text, reading)
-    return " // ".join(_notes(line.bars) for line in exercise.lines)
+    return " // ".join(_notes(line.bars) for line in played_lines(exercise))
+
+
+def _played_once(tmp_path: Path, text: str) -> str:
+    exercise = replace(_read(tmp_path, text), played_once=True)
+    return " // ".join(_notes(line.bars) for line in played_lines(exercise))
 
 
 def _remarks(tmp_path: Path, text: str) -> str:
@@ -309,8 +321,8 @@ def _remarks(tmp_path: Path, text: str) -> str:
     ("order", "played"),
     [
         ("ABA", "A // B // A"),
-        ("A2.B", "A // A // B"),
-        ("((A)2B)2", "A // A // B // A // A // B"),
+        ("A2.B", "A | A // B"),
+        ("((A)2B)2", "A | A // B // A | A // B"),
         ("First part", "A // B"),
     ],
 )
@@ -320,7 +332,7 @@ def test_named_parts_are_played_in_the_order_of_the_header(
     """ABC 2.1, section 3.1.9."""
     tune = f"X:1\nT:x\nM:4/4\nL:1/4\nP:{order}\nK:HP\nP:A\nA4|]\nP:B\nB4|]\n"
     assert _played(tmp_path, tune) == played
-    assert _played(tmp_path, tune, Reading(play_repeats=False)) == "A // B"
+    assert _played_once(tmp_path, tune) == "A // B"
 
 
 def test_a_repeat_inside_a_named_part_stays_in_its_part(tmp_path: Path) -> None:
@@ -378,8 +390,8 @@ def test_a_tempo_mark_inside_a_bar_parts_it(tmp_path: Path) -> None:
 
 def test_a_tempo_mark_inside_a_repeated_bar_is_played_again(tmp_path: Path) -> None:
     exercise = _read(tmp_path, HEADER + "|:[Q:1/4=70]A2[Q:1/4=90]B2:|c4|]\n")
-    bars = exercise.lines[0].bars
-    assert [bar.tempo for bar in bars] == [None, 90, 70, 90, None]
+    (line,) = played_lines(exercise)
+    assert [bar.tempo for bar in line.bars] == [None, 90, 70, 90, None]
 
 
 def test_a_definition_may_change_the_tempo_anywhere() -> None:
@@ -439,7 +451,7 @@ def test_gracenotes_may_be_slurred_tied_or_broken_in_rhythm() -> None:
 
 def test_a_tie_may_be_written_again_at_the_start_of_a_second_ending(tmp_path: Path) -> None:
     bars = _read(tmp_path, HEADER + "|:A2 B2-|1 B4:|2 -B4|]\n").lines[0].bars
-    held = [bars[1].items[0], bars[3].items[0]]
+    held = [bars[1].items[0], bars[2].items[0]]
     assert all(isinstance(item, MelodyNote) and item.tied for item in held)
 
 
@@ -466,10 +478,31 @@ def test_a_tune_that_cannot_be_read_does_not_hide_one_that_can(tmp_path: Path) -
     assert _played(tmp_path, file) == "A"
 
 
-def test_jumps_and_macros_are_said_and_not_played(tmp_path: Path) -> None:
-    for sign in ("!D.C.!", "!segno!", '"^D.S. al Coda"', '"^Fine"'):
-        assert "not played out" in _remarks(tmp_path, f"{HEADER}A4|B4{sign}|]\n"), sign
-    assert "not played out" not in _remarks(tmp_path, HEADER + 'A4|!trill!"^fine tone"B4|]\n')
+def test_signs_that_say_where_to_go_are_read(tmp_path: Path) -> None:
+    """ABC 2.1, section 4.14; as annotations they are common practice."""
+    for code, sign in (
+        ("B4!D.C.!|]", Signs(jump="D.C.")),
+        ("B4 !D.S.alcoda! |]", Signs(jump="D.S. al Coda")),
+        ('B4"^D.S. al Coda"|]', Signs(jump="D.S. al Coda")),
+        ('B4"^Fine"|]', Signs(fine=True)),
+        ("!segno!B4|]", Signs(segno=True)),
+        ("SB4|]", Signs(segno=True)),
+        ("OB4|]", Signs(coda=True)),
+        ("B4!dacoda!|]", Signs(to_coda=True)),
+        ("B4|!D.C.!|]", Signs(jump="D.C.")),
+    ):
+        exercise = _read(tmp_path, f"{HEADER}A4|{code}\n")
+        assert exercise.lines[0].bars[1].signs == sign, code
+        assert not exercise.remarks, code
+
+
+def test_other_words_over_a_bar_are_words(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, HEADER + 'A4|"^fine tone"B4|]\n')
+    assert [bar.words for bar in exercise.lines[0].bars] == [(), ("fine tone",)]
+
+
+def test_decorations_and_macros_that_are_left_out_are_said(tmp_path: Path) -> None:
+    assert "Decorations" in _remarks(tmp_path, HEADER + "A4|!trill!B4|]\n")
     macro = HEADER.replace("K:", "m: ~A = {gAGA}A\nK:")
     assert "Macros" in _remarks(tmp_path, macro + "A4|]\n")
 

@@ -28,8 +28,12 @@ from renderer.notation.pitch import Note
 from renderer.notation.playing import Inner
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Exercise, Line, MelodyNote, Meter, Slot, note_id
+from renderer.notation.signs import Signs
 from renderer.notation.written import Reading
+from tests.notation.playing_out import played_lines
 from tests.notation.strategies import written_exercises
+
+FINE = Signs(fine=True)
 
 THREE = Meter(3, 4)
 OPENED: list[Opened] = ["closed", "open", "as written"]
@@ -360,11 +364,14 @@ def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
         )
     )
 
-    def played(reading: Reading | None = None) -> str:
-        return " ".join(n.note.abc for n in _read(tmp_path, score, reading).lines[0].melody_notes)
+    exercise = _read(tmp_path, score)
 
-    assert played() == "A B A d e"
-    assert played(Reading(play_repeats=False)) == "A B d e"
+    def notes(lines: tuple[Line, ...]) -> str:
+        return " ".join(note.note.abc for line in lines for note in line.melody_notes)
+
+    assert notes(exercise.lines) == "A B d e"
+    assert notes(played_lines(exercise)) == "A B A d e"
+    assert notes(played_lines(replace(exercise, played_once=True))) == "A d e"
 
 
 def test_an_ending_that_nothing_closes_ends_where_the_next_repeat_begins(tmp_path: Path) -> None:
@@ -538,7 +545,7 @@ def _played(tmp_path: Path, *measures: str, reading: Reading | None = None) -> s
     exercise = _read(tmp_path, _score(_part(*measures)), reading)
     return " | ".join(
         " ".join(item.note.abc if isinstance(item, MelodyNote) else "z" for item in bar.items)
-        for line in exercise.lines
+        for line in played_lines(exercise)
         for bar in line.bars
     )
 
@@ -630,20 +637,30 @@ def test_a_metronome_mark_that_cannot_be_told_is_said(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "sign",
+    ("code", "sign"),
     [
-        "<direction><direction-type><segno/></direction-type></direction>",
-        "<direction><direction-type><words>D.S. al Coda</words></direction-type></direction>",
-        "<direction><direction-type><words>Fine</words></direction-type></direction>",
-        '<direction><sound dacapo="yes"/></direction>',
-        '<sound fine="yes"/>',
+        ("<direction><direction-type><segno/></direction-type></direction>", Signs(segno=True)),
+        (
+            "<direction><direction-type><words>D.S. al Coda</words></direction-type>"
+            '<sound dalsegno="1"/></direction>',
+            Signs(jump="D.S. al Coda"),
+        ),
+        ("<direction><direction-type><words>Fine</words></direction-type></direction>", FINE),
+        ('<direction><sound dacapo="yes"/></direction>', Signs(jump="D.C.")),
+        ('<sound fine="yes"/>', FINE),
+        (
+            '<direction><direction-type><coda/></direction-type><sound tocoda="1"/></direction>',
+            Signs(to_coda=True),
+        ),
     ],
 )
-def test_jumps_are_said_and_not_played(tmp_path: Path, sign: str) -> None:
-    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4", 8), sign)))
-    assert "not played out" in _said(_read(tmp_path, score))
+def test_signs_that_say_where_to_go_are_read(tmp_path: Path, code: str, sign: Signs) -> None:
+    """MusicXML 4.0, `<sound>` and `<direction-type>`."""
+    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4", 8), code)))
+    assert _read(tmp_path, score).lines[0].bars[0].signs == sign
     words = "<direction><direction-type><words>a fine tone</words></direction-type></direction>"
-    assert "not played out" not in _said(_read(tmp_path, score.replace(sign, words)))
+    (bar,) = _read(tmp_path, score.replace(code, words)).lines[0].bars
+    assert (bar.signs, bar.words) == (Signs(), ("a fine tone",))
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from hypothesis import given, settings
@@ -26,6 +28,16 @@ def _music(exercise: Exercise) -> Music:
 
 def _headings(exercise: Exercise) -> list[str]:
     return [line.heading for line in exercise.lines]
+
+
+@contextmanager
+def written_file(content: bytes, suffix: str) -> Iterator[Path]:
+    """A file of that content for as long as it is needed."""
+    path = _written(content, suffix)
+    try:
+        yield path
+    finally:
+        path.unlink()
 
 
 def _written(content: bytes, suffix: str) -> Path:

@@ -25,9 +25,22 @@ from renderer.notation.abc.information_fields import (
 )
 from renderer.notation.chanter_pitches import MOST_REPORTED
 from renderer.notation.limits import MOST_WRITTEN_NOTES
-from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import SIGN_NAMES, Measure, Pitch, Written, common_divisions
+from renderer.notation.signs import (
+    MOST_PASSES,
+    NO_SIGNS,
+    Signs,
+    passes_of_ending,
+    signs_of_words,
+)
+from renderer.notation.written import (
+    MOST_WORDS,
+    SIGN_NAMES,
+    Measure,
+    Pitch,
+    Written,
+    common_divisions,
+)
 
 _TOKEN = re.compile(
     r"""
@@ -53,6 +66,24 @@ _GRACE = re.compile(
     # Slurs, ties, tuplets and broken rhythm shape nothing that a piper's gracenotes have.
     r"(?:[\s.~H-Wh-w)]|\(\d?)*+(?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*))(?:\d*/*\d*)[-<>\s)]*+"
 )
+_NAVIGATION = {
+    "segno": Signs(segno=True),
+    "s": Signs(segno=True),
+    "coda": Signs(coda=True),
+    "o": Signs(coda=True),
+    "dacoda": Signs(to_coda=True),
+    "tocoda": Signs(to_coda=True),
+    "fine": Signs(fine=True),
+    "dacapo": Signs(jump="D.C."),
+    "d.c.": Signs(jump="D.C."),
+    "d.c.alfine": Signs(jump="D.C. al Fine"),
+    "d.c.alcoda": Signs(jump="D.C. al Coda"),
+    "dalsegno": Signs(jump="D.S."),
+    "d.s.": Signs(jump="D.S."),
+    "d.s.alfine": Signs(jump="D.S. al Fine"),
+    "d.s.alcoda": Signs(jump="D.S. al Coda"),
+}
+"""Decorations that say where to go, and the letters that stand for two of them: ABC 2.1, 4.14."""
 _ENDING_NUMBERS = re.compile(r"\s*+(\d{1,2}(?:[,-]\d{1,2})*+)")
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
@@ -107,6 +138,11 @@ def _beats_in_words(beats: Fraction) -> str:
     return f"{number} beat" if beats <= 1 else f"{number} beats"
 
 
+def _navigation(name: str) -> Signs | None:
+    """The signs that a decoration is: its name, or the capital letter that stands for it."""
+    return None if name in ("s", "o") else _NAVIGATION.get(name.strip("+").casefold())
+
+
 class MusicCode:
     """Collects the measures of one tune as its lines of code are fed in.
 
@@ -114,9 +150,23 @@ class MusicCode:
     ----------
     meter, unit, key:
         What holds at the start.
+    has_headings:
+        Whether an annotation over the first note of a line is its heading.
+    has_order:
+        Whether parts are played in an order of their own: then such a heading takes the place of
+        the part's letter.
     """
 
-    def __init__(self, meter: Meter | None, unit: Fraction, key: Key) -> None:
+    def __init__(
+        self,
+        meter: Meter | None,
+        unit: Fraction,
+        key: Key,
+        *,
+        has_headings: bool = True,
+        has_order: bool = False,
+    ) -> None:
+        self._has_headings, self._has_order = has_headings, has_order
         self.meter, self.unit, self.key = meter, unit, key
         self.remarks: dict[str, None] = {}
         self.keyless = key.is_none
@@ -137,18 +187,24 @@ class MusicCode:
         self._tempos_inside: list[tuple[int, Fraction]] = []
         self._bar_meter = meter
         self._parts: list[tuple[str, int]] = []
-        self._opens = self._section_begins = self._line_begins = True
-        self._in_repeat = False
+        self._section_begins = self._line_begins = True
+        self._is_new_row = False
         self._ending: tuple[int, ...] = ()
+        self._over = NO_SIGNS
+        """Of the bar at hand: the sign that opens a repeat, and those over it."""
+        self._words: list[str] = []
         self._heading = ""
+        self._heading_is_open = has_headings
+        self._number: int | None = None
         self._bar_line = 0
 
     # What the reader of a whole tune calls
 
     def begin_line(self, heading: str = "") -> None:
         """Begin a line of the exercise at the next bar."""
-        self._line_begins = True
+        self._line_begins, self._is_new_row = True, False
         self._heading = heading
+        self._heading_is_open = self._has_headings and (not heading or self._has_order)
 
     def field(self, letter: str, value: str, place: str) -> None:
         """Take an information field in the tune's body or inline; unknown ones are left out."""
@@ -166,6 +222,8 @@ class MusicCode:
                 case "P":
                     self.begin_line(read_text(value))
                     self._parts.append((self._heading.rstrip("."), len(self._measures)))
+                case "I":
+                    self._instruction(value)
                 case "w" | "W":
                     self.remarks["Lyrics are left out."] = None
                 case "m":
@@ -174,6 +232,11 @@ class MusicCode:
                     pass
         except ValueError as error:
             raise failure(str(error), "see ABC 2.1, section 3", place=place) from None
+
+    def _instruction(self, value: str) -> None:
+        number = re.fullmatch(r"\s*setbarnb\s+(\d{1,6})\s*", value)
+        if number is not None:
+            self._number = int(number[1])
 
     def _mark_tempo(self, value: str, place: str) -> None:
         tempo = read_tempo(value, self.unit)
@@ -219,7 +282,8 @@ class MusicCode:
         """
         self._line = line
         if self._section_begins and self._measures and not self._notes:
-            self._line_begins = True
+            self._line_begins = self._is_new_row = True
+            self._heading_is_open = self._has_headings
         at, after_bar = 0, False
         while at < len(code):
             ending = _ENDING_NUMBERS.match(code, at) if after_bar else None
@@ -246,7 +310,7 @@ class MusicCode:
             raise failure(
                 "gracenotes lead to no note", "write the note after them", place=self._grace_place
             )
-        self._end_bar(double=True)
+        self._end_bar(ends_section=True)
         problems = list(self._bars_that_do_not_add_up())
         if problems and strict:
             rest = len(problems) - MOST_REPORTED
@@ -321,8 +385,9 @@ class MusicCode:
         said = "Decorations other than gracenotes are left out."
         if match["reserved"] is not None:
             said = "The signs # * ; ? @, which ABC keeps free, are left out."
-        elif is_jump(match["name"] or ""):
-            said = JUMPS_LEFT_OUT
+        elif (sign := _navigation(match["name"] or match[0])) is not None:
+            self._over = self._over.joined(sign)
+            return
         self.remarks[said] = None
 
     def _alter(self, match: re.Match[str]) -> int:
@@ -410,12 +475,17 @@ class MusicCode:
         self._notes[-1] = replace(last, length=length)
 
     def _text(self, said: str) -> None:
-        if said[:1] == "^" and self._line_begins and not self._notes and not self._heading:
-            self._heading = read_text(said[1:])
-        elif is_jump(said.lstrip("^_<>@")):
-            self.remarks[JUMPS_LEFT_OUT] = None
-        elif said[:1] in ("^", "_", "<", ">", "@"):
-            self.remarks["Annotations are left out."] = None
+        text = read_text(said[said[:1] in ("^", "_", "<", ">", "@") :])
+        if said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes:
+            self._heading = text
+            self._heading_is_open = False
+        elif (signs := signs_of_words(text)) != NO_SIGNS:
+            self._over = self._over.joined(signs)
+        elif said[:1] == "^":
+            if len(self._words) < MOST_WORDS and text:
+                self._words.append(text)
+        elif said[:1] in ("_", "<", ">", "@"):
+            self.remarks["Annotations other than over the notes are left out."] = None
         else:
             self.remarks["Chord symbols are left out."] = None
 
@@ -434,6 +504,9 @@ class MusicCode:
             )
         if self._notes:
             self._end_bar()
+        if self._is_new_row and self._measures and self._measures[-1].signs.endings:
+            # Another ending of the same repeat, on a row of its own.
+            self._line_begins = False
         self._ending = numbers
 
     def _bar(self, sign: str) -> None:
@@ -443,14 +516,24 @@ class MusicCode:
         self._end_bar(
             closes=min(MOST_PASSES, leading + 1) if leading else 0,
             opens=bool(trailing),
-            double=bool(leading or trailing) or len(bars) > 1,
+            ends_section=bool(leading or trailing) or len(bars) > 1,
+            is_visible=bars != "[|]",
         )
 
-    def _end_bar(self, *, closes: int = 0, opens: bool = False, double: bool = False) -> None:
+    def _end_bar(
+        self,
+        *,
+        closes: int = 0,
+        opens: bool = False,
+        ends_section: bool = False,
+        is_visible: bool = True,
+    ) -> None:
         if self._broken is not None:
             raise failure("a broken rhythm has no second note", "write it", place=self._place())
+        is_double = ends_section and is_visible and not closes and not opens
         if self._notes:
             inside, after = self._marks_of_bar()
+            signs = Signs(closes=closes, endings=self._ending, double=is_double)
             self._measures.append(
                 Measure(
                     notes=tuple(self._notes),
@@ -460,30 +543,32 @@ class MusicCode:
                     tempo=self._tempo,
                     begins_line=self._line_begins,
                     heading=self._heading,
-                    opens=self._opens,
-                    closes=closes,
-                    endings=self._ending,
+                    signs=self._over.joined(signs),
+                    words=tuple(self._words),
+                    number="" if self._number is None else str(self._number),
                     tempos_inside=inside,
                 )
             )
-            self._edges.append(Edge(self._section_begins, double))
-            self._notes, self._accidentals = [], {}
+            self._number = None if self._number is None else self._number + 1
+            self._edges.append(Edge(self._section_begins, ends_section))
+            self._notes, self._accidentals, self._words = [], {}, []
             self._tempo = after
             self._line_begins, self._heading = False, ""
-            self._opens = self._section_begins = False
-        elif self._measures and (closes or double):
+            self._heading_is_open = self._is_new_row = False
+            self._section_begins, self._over = False, NO_SIGNS
+        elif self._measures:
+            # A bar line without notes before it adds to the one before.
             last = self._measures[-1]
-            self._measures[-1] = replace(last, closes=max(closes, last.closes))
-            self._edges[-1] = replace(self._edges[-1], ends=True)
-        if closes or double:
+            ends = replace(self._over.at_end, closes=closes, double=is_double)
+            signs = last.signs.joined(ends)
+            self._measures[-1] = replace(last, signs=replace(signs, endings=last.signs.endings))
+            self._over = self._over.at_start
+            if closes or ends_section:
+                self._edges[-1] = replace(self._edges[-1], ends=True)
+        if closes or ends_section:
             self._ending = ()
             self._section_begins = True
-        if opens:
-            self._in_repeat = True
-        elif closes:
-            self._in_repeat = False
-        # A double bar inside an open repeat does not move the place that it goes back to.
-        self._opens |= opens or bool(closes) or (double and not self._in_repeat)
+        self._over = self._over.joined(Signs(opens=opens))
 
     def _marks_of_bar(self) -> tuple[tuple[tuple[Fraction, Fraction], ...], Fraction | None]:
         """The tempo marks inside the bar at hand, and one behind its last note."""
@@ -499,8 +584,9 @@ class MusicCode:
             if measure.meter is None:
                 continue
             whole = measure.meter.length
-            if edge.begins:
-                pickup = measure.length < whole
+            if edge.begins and not measure.signs.endings:
+                # What completes a pickup may come several sections later, or in every ending.
+                pickup |= measure.length < whole
             after = self._measures[index + 1] if index + 1 < len(self._measures) else None
             before_pickup = after is not None and after.length < whole
             may_be_short = edge.begins or (edge.ends and (pickup or before_pickup))

@@ -1,8 +1,8 @@
 """Reading ABC 2.1: a fragment in a definition to bars, a file's tune to an exercise.
 
-Highland pipe music is `K:HP` or `K:Hp`; gracenotes stand in braces. Repeats and endings are played
-out. What a chanter cannot play (chords, voices) is refused; what has no meaning for it (lyrics,
-chord symbols, decorations) is left out and said.
+Highland pipe music is `K:HP` or `K:Hp`; gracenotes stand in braces. Repeats, endings and jumps are
+read as signs. What a chanter cannot play (chords, voices) is refused; what has no meaning for it
+(lyrics, chord symbols, decorations) is left out and said.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ from renderer.notation.abc.information_fields import (
 from renderer.notation.abc.music import MusicCode
 from renderer.notation.chanter_pitches import ChanterPitches, lies_on_the_chanter, off_the_chanter
 from renderer.notation.limits import LONGEST_FILE_BYTES
-from renderer.notation.repeats import played_out
 from renderer.notation.score import Bar, Exercise, Meter
 from renderer.notation.source_file import Source, Written, open_source, read_bytes
 from renderer.notation.to_exercise import bars_of, exercise_of
@@ -60,7 +59,7 @@ def read_abc_line(text: str, meter: Meter | None) -> tuple[Bar, ...]:
 
     Returns
     -------
-    The bars with repeats played out, ties inside a bar joined.
+    The bars as written, repeats as signs, ties inside a bar joined.
 
     Raises
     ------
@@ -75,17 +74,17 @@ def read_abc_line(text: str, meter: Meter | None) -> tuple[Bar, ...]:
         rest = rest[match.end() :]
     if any(letter == "M" for letter, _ in fields):
         meter = _header_meter(next(value for letter, value in fields if letter == "M"))
-    code = MusicCode(meter, usual_unit(meter), PIPES)
+    code = MusicCode(meter, usual_unit(meter), PIPES, has_headings=False)
     for letter, value in fields:
         code.field(letter, value, f"{letter}:")
     # Positions in messages count from the start of the text as the user wrote it.
-    code.feed(" " * (len(text) - len(rest)) + re.sub(r"%[^\n]*", _blank, rest))
+    code.feed(" " * (len(text) - len(rest)) + re.sub(r"(?<!\\)%[^\n]*", _blank, rest))
     measures = code.finish(strict=True)
     pitches = ChanterPitches()
     wrong = off_the_chanter(measures, pitches, keyless=False, remedy=NINE_IN_ABC)
     if wrong:
         raise RungwiseError(wrong)
-    bars = bars_of(played_out(measures), pitches)
+    bars = bars_of(measures, pitches)
     if not bars:
         raise failure("there are no notes in it", "write some, as in '{g}A2 {d}A2'")
     return bars
@@ -121,6 +120,11 @@ class _Tune:
     @property
     def title(self) -> str:
         return next((read_text(value) for _, letter, value in self.header if letter == "T"), "")
+
+    def text_of(self, letter: str) -> str:
+        """What all fields of a letter say, one to a line of text."""
+        values = (read_text(value) for _, name, value in self.header if name == letter)
+        return "\n".join(value for value in values if value)
 
 
 def _code_of(line: str) -> str:
@@ -204,7 +208,8 @@ def _score_of(tune: _Tune, source: str) -> Score:
         except ValueError as error:
             place = f"line {header['K'][0]}"
             raise failure(str(error), "pipe music is K:HP", place=place) from None
-    code = MusicCode(meter, usual_unit(meter), key)
+    parts = _order_of(header.get("P"))
+    code = MusicCode(meter, usual_unit(meter), key, has_order=bool(parts))
     for letter in ("L", "Q"):
         if letter in header:
             code.field(letter, header[letter][1], f"line {header[letter][0]}")
@@ -216,12 +221,23 @@ def _score_of(tune: _Tune, source: str) -> Score:
         else:
             code.feed(line.removesuffix("\\"), number)
     measures = code.finish(strict=False)
-    order = code.order(_order_of(header.get("P")))
+    order = code.order(parts)
     if tune.cut_off:
         first, last = tune.cut_off[0], tune.cut_off[-1]
         where = f"Line {first} is" if first == last else f"Lines {first} to {last} are"
         code.remarks[f"{where} not read: the empty line before ends the tune."] = None
-    return Score(tune.title, measures, code.keyless, source, tuple(code.remarks), order)
+    return Score(
+        tune.title,
+        measures,
+        code.keyless,
+        source,
+        tuple(code.remarks),
+        order,
+        composer=tune.text_of("C"),
+        tune_type=tune.text_of("R"),
+        origin=tune.text_of("O"),
+        notes=tune.text_of("N"),
+    )
 
 
 def _of_first_voice(

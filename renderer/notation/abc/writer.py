@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.kept_settings import decimal_text
@@ -16,6 +16,7 @@ from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
 from renderer.notation.printed import Opened, Printed, PrintedLine, printed_line
 from renderer.notation.score import Bar, Exercise, Meter, bar_offsets
+from renderer.notation.signs import Jump, ending_text
 from renderer.notation.source_file import without_controls
 
 UNIT = Fraction(1, 8)
@@ -52,7 +53,9 @@ def _tuplet_sizes(values: list[Value]) -> dict[int, int]:
     return sizes
 
 
-def _bar_code(notes: Sequence[Printed], bar: Bar, offset: Fraction, unit: Fraction) -> str:
+def _bar_code(
+    notes: Sequence[Printed], bar: Bar, offset: Fraction, unit: Fraction, *, is_open_tie: bool
+) -> str:
     rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
     owners = [(n, piece) for n, row in zip(notes, rows, strict=True) for piece in range(len(row))]
     silent = [note.note is None for note, _ in owners]
@@ -64,6 +67,8 @@ def _bar_code(notes: Sequence[Printed], bar: Bar, offset: Fraction, unit: Fracti
         in_tuplet = 1 < value.actual <= MOST_NOTES_OF_A_TUPLET
         if index in sizes and in_tuplet:
             code.append(f"({value.actual}:{value.normal}:{sizes[index]}")
+        if piece == 0 and note.tied_from_before and not index and is_open_tie:
+            code.append("-")
         if note.group and piece == 0:
             code.append("{" + "".join(small.note.abc for small in note.group) + "}")
         shown = value.length * value.actual / value.normal if in_tuplet else value.length
@@ -82,46 +87,120 @@ def _meter_text(meter: Meter | None) -> str:
 
 
 def _bar_lines(bars: Sequence[Bar]) -> list[str]:
-    """The bar line before each bar: a double one before a short bar that needs it.
+    """The bar line before each bar of a line: none before the first but an opening repeat sign.
 
-    Such a line ends a section of the music, and a section may begin with a pickup and end with what
-    completes one. So readers do not object that a bar does not add up.
+    A short bar that needs it has an invisible one (ABC 2.1, 4.8) behind the one before it. It ends
+    a section of the music, which may begin with a pickup and end with what completes one; so
+    readers do not object that a bar does not add up. It also ends the bracket of an ending.
     """
     offsets = bar_offsets(bars)
-    signs = ["|"] * len(bars)
-    for index, bar in enumerate(bars):
-        if index == 0 or bar.beats >= bar.meter.beats:
-            continue
-        is_last = index + 1 == len(bars)
-        ends_section = bars[0].beats < bars[0].meter.beats if is_last else offsets[index + 1] > 0
-        if offsets[index] or not ends_section:
-            signs[index] = "||"
+    signs = ["|:" if bars[0].signs.opens else ""]
+    for index in range(1, len(bars)):
+        bar, before = bars[index], bars[index - 1].signs
+        ends_section = bool(before.endings) and not bar.signs.endings
+        if bar.beats < bar.meter.beats:
+            may_end_short = bars[0].beats < bars[0].meter.beats
+            if index + 1 < len(bars):
+                may_end_short = offsets[index + 1] > 0
+            ends_section |= bool(offsets[index] or not may_end_short)
+        opens = ":" if bar.signs.opens else ""
+        sign = "||" if before.double else "|"
+        if ends_section and not (before.double or before.closes or opens):
+            sign = "| [|]"
+        signs.append(f"{':' * max(0, before.closes - 1)}{sign}{opens}")
     return signs
 
 
+def _end_sign(bar: Bar, *, is_last_line: bool) -> str:
+    """The bar line that ends a line of an exercise."""
+    if bar.signs.closes:
+        return f"{':' * (bar.signs.closes - 1)}|"
+    return "|]" if is_last_line else "||"
+
+
+_NAVIGATION: dict[Jump, str] = {
+    "D.C.": "D.C.",
+    "D.C. al Fine": "D.C.alfine",
+    "D.C. al Coda": "D.C.alcoda",
+    "D.S.": "D.S.",
+    "D.S. al Fine": "D.S.alfine",
+    "D.S. al Coda": "D.S.alcoda",
+}
+"""ABC 2.1, 4.14."""
+
+
+def _signs_over(bar: Bar, before: Bar | None) -> tuple[str, str]:
+    """What stands over a bar at its beginning, and at its end."""
+    signs = bar.signs
+    start = ""
+    if signs.endings and (before is None or before.signs.endings != signs.endings):
+        start += f"[{ending_text(signs.endings)} "
+    start += "!segno!" * signs.segno + "!coda!" * signs.coda
+    start += "".join(f'"^{escaped_text(text)}"' for text in bar.words)
+    end = " !dacoda!" * signs.to_coda + " !fine!" * signs.fine
+    if signs.jump is not None:
+        end += f" !{_NAVIGATION[signs.jump]}!"
+    return start, end
+
+
 def _joined(codes: Sequence[str], signs: Sequence[str], row: range) -> str:
-    return codes[row[0]] + "".join(f" {signs[index]} {codes[index]}" for index in row[1:])
+    # The bar line before a row ends the row before it.
+    first = f"{signs[0]} " if row[0] == 0 and signs[0] else ""
+    rest = "".join(f" {signs[index]} {codes[index]}" for index in row[1:])
+    return f"{first}{codes[row[0]]}{rest}"
 
 
 @dataclass
 class _State:
-    """The meter in force as lines are written one after the other."""
+    """What holds as lines are written one after the other: the meter, and the next bar's number."""
 
     meter: Meter | None
+    number: int | None = None
 
 
 def _tempo_field(bar: Bar, beat_tempo: Fraction) -> str:
     return f"[Q:{bar.meter.beat_value}={decimal_text(beat_tempo)}]"
 
 
-def _line_code(line: PrintedLine, unit: Fraction, state: _State) -> Iterator[str]:
+def _line_code(line: PrintedLine, unit: Fraction, state: _State) -> Iterator[_BarCode]:
     """Yield the code of each bar, with the fields that it needs and without its bar line."""
+    before: Bar | None = None
+    is_tied_on = False
     for bar, notes, offset in zip(line.bars, line.notes, bar_offsets(line.bars), strict=True):
         fields = "" if bar.meter == state.meter else f"[M:{_meter_text(bar.meter)}]"
         state.meter = bar.meter
         if bar.tempo is not None:
             fields += _tempo_field(bar, bar.tempo)
-        yield fields + _bar_code(notes, bar, offset * bar.meter.beat_value, unit)
+        fields += _number_field(bar, state)
+        start, end = _signs_over(bar, before)
+        is_open_tie = notes[0].tied_from_before and not is_tied_on
+        code = _bar_code(notes, bar, offset * bar.meter.beat_value, unit, is_open_tie=is_open_tie)
+        before, is_tied_on = bar, notes[-1].tied_on
+        yield _BarCode(fields, start, f"{code}{end}")
+
+
+def _number_field(bar: Bar, state: _State) -> str:
+    """The field that numbers a bar where it is another number than the one to be expected."""
+    if not re.fullmatch(r"0|[1-9]\d{0,5}", bar.number):
+        return ""
+    number = int(bar.number)
+    expected, state.number = state.number, number + 1
+    return "" if number == expected else f"[I:setbarnb {number}]"
+
+
+@dataclass(frozen=True, slots=True)
+class _BarCode:
+    """A bar's code: the fields before it, what stands over its beginning, and its notes."""
+
+    fields: str
+    over: str
+    notes: str
+
+    def __str__(self) -> str:
+        # An ending's number stands right behind the bar line.
+        begins_ending = self.over[:1] == "["
+        before = f"{self.over}{self.fields}" if begins_ending else f"{self.fields}{self.over}"
+        return f"{before}{self.notes}"
 
 
 def write_abc_line(
@@ -136,10 +215,10 @@ def write_abc_line(
     meter, unit:
         The meter and the unit length (as a share of a whole note) that hold where it is read.
     """
-    printed = printed_line(exercise, line_number, "closed")
-    codes = list(_line_code(printed, unit, _State(meter)))
-    signs = _bar_lines(printed.bars)
-    return f"{_joined(codes, signs, range(len(codes)))} |"
+    bars = (printed := printed_line(exercise, line_number, "closed")).bars
+    codes = list(map(str, _line_code(printed, unit, _State(meter))))
+    end = _end_sign(bars[-1], is_last_line=False) if bars[-1].signs.closes else "|"
+    return f"{_joined(codes, _bar_lines(bars), range(len(codes)))} {end}"
 
 
 def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
@@ -164,12 +243,36 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
         "%abc-2.1",
         "X:1",
         f"T:{escaped_text(exercise.title)}",
+        *_text_fields("C", exercise.composer),
+        *_text_fields("R", exercise.tune_type),
+        *_text_fields("O", exercise.origin),
+        *_text_fields("N", exercise.notes),
+        *_order_field(exercise),
         f"M:{_meter_text(meter)}",
         f"L:{UNIT}",
         f"Q:{meter.beat_value}={decimal_text(tempo)}",
         "K:HP",
     ]
     return ("\n".join([*header, *_body(exercise, opened, meter, tempo)]) + "\n").encode()
+
+
+_PART_NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def _has_order(exercise: Exercise) -> bool:
+    """Whether the order of parts is written: ABC names them by single letters."""
+    return bool(exercise.order) and len(exercise.lines) <= len(_PART_NAMES)
+
+
+def _order_field(exercise: Exercise) -> list[str]:
+    names = "".join(_PART_NAMES[line - 1] for line in exercise.order)
+    return [f"P:{names}"] if _has_order(exercise) else []
+
+
+def _text_fields(letter: str, text: str) -> list[str]:
+    # Behind a space, since `C:|` is a note before a repeat sign.
+    texts = (escaped_text(line) for line in text.splitlines() if line.strip())
+    return [f"{letter}:{' ' * said.startswith(('|', ':'))}{said}" for said in texts]
 
 
 def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> Iterator[str]:
@@ -182,20 +285,24 @@ def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> 
             # In ABC a tempo holds for a note value: a new beat at the same pace needs a new mark.
             tempo = bar.tempo or tempo
             if bar.tempo is None and tempo * bar.meter.beat_value != quarter:
-                codes[index] = _tempo_field(bar, tempo) + codes[index]
+                code = codes[index]
+                codes[index] = replace(code, fields=_tempo_field(bar, tempo) + code.fields)
             quarter = tempo * bar.meter.beat_value
-        if line.heading.strip():
-            fields = re.match(r"(?:\[[^\]]*\])*", codes[0])
-            assert fields is not None
-            at = fields.end()
+        if _has_order(exercise):
+            yield f"P:{_PART_NAMES[line_number - 1]}"
+        # An empty one says that the first words over the line are no heading.
+        if line.heading.strip() or line.bars[0].words or _has_order(exercise):
             heading = f'"^{escaped_text(line.heading)}"'
-            codes[0] = codes[0][:at] + heading + codes[0][at:]
+            is_ending = codes[0].over[:1] == "["
+            ending, _, over = codes[0].over.partition(" ") if is_ending else ("", "", codes[0].over)
+            codes[0] = replace(codes[0], over=f"{ending}{heading}{over}")
         signs = _bar_lines(printed.bars)
         rows = list(_rows(signs))
         for row in rows:
-            is_end = row is rows[-1]
-            end = "|" if not is_end else "|]" if line_number == len(exercise.lines) else "||"
-            yield f"{_joined(codes, signs, row)} {end}"
+            is_last_line = line_number == len(exercise.lines)
+            end = _end_sign(line.bars[-1], is_last_line=is_last_line)
+            sign = end if row is rows[-1] else signs[row.stop]
+            yield f"{_joined([str(code) for code in codes], signs, row)} {sign}"
 
 
 def _rows(signs: Sequence[str]) -> Iterator[range]:

@@ -77,6 +77,11 @@ class Definition:
     audience: str = ""
     purpose: str = ""
     level: str = ""
+    composer: str = ""
+    tune_type: str = ""
+    origin: str = ""
+    notes: str = ""
+    order: tuple[int, ...] = ()
     impossible: Impossible = "replace"
     ornament_book: dict[str, Any] | None = None
     source: str = ""
@@ -162,6 +167,13 @@ class _Definition(Table):
     audience: str = Field(default="", alias="for", max_length=LONGEST_TITLE)
     purpose: str = Field(default="", max_length=LONGEST_TEXT)
     level: str = Field(default="", max_length=LONGEST_TITLE)
+    composer: str = Field(default="", max_length=LONGEST_TITLE)
+    tune_type: str = Field(default="", alias="type", max_length=LONGEST_TITLE)
+    origin: str = Field(default="", max_length=LONGEST_TITLE)
+    notes: str = Field(default="", max_length=LONGEST_TEXT)
+    order: list[int] | None = Field(
+        default=None, description="write the lines' numbers, as in order = [1, 2, 1]"
+    )
     meter: str | None = Field(default=None, description=METER_REMEDY)
     tempo: float = Field(default=60.0, description="write beats per minute, such as 60")
     gracenotes: _Gracenotes = Field(
@@ -263,6 +275,11 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         audience=raw.audience,
         purpose=raw.purpose,
         level=raw.level,
+        composer=raw.composer,
+        tune_type=raw.tune_type,
+        origin=raw.origin,
+        notes=raw.notes,
+        order=tuple(raw.order or ()),
         impossible=raw.ornaments.impossible,
         ornament_book=raw.ornament_book,
         source=source,

@@ -39,12 +39,18 @@ def definition_text(definition: Definition) -> str:
         ("for", definition.audience),
         ("level", definition.level),
         ("purpose", definition.purpose),
+        ("composer", definition.composer),
+        ("type", definition.tune_type),
+        ("origin", definition.origin),
+        ("notes", definition.notes),
     ):
         if text:
             document.add(key, tomlkit.item(text))
     if definition.meter is not None:
         document.add("meter", tomlkit.item(str(definition.meter)))
     document.add("tempo", tomlkit.item(_number(definition.tempo)))
+    if definition.order:
+        document.add("order", tomlkit.item(list(definition.order)))
     _add_playing(document, definition)
     lines = AoT([])
     for line in definition.lines:

@@ -52,15 +52,34 @@ def _short_enough(
 
 
 def _cuts(bars: Sequence[Bar], parts: int) -> list[int]:
-    """Where to divide bars into about so many equal parts: at none into which a note is tied."""
+    """Where to divide bars into about so many equal parts.
+
+    At none into which a note is tied, and inside no repeat.
+    """
     wanted = len(bars) / parts
     cuts: list[int] = []
+    inside = _inside_repeats(bars)
     for index in range(1, len(bars)):
         first = bars[index].items[0]
         is_tied = isinstance(first, MelodyNote) and first.tied
+        is_tied |= index in inside
         if not is_tied and index >= wanted * (len(cuts) + 1):
             cuts.append(index)
     return cuts
+
+
+def _inside_repeats(bars: Sequence[Bar]) -> set[int]:
+    """The bars at which a line cannot be divided without moving a repeat."""
+    inside: set[int] = set()
+    begin = 0
+    for index, bar in enumerate(bars):
+        if bar.signs.opens or (index and bars[index - 1].signs.double):
+            begin = index
+        if bar.signs.closes or bar.signs.endings:
+            inside |= set(range(begin + 1, index + 1))
+            if index + 1 < len(bars) and not bars[index + 1].signs.endings:
+                begin = index + 1
+    return inside
 
 
 def definition_of(exercise: Exercise) -> Definition:
@@ -71,13 +90,16 @@ def definition_of(exercise: Exercise) -> Definition:
     """
     meter = _meter(exercise.lines[0].bars[0].meter)
     unit = usual_unit(meter)
+    entries: list[AbcLine] = []
+    numbers: list[range] = []
+    for number in range(1, len(exercise.lines) + 1):
+        begin = len(entries) + 1
+        entries += _short_enough(exercise, number, meter, unit)
+        numbers.append(range(begin, len(entries) + 1))
     return Definition(
         title=_title(exercise.title),
-        lines=tuple(
-            entry
-            for number in range(1, len(exercise.lines) + 1)
-            for entry in _short_enough(exercise, number, meter, unit)
-        ),
+        lines=tuple(entries),
+        order=tuple(entry for line in exercise.order for entry in numbers[line - 1]),
         meter=meter,
         tempo=exercise.tempo,
         gracenotes=exercise.gracenotes,
@@ -87,6 +109,10 @@ def definition_of(exercise: Exercise) -> Definition:
         audience=_title(exercise.audience),
         purpose=exercise.purpose,
         level=_title(exercise.level),
+        composer=_title(exercise.composer),
+        tune_type=_title(exercise.tune_type),
+        origin=_title(exercise.origin),
+        notes=exercise.notes,
         source=exercise.source,
     )
 

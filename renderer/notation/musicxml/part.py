@@ -16,15 +16,30 @@ from renderer.errors import Problem, failure, shortened
 from renderer.notation.chanter_pitches import MOST_REPORTED
 from renderer.notation.limits import LARGEST_COUNT, MOST_BARS, MOST_WRITTEN_NOTES
 from renderer.notation.note_values import TYPE_NAMES
-from renderer.notation.repeats import JUMPS_LEFT_OUT, MOST_PASSES, is_jump, passes_of_ending
 from renderer.notation.score import Meter
-from renderer.notation.written import Measure, Pitch, Written, beat_at, common_divisions
+from renderer.notation.signs import (
+    MOST_PASSES,
+    NO_SIGNS,
+    Signs,
+    passes_of_ending,
+    signs_of_words,
+)
+from renderer.notation.written import (
+    MOST_WORDS,
+    Measure,
+    Pitch,
+    Written,
+    beat_at,
+    common_divisions,
+)
 
 ONE_NOTE_AT_A_TIME = "a chanter plays one note at a time: leave one in, or choose another part"
 NOTE_AFTER_GRACENOTES = "write the note after them, or leave them out"
 MOST_DOTS = 8
 MOST_LENGTHS_KEPT = 1000
 """Texts of `<duration>` that are made sense of once for all notes."""
+LONGEST_NUMBER = 20
+"""Of a measure."""
 MOST_MARKS_NAMED = 5
 """Marks that are named one by one as not read."""
 _NUMBER = re.compile(
@@ -44,7 +59,15 @@ _DECORATIONS = (
     "slide",
 )
 _SECTION_ENDS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
-_JUMPS = ("dacapo", "dalsegno", "tocoda", "coda", "segno", "fine")
+_SIGNS_OF_SOUND = {
+    "segno": Signs(segno=True),
+    "coda": Signs(coda=True),
+    "tocoda": Signs(to_coda=True),
+    "fine": Signs(fine=True),
+    "dacapo": Signs(jump="D.C."),
+    "dalsegno": Signs(jump="D.S."),
+}
+"""Attributes of MusicXML's `<sound>`, which say what the words and signs beside them mean."""
 
 
 @dataclass
@@ -56,6 +79,8 @@ class Part:
     problems: list[Problem] = field(default_factory=list)
     remarks: dict[str, None] = field(default_factory=dict)
     keyless: bool = True
+    implied: set[int] = field(default_factory=set)
+    """Measures (from 0) at which a repeat begins although no sign opens it."""
 
 
 def _number(text: str | None, what: str, place: str) -> Fraction:
@@ -71,16 +96,6 @@ def _number(text: str | None, what: str, place: str) -> Fraction:
 def _text(fields: dict[str, Element], tag: str, usual: str) -> str:
     field = fields.get(tag)
     return usual if field is None else (field.text or "").strip()
-
-
-@dataclass(frozen=True, slots=True)
-class _BarLines:
-    """What the bar lines of a measure say: as in `Measure`, and whether a section ends with it."""
-
-    opens: bool
-    closes: int
-    endings: tuple[int, ...]
-    ends_section: bool
 
 
 class PartReader:
@@ -108,6 +123,8 @@ class PartReader:
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
         self._tempos: list[tuple[Fraction, Fraction]] = []
         self._rehearsal: str | None = None
+        self._over = NO_SIGNS
+        self._words: list[str] = []
 
     def measure(self, element: Element) -> None:
         """Read one `<measure>` (or a timewise measure's `<part>`)."""
@@ -120,6 +137,7 @@ class PartReader:
         self._notes, self._tempos = [], []
         self._now = self._filled = self._longest = self._chord_start = Fraction(0)
         self._rehearsal = None
+        self._over, self._words = NO_SIGNS, []
         self._grace_start = Fraction(0)
         new_system = False
         for child in element:
@@ -141,7 +159,7 @@ class PartReader:
                 case _:
                     pass
         self._rest_until(self._longest)
-        signs = self._bar_lines(element)
+        signs, ends_section = self._bar_lines(element)
         tempo, inside = self._tempos_of_bar()
         self.part.measures.append(
             Measure(
@@ -151,16 +169,17 @@ class PartReader:
                 tempo=tempo,
                 begins_line=self._rehearsal is not None or (self._section_ended and new_system),
                 heading=self._rehearsal or "",
-                opens=signs.opens,
-                closes=signs.closes,
-                endings=signs.endings,
+                signs=self._over.joined(signs),
+                words=tuple(self._words),
+                number=element.get("number", "").strip()[:LONGEST_NUMBER],
                 tempos_inside=inside,
             )
         )
-        self._section_ended = signs.ends_section
+        self._section_ended = ends_section
 
-    def _bar_lines(self, measure: Element) -> _BarLines:
-        opens, closes, ends_section = False, 0, False
+    def _bar_lines(self, measure: Element) -> tuple[Signs, bool]:
+        """What the bar lines of a measure say, and whether a section ends with it."""
+        opens, closes, is_double = False, 0, False
         endings = self._endings
         for barline in measure.iterfind("barline"):
             opens |= _repeat(barline, "forward") is not None
@@ -168,8 +187,12 @@ class PartReader:
             endings = self._ending(barline, endings)
             at_end = barline.get("location", "right") == "right"
             style = barline.findtext("bar-style", "").strip()
-            ends_section |= at_end and style in _SECTION_ENDS
-        return _BarLines(opens, closes, endings, ends_section or bool(closes))
+            is_double |= at_end and style in _SECTION_ENDS
+            for name, sign in (("segno", Signs(segno=True)), ("coda", Signs(coda=True))):
+                if barline.find(name) is not None:
+                    self._over = self._over.joined(sign)
+        signs = Signs(opens=opens, closes=closes, endings=endings, double=is_double and not closes)
+        return signs, is_double or bool(closes)
 
     def _repeated(self) -> tuple[Written, ...]:
         """The notes of the bars before that a sign repeats here; empty for a bar of its own."""
@@ -396,18 +419,26 @@ class PartReader:
     def _direction(self, element: Element) -> None:
         """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""
         kinds: dict[str, Element] = {}
-        jumps = False
+        said = NO_SIGNS
         for kind in element.findall("direction-type"):
             for child in kind:
                 kinds.setdefault(child.tag, child)
-                jumps |= child.tag == "words" and is_jump(child.text or "")
+                said = said.joined(self._read_words(child))
         rehearsal = kinds.get("rehearsal")
         if rehearsal is not None and self._rehearsal is None:
             self._rehearsal = (rehearsal.text or "").strip()
         sound = element if element.tag == "sound" else element.find("sound")
-        jumps |= sound is not None and any(sound.get(name) is not None for name in _JUMPS)
-        if jumps or any(name in kinds for name in _JUMPS):
-            self.part.remarks[JUMPS_LEFT_OUT] = None
+        if sound is not None:
+            for name, sign in _SIGNS_OF_SOUND.items():
+                # The words say more than the attribute: whether it is al fine or al coda.
+                if sound.get(name) is not None:
+                    said = said.joined(sign)
+            if sound.get("forward-repeat") == "yes":
+                self.part.implied.add(len(self.part.measures))
+            if said.to_coda:
+                # The sign that marks the way to the coda looks like the one that marks the coda.
+                said = replace(said, coda=False)
+        self._over = self._over.joined(said)
         tempo: Fraction | None = None
         metronome = kinds.get("metronome")
         if sound is not None and sound.get("tempo") is not None:
@@ -419,6 +450,18 @@ class PartReader:
         if tempo and tempo > 0:
             self._tempo = tempo
             self._tempos.append((self._now, tempo))
+
+    def _read_words(self, element: Element) -> Signs:
+        """Take one thing that a direction shows; return the signs that it is or spells."""
+        if element.tag == "segno":
+            return Signs(segno=True)
+        if element.tag == "coda":
+            return Signs(coda=True)
+        text = " ".join((element.text or "").split()) if element.tag == "words" else ""
+        signs = signs_of_words(text)
+        if text and signs == NO_SIGNS and len(self._words) < MOST_WORDS:
+            self._words.append(text)
+        return signs
 
     def _leave_out_metronome(self) -> None:
         self._unread_metronomes += 1

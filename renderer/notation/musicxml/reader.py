@@ -6,7 +6,7 @@ a chanter plays is chosen. Source: MusicXML 4.0.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
@@ -17,6 +17,7 @@ from renderer.notation.limits import MOST_BARS
 from renderer.notation.musicxml.file import read_score_element
 from renderer.notation.musicxml.part import Part, PartReader
 from renderer.notation.score import Exercise
+from renderer.notation.signs import NO_SIGNS
 from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Measure, Reading, Score, index_of_part
@@ -69,7 +70,10 @@ def _with_marks_of_all(parts: list[Part], index: int) -> list[Measure]:
     measures = list(parts[index].measures)
     for part in parts:
         for at, (measure, other) in enumerate(zip(measures, part.measures, strict=False)):
-            if other.tempo is None and not other.tempos_inside and not other.heading:
+            jumps = replace(other.signs, opens=False, closes=0, endings=(), double=False)
+            if (other.tempo, other.tempos_inside, other.heading) == (None, (), "") and (
+                jumps == NO_SIGNS
+            ):
                 continue
             measures[at] = replace(
                 measure,
@@ -77,8 +81,44 @@ def _with_marks_of_all(parts: list[Part], index: int) -> list[Measure]:
                 tempos_inside=measure.tempos_inside or other.tempos_inside,
                 heading=measure.heading or other.heading,
                 begins_line=measure.begins_line or bool(other.heading),
+                signs=measure.signs.joined(jumps),
             )
     return measures
+
+
+def _with_openings(measures: Sequence[Measure], implied: set[int]) -> tuple[Measure, ...]:
+    """Return measures with a sign wherever a repeat goes back further than to its line or section.
+
+    In MusicXML a repeat that nothing opens goes back to the one before it, or to the beginning;
+    in an exercise it goes back to the last double bar line at most. `implied` are the measures at
+    which the file says that one begins without a sign.
+    """
+    opened = list(measures)
+    begin, is_open, is_parted = 0, False, False
+    for at, measure in enumerate(measures):
+        is_open |= measure.signs.opens
+        is_parted |= at > begin and measure.begins_line
+        if at in implied and not is_open:
+            begins_there = at == begin or measure.begins_line or measures[at - 1].signs.double
+            begin, is_parted = at, False
+            if not begins_there:
+                opened[at] = replace(measure, signs=replace(measure.signs, opens=True))
+        if measure.signs.opens:
+            begin, is_parted = at, False
+        if measure.signs.closes:
+            if not is_open and is_parted:
+                signs = replace(opened[begin].signs, opens=True)
+                opened[begin] = replace(opened[begin], signs=signs)
+            begin, is_open, is_parted = at + 1, False, False
+        is_parted |= measure.signs.double
+    return tuple(opened)
+
+
+def _creator(root: Element, kind: str) -> str:
+    for creator in root.iterfind("identification/creator"):
+        if creator.get("type", "").strip().casefold() == kind:
+            return " ".join((creator.text or "").split())
+    return ""
 
 
 def _title(root: Element, source: Source) -> str:
@@ -129,7 +169,8 @@ def _read(source: Source, reading: Reading) -> Exercise:
     index = _chosen(parts, scores, reading)
     if parts[index].problems:
         raise RungwiseError(_with_remedies_once(parts[index].problems))
-    score = replace(scores[index], measures=tuple(_with_marks_of_all(parts, index)))
+    measures = _with_openings(_with_marks_of_all(parts, index), parts[index].implied)
+    score = replace(scores[index], measures=measures, composer=_creator(root, "composer"))
     exercise = with_settings(exercise_of(score, reading), musicxml_settings(root))
     if len(parts) == 1:
         return exercise

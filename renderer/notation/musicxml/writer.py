@@ -17,6 +17,8 @@ from math import lcm
 from xml.etree import ElementTree
 
 from renderer.notation.kept_settings import (
+    BAR_NUMBERS,
+    BAR_NUMBERS_COUNTED,
     MOVEMENTS,
     MOVEMENTS_TOLD,
     SOFTWARE,
@@ -39,6 +41,7 @@ from renderer.notation.printed import (
     printed_line,
 )
 from renderer.notation.score import Bar, Exercise, Meter, bar_offsets, goes_on_at_another_tempo
+from renderer.notation.signs import NO_SIGNS, Signs, ending_text
 
 GM_BAGPIPE = 110
 """Of 128, counted from 1 as General MIDI's instrument table and MusicXML do."""
@@ -116,6 +119,7 @@ class _Writer:
         self.beat_tempo = exercise.tempo
         self.quarter_tempo: Fraction | None = None
         self.measure_number = 0
+        self.implied = _implied_beginnings(exercise)
 
     def score(self) -> Element:
         root = ElementTree.Element("score-partwise", {"version": "4.0"})
@@ -128,6 +132,8 @@ class _Writer:
         return root
 
     def _identification(self, parent: Element) -> None:
+        if self.exercise.composer:
+            _add(parent, "creator", self.exercise.composer, type="composer")
         encoding = _add(parent, "encoding")
         _add(encoding, "software", SOFTWARE)
         for element in ("accidental", "beam", "stem"):
@@ -137,6 +143,8 @@ class _Writer:
         settings = settings_of(self.exercise)
         if self.opened == "closed":
             settings[MOVEMENTS] = MOVEMENTS_TOLD
+        if not any(bar.number for line in self.exercise.lines for bar in line.bars):
+            settings[BAR_NUMBERS] = BAR_NUMBERS_COUNTED
         for name, value in settings.items():
             _add(miscellaneous, "miscellaneous-field", value, name=name)
 
@@ -163,29 +171,36 @@ class _Writer:
         )
         for number, (bar, notes, beats_before, goes_on) in enumerate(rows, start=1):
             offset = beats_before * bar.meter.beat_value
-            measure = self._measure(part, is_pickup=bool(offset))
+            measure = self._measure(part, bar, is_pickup=bool(offset))
             begins_line = number == 1
+            before = None if begins_line else printed.bars[number - 2]
+            after = None if number == len(printed.bars) else printed.bars[number]
             if begins_line and line_number > 1:
                 _add(measure, "print", new_system="yes")
+            _left_barline(measure, bar.signs, NO_SIGNS if before is None else before.signs)
             self._attributes(measure, bar, is_first=begins_line and line_number == 1)
             if begins_line and self.headings and line.heading:
                 direction = _add(measure, "direction", placement="above")
                 kind = _add(direction, "direction-type")
                 _add(kind, "rehearsal", line.heading, enclosure="none")
+            if (line_number, number) in self.implied:
+                _add(measure, "sound", forward_repeat="yes")
+            _signs_at_start(measure, bar)
             self._tempo(measure, bar)
             self._notes(measure, notes, bar, offset)
-            if goes_on:
-                barline = _add(measure, "barline", location="right")
-                _add(barline, "bar-style", "dashed")
-            if number == len(printed.bars):
-                barline = _add(measure, "barline", location="right")
-                _add(barline, "bar-style", "light-heavy" if is_last_line else "light-light")
+            _signs_at_end(measure, bar.signs)
+            style = "dashed" if goes_on else "light-light" if bar.signs.double else ""
+            if after is None:
+                style = "light-heavy" if is_last_line else "light-light"
+            _right_barline(measure, bar.signs, NO_SIGNS if after is None else after.signs, style)
 
-    def _measure(self, part: Element, *, is_pickup: bool) -> Element:
+    def _measure(self, part: Element, bar: Bar, *, is_pickup: bool) -> Element:
+        implicit = {"implicit": "yes"} if is_pickup else {}
+        if bar.number:
+            return _add(part, "measure", number=bar.number, **implicit)
         if is_pickup and self.measure_number == 0:
             return _add(part, "measure", number="0", implicit="yes")
         self.measure_number += 1
-        implicit = {"implicit": "yes"} if is_pickup else {}
         return _add(part, "measure", number=str(self.measure_number), **implicit)
 
     def _attributes(self, measure: Element, bar: Bar, *, is_first: bool) -> None:
@@ -318,6 +333,86 @@ class _Writer:
                 _add(notations, "tuplet", type="start", number="1")
             if value.ends_tuplet:
                 _add(notations, "tuplet", type="stop", number="1")
+
+
+def _implied_beginnings(exercise: Exercise) -> set[tuple[int, int]]:
+    """The bars to which a repeat goes back although no sign opens one there.
+
+    Line and bar from 1. MusicXML by itself would go back to the repeat before it, or to the
+    beginning; an exercise goes back to a double bar line or the beginning of a line at most.
+    """
+    implied: set[tuple[int, int]] = set()
+    begin, is_open = (1, 1), False
+    for line_number, line in enumerate(exercise.lines, start=1):
+        for number, bar in enumerate(line.bars, start=1):
+            before = line.bars[number - 2].signs if number > 1 else None
+            if not is_open and (before is None or before.double):
+                begin = (line_number, number)
+            is_open |= bar.signs.opens
+            if bar.signs.closes:
+                if not is_open:
+                    implied.add(begin)
+                is_open = False
+                begin = (line_number, number + 1)
+    return {place for place in implied if place != (1, 1)}
+
+
+def _left_barline(measure: Element, signs: Signs, before: Signs) -> None:
+    begins_ending = bool(signs.endings) and (signs.endings != before.endings or bool(before.closes))
+    if not (signs.opens or begins_ending):
+        return
+    barline = _add(measure, "barline", location="left")
+    if signs.opens:
+        _add(barline, "bar-style", "heavy-light")
+    if begins_ending:
+        number = ",".join(map(str, signs.endings))
+        _add(barline, "ending", f"{ending_text(signs.endings)}.", number=number, type="start")
+    if signs.opens:
+        _add(barline, "repeat", direction="forward")
+
+
+def _right_barline(measure: Element, signs: Signs, after: Signs, style: str) -> None:
+    ends_ending = bool(signs.endings) and (signs.endings != after.endings or bool(signs.closes))
+    if not (style or signs.closes or ends_ending):
+        return
+    barline = _add(measure, "barline", location="right")
+    if signs.closes:
+        style = "light-heavy"
+    if style:
+        _add(barline, "bar-style", style)
+    if ends_ending:
+        number = ",".join(map(str, signs.endings))
+        kind = "stop" if signs.closes or style in ("light-light", "light-heavy") else "discontinue"
+        _add(barline, "ending", number=number, type=kind)
+    if signs.closes:
+        times = {"times": str(signs.closes)} if signs.closes != 2 else {}
+        _add(barline, "repeat", direction="backward", **times)
+
+
+def _direction(measure: Element, shown: str, text: str | None = None, **sound: str) -> None:
+    direction = _add(measure, "direction", placement="above")
+    _add(_add(direction, "direction-type"), shown, text)
+    if sound:
+        _add(direction, "sound", **sound)
+
+
+def _signs_at_start(measure: Element, bar: Bar) -> None:
+    if bar.signs.segno:
+        _direction(measure, "segno", segno="segno")
+    if bar.signs.coda:
+        _direction(measure, "coda", coda="coda")
+    for text in bar.words:
+        _direction(measure, "words", text)
+
+
+def _signs_at_end(measure: Element, signs: Signs) -> None:
+    if signs.to_coda:
+        _direction(measure, "words", "To Coda", tocoda="coda")
+    if signs.fine:
+        _direction(measure, "words", "Fine", fine="yes")
+    if signs.jump is not None:
+        sound = {"dacapo": "yes"} if signs.jump.startswith("D.C.") else {"dalsegno": "segno"}
+        _direction(measure, "words", signs.jump, **sound)
 
 
 def _diatonic(chromatic: int) -> int:
