@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
     from rich.status import Status
+    from rich.text import Text
 
     from renderer.notation.score import Exercise
     from renderer.order.order import Order
@@ -69,6 +70,27 @@ def print_table(
         # As Text: what a teacher writes in brackets is no markup.
         table.add_row(*(Text(cell) for cell in row))
     output_console().print(table)
+
+
+_LINES_AT_A_TIME = 200
+
+
+def print_lines(lines: Iterable[Text]) -> None:
+    """Print texts, each on lines of its own, long ones folded at blanks.
+
+    rich asks the terminal for its size at each print and looks for blanks in every text, so many
+    short texts go out together, and those that fit are not looked through.
+    """
+    from rich.cells import cell_len
+    from rich.console import Group
+
+    console = output_console()
+    width = console.width
+    rest = list(lines)
+    for text in rest:
+        text.no_wrap = all(cell_len(one) <= width for one in text.plain.split("\n"))
+    for begin in range(0, len(rest), _LINES_AT_A_TIME):
+        console.print(Group(*rest[begin : begin + _LINES_AT_A_TIME]))
 
 
 def placed(error: RungwiseError, option: str) -> RungwiseError:

@@ -17,6 +17,7 @@ import typer
 from renderer.commands.options import (
     ReportFormat,
     output_console,
+    print_lines,
     print_table,
     read_played,
     settled,
@@ -218,38 +219,35 @@ def _print_reports(
     from renderer.technique.text_tables import as_lines_words
     from renderer.timing.fit import spoken_tempo
 
-    console = output_console()
-    console.print(Text(exercise.title, style="bold"))
-    for remark in exercise.remarks:
-        console.print(Text(remark))
+    said = [Text(exercise.title, style="bold"), *map(Text, exercise.remarks)]
     for report, limit, even in zip(reports, fastest, evenly, strict=True):
         heading = f": {report.heading}" if report.heading else ""
-        console.print(Text(f"\nLine {report.line}{heading}", style="bold"))
-        console.print(Text(report.played))
+        said.append(Text(f"\nLine {report.line}{heading}", style="bold"))
+        said.append(Text(report.played))
         speed = _speed(limit, even, asked)
-        console.print(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
-        for sentence in report.advice:
-            console.print(Text(f"  {sentence}"))
+        said.append(Text(f"Difficulty {report.difficulty:.1f}; {speed}"))
+        said += [Text(f"  {sentence}") for sentence in report.advice]
         if report.as_lines:
-            console.print(Text(f"  {as_lines_words(report.as_lines)}"))
+            said.append(Text(f"  {as_lines_words(report.as_lines)}"))
     totals = _totals(reports)
     risks = [_counted(totals[kind], kind) for kind in CautionKind if totals[kind]]
     music = [_counted(n, name) for name, n in totals.items() if n and name not in set(CautionKind)]
-    console.print(Text(f"\nTotals: {', '.join(music)}"))
+    said.append(Text(f"\nTotals: {', '.join(music)}"))
     if risks:
-        console.print(Text(f"Places to watch for: {', '.join(risks)}"))
+        said.append(Text(f"Places to watch for: {', '.join(risks)}"))
     ordered = sorted(reports, key=lambda report: report.difficulty)
     if len(ordered) > 1:
         order = ", ".join(str(report.line) for report in ordered)
-        console.print(Text(f"Lines from easy to hard: {order}"))
+        said.append(Text(f"Lines from easy to hard: {order}"))
     slow = [limit for limit in fastest if limit is not None and limit < asked]
     if slow:
-        console.print(
+        said.append(
             Text(
                 f"Not every line fits at {spoken_tempo(asked)} beats a minute, the fastest that "
                 "the exercise asks for."
             )
         )
+    print_lines(said)
 
 
 def _counted(count: int, name: str) -> str:

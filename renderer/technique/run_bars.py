@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import cycle
 
 from renderer.notation.definition.lines import Rhythm
@@ -54,7 +55,28 @@ def into_bars(
     ------
     The bars. A last note that begins off the beat is tied over to the next beat.
     """
-    lengths = [share for _, share in zip(notes, cycle(rhythm), strict=False)]
+    for row in _layout(len(notes), meter, rhythm):
+        items: list[Item] = []
+        for index, beats, held in row.places:
+            note = notes[index]
+            items.append(replace(note, beats=beats))
+            if held:
+                items.append(MelodyNote(held, (Slot(note.note),), tied=True))
+        yield Bar(tuple(items), row.meter)
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A bar of a run: its notes by their index, each with its beats and those of a tie after it."""
+
+    meter: Meter
+    places: tuple[tuple[int, Fraction, Fraction], ...]
+
+
+@lru_cache(maxsize=256)
+def _layout(count: int, meter: Meter | None, rhythm: tuple[Fraction, ...]) -> tuple[_Row, ...]:
+    """Return where the notes of a run lie; the lines of a book are laid out alike."""
+    lengths = [share for _, share in zip(range(count), cycle(rhythm), strict=False)]
     total = sum(lengths, Fraction(0))
     meter = meter or Meter(math.ceil(total), 4)
     whole = meter.beats
@@ -62,18 +84,17 @@ def into_bars(
     last_start = total - lengths[-1]
     lengths[-1] = end - last_start
 
-    items: list[Item] = []
+    rows: list[_Row] = []
+    places: list[tuple[int, Fraction, Fraction]] = []
     start = Fraction(0)
-    for note, beats in zip(notes, lengths, strict=True):
+    for index, beats in enumerate(lengths):
         if start and start % whole == 0:
-            yield Bar(tuple(items), meter)
-            items = []
+            rows.append(_Row(meter, tuple(places)))
+            places = []
         next_beat = math.floor(start) + 1
+        held = Fraction(0)
         if start.denominator != 1 and start + beats > next_beat:
             held = start + beats - next_beat
-            items.append(replace(note, beats=beats - held))
-            items.append(MelodyNote(held, (Slot(note.note),), tied=True))
-        else:
-            items.append(replace(note, beats=beats))
+        places.append((index, beats - held, held))
         start += beats
-    yield Bar(tuple(items), meter)
+    return (*rows, _Row(meter, tuple(places)))

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
+from types import FrameType
 
 import pytest
+from typer.testing import CliRunner
 
+from renderer.commands.app import app
 from renderer.reading.exercise import read_exercise
 from renderer.technique.text_tables import FINGERING_HEADINGS, fingering_rows
+from tests.benchmarks.bench_check import walked_lines
 from tests.limits import HANG_S
 
 DEFINITION = """
@@ -189,3 +194,44 @@ def test_a_mistake_in_a_definitions_own_movement_names_the_file(tmp_path: Path) 
     assert run.returncode == 2
     assert run.stderr.startswith(f"{path}: ornament-book.knock.fragmets: ")
     assert "Write 'fragments'." in run.stderr
+
+
+def calls_of_checking(folder: Path, lines: int) -> int:
+    """How many functions of Python are called while so many walked lines are checked."""
+    path = folder / f"{lines}.toml"
+    path.write_text(walked_lines(lines), "utf-8")
+    calls = 0
+
+    def count(_frame: FrameType, event: str, _of: object) -> None:
+        nonlocal calls
+        calls += event == "call"
+
+    sys.setprofile(count)
+    try:
+        result = CliRunner().invoke(app, ["check", str(path)])
+    finally:
+        sys.setprofile(None)
+    assert result.exit_code == 0
+    return calls
+
+
+def test_the_work_of_checking_grows_with_the_lines_and_no_faster(tmp_path: Path) -> None:
+    calls_of_checking(tmp_path, 30)  # what is made once
+    few, some, many = (calls_of_checking(tmp_path, lines) for lines in (60, 120, 240))
+    assert many - some < 2.2 * (some - few)
+
+
+def test_a_long_report_asks_for_the_width_of_the_terminal_a_few_times(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = 0
+    get_size = os.get_terminal_size
+
+    def counted(*descriptor: int) -> os.terminal_size:
+        nonlocal asked
+        asked += 1
+        return get_size(*descriptor)
+
+    monkeypatch.setattr(os, "get_terminal_size", counted)
+    calls_of_checking(tmp_path, 150)
+    assert asked < 150
