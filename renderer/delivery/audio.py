@@ -24,6 +24,7 @@ from renderer.delivery.files import whole_file
 from renderer.delivery.lame_tag import note_length
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings
+from renderer.delivery.vorbis_tempo import name_tempo, stand_in
 from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
@@ -40,6 +41,8 @@ written as RF64 (EBU Tech 3306), the standard's extension to 64 bits."""
 _VORBIS_COMPRESSION = 0.2
 """Vorbis quality 8 of 10 as libsndfile turns it around: 32 to 34 dB signal to noise at 166 to 182
 kbit/s on backing and full tracks, where libsndfile's usual quality 4 has 24 to 27 (measured)."""
+
+_VORBIS_COMMENTS = (AudioFormat.FLAC, AudioFormat.OGG)
 
 FRAMES_A_WRITE = 16_384
 """Encoders get blocks of this length whatever comes in, so that a file does not depend on how its
@@ -124,6 +127,8 @@ def _soundfile_encoder(
             format=major,
             compression_level=_VORBIS_COMPRESSION if is_ogg else None,
         )
+        if tags.tempo is not None and audio_format in _VORBIS_COMMENTS:
+            file.date = stand_in(tags.tempo)
         for name, text in soundfile_strings(tags).items():
             setattr(file, name, text)
 
@@ -251,7 +256,10 @@ def write_audio(
             if done != frames:
                 raise ValueError(f"{done} frames came and {frames} were announced")
         _complete(part, audio_format, rate=rate, channels=channels, frames=frames)
+        if tags.tempo is not None and audio_format in _VORBIS_COMMENTS:
+            name_tempo(part, tags.tempo)
         if audio_format is AudioFormat.OGG:
+            # This makes the checksums of the pages anew, too.
             number_stream(part, zlib.crc32(repr(tags).encode()))
         size = part.stat().st_size
     return Written(frames, size)

@@ -1,8 +1,9 @@
 """Tags: what a player shows for a track, as its encoder takes them.
 
 libsndfile writes them into WAV (a RIFF INFO list), FLAC and Ogg (Vorbis comments) along with the
-samples: `soundfile_strings`. ffmpeg writes them into MP3 (ID3v2.3, which Windows and car radios
-read too), chapters and cover picture included, from a file of its metadata format: `ffmetadata`.
+samples: `soundfile_strings`; the tempo is `renderer.delivery.vorbis_tempo`'s. ffmpeg writes them
+into MP3 (ID3v2.3, which Windows and car radios read too), chapters and cover picture included, from
+a file of its metadata format: `ffmetadata`.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ class Tags:
     track, tracks:
         The track's number in its series, from 1, and how many there are; 0 for unknown.
     tempo:
-        Beats per minute; None for unknown. Only ID3 has a field for it, of whole numbers.
+        Beats per minute; None for unknown. WAV has no field for it, that of ID3 is of whole
+        numbers.
     comment:
         Pitch, scale and gracenote length in a sentence.
     genre:

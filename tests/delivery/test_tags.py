@@ -77,7 +77,26 @@ def test_vorbis_comments_come_back(audio_format: AudioFormat, tmp_path: Path) ->
         "GENRE": [GENRE],
         "TRACKNUMBER": ["2/4"],
         "COMMENT": [TAGS.comment],
+        "BPM": ["62.5"],
     }
+
+
+@pytest.mark.parametrize("audio_format", [AudioFormat.FLAC, AudioFormat.OGG])
+@pytest.mark.parametrize(
+    ("tempo", "written"),
+    [(Fraction(10), "10"), (Fraction(400), "400"), (Fraction(200, 3), "66.67"), (None, None)],
+)
+def test_flac_and_ogg_tell_the_tempo(
+    audio_format: AudioFormat, tempo: Fraction | None, written: str | None, tmp_path: Path
+) -> None:
+    long = replace(TAGS, tempo=tempo, title="DATE=- " * 150, comment="BPM=1 " * 180)
+    path = write(long, tmp_path, audio_format)
+    tags: Any = mutagen.File(path).tags
+    assert tags.get("BPM") == (None if written is None else [written])
+    assert "date" not in {name.casefold() for name in dict(tags)}
+    seen = metadata_seen_by_ffmpeg(path)
+    assert (f": {written}\n" in seen) is (written is not None)
+    assert soundfile.info(path).frames == 20_000
 
 
 def black_dot() -> bytes:
