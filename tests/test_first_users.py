@@ -15,6 +15,7 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.definition.lines import PatternLine
 from renderer.notation.definition.pattern import Runs
 from renderer.notation.definition.reader import parse_definition
+from renderer.notation.source_file import Source
 from renderer.reading.exercise import read_exercise
 
 RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
@@ -111,6 +112,66 @@ def test_spans_from_one_interval_to_another_are_all_between() -> None:
     assert problem_of('[[lines]]\nruns = { span = "third to tenth" }').cause == (
         "'tenth' is no interval"
     )
+
+
+def places_of(text: str) -> list[str]:
+    """The places of all that is said to be wrong in a definition in one go."""
+    with pytest.raises(RungwiseError) as caught:
+        read_exercise(Source("wide.toml", text.encode()))
+    assert {problem.file for problem in caught.value.problems} == {"wide.toml"}
+    return [problem.place for problem in caught.value.problems]
+
+
+def test_wrong_movements_and_wrong_abc_are_said_in_one_go_with_wrong_keys() -> None:
+    text = """
+tempo = "60 bpm"
+[[lines]]
+run = "low A, B"
+ornment = "grip"
+ornament = "dobbling"
+[[lines]]
+abc = "A2 {g}q2"
+headng = "Written out"
+[[lines]]
+run = "low A, hg"
+ornament = ["grip", "plain", "grup"]
+[[lines]]
+run = "low A, B"
+ornament = "throw on D"
+"""
+    assert places_of(text) == [
+        "tempo",
+        "lines[1].ornment",
+        "lines[1].ornament",
+        "lines[2].headng",
+        "lines[2].abc: bar 1, character 8",
+        "lines[3].run",
+        "lines[3].ornament",
+        "lines[4].ornament",
+    ]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # The movement may be meant by what cannot be read.
+        '[ornamentbook.twirl.fragments]\nB = "{g}B"\n' + RUN.replace("doubling", "twirl"),
+        "ornament-book = 3\n" + RUN.replace("doubling", "twirl"),
+        # It is D that the throw was to go on.
+        '[[lines]]\nrun = "B, D"\nornament = "throw on D"\nonn = "D"',
+        '[[lines]]\nrun = "B, D"\nornament = "throw on D"\non = "DD"',
+        # Whole bars of rest, and lengths that the meter alone tells.
+        'meter = "3-4"\n[[lines]]\nabc = "Z A4 | B2"',
+        'meter = "3-4"\n[[lines]]\nrun = "B, C"\nnotes-per-beat = 3',
+        "lines = 3",
+        '[[lines]]\nabc = ["A2"]',
+        "lines = [1, 2]",
+    ],
+)
+def test_nothing_is_called_wrong_for_want_of_what_could_not_be_read(text: str) -> None:
+    with pytest.raises(RungwiseError) as caught:
+        parse_definition(text)
+    assert places_of(text) == [problem.place for problem in caught.value.problems]
 
 
 @pytest.mark.parametrize(

@@ -7,14 +7,18 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from renderer.errors import failure
-from renderer.notation.definition.reader import Definition, read_definition
+from renderer.errors import Problem, RungwiseError, failure
+from renderer.notation.definition.reader import (
+    Definition,
+    WrongDefinitionError,
+    read_definition,
+)
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
 from renderer.notation.written import AS_WRITTEN, Reading, Recognise
 from renderer.reading.library import find_exercise
 from renderer.technique.ornaments import load_book
-from renderer.technique.realise import realise, recognise_bars
+from renderer.technique.realise import further_problems, realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
 from renderer.technique.recognise_stated import gather_stated, states_opened
 from renderer.timing.order_of_playing import check_length
@@ -120,7 +124,20 @@ def source_of(written: Written) -> Source:
 
 def definition_in(source: Source) -> Definition | None:
     """Return the definition that a source is; None if it is a score."""
-    return read_definition(source) if _form_of(source) == ".toml" else None
+    if _form_of(source) != ".toml":
+        return None
+    try:
+        return read_definition(source)
+    except WrongDefinitionError as error:
+        # Wrong movements and wrong ABC are said in the same go as wrong keys.
+        problems = dict.fromkeys([*error.problems, *further_problems(error.readable)])
+        raise RungwiseError(sorted(problems, key=_line_of)) from None
+
+
+def _line_of(problem: Problem) -> int:
+    """The number of the line that a problem is in, 0 for none."""
+    match = re.match(r"lines\[(\d+)\]", problem.place)
+    return int(match[1]) if match else 0
 
 
 def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:

@@ -15,9 +15,15 @@ from typing import Any
 
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.abc.reader import read_abc_line
-from renderer.notation.definition.lines import AbcLine, DefinitionLine, PatternLine, RunLine
+from renderer.notation.definition.lines import (
+    PLAIN,
+    AbcLine,
+    DefinitionLine,
+    PatternLine,
+    RunLine,
+)
 from renderer.notation.definition.pattern import Against, Runs, Scale
-from renderer.notation.definition.reader import Definition
+from renderer.notation.definition.reader import Definition, Readable
 from renderer.notation.limits import MOST_LINES
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Slot
@@ -191,6 +197,17 @@ class _Realiser:
             for sentence in remarks:
                 self.remarks.setdefault(f"Line {len(self.lines)}: {sentence}")
 
+    def look_up(self, number: int, names: Iterable[str]) -> None:
+        """Look for the movements that the entry of that number names."""
+        for name in names:
+            if name.strip().casefold() == PLAIN or self._book.is_meant_by(self._refused, name):
+                continue
+            try:
+                self._book.movement(name)
+            except WrongValueError as error:
+                problem = Problem(error.cause, error.remedy, f"lines[{number}].ornament")
+                self.problems[problem] = None
+
     def _waits_for_the_book(self, entry: DefinitionLine) -> bool:
         """Whether what is wrong with an entry may be that its movement was refused."""
         played = entry.each if isinstance(entry, PatternLine) else entry
@@ -230,6 +247,18 @@ def _realised(definition: Definition) -> _Realiser:
     if realiser.problems:
         raise RungwiseError(realiser.problems).in_file(definition.source)
     return realiser
+
+
+def further_problems(readable: Readable) -> tuple[Problem, ...]:
+    """Return what else is wrong with a definition that has wrong keys: movements and ABC."""
+    realiser = _Realiser(readable.definition)
+    for number, entry in readable.lines.items():
+        if len(realiser.lines) <= MOST_LINES:
+            realiser.add(number, entry)
+    for number, names in readable.ornaments.items():
+        realiser.look_up(number, names)
+    found = RungwiseError(realiser.problems).in_file(readable.definition.source)
+    return found.problems
 
 
 def expand_definition(definition: Definition) -> Definition:

@@ -7,13 +7,14 @@ problem with its place, such as `lines[3].run` (the third line), the cause and t
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
-from renderer.errors import RungwiseError, WrongValueError, failure
+from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
@@ -30,11 +31,12 @@ from renderer.notation.definition.fields import (
 )
 from renderer.notation.definition.lines import (
     NOTES_PER_BEAT,
+    AbcLine,
     DefinitionLine,
     LineTable,
     definition_line,
 )
-from renderer.notation.definition.problems import known_keys, problems_of
+from renderer.notation.definition.problems import Path, keys_of, known_keys, problems_of
 from renderer.notation.definition.toml import LINES_REMEDY, read_toml
 from renderer.notation.ladder import rung_bounds, steps
 from renderer.notation.limits import (
@@ -235,6 +237,74 @@ _NUMBERS = known_keys(_Definition, float) | known_keys(_Definition, int)
 _SWITCHES = known_keys(_Definition, bool)
 
 
+@dataclass(frozen=True, slots=True)
+class Readable:
+    """What can be read of a file in which something is wrong, so that the rest is checked as well.
+
+    Parameters
+    ----------
+    definition:
+        Its meter, its book of movements and what holds for all lines; without lines.
+    lines:
+        The lines that are as they should be, and those written in ABC, by their numbers.
+    ornaments:
+        The movements that other lines name, by the lines' numbers.
+    """
+
+    definition: Definition
+    lines: dict[int, DefinitionLine]
+    ornaments: dict[int, tuple[str, ...]]
+
+
+class WrongDefinitionError(RungwiseError):
+    """A definition with wrong keys or values; `readable` is the rest of it."""
+
+    def __init__(self, problems: Problem | Iterable[Problem], readable: Readable) -> None:
+        super().__init__(problems)
+        self.readable = readable
+
+    def __reduce__(self) -> tuple[type[RungwiseError], tuple[tuple[Problem, ...]]]:
+        return RungwiseError, (self.problems,)
+
+
+def _readable(table: Mapping[str, Any], wrong: Sequence[Path], source: str) -> Readable:
+    """Return what can be read of a table although what stands at these places is wrong."""
+    meter, book = table.get("meter"), table.get("ornament-book")
+    wrong_keys = {path[0] for path in wrong if path}
+    knows_meter = "meter" not in wrong_keys
+    unknown = [key for key in wrong_keys if key not in keys_of(_Definition)]
+    # A movement that cannot be found may stand in a table that cannot be read.
+    knows_book = (book is None or isinstance(book, Mapping)) and not any(
+        isinstance(table.get(str(key)), Mapping) for key in unknown
+    )
+    definition = Definition(
+        title="",
+        lines=(),
+        meter=read_meter(meter) if knows_meter and meter is not None else None,
+        ornament_book=dict(book) if knows_book and book is not None else None,
+        source=source,
+    )
+    raw = table.get("lines")
+    entries = raw if isinstance(raw, list) and len(raw) <= MOST_LINES else []
+    lines: dict[int, DefinitionLine] = {}
+    ornaments: dict[int, tuple[str, ...]] = {}
+    for number, entry in enumerate(entries, start=1):
+        paths = [path for path in wrong if path[:2] == ("lines", number - 1)]
+        keys = {path[2] for path in paths if len(path) > 2}
+        if not isinstance(entry, Mapping):
+            continue
+        if isinstance(entry.get("abc"), str) and "abc" not in keys:
+            # Rests of whole bars are read by the meter.
+            if knows_meter or not set(entry["abc"]) & set("ZX"):
+                lines[number] = AbcLine(entry["abc"])
+        elif not paths and knows_book:
+            lines[number] = definition_line(LineTable.model_validate(entry))
+        elif "ornament" not in keys and knows_book:
+            names = entry.get("ornament", ())
+            ornaments[number] = (names,) if isinstance(names, str) else tuple(names)
+    return Readable(definition, lines, ornaments)
+
+
 def parse_definition(text: str, *, name: str = "", source: str = "") -> Definition:
     """Read a definition from TOML text.
 
@@ -249,8 +319,10 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
 
     Raises
     ------
+    WrongDefinitionError
+        With every wrong key and value of the file.
     RungwiseError
-        With every problem of the file.
+        If it is no TOML.
     """
     table = read_toml(text, source, numbers=_NUMBERS, switches=_SWITCHES)
     if not table:
@@ -260,7 +332,9 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     try:
         raw = _Definition.model_validate(table)
     except ValidationError as error:
-        raise RungwiseError(problems_of(error, _Definition, table)).in_file(source) from None
+        problems = RungwiseError(problems_of(error, _Definition, table)).in_file(source).problems
+        wrong = [detail["loc"] for detail in error.errors(include_url=False)]
+        raise WrongDefinitionError(problems, _readable(table, wrong, source)) from None
     return Definition(
         title=raw.title.strip() or name or "Untitled",
         lines=tuple(definition_line(line) for line in raw.lines),
