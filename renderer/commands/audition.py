@@ -43,6 +43,7 @@ def audition(
     heard = tour(
         standard,
         settings.scale,
+        settings.mixing,
         rate=rate,
         voice=settings.voice,
         drone_voice=settings.drone_voice,

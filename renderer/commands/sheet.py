@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,13 +16,6 @@ if TYPE_CHECKING:
     from renderer.delivery.sheet.layout import SheetSettings
     from renderer.delivery.sheet.pages import Booklet
     from renderer.notation.score import Exercise
-
-
-def _timestamp(day: datetime.date | None) -> int | None:
-    """Return midnight of a day in seconds since 1970."""
-    if day is None:
-        return None
-    return int(datetime.datetime(day.year, day.month, day.day, tzinfo=datetime.UTC).timestamp())
 
 
 @settled("sheet")
@@ -50,20 +42,11 @@ def sheet(
 
     Example: rungwise sheet doublings.toml -o doublings.pdf --size large
     """
-    from renderer.delivery.sheet.layout import AdviceShown, Form, Paper, PrintSize, SheetSettings
+    from renderer.delivery.sheet.layout import sheet_settings
     from renderer.delivery.sheet.output import check_ending
 
     check_ending(output)
-    printing = SheetSettings(
-        paper=Paper(settings.paper),
-        landscape=settings.landscape,
-        size=None if settings.size is None else PrintSize(settings.size),
-        form=Form(settings.ornaments),
-        fingering=settings.fingering,
-        advice=AdviceShown(settings.advice),
-        link=settings.link,
-        dated=_timestamp(settings.date),
-    )
+    printing = sheet_settings(settings)
     exercises = [settings.applied_to(one) for one in order_of(files, settings).exercises()]
     booklet = _booklet(exercises, settings.booklet, settings.audience)
     _write(exercises, output, printing, settings, booklet)

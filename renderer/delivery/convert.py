@@ -17,7 +17,6 @@ from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
-from renderer.sound.mix_settings import Mix
 from renderer.sound.tuning import Chanter, transposition
 from renderer.timing.order_of_playing import played
 
@@ -53,19 +52,9 @@ def _as_mxl(exercise: Exercise, settings: Settings) -> bytes:
 
 
 def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
-    from renderer.delivery.midi_writer import MidiSound, tuning_named, write_midi
+    from renderer.delivery.midi_writer import midi_sound, write_midi
 
-    (mix,) = settings.mix
-    sound = MidiSound(
-        settings.pitch[0],
-        settings.scale,
-        settings.chanter,
-        tuning_named(settings.tuning),
-        drones=settings.drone and mix is not Mix.CHANTER,
-        metronome=settings.metronome and mix is not Mix.CHANTER,
-        melody=mix is not Mix.BACKING,
-    )
-    return write_midi(timeline_of(exercise, settings), sound)
+    return write_midi(timeline_of(exercise, settings), midi_sound(settings))
 
 
 def _opened(settings: Settings) -> Opened:

@@ -13,11 +13,9 @@ import io
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
 import mido
 
-from renderer.errors import failure
 from renderer.notation.kept_settings import (
     MIDI_SHIFT,
     MIDI_STRETCH,
@@ -31,7 +29,8 @@ from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, No
 from renderer.notation.note_parts import parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, MelodyNote, Meter
-from renderer.sound.midi_tuning import bend_of, frequency_word
+from renderer.order.settings import Settings
+from renderer.sound.midi_tuning import Tuning, bend_of, frequency_word
 from renderer.sound.tuning import (
     Chanter,
     PitchStandard,
@@ -44,10 +43,6 @@ from renderer.sound.tuning import (
 from renderer.sound.units import hz_to_key
 from renderer.timing.expand import ROLL_COUNT, Timeline
 from renderer.timing.timeline import Click, ClickKind, Section, SectionKind
-
-Tuning = Literal["mts", "bend", "none"]
-
-TUNINGS: tuple[Tuning, ...] = ("mts", "bend", "none")
 
 TICK_SECONDS = Fraction(1, 10_000)
 """A tick is shorter than this."""
@@ -81,14 +76,6 @@ _CLICK_SECONDS = Fraction(1, 20)
 _BEND_RANGE_SEMITONES = 2
 
 
-def tuning_named(name: str) -> Tuning:
-    """Return the tuning of that name; raise a `RungwiseError` for any other."""
-    for tuning in TUNINGS:
-        if name == tuning:
-            return tuning
-    raise failure(f"{name!r} is no way to tune a MIDI file", f"choose {', '.join(TUNINGS)}")
-
-
 @dataclass(frozen=True, slots=True)
 class MidiSound:
     """What the chanter and drones sound.
@@ -108,11 +95,11 @@ class MidiSound:
 
     pitch: PitchStandard
     scale: Scale
-    chanter: Chanter = Chanter.PRACTICE
-    tuning: Tuning = "bend"
-    drones: bool = True
-    metronome: bool = True
-    melody: bool = True
+    chanter: Chanter
+    tuning: Tuning
+    drones: bool
+    metronome: bool
+    melody: bool
 
     @property
     def shift(self) -> int:
@@ -133,6 +120,20 @@ class MidiSound:
         """The drones' keys and what they sound: bass and tenor."""
         tones = (bass_drone_hz(self.pitch), tenor_drone_hz(self.pitch))
         return {round(hz_to_key(hz)): hz for hz in tones}
+
+
+def midi_sound(settings: Settings) -> MidiSound:
+    """Return what chanter and drones sound as settings have it; of their mixes, the first."""
+    mixing = settings.mixing
+    return MidiSound(
+        settings.pitch[0],
+        settings.scale,
+        settings.chanter,
+        settings.tuning,
+        drones=mixing.has_drones,
+        metronome=mixing.has_click(SectionKind.LINE),
+        melody=mixing.has_chanter,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,7 @@ from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import read_exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.mix_settings import Mix, MixSettings
+from renderer.sound.mix_settings import Mix
 from renderer.sound.tuning import PitchStandard
 from renderer.timing.expand import Timeline
 
@@ -177,15 +177,7 @@ class TrackJob:
                 drone_voice=settings.drone_voice,
                 steady=settings.steady,
             )
-        mixing = MixSettings(
-            mix=self.mix,
-            drone=settings.drone,
-            metronome=settings.metronome,
-            levels=settings.levels,
-            layout=settings.layout,
-            pure_gracenotes=settings.gracenotes == "pure",
-        )
-        return mix_track(self.timeline(), instrument, mixing)
+        return mix_track(self.timeline(), instrument, settings.mixing)
 
 
 _making_instrument = Lock()

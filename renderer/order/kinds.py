@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, time
 from fractions import Fraction
 from pathlib import Path
@@ -377,18 +377,18 @@ def audio_format() -> Kind:
     return Kind(read, str, listed(names), choices=names)
 
 
-def levels() -> Kind:
-    """Return the kind of levels of the parts, in decibels."""
+def levels(usual: Levels) -> Kind:
+    """Return the kind of levels of the parts, in decibels; parts left out are as usual."""
 
     def read(given: object) -> Levels:
         if isinstance(given, Levels):
             return given
         if isinstance(given, Mapping):
             given = ",".join(f"{part}={level}" for part, level in given.items())
-        return parse_levels(_text_of(given, "write them as drone=-9,metronome=-6"))
+        return parse_levels(_text_of(given, "write them as drone=-9,metronome=-6"), usual)
 
     def plain(value: Levels) -> Plain:
-        return {part: getattr(value, part) for part in ("chanter", "drone", "metronome")}
+        return asdict(value)
 
     return Kind(read, plain, "-60 to 20 dB each", "PART=DB,...")
 

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from difflib import get_close_matches
 from fractions import Fraction
 from functools import cache
@@ -49,7 +49,8 @@ from renderer.order import kinds
 from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
-from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix
+from renderer.sound.midi_tuning import Tuning
+from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix, MixSettings
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, scale_named
 from renderer.sound.voices import Voice, parse_preset
@@ -181,14 +182,13 @@ def _count_in_words(settings: Settings) -> str:
     return f"count-in {settings.count_in}" if settings.count_in else "no count-in"
 
 
+_USUAL_LEVELS = Levels(chanter=0.0, drone=-9.0, metronome=-6.0, drum=-2.0)
+
+
 def _level_words(settings: Settings) -> str:
-    usual = Levels()
-    parts = [
-        f"{part} {getattr(settings.levels, part):g} dB"
-        for part in ("chanter", "drone", "metronome")
-        if getattr(settings.levels, part) != getattr(usual, part)
-    ]
-    return ", ".join(parts)
+    usual = asdict(_USUAL_LEVELS)
+    levels = asdict(settings.levels)
+    return ", ".join(f"{part} {db:g} dB" for part, db in levels.items() if db != usual[part])
 
 
 def _voice_words(part: str, soundfont: Path | None, preset: str | None) -> str:
@@ -408,8 +408,8 @@ class Settings:
         "{}",
     )
     levels: Levels = _row(
-        Levels(),
-        kinds.levels(),
+        _USUAL_LEVELS,
+        kinds.levels(_USUAL_LEVELS),
         "Levels in dB, as chanter=0,drone=-9,metronome=-6,drum=-2.",
         _RENDER | {"events"},
         _level_words,
@@ -495,7 +495,7 @@ class Settings:
         _SHEET | {"convert"},
         NO_TRACK,
     )
-    tuning: str = _row(
+    tuning: Tuning = _row(
         "bend",
         kinds.one_of("way to tune a MIDI file", ("mts", "bend", "none")),
         "MIDI out: tuning messages, pitch bend, or neither.",
@@ -609,6 +609,18 @@ class Settings:
             play_repeats=not self.no_repeats,
             gracenote_under_ms=float(self.gracenote_under.value),
             recognise=self.recognise,
+        )
+
+    @property
+    def mixing(self) -> MixSettings:
+        """How the first of its mixes is mixed."""
+        return MixSettings(
+            mix=self.mix[0],
+            drone=self.drone,
+            metronome=self.metronome,
+            levels=self.levels,
+            layout=self.layout,
+            pure_gracenotes=self.gracenotes == "pure",
         )
 
     def applied_to(self, exercise: Exercise) -> Exercise:

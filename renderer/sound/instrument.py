@@ -24,7 +24,7 @@ class Instrument:
     chanter: ToneBank
     drones: DroneBank
     percussion: Percussion
-    steady: bool = False
+    steady: bool
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -35,12 +35,12 @@ class Instrument:
 def make_instrument(
     pitch: PitchStandard,
     scale: Scale,
-    chanter: Chanter = Chanter.PRACTICE,
+    chanter: Chanter,
     *,
-    rate: int = 44_100,
+    rate: int,
     voice: Voice | None = None,
     drone_voice: Voice | None = None,
-    steady: bool = False,
+    steady: bool,
 ) -> Instrument:
     """Make everything that sounds in a track.
 

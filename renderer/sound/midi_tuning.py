@@ -7,7 +7,12 @@ bits, the equal-tempered key below the pitch and the rest in steps of 100 / 2^14
 
 from __future__ import annotations
 
+from typing import Literal
+
 from renderer.sound.units import hz_to_key, key_to_hz
+
+Tuning = Literal["mts", "bend", "none"]
+"""How a MIDI file is tuned: tuning messages, pitch bend, or equal temperament."""
 
 STEPS_PER_SEMITONE = 1 << 14
 NO_CHANGE = (0x7F, 0x7F, 0x7F)

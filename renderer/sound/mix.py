@@ -230,9 +230,7 @@ class _Strokes:
         self._sounding = [s for s in self._sounding if s[0] + len(s[1]) > stop]
 
 
-def mix_track(
-    timeline: TrackTimeline, instrument: Instrument, settings: MixSettings | None = None
-) -> Track:
+def mix_track(timeline: TrackTimeline, instrument: Instrument, settings: MixSettings) -> Track:
     """Prepare a track; iterating over it yields its blocks.
 
     Parameters
@@ -242,6 +240,6 @@ def mix_track(
     instrument:
         What it sounds like (`renderer.sound.instrument.make_instrument`).
     settings:
-        How it is mixed; the defaults of `MixSettings` if left out.
+        How it is mixed.
     """
-    return Track(timeline, instrument, settings or MixSettings())
+    return Track(timeline, instrument, settings)

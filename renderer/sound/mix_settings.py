@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from renderer.errors import failure
@@ -53,14 +53,14 @@ class Levels:
     drones.
     """
 
-    chanter: float = 0.0
-    drone: float = -9.0
-    metronome: float = -6.0
-    drum: float = -2.0
+    chanter: float
+    drone: float
+    metronome: float
+    drum: float
 
 
-def parse_levels(text: str) -> Levels:
-    """Read levels given as `chanter=0,drone=-9,metronome=-6,drum=-2`; parts left out keep theirs.
+def parse_levels(text: str, usual: Levels) -> Levels:
+    """Read levels given as `chanter=0,drone=-9,metronome=-6,drum=-2`; parts left out are as usual.
 
     Raises `RungwiseError` for an unknown part or a level that is none.
     """
@@ -80,7 +80,7 @@ def parse_levels(text: str) -> Levels:
                 f"{_LOWEST_LEVEL_DB:g} to {_HIGHEST_LEVEL_DB:g}, such as drone=-9",
             )
         found[name] = level
-    return Levels(**found)
+    return replace(usual, **found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +101,12 @@ class MixSettings:
         Whether gracenotes sound as the nine notes do, and not as their fingerings.
     """
 
-    mix: Mix = Mix.FULL
-    drone: bool = True
-    metronome: bool = True
-    levels: Levels = field(default_factory=Levels)
-    layout: Layout = Layout.STEREO
-    pure_gracenotes: bool = False
+    mix: Mix
+    drone: bool
+    metronome: bool
+    levels: Levels
+    layout: Layout
+    pure_gracenotes: bool
 
     @property
     def has_chanter(self) -> bool:

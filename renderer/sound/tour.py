@@ -115,8 +115,8 @@ def _alone(drones: DroneBank, *, tenors: bool) -> DroneBank:
     return replace(drones, tenor=silenced(drones.tenor), second_tenor=silenced(drones.second_tenor))
 
 
-def _only_drones(instrument: Instrument, drones: DroneBank) -> Track:
-    settings = MixSettings(mix=Mix.BACKING, metronome=False)
+def _only_drones(instrument: Instrument, drones: DroneBank, mixing: MixSettings) -> Track:
+    settings = replace(mixing, mix=Mix.BACKING, metronome=False)
     silence = _exercise((Rest(Fraction(4)),))
     return mix_track(expand(silence, count_in=0), replace(instrument, drones=drones), settings)
 
@@ -124,11 +124,12 @@ def _only_drones(instrument: Instrument, drones: DroneBank) -> Track:
 def tour(
     pitch: PitchStandard,
     scale: Scale,
+    mixing: MixSettings,
     *,
-    rate: int = 44_100,
+    rate: int,
     voice: Voice | None = None,
     drone_voice: Voice | None = None,
-    steady: bool = False,
+    steady: bool,
 ) -> Tour:
     """Prepare a tour of every voice, about a minute and a half long.
 
@@ -136,6 +137,8 @@ def tour(
     ----------
     pitch, scale:
         What the notes sound.
+    mixing:
+        How a whole track is mixed.
     rate:
         Frames a second.
     voice, drone_voice:
@@ -161,8 +164,9 @@ def tour(
         )
 
     practice, pipe = instrument(Chanter.PRACTICE), instrument(Chanter.PIPE)
-    alone = MixSettings(mix=Mix.CHANTER)
-    clicks = MixSettings(mix=Mix.BACKING, drone=False)
+    alone = replace(mixing, mix=Mix.CHANTER)
+    clicks = replace(mixing, mix=Mix.BACKING, drone=False)
+    unclicked = replace(mixing, metronome=False)
 
     def plain(exercise: Exercise, count_in: int = 0) -> Timeline:
         return expand(exercise, count_in=count_in)
@@ -176,18 +180,21 @@ def tour(
         Stop("practice chanter, doublings", mix_track(doubled, practice, alone)),
         Stop("pipe chanter, the nine notes", mix_track(nine, pipe, alone)),
         Stop("pipe chanter, doublings", mix_track(doubled, pipe, alone)),
-        Stop("tenor drones", _only_drones(pipe, _alone(pipe.drones, tenors=True))),
-        Stop("bass drone", _only_drones(pipe, _alone(pipe.drones, tenors=False))),
-        Stop("all drones", _only_drones(pipe, pipe.drones)),
+        Stop("tenor drones", _only_drones(pipe, _alone(pipe.drones, tenors=True), mixing)),
+        Stop("bass drone", _only_drones(pipe, _alone(pipe.drones, tenors=False), mixing)),
+        Stop("all drones", _only_drones(pipe, pipe.drones, mixing)),
         Stop(
             "metronome: accent, beats and subdivisions",
             mix_track(expand(silent, count_in=0, subdivide=True), pipe, clicks),
         ),
         Stop(
             "pipe band start: two rolls, drones on the second",
-            mix_track(expand(tune, count_in_style="rolls"), pipe, MixSettings(metronome=False)),
+            mix_track(expand(tune, count_in_style="rolls"), pipe, unclicked),
         ),
-        Stop("practice track: count-in, drones, metronome", mix_track(plain(tune, 1), practice)),
+        Stop(
+            "practice track: count-in, drones, metronome",
+            mix_track(plain(tune, 1), practice, mixing),
+        ),
     )
     remarks = tuple(dict.fromkeys(practice.remarks + pipe.remarks))
     return Tour(stops, rate, remarks)

@@ -22,9 +22,10 @@ from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.formats import AudioFormat
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.mix_settings import Layout, MixSettings
-from renderer.sound.tuning import parse_pitch, scale_named
+from renderer.sound.mix_settings import Layout
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import expand
+from tests.sound.playing import mixing
 
 RATE = 44_100
 
@@ -37,8 +38,10 @@ def track(minutes: int, layout: Layout) -> Track:
     )
     exercise = Exercise("Benchmark", (Line((Bar(notes, Meter(4, 4)),)),))
     timeline = expand(exercise, 60, repeats=minutes * 15)
-    instrument = make_instrument(parse_pitch(478), scale_named())
-    return mix_track(timeline, instrument, MixSettings(layout=layout))
+    instrument = make_instrument(
+        parse_pitch(478), scale_named(), Chanter.PRACTICE, rate=44_100, steady=False
+    )
+    return mix_track(timeline, instrument, mixing(layout=layout))
 
 
 def write(one: Track, path: Path) -> None:

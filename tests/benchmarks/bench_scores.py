@@ -17,7 +17,7 @@ from pathlib import Path
 import music21
 
 from renderer.delivery.convert import convert
-from renderer.delivery.midi_writer import MidiSound, write_midi
+from renderer.delivery.midi_writer import midi_sound, write_midi
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import scores_of_file
 from renderer.notation.compare import music_of
@@ -29,9 +29,9 @@ from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
-from renderer.sound.mix_settings import MixSettings
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import expand
+from tests.sound.playing import mixing
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 RATIO_FILES = 20
@@ -124,8 +124,10 @@ def main() -> None:
 
 
 def _play(read: list[Exercise], *, sound: bool) -> None:
-    instrument = make_instrument(parse_pitch("A"), scale_named(), Chanter.PRACTICE, rate=44_100)
-    midi = MidiSound(parse_pitch("A"), scale_named())
+    instrument = make_instrument(
+        parse_pitch("A"), scale_named(), Chanter.PRACTICE, rate=44_100, steady=False
+    )
+    midi = midi_sound(usual_settings())
     played, seconds, errors = 0, 0.0, Counter[str]()
     started = time.perf_counter()
     for exercise in read:
@@ -136,7 +138,7 @@ def _play(read: list[Exercise], *, sound: bool) -> None:
             errors[error.problems[0].cause[:60]] += 1
             continue
         if sound:
-            for _ in mix_track(timeline, instrument, MixSettings()):
+            for _ in mix_track(timeline, instrument, mixing()):
                 pass
         played += 1
         seconds += float(timeline.duration)

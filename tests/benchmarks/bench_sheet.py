@@ -35,7 +35,7 @@ def main() -> None:
     printing(few, USUAL_SETTINGS)  # fonts and packages are read by now
     for name, settings in (
         ("plain", USUAL_SETTINGS),
-        ("with fingering", SheetSettings(fingering=True)),
+        ("with fingering", replace(USUAL_SETTINGS, fingering=True)),
     ):
         total = {}
         for exercise in (few, book):

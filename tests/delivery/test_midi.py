@@ -16,7 +16,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from renderer.delivery.midi_writer import MidiSound, Tuning, write_midi
+from renderer.delivery.midi_writer import MidiSound, midi_sound, write_midi
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.compare import differences
@@ -27,19 +27,20 @@ from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Slot
 from renderer.notation.written import Reading
 from renderer.reading.exercise import with_movements
-from renderer.sound.midi_tuning import word_hz
-from renderer.sound.tuning import Chanter, parse_pitch, scale_named
+from renderer.sound.midi_tuning import Tuning, word_hz
+from renderer.sound.tuning import Chanter
 from renderer.technique.fragments import parse_fragment
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import recognise_bars
 from renderer.timing.expand import Timeline, expand
+from tests.delivery.larkmoor import asked
 from tests.notation.strategies import written_exercises
 
 TUNINGS: list[Tuning] = ["mts", "bend", "none"]
 
 
 def _sound(pitch: str = "A", scale: str = "harmonic", **options: object) -> MidiSound:
-    return MidiSound(parse_pitch(pitch), scale_named(scale), **options)  # type: ignore[arg-type]
+    return midi_sound(asked(pitch=pitch, scale=scale, **options))
 
 
 def _exercise(abc: str = "{g}A2 {d}A2 {gBd}B2 | {gcd}c>d {gef}e2 f2", tempo: int = 60) -> Exercise:
@@ -82,7 +83,7 @@ def test_an_hour_of_midi_does_not_drift() -> None:
     timeline = expand(_exercise(tempo=70), 70, repeats=500)
     assert timeline.duration > 3600
     # By mido: pretty_midi refuses files of more than ten million ticks, which is 16 minutes here.
-    file = _opened(write_midi(timeline, _sound(drones=False)))
+    file = _opened(write_midi(timeline, _sound(drone=False)))
     (tempo,) = (m.tempo for m in file.tracks[0] if m.type == "set_tempo")
     tick = 0
     starts = []

@@ -19,10 +19,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from renderer.delivery.midi_writer import BAGPIPE_PROGRAM, MidiSound, Tuning, write_midi
+from renderer.delivery.midi_writer import BAGPIPE_PROGRAM, MidiSound, write_midi
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.score import Exercise, Line, Meter
 from renderer.shipped import shipped_folder
+from renderer.sound.midi_tuning import Tuning
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import Timeline, expand
 from tests.sound.measuring import cents, pitch_by_phase
@@ -45,7 +46,7 @@ def _timeline() -> Timeline:
 def _sound(tuning: Tuning) -> MidiSound:
     return MidiSound(
         parse_pitch(PITCH), scale_named(SCALE), Chanter.PIPE, tuning, drones=False,
-        metronome=False,
+        metronome=False, melody=True,
     )  # fmt: skip
 
 

@@ -121,7 +121,7 @@ def assert_margins_are_white(one: Pages) -> None:
 def test_every_paper_and_size_keeps_its_margins(
     paper: Paper, landscape: bool, size: PrintSize
 ) -> None:
-    settings = SheetSettings(paper, landscape, size, Form.BOTH, fingering=True, link=LINK)
+    settings = SheetSettings(paper, landscape, size, Form.BOTH, True, AdviceShown.FIRST, LINK, None)
     one = pages(shipped("grips-and-taorluaths"), settings=settings)
     assert_margins_are_white(one)
     width, height = (float(side) for side in read(one).pages[0].mediabox[2:])
@@ -129,7 +129,7 @@ def test_every_paper_and_size_keeps_its_margins(
 
 
 def test_all_is_black_so_that_it_photocopies() -> None:
-    (png, *_) = pages(shipped("shakes"), settings=SheetSettings(fingering=True)).pngs(60)
+    (png, *_) = pages(shipped("shakes"), settings=replace(USUAL_SETTINGS, fingering=True)).pngs(60)
     colours = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
     assert np.ptp(colours, axis=2).max() == 0
 
@@ -180,7 +180,7 @@ def alternatives_in(reader: PdfReader) -> set[str]:
 
 
 def test_no_date_goes_in_unless_asked() -> None:
-    dated = SheetSettings(dated=1_795_564_800)  # 2026-11-25, midnight UTC
+    dated = replace(USUAL_SETTINGS, dated=1_795_564_800)  # 2026-11-25, midnight UTC
     exercise = shipped("shakes")
     plain = read(pages(exercise)).metadata
     assert plain is not None
@@ -199,8 +199,9 @@ def test_another_process_prints_the_same_bytes(tmp_path: Path) -> None:
         "import sys\n"
         "from renderer.reading.exercise import read_exercise\n"
         "from renderer.delivery.sheet.output import write_sheet\n"
-        "from renderer.delivery.sheet.layout import SheetSettings\n"
-        "settings = SheetSettings(fingering=True, link=sys.argv[2])\n"
+        "from dataclasses import replace\n"
+        "from renderer.delivery.sheet.layout import USUAL_SETTINGS\n"
+        "settings = replace(USUAL_SETTINGS, fingering=True, link=sys.argv[2])\n"
         "write_sheet(read_exercise('shakes'), sys.argv[1], settings)\n"
     )
     found = set()
@@ -310,7 +311,10 @@ def test_what_to_watch_is_said_under_the_line_and_marked_over_the_notes() -> Non
 def test_advice_can_stand_everywhere_only_where_it_first_occurs_or_nowhere() -> None:
     exercise = shipped("birls")
     said = {
-        shown: [line.advice for line in content_of(exercise, SheetSettings(advice=shown)).lines]
+        shown: [
+            line.advice
+            for line in content_of(exercise, replace(USUAL_SETTINGS, advice=shown)).lines
+        ]
         for shown in AdviceShown
     }
     assert not any(said[AdviceShown.NONE])
@@ -341,7 +345,7 @@ def test_the_caution_stands_once_in_a_booklet_and_on_every_page_of_a_sheet() -> 
 
 def test_the_fingering_strip_explains_itself() -> None:
     plain = words(read(pages(shipped("shakes"))))
-    shown = words(read(pages(shipped("shakes"), settings=SheetSettings(fingering=True))))
+    shown = words(read(pages(shipped("shakes"), settings=replace(USUAL_SETTINGS, fingering=True))))
     for word in ("thumb", "flick: lifts and closes again", "stays open"):
         assert word in shown
         assert word not in plain
@@ -351,7 +355,7 @@ def test_a_booklet_has_cover_contents_bookmarks_and_tracks_with_their_lengths() 
     exercises = [shipped("shakes"), shipped("birls"), shipped("every-doubling-from-low-g-to-f")]
     one = pages(
         *exercises,
-        settings=SheetSettings(link=LINK),
+        settings=replace(USUAL_SETTINGS, link=LINK),
         booklet=Booklet("Winter term", "Larkmoor juvenile band"),
     )
     reader = read(one)
@@ -391,7 +395,7 @@ def test_durations_are_written_as_clocks_show_them(seconds: str, text: str) -> N
 
 def test_the_printed_qr_code_is_that_of_the_link() -> None:
     pixels_per_inch = 200
-    one = pages(shipped("shakes"), settings=SheetSettings(link=LINK))
+    one = pages(shipped("shakes"), settings=replace(USUAL_SETTINGS, link=LINK))
     (png,) = one.pngs(pixels_per_inch)
     page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
     millimetre = pixels_per_inch / 25.4
@@ -547,7 +551,7 @@ def sizes_of_print(reader: PdfReader) -> dict[str, float]:
 
 @pytest.mark.parametrize("name", ["every-doubling-from-low-g-to-f", "doublings-over-a-wide-step"])
 def test_what_is_read_while_playing_is_never_smaller_than_nine_and_a_half_points(name: str) -> None:
-    normal = SheetSettings(size=PrintSize.NORMAL)
+    normal = replace(USUAL_SETTINGS, size=PrintSize.NORMAL)
     content = content_of(shipped(name), normal)
     printed = sizes_of_print(read(pages(shipped(name), settings=normal)))
     advice = [sentence for line in content.lines for sentence in line.advice]
@@ -586,7 +590,7 @@ def test_larger_print_breaks_no_line_and_takes_no_other_page(name: str) -> None:
 def test_a_size_that_was_asked_for_is_kept_and_so_is_a_booklets() -> None:
     exercise = shipped("shakes")
     for size in PrintSize:
-        asked = pages(exercise, settings=SheetSettings(size=size))
+        asked = pages(exercise, settings=replace(USUAL_SETTINGS, size=size))
         assert enlarged(asked, exercise) is asked
     booklet = pages(exercise, booklet=Booklet("Winter term"))
     assert enlarged(booklet, exercise) is booklet

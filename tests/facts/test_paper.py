@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
 
 from renderer.delivery.sheet.content import content_of
-from renderer.delivery.sheet.layout import Paper, SheetSettings
+from renderer.delivery.sheet.layout import USUAL_SETTINGS, Paper
 from renderer.delivery.sheet.pages import lay_out
 from tests.delivery.larkmoor import doublings
 
@@ -22,7 +23,7 @@ LETTER = (8.5, 11.0)
 def test_pages_have_the_size_that_the_standard_gives(
     paper: Paper, inches: tuple[float, float], landscape: bool
 ) -> None:
-    settings = SheetSettings(paper, landscape)
+    settings = replace(USUAL_SETTINGS, paper=paper, landscape=landscape)
     pdf = lay_out([content_of(doublings(), settings)], settings).pdf()
     (page,) = PdfReader(io.BytesIO(pdf)).pages
     size = [float(side) / 72 for side in page.mediabox[2:]]

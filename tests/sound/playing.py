@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,15 +24,27 @@ from renderer.notation.score import (
     Rest,
     Slot,
 )
+from renderer.order.settings import read_settings
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.mix import mix_track
-from renderer.sound.mix_settings import Layout, Mix, MixSettings
+from renderer.sound.mix_settings import Layout, Levels, Mix, MixSettings
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import Timeline
 
 Samples = NDArray[np.float32]
 
-ALONE = MixSettings(mix=Mix.CHANTER, layout=Layout.MONO)
+
+def mixing(**given: Any) -> MixSettings:
+    """How a track is mixed; what is left out is as usual."""
+    return read_settings(given).mixing
+
+
+def levels(**decibels: float) -> Levels:
+    """Levels of the parts; those left out are as usual."""
+    return replace(mixing().levels, **decibels)
+
+
+ALONE = mixing(mix=Mix.CHANTER, layout=Layout.MONO)
 
 
 @cache

@@ -14,6 +14,7 @@ from renderer.sound.tour import tour
 from renderer.sound.tuning import parse_pitch, scale_named
 from tests.limits import HANG_S
 from tests.sound.measuring import metered
+from tests.sound.playing import mixing
 
 RATE = 44_100
 GENERAL_MIDI = Path(pretty_midi.__file__).parent / "TimGM6mb.sf2"
@@ -25,7 +26,7 @@ def audition(*options: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_tour_lets_every_voice_be_heard_at_one_loudness(tmp_path: Path) -> None:
-    heard = tour(parse_pitch(478), scale_named())
+    heard = tour(parse_pitch(478), scale_named(), mixing(), rate=44_100, steady=False)
     samples = np.concatenate(list(heard))
     assert samples.shape == (heard.frames, 2)
     labels = " ".join(stop.label for stop in heard.stops)

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound.balance import balance
-from renderer.sound.mix_settings import Layout, MixSettings
+from renderer.sound.mix_settings import Layout
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import expand
 from renderer.timing.timeline import ClickKind
-from tests.sound.playing import doubled, exercise, instrument
+from tests.sound.playing import doubled, exercise, instrument, mixing
 
 RATE = 44_100
 WINDOW = round(0.02 * RATE)
@@ -50,7 +50,7 @@ def band_powers(sound: NDArray[np.float32], over_frames: int) -> NDArray[np.floa
 def test_every_click_is_heard_through_every_note(
     chanter: Chanter, pitch: str, scale: str, layout: Layout
 ) -> None:
-    levels = balance(expand(TUNE), instrument(pitch, scale, chanter), MixSettings(layout=layout))
+    levels = balance(expand(TUNE), instrument(pitch, scale, chanter), mixing(layout=layout))
     assert levels.drones is not None
     drones = band_powers(levels.drones[:, 0], len(levels.drones))
     for note, tone in levels.tones.items():

@@ -12,15 +12,15 @@ from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.sound.breath import CHANTER, FASTEST_HZ
 from renderer.sound.mix import CUT_OFF_S
-from renderer.sound.mix_settings import Layout, Mix, MixSettings
+from renderer.sound.mix_settings import Layout, Mix
 from renderer.sound.strike_in import UNSETTLED_S
 from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named, tenor_drone_hz
 from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents
-from tests.sound.playing import ALONE, exercise, instrument, plain, rendered
+from tests.sound.playing import ALONE, exercise, instrument, mixing, plain, rendered
 
 RATE = 44_100
-DRONES_ALONE = MixSettings(mix=Mix.BACKING, metronome=False, layout=Layout.MONO)
+DRONES_ALONE = mixing(mix=Mix.BACKING, metronome=False, layout=Layout.MONO)
 
 
 def tone(note: Note, chanter: Chanter, *, steady: bool = False) -> Samples:
@@ -142,7 +142,7 @@ def test_drones_strike_in_flat_rough_and_bright_and_settle_in_a_quarter_of_a_sec
 
 def test_chanter_and_drones_stop_together() -> None:
     timeline = expand(exercise(plain(Note.LOW_A, Note.B, Note.C)), count_in=0)
-    split = rendered(timeline, MixSettings(metronome=False, layout=Layout.SPLIT))
+    split = rendered(timeline, mixing(metronome=False, layout=Layout.SPLIT))
     cut = round(CUT_OFF_S * RATE)
     for side in (0, 1):
         before = np.sqrt(np.mean(split[-3 * cut : -cut, side] ** 2))

@@ -21,12 +21,12 @@ from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, DRONES_SWELL_S, mix_track
-from renderer.sound.mix_settings import Layout, Levels, Mix, MixSettings, parse_levels
+from renderer.sound.mix_settings import Layout, Mix, MixSettings, parse_levels
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Click, ClickKind, Event, Role, Roll, SectionKind
 from tests.sound.measuring import Samples, metered
-from tests.sound.playing import doubled, exercise, instrument, plain, rendered
+from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
 
 RATE = 44_100
 TUNE = exercise(
@@ -56,7 +56,7 @@ def test_a_track_is_as_long_as_its_beats_to_the_sample(
     tempo: Fraction, rate: int, count_in: int
 ) -> None:
     timeline = expand(exercise(plain(*list(Note)[:3])), tempo, count_in=count_in)
-    track = mix_track(timeline, instrument(rate=rate))
+    track = mix_track(timeline, instrument(rate=rate), mixing())
     exact = (3 + 3 * count_in) * 60 * rate / tempo
     assert abs(track.frames - exact) <= Fraction(1, 2)
     lengths = [len(block) for block in track]
@@ -65,7 +65,7 @@ def test_a_track_is_as_long_as_its_beats_to_the_sample(
 
 
 def test_rendering_again_gives_the_same_samples() -> None:
-    track = mix_track(expand(TUNE), instrument())
+    track = mix_track(expand(TUNE), instrument(), mixing())
     first, second = (np.concatenate(list(track)) for _ in range(2))
     assert np.array_equal(first, second)
 
@@ -76,7 +76,7 @@ def test_every_track_comes_to_minus_16_lufs_with_its_peaks_below_minus_1(
     mix: Mix, layout: Layout, chanter: Chanter, tmp_path: Path
 ) -> None:
     timeline = expand(TUNE, repeats=2, echo=mix is Mix.ECHO)
-    track = mix_track(timeline, instrument(chanter=chanter), MixSettings(mix=mix, layout=layout))
+    track = mix_track(timeline, instrument(chanter=chanter), mixing(mix=mix, layout=layout))
     samples = np.concatenate(list(track))
     heard = metered(samples, RATE, tmp_path)
     assert heard.loudness_lufs == pytest.approx(-16, abs=0.2)
@@ -123,7 +123,7 @@ def test_the_level_comes_from_what_sounds_and_not_from_what_is_written(tmp_path:
     power = {note: tone.power for note, tone in zip(Note, tones, strict=True)}
     loud, soft = max(Note, key=power.__getitem__), min(Note, key=power.__getitem__)
     assert power[loud] > 1.05 * power[soft]
-    settings = MixSettings(mix=Mix.CHANTER, layout=Layout.MONO, drone=False)
+    settings = mixing(mix=Mix.CHANTER, layout=Layout.MONO, drone=False)
     gains = {}
     for seconds in (1, 10, 19):
         track = mix_track(of_notes((loud, seconds), (soft, 20 - seconds)), instrument(), settings)
@@ -139,9 +139,9 @@ def test_the_level_comes_from_what_sounds_and_not_from_what_is_written(tmp_path:
 @pytest.mark.parametrize(
     "asked",
     [
-        MixSettings(levels=Levels(metronome=-12)),
-        MixSettings(levels=Levels(chanter=-6, drone=0), layout=Layout.STEREO),
-        MixSettings(drone=False, metronome=False, mix=Mix.ECHO),
+        mixing(levels=levels(metronome=-12)),
+        mixing(levels=levels(chanter=-6, drone=0), layout=Layout.STEREO),
+        mixing(drone=False, metronome=False, mix=Mix.ECHO),
     ],
 )
 def test_levels_change_the_balance_but_not_the_loudness(asked: MixSettings, tmp_path: Path) -> None:
@@ -152,23 +152,23 @@ def test_levels_change_the_balance_but_not_the_loudness(asked: MixSettings, tmp_
 
 
 def test_clicks_alone_keep_below_the_peak_and_the_shortfall_is_said() -> None:
-    track = mix_track(expand(TUNE), instrument(), MixSettings(mix=Mix.BACKING, drone=False))
+    track = mix_track(expand(TUNE), instrument(), mixing(mix=Mix.BACKING, drone=False))
     assert np.abs(np.concatenate(list(track))).max() < 10 ** (-1 / 20)
     assert "LUFS" in track.remarks[0]
 
 
 def test_a_track_without_any_sound_is_silence() -> None:
     rest = expand(exercise((Rest(Fraction(4)),)), count_in=0)
-    track = mix_track(rest, instrument(), MixSettings(drone=False, metronome=False))
+    track = mix_track(rest, instrument(), mixing(drone=False, metronome=False))
     assert not np.concatenate(list(track)).any()
     assert track.remarks == ()
 
 
 def test_drones_lie_so_many_decibels_below_the_chanter() -> None:
     timeline = expand(TUNE, count_in=0, gap=0)
-    quiet = MixSettings(metronome=False, layout=Layout.SPLIT)
+    quiet = mixing(metronome=False, layout=Layout.SPLIT)
     for drone in (-20.0, -9.0, 0.0):
-        track = rendered(timeline, replace(quiet, levels=Levels(drone=drone)))[RATE // 2 :]
+        track = rendered(timeline, replace(quiet, levels=levels(drone=drone)))[RATE // 2 :]
         chanter, drones = (
             pyloudnorm.Meter(RATE).integrated_loudness(track[:, side].astype(np.float64))
             for side in (0, 1)
@@ -188,7 +188,7 @@ def k_weighted(samples: Samples) -> NDArray[np.float64]:
 @pytest.mark.parametrize("metronome", [-40.0, -12.0, -6.0, 0.0, 6.0, 12.0, 20.0])
 def test_the_metronome_lies_where_it_is_asked_to_over_the_whole_range(metronome: float) -> None:
     timeline = expand(TUNE, repeats=2)
-    asked = MixSettings(drone=False, layout=Layout.SPLIT, levels=Levels(metronome=metronome))
+    asked = mixing(drone=False, layout=Layout.SPLIT, levels=levels(metronome=metronome))
     track = mix_track(timeline, instrument(), asked)
     samples = np.concatenate(list(track))
     line = next(one for one in timeline.sections if one.kind is SectionKind.LINE)
@@ -216,7 +216,7 @@ def test_mixes_have_the_parts_that_they_promise() -> None:
     line, echo, gap = SectionKind.LINE, SectionKind.ECHO, SectionKind.GAP
 
     def quiet(mix: Mix) -> Samples:
-        return rendered(timeline, MixSettings(mix=mix, metronome=False), instrument(steady=True))
+        return rendered(timeline, mixing(mix=mix, metronome=False), instrument(steady=True))
 
     full, backing, chanter = quiet(Mix.FULL), quiet(Mix.BACKING), quiet(Mix.CHANTER)
     assert level_db(section(full, timeline, line)) > level_db(section(full, timeline, echo)) + 6
@@ -231,8 +231,8 @@ def test_mixes_have_the_parts_that_they_promise() -> None:
 @pytest.mark.parametrize("mix", [Mix.FULL, Mix.BACKING, Mix.ECHO])
 def test_the_metronome_can_be_switched_off_within_the_lines_only(mix: Mix) -> None:
     timeline = expand(exercise((Rest(Fraction(4)),)), echo=mix is Mix.ECHO)
-    without = rendered(timeline, MixSettings(mix=mix, metronome=False, drone=False))
-    with_it = rendered(timeline, MixSettings(mix=mix, drone=False))
+    without = rendered(timeline, mixing(mix=mix, metronome=False, drone=False))
+    with_it = rendered(timeline, mixing(mix=mix, drone=False))
     assert section(without, timeline, SectionKind.COUNT_IN).any()
     assert not section(without, timeline, SectionKind.LINE).any()
     assert section(with_it, timeline, SectionKind.LINE).any()
@@ -241,7 +241,7 @@ def test_the_metronome_can_be_switched_off_within_the_lines_only(mix: Mix) -> No
 def test_clicks_sound_on_their_beats_to_the_sample() -> None:
     rest = exercise((Rest(Fraction(4)),), tempo=73)
     timeline = expand(rest, subdivide=True)
-    track = rendered(timeline, MixSettings(mix=Mix.BACKING, drone=False, layout=Layout.MONO))[:, 0]
+    track = rendered(timeline, mixing(mix=Mix.BACKING, drone=False, layout=Layout.MONO))[:, 0]
     clicks = list(timeline.clicks())
     assert len(clicks) == 12
     strength = []
@@ -256,7 +256,7 @@ def test_clicks_sound_on_their_beats_to_the_sample() -> None:
 
 def test_split_puts_the_chanter_left_and_everything_else_right() -> None:
     timeline = expand(TUNE)
-    split = MixSettings(layout=Layout.SPLIT)
+    split = mixing(layout=Layout.SPLIT)
     track = rendered(timeline, split)
     assert not section(track, timeline, SectionKind.COUNT_IN)[:, 0].any()
     assert section(track, timeline, SectionKind.COUNT_IN)[:, 1].any()
@@ -268,22 +268,22 @@ def test_split_puts_the_chanter_left_and_everything_else_right() -> None:
 
 def test_tenor_drones_are_spread_and_the_chanter_is_not() -> None:
     rest = expand(exercise((Rest(Fraction(4)),)), count_in=0)
-    drones = rendered(rest, MixSettings(mix=Mix.BACKING, metronome=False))[RATE:-RATE]
+    drones = rendered(rest, mixing(mix=Mix.BACKING, metronome=False))[RATE:-RATE]
     likeness = float(np.corrcoef(drones[:, 0], drones[:, 1]).item(1))
     assert 0.8 < likeness < 0.995
-    both_sides = rendered(expand(TUNE), MixSettings(mix=Mix.CHANTER))
+    both_sides = rendered(expand(TUNE), mixing(mix=Mix.CHANTER))
     assert np.array_equal(both_sides[:, 0], both_sides[:, 1])
 
 
 def test_steady_drones_swell_up_and_everything_is_cut_off_cleanly() -> None:
     timeline = expand(TUNE)
     played_on = instrument(steady=True)
-    track = rendered(timeline, MixSettings(metronome=False, layout=Layout.MONO), played_on)[:, 0]
+    track = rendered(timeline, mixing(metronome=False, layout=Layout.MONO), played_on)[:, 0]
     assert abs(track[0]) < 1e-4
     assert abs(track[-1]) < 1e-4
     # Half way through the swell the drones are half as loud.
     rest = expand(exercise((Rest(Fraction(4)),)), count_in=0)
-    drones = rendered(rest, MixSettings(mix=Mix.BACKING, metronome=False), played_on)
+    drones = rendered(rest, mixing(mix=Mix.BACKING, metronome=False), played_on)
     middle = round(DRONES_SWELL_S * RATE / 2)
     early = level_db(drones[middle - 400 : middle + 400])
     assert early - level_db(drones[RATE : 2 * RATE]) == pytest.approx(-6, abs=1.5)
@@ -297,7 +297,7 @@ def test_steady_drones_swell_up_and_everything_is_cut_off_cleanly() -> None:
 
 def test_a_pipe_band_start_has_two_rolls_and_drones_on_the_second() -> None:
     timeline = expand(TUNE, count_in_style="rolls")
-    settings = MixSettings(metronome=False, layout=Layout.SPLIT)
+    settings = mixing(metronome=False, layout=Layout.SPLIT)
     track = rendered(timeline, settings, instrument(chanter=Chanter.PIPE))
     first, second = timeline.rolls
     right = track[:, 1]
@@ -320,7 +320,7 @@ def test_a_pipe_band_start_has_two_rolls_and_drones_on_the_second() -> None:
 def test_rolls_are_as_loud_as_the_tune_within_3_lu(chanter: Chanter, tempo: int) -> None:
     """By pyloudnorm, each stretch of the track by itself."""
     timeline = expand(exercise(doubled(*[Note.LOW_A, Note.B] * 4)), tempo, count_in_style="rolls")
-    settings = MixSettings(metronome=False)
+    settings = mixing(metronome=False)
     track = rendered(timeline, settings, instrument(chanter=chanter))
     meter = pyloudnorm.Meter(RATE)
 
@@ -338,7 +338,7 @@ def test_rolls_are_as_loud_as_the_tune_within_3_lu(chanter: Chanter, tempo: int)
 def test_each_beat_of_a_roll_stands_out_of_the_buzz_by_4_db(tempo: int) -> None:
     """So that a learner can count: in 10 ms, the softest beat over the loudest of the rest."""
     timeline = expand(TUNE, tempo, count_in_style="rolls")
-    track = rendered(timeline, MixSettings(drone=False, layout=Layout.MONO))[:, 0]
+    track = rendered(timeline, mixing(drone=False, layout=Layout.MONO))[:, 0]
     window = RATE // 100
     for roll in timeline.rolls:
         start, length = (round(float(time) * RATE) for time in (roll.start, roll.length))
@@ -352,7 +352,7 @@ def test_each_beat_of_a_roll_stands_out_of_the_buzz_by_4_db(tempo: int) -> None:
 
 def test_long_drones_neither_pump_nor_drift_over_a_minute() -> None:
     rest = expand(exercise((Rest(Fraction(64)),)), count_in=0)
-    drones = rendered(rest, MixSettings(mix=Mix.BACKING, metronome=False, layout=Layout.MONO))
+    drones = rendered(rest, mixing(mix=Mix.BACKING, metronome=False, layout=Layout.MONO))
     steady = drones[RATE : -RATE // 2, 0]
     windows = steady[: len(steady) // 4410 * 4410].reshape(-1, 4410)
     level = 10 * np.log10(np.mean(np.square(windows, dtype=np.float64), axis=1))
@@ -365,15 +365,15 @@ def test_long_drones_neither_pump_nor_drift_over_a_minute() -> None:
 
 
 def test_levels_are_read_as_a_list_of_parts() -> None:
-    assert parse_levels("chanter=0, drone=-9,metronome=-6") == Levels()
-    assert parse_levels("drone=-12.5 dB") == Levels(drone=-12.5)
-    assert parse_levels("") == Levels()
+    assert parse_levels("chanter=0, drone=-9,metronome=-6", levels()) == levels()
+    assert parse_levels("drone=-12.5 dB", levels()) == levels(drone=-12.5)
+    assert parse_levels("", levels()) == levels()
 
 
 @pytest.mark.parametrize("text", ["drone", "drone=loud", "fiddle=0", "drone=nan", "drone=99", "=3"])
 def test_levels_that_are_none_are_refused(text: str) -> None:
     with pytest.raises(RungwiseError, match="drone=-9"):
-        parse_levels(text)
+        parse_levels(text, levels())
 
 
 def test_memory_does_not_grow_with_the_length_of_a_track() -> None:
@@ -381,7 +381,7 @@ def test_memory_does_not_grow_with_the_length_of_a_track() -> None:
         timeline = expand(exercise(plain(Note.LOW_A, Note.E), tempo=30), repeats=repeats)
         played_on = instrument(rate=8_000)
         tracemalloc.start()
-        for _ in mix_track(timeline, played_on, MixSettings(layout=Layout.MONO)):
+        for _ in mix_track(timeline, played_on, mixing(layout=Layout.MONO)):
             pass
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()

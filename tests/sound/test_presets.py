@@ -137,7 +137,9 @@ def test_uneven_notes_are_brought_to_one_loudness(tmp_path: Path) -> None:
 
 def test_the_shipped_notes_differ_by_less_than_two_loudness_units() -> None:
     for chanter in Chanter:
-        bank = make_instrument(parse_pitch("A"), scale_named(), chanter).chanter
+        bank = make_instrument(
+            parse_pitch("A"), scale_named(), chanter, rate=RATE, steady=False
+        ).chanter
         assert np.ptp([lufs(tone.power) for tone in bank.tones]) < 2
 
 
@@ -219,7 +221,9 @@ def test_a_damaged_soundfont_never_ends_in_a_crash(tmp_path: Path) -> None:
 
 def test_a_recorded_bagpipe_plays_in_tune_at_the_same_loudness(tmp_path: Path) -> None:
     voice = Voice(GENERAL_MIDI, 0, 109)
-    played_on = make_instrument(parse_pitch(478), scale_named(), Chanter.PIPE, voice=voice)
+    played_on = make_instrument(
+        parse_pitch(478), scale_named(), Chanter.PIPE, rate=RATE, voice=voice, steady=False
+    )
     timeline = expand(exercise(plain(*Note)), count_in=1)
     track = rendered(timeline, played_on=played_on)
     measured = metered(track, RATE, tmp_path)
@@ -231,7 +235,14 @@ def test_a_recorded_bagpipe_plays_in_tune_at_the_same_loudness(tmp_path: Path) -
 def test_any_preset_of_the_drones_locks_to_the_chanter() -> None:
     # A reed organ, 3 cents sharp by itself.
     voice = Voice(GENERAL_MIDI, 0, 20)
-    played_on = make_instrument(parse_pitch(478), scale_named(), drone_voice=voice)
+    played_on = make_instrument(
+        parse_pitch(478),
+        scale_named(),
+        Chanter.PRACTICE,
+        rate=RATE,
+        drone_voice=voice,
+        steady=False,
+    )
     tone = played_on.drones.blend(0, 0, 1)
     heard_hz = pitch_by_phase(np.tile(tone.samples, 2)[: 6 * RATE], 119.5, RATE)
     assert abs(cents(heard_hz, 119.5)) < 0.05
@@ -250,9 +261,11 @@ import ctypes.util
 ctypes.util.find_library = lambda name: None
 from renderer.errors import RungwiseError
 from renderer.sound.instrument import make_instrument
-from renderer.sound.tuning import parse_pitch, scale_named
+from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 try:
-    make_instrument(parse_pitch("A"), scale_named())
+    make_instrument(
+        parse_pitch("A"), scale_named(), Chanter.PRACTICE, rate=44_100, steady=False
+    )
 except RungwiseError as error:
     print(error)
 """
@@ -278,8 +291,10 @@ def test_a_missing_fluidsynth_is_said_in_one_sentence_with_the_way_to_get_it() -
 def test_nothing_is_printed_while_an_instrument_is_made() -> None:
     code = (
         "from renderer.sound.instrument import make_instrument\n"
-        "from renderer.sound.tuning import parse_pitch, scale_named\n"
-        "make_instrument(parse_pitch('A'), scale_named())\n"
+        "from renderer.sound.tuning import Chanter, parse_pitch, scale_named\n"
+        "make_instrument(\n"
+        "    parse_pitch('A'), scale_named(), Chanter.PRACTICE, rate=44_100, steady=False\n"
+        ")\n"
     )
     run = subprocess.run(
         [sys.executable, "-c", code],

@@ -20,14 +20,14 @@ from renderer.notation.pitch import Note
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
-from renderer.sound.mix_settings import Layout, MixSettings
+from renderer.sound.mix_settings import Layout
 from renderer.sound.note_change import CHANGE_S, UNEVEN
 from renderer.sound.splice import EndlessTone, falling_gain, rising_gain, stretches
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline, expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import Samples, onsets_s
-from tests.sound.playing import ALONE, doubled, exercise, instrument, plain, rendered
+from tests.sound.playing import ALONE, doubled, exercise, instrument, mixing, plain, rendered
 
 RATE = 44_100
 PURE = replace(ALONE, pure_gracenotes=True)
@@ -181,7 +181,7 @@ def test_onsets_heard_in_a_file_are_the_events_within_3_ms(
         plain(*Note, *reversed(Note), beats=Fraction(1, 2)),
     )
     timeline = expand(exercise(*lines), count_in=0, gap=0)
-    settings = MixSettings(metronome=False, layout=Layout.MONO) if with_drones else ALONE
+    settings = mixing(metronome=False, layout=Layout.MONO) if with_drones else ALONE
     path = tmp_path / "track.wav"
     soundfile.write(path, rendered(timeline, settings, instrument(chanter=chanter)), RATE)
     samples, rate = soundfile.read(path, dtype="float32")

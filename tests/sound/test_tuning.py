@@ -15,7 +15,7 @@ import pytest
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.sound.instrument import Instrument
-from renderer.sound.mix_settings import Layout, Levels, Mix, MixSettings
+from renderer.sound.mix_settings import Layout, Mix
 from renderer.sound.tuning import (
     Chanter,
     bass_drone_hz,
@@ -27,10 +27,10 @@ from renderer.sound.tuning import (
 )
 from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents, pitch_by_phase
-from tests.sound.playing import ALONE, exercise, instrument, plain, rendered
+from tests.sound.playing import ALONE, exercise, instrument, levels, mixing, plain, rendered
 
 RATE = 44_100
-DRONES_ALONE = MixSettings(mix=Mix.BACKING, metronome=False, layout=Layout.MONO)
+DRONES_ALONE = mixing(mix=Mix.BACKING, metronome=False, layout=Layout.MONO)
 
 
 def nine_notes(played_on: Instrument, seconds: int = 2) -> list[Samples]:
@@ -104,8 +104,7 @@ def strongest_beat_db(note: Note, scale: str, played_on: Instrument) -> float:
     seconds = 60
     timeline = expand(exercise(plain(note, beats=seconds)), count_in=0)
     # As loud as each other, so that a beat could not hide.
-    levels = Levels(chanter=0, drone=0)
-    settings = MixSettings(metronome=False, layout=Layout.MONO, levels=levels)
+    settings = mixing(metronome=False, layout=Layout.MONO, levels=levels(chanter=0, drone=0))
     track = rendered(timeline, settings, played_on)[RATE : -RATE // 2, 0]
     ratio = Fraction(scale_named("harmonic").ratio(note)).limit_denominator(20)
     shared_hz = ratio.numerator * tenor_drone_hz(parse_pitch(478))

@@ -17,13 +17,13 @@ from renderer.sound.bank import Tone
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.loudness import loop_power
 from renderer.sound.mix import mix_track
-from renderer.sound.mix_settings import Layout, Levels, MixSettings
+from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.sound.unison import beginning_over
 from renderer.sound.voices import Voice
 from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, metered
-from tests.sound.playing import doubled, exercise, instrument, plain, rendered
+from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
 from tests.sound.test_presets import GENERAL_MIDI
 
 RATE = 44_100
@@ -45,7 +45,7 @@ def nine_notes_lufs(played_on: Instrument, asked: MixSettings) -> NDArray[np.flo
 @pytest.mark.parametrize("layout", Layout)
 @pytest.mark.parametrize("chanter", Chanter)
 def test_no_note_jumps_out_of_the_full_mix(chanter: Chanter, layout: Layout) -> None:
-    heard = nine_notes_lufs(instrument(chanter=chanter), MixSettings(layout=layout))
+    heard = nine_notes_lufs(instrument(chanter=chanter), mixing(layout=layout))
     assert np.ptp(heard) < 1.0
     assert np.abs(heard + 16).max() < 0.5
 
@@ -53,13 +53,13 @@ def test_no_note_jumps_out_of_the_full_mix(chanter: Chanter, layout: Layout) -> 
 @pytest.mark.parametrize("scale", ["equal", "MacNeill"])
 @pytest.mark.parametrize("pitch", ["A", "B flat"])
 def test_no_note_jumps_out_in_any_scale_at_any_pitch(pitch: str, scale: str) -> None:
-    heard = nine_notes_lufs(instrument(pitch, scale), MixSettings(metronome=False))
+    heard = nine_notes_lufs(instrument(pitch, scale), mixing(metronome=False))
     assert np.ptp(heard) < 1.0
     assert np.abs(heard + 16).max() < 0.5
 
 
 def test_no_note_jumps_out_over_drones_as_loud_as_the_chanter() -> None:
-    as_loud = MixSettings(metronome=False, levels=Levels(drone=0))
+    as_loud = mixing(metronome=False, levels=levels(drone=0))
     heard = nine_notes_lufs(instrument(), as_loud)
     assert np.ptp(heard) < 1.0
     assert np.abs(heard + 16).max() < 0.5
@@ -69,9 +69,15 @@ def test_no_note_jumps_out_over_drones_as_loud_as_the_chanter() -> None:
 def test_no_note_of_other_peoples_reeds_jumps_out(chanter: Chanter) -> None:
     clarinet, reed_organ = Voice(GENERAL_MIDI, 0, 71), Voice(GENERAL_MIDI, 0, 20)
     played_on = make_instrument(
-        parse_pitch("A"), scale_named(), chanter, voice=clarinet, drone_voice=reed_organ
+        parse_pitch("A"),
+        scale_named(),
+        chanter,
+        rate=RATE,
+        voice=clarinet,
+        drone_voice=reed_organ,
+        steady=False,
     )
-    heard = nine_notes_lufs(played_on, MixSettings(metronome=False))
+    heard = nine_notes_lufs(played_on, mixing(metronome=False))
     assert np.ptp(heard) < 1.0
     assert np.abs(heard + 16).max() < 0.5
 
@@ -83,7 +89,7 @@ def test_a_track_of_one_note_comes_to_minus_16_lufs(
     chanter: Chanter, note: Note, layout: Layout, tmp_path: Path
 ) -> None:
     timeline = expand(exercise(plain(*[note] * 8), tempo=80))
-    track = rendered(timeline, MixSettings(layout=layout), instrument(chanter=chanter))
+    track = rendered(timeline, mixing(layout=layout), instrument(chanter=chanter))
     assert metered(track, RATE, tmp_path).loudness_lufs == pytest.approx(-16, abs=0.2)
 
 
@@ -92,7 +98,7 @@ def test_a_track_of_low_a_comes_to_minus_16_lufs_at_any_sample_rate(
     rate: int, tmp_path: Path
 ) -> None:
     timeline = expand(exercise(doubled(*[Note.LOW_A] * 8)))
-    track = rendered(timeline, MixSettings(), instrument(rate=rate))
+    track = rendered(timeline, mixing(), instrument(rate=rate))
     assert metered(track, rate, tmp_path).loudness_lufs == pytest.approx(-16, abs=0.3)
 
 
@@ -102,7 +108,7 @@ def test_low_a_is_as_loud_after_half_an_hour_as_at_the_start() -> None:
     timeline = expand(exercise(plain(Note.LOW_A, Note.E, beats=3)), count_in=0, repeats=300)
     assert timeline.duration == 1_800
     blocks: deque[Samples] = deque(maxlen=9)
-    asked = MixSettings(metronome=False, layout=Layout.MONO)
+    asked = mixing(metronome=False, layout=Layout.MONO)
     for block in mix_track(timeline, played_on, asked):
         blocks.append(block)
     low_a = np.concatenate(blocks)[-round(5.7 * rate) : -round(3.3 * rate)]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from renderer.delivery.midi_writer import MidiSound, write_midi
+from renderer.delivery.midi_writer import midi_sound, write_midi
 from renderer.notation.definition.writer import write_definition
 from renderer.notation.length import Length
 from renderer.notation.musicxml.writer import write_musicxml
@@ -25,8 +25,8 @@ from renderer.notation.score import (
     Placement,
     Slot,
 )
+from renderer.order.settings import usual_settings
 from renderer.reading.exercise import read_exercise
-from renderer.sound.tuning import parse_pitch, scale_named
 from renderer.technique.choose import lead_into
 from renderer.technique.movement import Movement
 from renderer.technique.ornaments import load_book
@@ -100,6 +100,6 @@ def test_every_movement_is_played_printed_and_read_back(
         case "toml":
             path.write_bytes(write_definition(exercise))
         case _:
-            sound = MidiSound(parse_pitch("A"), scale_named("harmonic"))
+            sound = midi_sound(usual_settings())
             path.write_bytes(write_midi(expand(exercise, count_in=2, gap=0), sound))
     same_music(exercise, read_exercise(path))

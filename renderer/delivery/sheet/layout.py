@@ -1,15 +1,18 @@
 """How sheets are laid out: paper, direction and print size, in millimetres and points.
 
-The one place for the defaults of sheets; command line, packs and the Python interface share it.
+What settings ask for stands in the table of settings (`renderer.order.settings`); here is what that
+means on paper.
 """
 
 from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from fractions import Fraction
 
 from renderer.notation.printed import Opened
+from renderer.order.settings import Settings, usual_settings
 
 
 class Paper(enum.StrEnum):
@@ -121,14 +124,14 @@ class SheetSettings:
         How many times as large as `size` says, which `fitting.enlarged` finds.
     """
 
-    paper: Paper = Paper.A4
-    landscape: bool = False
-    size: PrintSize | None = None
-    form: Form = Form.AS_WRITTEN
-    fingering: bool = False
-    advice: AdviceShown = AdviceShown.FIRST
-    link: str = ""
-    dated: int | None = None
+    paper: Paper
+    landscape: bool
+    size: PrintSize | None
+    form: Form
+    fingering: bool
+    advice: AdviceShown
+    link: str
+    dated: int | None
     scale: float = 1.0
 
     @property
@@ -168,7 +171,23 @@ class SheetSettings:
         return int((self.page_mm[0] - 2 * SIDE_MM) / self.space_mm * UNITS_A_SPACE)
 
 
-USUAL_SETTINGS = SheetSettings()
+def sheet_settings(settings: Settings) -> SheetSettings:
+    """Return how sheets are printed as settings have it."""
+    day = settings.date
+    midnight = None if day is None else datetime(day.year, day.month, day.day, tzinfo=UTC)
+    return SheetSettings(
+        paper=Paper(settings.paper),
+        landscape=settings.landscape,
+        size=None if settings.size is None else PrintSize(settings.size),
+        form=Form(settings.ornaments),
+        fingering=settings.fingering,
+        advice=AdviceShown(settings.advice),
+        link=settings.link,
+        dated=None if midnight is None else int(midnight.timestamp()),
+    )
+
+
+USUAL_SETTINGS = sheet_settings(usual_settings("sheet"))
 
 
 def clock_text(seconds: Fraction) -> str:

@@ -7,7 +7,7 @@ Each shows the top of a page, cut below what is printed there.
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +16,7 @@ from PIL import Image
 from renderer.delivery.files import make_folder, write_whole
 from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.fitting import enlarged
-from renderer.delivery.sheet.layout import Form, PrintSize, SheetSettings
+from renderer.delivery.sheet.layout import USUAL_SETTINGS, Form, PrintSize, SheetSettings
 from renderer.delivery.sheet.pages import lay_out
 from renderer.reading.exercise import read_exercise
 
@@ -38,11 +38,13 @@ class Picture:
 
 
 PICTURES = (
-    Picture("opened-and-closed", "doublings-over-a-wide-step", SheetSettings(), 0, 0.86),
-    Picture("both-forms", "grips-and-taorluaths", SheetSettings(form=Form.BOTH), 0, 0.86),
-    Picture("fingering", "shakes", SheetSettings(fingering=True), 0, 0.86),
-    Picture("whole-page", "every-doubling-from-low-g-to-f", SheetSettings()),
-    Picture("large-print", "crossing-noises", SheetSettings(size=PrintSize.LARGE), 0, 0.37),
+    Picture("opened-and-closed", "doublings-over-a-wide-step", USUAL_SETTINGS, 0, 0.86),
+    Picture("both-forms", "grips-and-taorluaths", replace(USUAL_SETTINGS, form=Form.BOTH), 0, 0.86),
+    Picture("fingering", "shakes", replace(USUAL_SETTINGS, fingering=True), 0, 0.86),
+    Picture("whole-page", "every-doubling-from-low-g-to-f", USUAL_SETTINGS),
+    Picture(
+        "large-print", "crossing-noises", replace(USUAL_SETTINGS, size=PrintSize.LARGE), 0, 0.37
+    ),
 )
 
 
