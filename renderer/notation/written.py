@@ -229,7 +229,8 @@ class Reading:
     play_repeats:
         Whether repeats and jumps are played; otherwise each bar once, and of endings the last.
     gracenote_under_ms:
-        MIDI: a note shorter than this before a longer one is a gracenote.
+        MIDI: a note shorter than this before a longer one is a gracenote; None to tell by the
+        file's own lengths.
     recognise:
         Which notes are read as a movement opened out: `stated`, those of which the file says so;
         `opened`, where it says nothing, also all that spell one.
@@ -240,7 +241,7 @@ class Reading:
     read_as: ReadAs = "written"
     rests: Rests = "silence"
     play_repeats: bool = True
-    gracenote_under_ms: float = 80.0
+    gracenote_under_ms: float | None = None
     recognise: Recognise = "stated"
 
 

@@ -470,10 +470,11 @@ class Settings:
         "no repeats",
         panel=_SCORES,
     )
-    gracenote_under: Length = _row(
-        Length(Fraction(80), "ms"),
+    gracenote_under: Length | None = _row(
+        None,
         kinds.milliseconds("80 ms"),
-        "MIDI: notes shorter than this before longer ones are gracenotes.",
+        "MIDI: notes shorter than this before longer ones are gracenotes; by the gap between short "
+        "and long notes of the file if left out.",
         READ,
         "gracenotes under {}",
         panel=_SCORES,
@@ -601,13 +602,14 @@ class Settings:
     @property
     def reading(self) -> Reading:
         """How scores are read."""
+        under = self.gracenote_under
         return Reading(
             part=self.part if self.tune is None else self.tune,
             transpose=self.transpose,
             read_as=self.read_as,
             rests=self.rests,
             play_repeats=not self.no_repeats,
-            gracenote_under_ms=float(self.gracenote_under.value),
+            gracenote_under_ms=None if under is None else float(under.value),
             recognise=self.recognise,
         )
 

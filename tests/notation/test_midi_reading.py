@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+import re
 from fractions import Fraction
+from itertools import accumulate, pairwise
 from pathlib import Path
 
 import mido
@@ -49,6 +51,33 @@ def _read(tmp_path: Path, notes: list[tuple[int, float]], reading: Reading | Non
     return read_midi(path) if reading is None else read_midi(path, reading)
 
 
+Sound = tuple[int, float, float]
+"""Key, start and end in quarter notes; of 60 to the minute, if nothing else is said."""
+
+
+def _track(
+    sounds: list[Sound], *, ticks: int = TICKS, channel: int = 0, tempo: int = 1_000_000
+) -> mido.MidiTrack:
+    events = [(round(start * ticks), 1, key) for key, start, _ in sounds]
+    events += [(round(end * ticks), 0, key) for key, _, end in sounds]
+    track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=tempo)])
+    now = 0
+    for tick, is_on, key in sorted(events):
+        velocity = 90 * is_on
+        track.append(
+            mido.Message("note_on", note=key, velocity=velocity, channel=channel, time=tick - now)
+        )
+        now = tick
+    return track
+
+
+def _of_tracks(path: Path, *tracks: mido.MidiTrack, ticks: int = TICKS) -> Path:
+    file = mido.MidiFile(type=1 if len(tracks) > 1 else 0, ticks_per_beat=ticks)
+    file.tracks.extend(tracks)
+    file.save(path)
+    return path
+
+
 def _items(exercise: Exercise) -> list[tuple[str, str]]:
     return [
         ("".join(slot.abc for slot in item.slots) if isinstance(item, MelodyNote) else "z",
@@ -81,6 +110,84 @@ def test_how_short_a_gracenote_is_can_be_said(tmp_path: Path) -> None:
     assert _items(_read(tmp_path, notes)) == [("A", "1"), ("g", "1/8"), ("B", "7/8")]
     read = _read(tmp_path, notes, Reading(gracenote_under_ms=130))
     assert _items(read) == [("A", "1"), ("{g}B", "1")]
+
+
+def _led(short: float, *, spread: float = 0.0, ahead: bool = False) -> list[Sound]:
+    """Thirty crotchets and quavers in beats of a second, every third led by a short note."""
+    chance = random.Random(11)
+    starts = [0.0]
+    for index in range(30):
+        starts.append(starts[-1] + (1, 0.5, 0.5)[index % 3])
+    moved = [max(0.0, start + chance.gauss(0, spread)) for start in starts]
+    sounds: list[Sound] = []
+    for index, (start, end) in enumerate(pairwise(moved)):
+        begin = start
+        if index % 3 == 1:
+            length = short * chance.uniform(0.9, 1.1) if spread else short
+            if ahead:
+                begin = start - length
+                sounds[-1] = (*sounds[-1][:2], begin)
+            sounds.append((G5, begin, begin + length))
+            begin += length
+        sounds.append(((A, B, C, D, E)[index % 5], begin, end))
+    return sounds
+
+
+def _said_of_gracenotes(exercise: Exercise) -> str:
+    return next((said for said in exercise.remarks if "read as gracenotes" in said), "")
+
+
+@pytest.mark.parametrize("ahead", [False, True], ids=["on the beat", "before the beat"])
+@pytest.mark.parametrize("spread", [0, 0.012])
+@pytest.mark.parametrize("short", [0.03, 0.06, 0.1, 0.14])
+def test_gracenotes_are_told_by_the_gap_between_short_and_long_notes(
+    tmp_path: Path, short: float, spread: float, ahead: bool
+) -> None:
+    path = _of_tracks(tmp_path / "t.mid", _track(_led(short, spread=spread, ahead=ahead)))
+    exercise = read_midi(path)
+    notes = [note for note in exercise.lines[0].melody_notes if not note.tied]
+    assert [len(note.group) for note in notes] == [0, 1, 0] * 10
+    assert exercise.gracenotes.placement == ("before the beat" if ahead else "on the beat")
+    said = _said_of_gracenotes(exercise)
+    assert re.match(r"Notes up to \d+ ms are read as gracenotes: the next longer ones last", said)
+    assert "--gracenote-under" in said
+
+
+@pytest.mark.parametrize("spread", [0, 0.012])
+@pytest.mark.parametrize("graced", [False, True], ids=["plain", "with gracenotes"])
+def test_cut_notes_at_full_tempo_stay_notes(tmp_path: Path, spread: float, graced: bool) -> None:
+    """Dotted quavers and semiquavers of a strathspey at 120: the semiquaver has 125 ms."""
+    chance = random.Random(5)
+    quarters = [0.75, 0.25, 0.25, 0.75, 0.5, 0.5, 1] * 5
+    starts = list(accumulate(quarters, initial=0.0))
+    moved = [max(0.0, start + chance.gauss(0, 2 * spread)) for start in starts]
+    sounds: list[Sound] = []
+    for index, (start, end) in enumerate(pairwise(moved)):
+        begin = start
+        if graced and quarters[index] == 0.75:
+            begin += 0.08  # 40 ms
+            sounds.append((G5, start, begin))
+        sounds.append(((A, B, C, D, E)[index % 5], begin, end))
+    path = _of_tracks(tmp_path / "t.mid", _track(sounds, tempo=500_000))
+    exercise = read_midi(path)
+    notes = [note for line in exercise.lines for note in line.melody_notes if not note.tied]
+    assert [bool(note.group) for note in notes] == [
+        graced and length == 0.75 for length in quarters
+    ]
+    assert bool(_said_of_gracenotes(exercise)) == graced
+
+
+def test_where_no_gap_tells_gracenotes_are_as_short_as_usual(tmp_path: Path) -> None:
+    lengths = [0.05, 0.06, 0.075, 0.09, 0.11, 0.14, 0.17, 0.21, 0.26, 0.32, 0.4, 0.5]
+    notes = [(key, length) for length in lengths for key in (G5, A)]
+    exercise = _read(tmp_path, notes)
+    assert "Notes under 80 ms are read as gracenotes: no gap" in _said_of_gracenotes(exercise)
+
+
+def test_a_length_that_is_said_needs_no_telling(tmp_path: Path) -> None:
+    path = _of_tracks(tmp_path / "t.mid", _track(_led(0.1)))
+    assert _said_of_gracenotes(read_midi(path))
+    assert not _said_of_gracenotes(read_midi(path, Reading(gracenote_under_ms=120)))
 
 
 def test_human_timing_is_laid_on_quarters_and_thirds_with_the_error_said(tmp_path: Path) -> None:
@@ -185,31 +292,6 @@ def test_keys_off_the_chanter_are_one_report(tmp_path: Path) -> None:
     ]  # fmt: skip
     lower = _read(tmp_path, [(A - 12, 1), (C - 12, 1)], Reading(transpose="auto"))
     assert any("up 12 semitones" in remark for remark in lower.remarks)
-
-
-Sound = tuple[int, float, float]
-"""Key, start and end in beats of 60 to the minute."""
-
-
-def _track(sounds: list[Sound], *, ticks: int = TICKS, channel: int = 0) -> mido.MidiTrack:
-    events = [(round(start * ticks), 1, key) for key, start, _ in sounds]
-    events += [(round(end * ticks), 0, key) for key, _, end in sounds]
-    track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000)])
-    now = 0
-    for tick, is_on, key in sorted(events):
-        velocity = 90 * is_on
-        track.append(
-            mido.Message("note_on", note=key, velocity=velocity, channel=channel, time=tick - now)
-        )
-        now = tick
-    return track
-
-
-def _of_tracks(path: Path, *tracks: mido.MidiTrack, ticks: int = TICKS) -> Path:
-    file = mido.MidiFile(type=1 if len(tracks) > 1 else 0, ticks_per_beat=ticks)
-    file.tracks.extend(tracks)
-    file.save(path)
-    return path
 
 
 TUNE: list[Sound] = [(A, 0, 1), (B, 1, 1.5), (C, 1.5, 2), (D, 2, 2.75), (E, 2.75, 3), (A, 3, 4)]

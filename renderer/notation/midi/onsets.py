@@ -56,6 +56,33 @@ class Onset:
     is_exact: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How well tones lie on the grid, led in some way.
+
+    Parameters
+    ----------
+    tones:
+        How many.
+    off_the_grid:
+        How many of them begin at no fine part of the beat.
+    error_seconds:
+        How far all of them together are from coarse parts.
+    lead:
+        How their ornaments lead.
+    """
+
+    tones: int
+    off_the_grid: int
+    error_seconds: float
+    lead: Lead
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether most begin at fine parts of the beat."""
+        return self.off_the_grid <= (1 - MOSTLY) * self.tones
+
+
 class _Beats:
     """The meter's grid: places to beats of the meter in force, and back."""
 
@@ -122,21 +149,22 @@ class Quantiser:
 
     def onsets(self, tones: list[Tone]) -> list[Onset]:
         """Lay the tones on the grid, choosing the lead of gracenotes that fits best."""
+        fit = self.fit(tones)
+        self.placement = "on the beat" if fit.lead == "none ahead" else "before the beat"
+        return self._onsets(tones, fit.lead, is_exact=fit.is_exact)
+
+    def fit(self, tones: list[Tone]) -> Fit:
+        """Return how well the first of the tones lie on the grid, led as fits best."""
         tried = tones[:MOST_TRIED]
         self._part_heard = _usual_part_that_sounds(tried)
-        is_exact, _, lead = max(
-            ((*self._fit(tried, lead), lead) for lead in self._leads()),
-            key=lambda found: found[:2],
-        )
-        self.placement = "on the beat" if lead == "none ahead" else "before the beat"
-        return self._onsets(tones, lead, is_exact=is_exact)
+        fits = [self._fit(tried, lead) for lead in self._leads()]
+        return max(fits, key=lambda fit: (fit.is_exact, -fit.error_seconds))
 
-    def _fit(self, tones: list[Tone], lead: Lead) -> tuple[bool, float]:
-        """How well a lead fits: whether it makes the file exact; nearness to coarse places."""
+    def _fit(self, tones: list[Tone], lead: Lead) -> Fit:
         onsets = self._onsets(tones, lead, is_exact=True)
-        share = sum(onset.is_exact for onset in onsets) / len(onsets)
+        off = sum(not onset.is_exact for onset in onsets)
         self._onsets(tones, lead, is_exact=False)
-        return share >= MOSTLY, -sum(self.errors) / len(self.errors)
+        return Fit(len(tones), off, sum(self.errors), lead)
 
     def _onsets(self, tones: list[Tone], lead: Lead, *, is_exact: bool) -> list[Onset]:
         onsets: list[Onset] = []

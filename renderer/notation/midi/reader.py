@@ -16,14 +16,28 @@ from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_setti
 from renderer.notation.midi.bars import measures_of, place_named
 from renderer.notation.midi.file import MidiContents, read_contents
 from renderer.notation.midi.grid import as_written
-from renderer.notation.midi.led_notes import tones_of
+from renderer.notation.midi.led_notes import (
+    Tone,
+    is_our_own,
+    seconds_of_own,
+    tones_of,
+    ways_to_tell,
+)
 from renderer.notation.midi.melody import Clash, Melody, melodies_of
-from renderer.notation.midi.onsets import Quantiser
+from renderer.notation.midi.onsets import MOST_TRIED, Fit, Quantiser
 from renderer.notation.midi.tempos import BarTempos
 from renderer.notation.score import Exercise, Placement
 from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import AS_WRITTEN, Pitch, Reading, Score, index_of_part
+
+_OFF_THE_GRID = 0.5
+"""Of short notes in an exact file: where more are off the grid, or put the notes that they lead to
+off it, they are gracenotes (judgement)."""
+
+_STRAYING, _STRAYING_SECONDS = 3, 0.005
+"""By so many times what the other notes stray from the beat, and so much beside it, short notes and
+those that they lead to may stray and still be notes (judgement)."""
 
 
 def read_midi(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
@@ -100,10 +114,11 @@ def _score(
     contents: MidiContents, melody: Melody, source: Source, reading: Reading
 ) -> tuple[Score, Placement]:
     quantiser = Quantiser(contents)
-    onsets = quantiser.onsets(list(tones_of(melody, contents, reading)))
+    tones, said = _tones(contents, melody, quantiser, reading)
+    onsets = quantiser.onsets(tones)
     tempos = BarTempos(contents)
     measures = measures_of(contents, onsets, quantiser, tempos)
-    remarks = melody.remarks + tempos.remarks
+    remarks = melody.remarks + said + tempos.remarks
     worst = max(quantiser.errors) * 1000
     if worst >= 1:
         mean = sum(quantiser.errors) / len(quantiser.errors) * 1000
@@ -113,6 +128,42 @@ def _score(
         )
     title = contents.title or source.stem
     return Score(title, tuple(measures), False, source.name, remarks), quantiser.placement
+
+
+def _tones(
+    contents: MidiContents, melody: Melody, quantiser: Quantiser, reading: Reading
+) -> tuple[list[Tone], tuple[str, ...]]:
+    """The melody's notes with the short ones that lead into them, and how these were told."""
+
+    def tones(seconds: float) -> list[Tone]:
+        return list(tones_of(melody, contents, seconds))
+
+    if is_our_own(contents):
+        given = reading.gracenote_under_ms
+        return tones(max(seconds_of_own(contents), 0 if given is None else given / 1000)), ()
+    if reading.gracenote_under_ms is not None:
+        return tones(reading.gracenote_under_ms / 1000), ()
+    trial = replace(melody, notes=melody.notes[:MOST_TRIED])
+    ways = ways_to_tell(trial, contents)
+    fits = [quantiser.fit(list(tones_of(trial, contents, way.seconds))) for way in ways]
+    # Of ways that fit alike, that one which takes the fewest notes for gracenotes.
+    way, _ = next(
+        (way, fit)
+        for at, (way, fit) in enumerate(zip(ways, fits, strict=True))
+        if all(_fits_as_well(fit, other) for other in fits[at + 1 :])
+    )
+    found = tones(way.seconds)
+    has_gracenotes = any(tone.group for tone in found)
+    return found, (way.said,) if has_gracenotes else ()
+
+
+def _fits_as_well(fewer: Fit, more: Fit) -> bool:
+    """Whether notes are no farther from the beat than where more of them are gracenotes."""
+    count = fewer.tones - more.tones
+    if fewer.is_exact and more.is_exact:
+        return fewer.off_the_grid - more.off_the_grid <= count * _OFF_THE_GRID
+    may_stray = _STRAYING * more.error_seconds / more.tones + _STRAYING_SECONDS
+    return fewer.error_seconds - more.error_seconds <= count * may_stray
 
 
 def _chosen(melodies: list[Melody], scores: list[Score], reading: Reading) -> int:
