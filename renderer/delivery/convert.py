@@ -12,7 +12,7 @@ from pathlib import Path
 from renderer.delivery.files import whole_file
 from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
-from renderer.notation.printed import Opened
+from renderer.notation.printed import Opened, with_ornaments
 from renderer.notation.score import Exercise
 from renderer.order.settings import Settings
 from renderer.order.tracks import timeline_of
@@ -162,13 +162,17 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
     if exercise.played_once:
         # No form can say so: each bar is written once instead.
         exercise = replace(_as_played(exercise), played_once=False)
+    opened = _opened(settings)
+    if form in (".toml", *_PLAYED_FORMS):
+        # A definition says beside its movements how they are played; MIDI has them as played.
+        exercise, opened = with_ornaments(exercise, opened), "as written"
     content = _WRITERS[form](exercise, settings)
     lost: list[str] = []
     with whole_file(path) as part:
         part.write_bytes(content)
         try:
             read_back = _read_back(part, form)
-            lost += _lost(exercise, read_back, form, _opened(settings))
+            lost += _lost(exercise, read_back, form, opened)
         except RungwiseError as error:
             first = error.problems[0]
             cause = f"{first.place}: {first.cause}" if first.place else first.cause

@@ -16,8 +16,8 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.length import Length
 from renderer.notation.note_parts import Parts, parts_of
 from renderer.notation.pitch import Note
-from renderer.notation.playing import slot_on_the_beat
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Rest, note_id
+from renderer.notation.playing import BOOK, EVEN, Inner, slot_on_the_beat
+from renderer.notation.score import USUAL_GRACENOTE, Bar, Exercise, Line, MelodyNote, Rest, note_id
 
 Opened = Literal["as written", "open", "closed"]
 
@@ -172,11 +172,78 @@ def _opened_parts(exercise: Exercise, line: Line, item: MelodyNote, opened: Open
         return parts
     if opened == "as written" or len(item.slots) == 1:
         return None
-    # A share that the exercise does not ask for gives way to the note.
-    share = Length(min(USUAL_SHARE, item.beats / len(item.slots)), "beat")
+    share = _share_of_opened(item)
     beat = exercise.beat_of(line) or "first"
     anchor = slot_on_the_beat(beat, len(item.slots))
     return replace(parts, anchor=anchor, inner=(share,) * len(parts.inner), is_opened=True)
+
+
+def with_ornaments(exercise: Exercise, opened: Opened) -> Exercise:
+    """Return an exercise that asks for its ornaments opened or closed itself.
+
+    For a form that has movements as they are and says beside them how they are played. Closed,
+    inner notes have the lengths of the ornament book and gracenotes the usual one where they were
+    shares of the beat. Opened, the inner notes of each line that is closed are one share of the
+    beat: the one that `printed_line` prints them with; where that prints several, the notes are
+    shared evenly if that is what it does, else all by the smallest, which fits everywhere.
+    """
+    if opened == "as written":
+        return exercise
+    if opened == "closed":
+        closed = replace(exercise, inner=BOOK if exercise.inner.is_opened else exercise.inner)
+        gracenotes = exercise.gracenotes
+        if gracenotes.length.is_share_of_beat:
+            closed = replace(closed, gracenotes=replace(gracenotes, length=USUAL_GRACENOTE))
+        lines = tuple(
+            replace(
+                line,
+                inner=None if line.inner and line.inner.is_opened else line.inner,
+                gracenote=None
+                if line.gracenote and line.gracenote.is_share_of_beat
+                else line.gracenote,
+            )
+            for line in exercise.lines
+        )
+        return replace(closed, lines=lines)
+    inners = [_inner_of_opened(exercise, line) for line in exercise.lines]
+    asked = dict.fromkeys(inner for inner in inners if inner is not None)
+    if len(asked) == 1 and all(
+        inner is not None or not _has_movements(line)
+        for inner, line in zip(inners, exercise.lines, strict=True)
+    ):
+        lines = tuple(replace(line, inner=None) for line in exercise.lines)
+        return replace(exercise, inner=next(iter(asked)), lines=lines)
+    lines = tuple(
+        line if inner is None else replace(line, inner=inner)
+        for line, inner in zip(exercise.lines, inners, strict=True)
+    )
+    return replace(exercise, lines=lines)
+
+
+def _has_movements(line: Line) -> bool:
+    return any(len(note.slots) > 1 for note in line.melody_notes)
+
+
+def _inner_of_opened(exercise: Exercise, line: Line) -> Inner | None:
+    """How long the inner notes of a line that is to be opened last; None if it is, or is plain."""
+    shares: set[Length] = set()
+    is_even = True
+    for note in line.melody_notes:
+        if len(note.slots) > 1 and not parts_of(exercise, line, note).is_opened:
+            share = _share_of_opened(note)
+            shares.add(share)
+            is_even &= share.value * len(note.slots) == note.beats
+    if not shares:
+        return None
+    if len(shares) > 1 and is_even:
+        return EVEN
+    return Inner((min(shares, key=lambda one: one.value),))
+
+
+def _share_of_opened(item: MelodyNote) -> Length:
+    """The share of the beat that each part of a movement is opened to."""
+    # A share that the exercise does not ask for gives way to the note.
+    return Length(min(USUAL_SHARE, item.beats / len(item.slots)), "beat")
 
 
 def _pieces(exercise: Exercise, number: int, opened: Opened) -> list[_Piece]:

@@ -13,7 +13,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc
 from renderer.notation.compare import differences, music_of
 from renderer.notation.musicxml.reader import read_musicxml
-from renderer.notation.score import MelodyNote
+from renderer.notation.note_parts import parts_of
+from renderer.notation.score import Exercise, MelodyNote
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import find_exercise
 from renderer.timing.order_of_playing import played
@@ -129,7 +130,12 @@ def test_what_abc_does_not_hold_is_listed(definition: Path, tmp_path: Path) -> N
 @pytest.mark.parametrize("name", ["birls", "doublings-opened", "throws-on-d", "closing-doublings"])
 @pytest.mark.parametrize(
     ("form", "ornaments"),
-    [("mid", "closed"), ("musicxml", "closed"), ("musicxml", "as written"), ("toml", "closed")],
+    [
+        ("mid", "as written"),
+        ("musicxml", "closed"),
+        ("musicxml", "as written"),
+        ("toml", "as written"),
+    ],
 )
 def test_opened_movements_are_found_again(
     tmp_path: Path, name: str, form: str, ornaments: str
@@ -273,7 +279,6 @@ def test_the_same_conversion_gives_the_same_bytes(definition: Path, tmp_path: Pa
     [
         (("out.pdf",), "no form to write"),
         (("out",), "no form to write"),
-        (("missing/out.abc",), "does not exist"),
         ((".",), "it is a folder"),
         (("n" * 300 + ".abc",), "the name is too long"),
         (("out.abc", "--transpose", "x"), "no transposition"),
@@ -298,3 +303,46 @@ def test_a_shipped_exercise_is_converted_by_its_name(tmp_path: Path) -> None:
     _run("first-gracenotes", tmp_path / "first.abc")
     again = read_exercise(tmp_path / "first.abc")
     assert again.title == read_exercise(find_exercise("first-gracenotes")).title
+
+
+def _opened_movements(exercise: Exercise) -> list[bool]:
+    """Whether each movement of several parts is opened out, in order."""
+    return [
+        parts_of(exercise, line, note).is_opened
+        for line in exercise.lines
+        for note in line.melody_notes
+        if len(note.slots) > 1
+    ]
+
+
+@pytest.mark.parametrize("form", [".toml", ".mid"])
+@pytest.mark.parametrize("name", ["grips-and-taorluaths", "doublings-opened", "birls"])
+def test_ornaments_are_opened_and_closed_in_forms_that_play_them(
+    name: str, form: str, tmp_path: Path
+) -> None:
+    movements = len(_opened_movements(read_exercise(name)))
+    for asked in ("open", "closed"):
+        target = tmp_path / f"{asked}{form}"
+        said = _run(name, target, "--ornaments", asked)
+        assert _opened_movements(read_exercise(target)) == [asked == "open"] * movements, said
+        if form == ".toml":
+            assert "does not hold" not in said
+
+
+def test_a_definition_opened_out_is_printed_as_scores_open_it(tmp_path: Path) -> None:
+    """Shares of the beat are those of the notes that ABC would have, where a line has one."""
+    tune = tmp_path / "tune.toml"
+    tune.write_text(DEFINITION, "utf-8")
+    _run(tune, tmp_path / "open.toml", "--ornaments", "open")
+    _run(tmp_path / "open.toml", tmp_path / "from definition.abc")
+    _run(tune, tmp_path / "at once.abc", "--ornaments", "open")
+    one, other = (
+        [row for row in (tmp_path / name).read_text("utf-8").splitlines() if "|" in row]
+        for name in ("from definition.abc", "at once.abc")
+    )
+    assert one == other
+    assert "{g}A{d}A" in one[0]
+    _run(tmp_path / "open.toml", tmp_path / "closed.toml", "--ornaments", "closed")
+    closed = read_exercise(tmp_path / "closed.toml")
+    assert [line.bars for line in closed.lines] == [line.bars for line in read_exercise(tune).lines]
+    assert not any(_opened_movements(closed))
