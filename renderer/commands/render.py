@@ -144,6 +144,7 @@ def render(
 
 DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
 DEMO_PITCHES = ("A", "B flat")
+DEMO_ROOM = "small"
 DEMO_CLASS = "Larkmoor evening class"
 
 
@@ -162,7 +163,7 @@ def demo(
     from renderer.delivery.sheet.output import write_sheet
     from renderer.delivery.sheet.pages import Booklet
 
-    settings = read_settings({"pitch": DEMO_PITCHES})
+    settings = read_settings({"pitch": DEMO_PITCHES, "room": DEMO_ROOM})
     order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
     exercises = order.exercises()
     tracks, playlists = _render(order, output)

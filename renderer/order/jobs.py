@@ -47,6 +47,7 @@ from renderer.reading.exercise import read_exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.mix_settings import Mix
+from renderer.sound.reverberation import tail
 from renderer.sound.tuning import PitchStandard
 from renderer.timing.expand import Timeline
 
@@ -71,7 +72,7 @@ class TrackJob:
     path:
         The file to make.
     duration:
-        Seconds, exact.
+        Seconds, exact: its music, and what the room adds.
     soundfonts:
         The SHA-256 digests of the SoundFonts that it sounds with, as hexadecimal digits.
     source:
@@ -213,7 +214,7 @@ def job_from_json(text: str) -> TrackJob:
         soundfonts=soundfonts,
         source=source,
     )
-    return replace(job, duration=job.timeline().duration)
+    return replace(job, duration=job.timeline().duration + tail(settings.room))
 
 
 def _stems(
@@ -293,7 +294,7 @@ def _durations(
             except RungwiseError as error:
                 refused[tempo] = error
                 break
-            durations[tempo, mix] = timeline.duration
+            durations[tempo, mix] = timeline.duration + tail(settings.room)
     if not refused:
         return durations
     fastest = refused[max(refused)]

@@ -50,7 +50,7 @@ from renderer.order.formats import AudioFormat, check_rate
 from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.midi_tuning import Tuning
-from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix, MixSettings
+from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix, MixSettings, Room
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, scale_named
 from renderer.sound.voices import Voice, parse_preset
@@ -407,6 +407,14 @@ class Settings:
         _RENDER,
         "{}",
     )
+    room: Room = _row(
+        "none",
+        kinds.one_of("room", ("none", "small", "hall")),
+        "Where the track is heard: none, for tuning by it, or a small room or a hall, which go on "
+        "sounding after the music for 0.3 or 1.5 s.",
+        _RENDER,
+        lambda settings: "hall" if settings.room == "hall" else f"{settings.room} room",
+    )
     levels: Levels = _row(
         _USUAL_LEVELS,
         kinds.levels(_USUAL_LEVELS),
@@ -623,6 +631,7 @@ class Settings:
             levels=self.levels,
             layout=self.layout,
             pure_gracenotes=self.gracenotes == "pure",
+            room=self.room,
         )
 
     def applied_to(self, exercise: Exercise) -> Exercise:

@@ -13,7 +13,7 @@ the `Gains` that bring the instrument's own loops to them, with the shares of `C
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -28,6 +28,7 @@ from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
 from renderer.sound.mix_settings import Layout, MixSettings
+from renderer.sound.reverberation import impulse
 from renderer.sound.rolls import roll_sound
 from renderer.sound.splice import EndlessTone
 from renderer.sound.unison import Beginning, beginning_over
@@ -47,6 +48,7 @@ _CEILING = 10 ** ((HIGHEST_PEAK_DBTP - 0.3) / 20)
 # By how much clicks and rolls give way, in steps: enough for the usual levels of an echo track in
 # mono, the most crowded of all. Judgement.
 _STROKES_GIVE_WAY_DB = tuple(-0.5 * step for step in range(13))
+_CREST_IN_ROOM = 1.5
 _CELL_S = BLOCK_S / 4
 _CLICK_REFERENCE_S = 0.05
 
@@ -176,14 +178,20 @@ class _Levels:
         return replace(self, clicks=self.clicks * factor, rolls=self.rolls * factor)
 
 
-def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettings) -> Balance:
+def balance(
+    timeline: TrackTimeline,
+    instrument: Instrument,
+    settings: MixSettings,
+    *,
+    room_power: Callable[[Balance], float] | None = None,
+) -> Balance:
     """Bring the parts of a track to their levels and the whole of it to -16 LUFS.
 
     The parts stand to each other as the settings ask. The peaks of all of them together stay below
     -1 dBTP even where they coincide. Where that leaves no room, clicks and rolls are softer than
-    asked, by up to 6 dB; then the whole track is quieter.
+    asked, by up to 6 dB; then the whole track is quieter. Of a track in a
+    room, `room_power` returns by what that multiplies the power of the parts at their levels.
     """
-    layout = settings.layout
     rolls = tuple(roll_sound(roll, instrument.percussion) for roll in timeline.rolls)
     part = _Part.of(timeline, settings)
     sounded = {sounding: instrument.chanter.tone(sounding) for sounding in part.different}
@@ -191,18 +199,47 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
 
     steady, struck = _block_powers(timeline, instrument, settings, gains, rolls, part)
 
-    def fitted(struck_db: float) -> tuple[_Levels, NDArray[np.float64], float, float]:
+    def fitted(power: float, struck_db: float) -> _Fitted:
         softer = gains.with_strokes(struck_db)
-        powers = steady + struck * db_to_gain(struck_db) ** 2
+        powers = power * (steady + struck * db_to_gain(struck_db) ** 2)
         room = _CEILING / max(_highest_peak(instrument, settings, softer, rolls, sounded), 1e-12)
-        return softer, powers, _gain_to_target(powers), room
+        return _Fitted(softer, powers, _gain_to_target(powers), room, -struck_db)
 
-    softer_db = next(
-        (db for db in _STROKES_GIVE_WAY_DB if (found := fitted(db))[2] <= found[3]),
-        _STROKES_GIVE_WAY_DB[-1],
-    )
-    gains, powers, to_target, room = fitted(softer_db)
-    gain = min(to_target, room)
+    def chosen(power: float) -> Balance:
+        each = (fitted(power, db) for db in _STROKES_GIVE_WAY_DB)
+        found = next((one for one in each if one.to_target <= one.room), None)
+        found = found or fitted(power, _STROKES_GIVE_WAY_DB[-1])
+        return _balanced(found, instrument, settings, rolls, sounded)
+
+    plain = chosen(1.0)
+    return plain if room_power is None else chosen(room_power(plain))
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    """Parts that stand to each other as they are to.
+
+    `powers` are those of each gating block, `to_target` the gain that makes the track loud enough,
+    `room` that which its peaks allow; `softer_db` by how much clicks and rolls gave way.
+    """
+
+    gains: _Levels
+    powers: NDArray[np.float64]
+    to_target: float
+    room: float
+    softer_db: float
+
+
+def _balanced(
+    found: _Fitted,
+    instrument: Instrument,
+    settings: MixSettings,
+    rolls: Sequence[Stroke],
+    sounded: Mapping[Sounding, Tone],
+) -> Balance:
+    """Bring every part to its level."""
+    gains, layout = found.gains, settings.layout
+    gain = min(found.to_target, found.room)
     tones = {}
     for sounding, tone in sounded.items():
         beginning = gains.beginnings[sounding] if isinstance(sounding, Note) else Beginning()
@@ -221,8 +258,8 @@ def balance(timeline: TrackTimeline, instrument: Instrument, settings: MixSettin
         _side_by_side(gains, gain) if settings.has_drones else None,
         {kind: _panned(stroke.samples, gain * gains.clicks, pan) for kind, stroke in clicks},
         tuple(_panned(roll.samples, gain * gains.rolls, pan) for roll in rolls),
-        integrated_lufs(powers, gain),
-        -softer_db,
+        integrated_lufs(found.powers, gain),
+        found.softer_db,
     )
 
 
@@ -357,6 +394,8 @@ def _highest_peak(
     """Return the highest peak that the parts at their gains can make together in any channel."""
     layout = settings.layout
     chanter = max((tone.peak for tone in sounded.values()), default=0.0) * gains.chanter
+    loudest = max((_mean_square(tone) for tone in sounded.values()), default=0.0)
+    back = 0.0 if settings.room == "none" else impulse(settings.room, instrument.rate).energy
     click = max(stroke.peak for stroke in instrument.percussion.clicks.values()) * gains.clicks
     struck = max(click, max((sound.peak for sound in rolls), default=0.0) * gains.rolls)
     highest = 0.0
@@ -364,6 +403,11 @@ def _highest_peak(
         tone = gains.drone_channels[channel] if gains.drone_channels else None
         drones = 0.0 if tone is None else tone.peak * gains.drones
         stroke_share = STROKES_PAN[layout][channel]
+        steady = loudest * (gains.chanter * CHANTER_PAN[layout][channel]) ** 2
+        steady += 0.0 if tone is None else _mean_square(tone) * gains.drones**2
+        # What comes back in a room is like noise, whose peaks rarely meet the highest of the tones;
+        # with this true peaks of all mixes and layouts stayed under -3 dBTP.
+        drones += _CREST_IN_ROOM * math.sqrt(back * steady)
         if settings.has_chanter:
             metronome = click if settings.has_click(SectionKind.LINE) else 0.0
             playing = drones + chanter * CHANTER_PAN[layout][channel] + metronome * stroke_share
@@ -371,6 +415,10 @@ def _highest_peak(
         # Outside the lines the chanter rests.
         highest = max(highest, drones + struck * stroke_share)
     return highest
+
+
+def _mean_square(tone: Tone) -> float:
+    return 2 * float(np.sum(np.abs(tone.partials) ** 2, dtype=np.float64))
 
 
 def _panned(

@@ -64,6 +64,13 @@ def k_energy(sound: NDArray[np.float32], rate: int) -> float:
     return loop_power(padded, rate) * len(padded)
 
 
+def block_energy(block: NDArray[np.float32], rate: int) -> float:
+    """Return the K-weighted sum of squares of a block (frames, channels), as if it repeated."""
+    weights = _weights_at(np.asarray(np.fft.rfftfreq(len(block), 1 / rate), np.float64))
+    series = (np.fft.rfft(channel.astype(np.float64)) for channel in block.T)
+    return sum(float(np.abs(one) ** 2 @ weights) for one in series) * 2 / len(block)
+
+
 def _weights_at(hz: NDArray[np.float64]) -> NDArray[np.float64]:
     # Smooth enough to be read off a fine grid, which saves a complex exponential for each bin.
     grid = np.linspace(0.0, 24_000.0, 4_801)

@@ -17,6 +17,9 @@ What sounds:
 Drones and the metronome in the lines can each be switched off. Every mix comes to the same
 loudness, so that nobody has to reach for the volume between tracks.
 
+In a room (`renderer.sound.reverberation`) what comes back is added to all that, and the track goes
+on until it has died away.
+
 Samples never pass full scale: the gain keeps the peaks of all parts together below -1 dBTP even
 where they coincide, so there is no limiter. Nothing is dithered: blocks are floats, and under a
 chanter that never falls silent the rounding to 16 bits stays 80 dB below it.
@@ -28,6 +31,7 @@ import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +40,10 @@ from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance,
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
+from renderer.sound.loudness import block_energy
 from renderer.sound.mix_settings import MixSettings
 from renderer.sound.noise import noise_loop
+from renderer.sound.reverberation import in_room, tail
 from renderer.sound.splice import (
     EndlessTone,
     Stretch,
@@ -60,6 +66,7 @@ CUT_OFF_S = 0.04
 """How long everything takes to stop at the end of the track. Judgement."""
 
 _REPORTED_SHORTFALL_LU = 0.5
+_MEASURED_S, _MEASURED_EACH = 30.0, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +99,8 @@ class Track:
 
     @property
     def frames(self) -> int:
-        """The length of the track in frames."""
-        return frame_at(self.timeline.duration, self.rate)
+        """The length of the track in frames: its music, and what the room adds to it."""
+        return frame_at(self.timeline.duration + tail(self.settings.room), self.rate)
 
     @property
     def loudness_lufs(self) -> float:
@@ -119,27 +126,58 @@ class Track:
     @cached_property
     def balance(self) -> Balance:
         """Its parts at their final levels: what any player of the same track sounds."""
-        return balance(self.timeline, self.instrument, self.settings)
+        power = None if self.settings.room == "none" else self._room_power
+        return balance(self.timeline, self.instrument, self.settings, room_power=power)
 
     def __iter__(self) -> Iterator[Block]:
-        levels = self.balance
+        return self._in_room(self._dry(self.balance))
+
+    def _in_room(self, blocks: Iterator[Block]) -> Iterator[Block]:
+        room = self.settings.room
+        if room == "none":
+            return blocks
+        return in_room(blocks, room, self.rate, self.settings.layout, BLOCK_FRAMES)
+
+    def _room_power(self, levels: Balance) -> float:
+        """Return by what the room multiplies the power of the track, measured on its beginning.
+
+        What comes back of a tone may strengthen or weaken it, by how long it lasts and what sounded
+        before it, so that it cannot be told from the notes alone.
+        """
+        most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
+        plain = changed = 0.0
+
+        def measured() -> Iterator[Block]:
+            nonlocal plain
+            for number, block in enumerate(islice(self._dry(levels), most)):
+                if number % _MEASURED_EACH == 0:
+                    plain += block_energy(block, self.rate)
+                yield block
+
+        for number, block in enumerate(self._in_room(measured())):
+            if number % _MEASURED_EACH == 0:
+                changed += block_energy(block, self.rate)
+        return changed / plain if plain else 1.0
+
+    def _dry(self, levels: Balance) -> Iterator[Block]:
+        music = frame_at(self.timeline.duration, self.rate)
         part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
-        chanter = _Chanter(
-            stretches(part, self.rate, self.frames), levels.tones, noise_loop(self.rate)
-        )
+        chanter = _Chanter(stretches(part, self.rate, music), levels.tones, noise_loop(self.rate))
         drones_start = frame_at(self.timeline.drones_start, self.rate)
         drones = _Drones(levels.drones, drones_start, self.rate, steady=self.instrument.steady)
         strokes = _Strokes(self._strokes(levels))
-        cut_off = min(self.frames, round(CUT_OFF_S * self.rate))
+        cut_off = min(music, round(CUT_OFF_S * self.rate))
         for start in range(0, self.frames, BLOCK_FRAMES):
             block = np.empty((min(BLOCK_FRAMES, self.frames - start), self.channels), np.float32)
             drones.fill(block, start)
             chanter.add_to(block, start)
             strokes.add_to(block, start)
-            first = max(0, self.frames - cut_off - start)
+            first, end = max(0, music - cut_off - start), max(0, music - start)
             if first < len(block):
-                done = start + first - (self.frames - cut_off)
-                block[first:] *= falling_gain(cut_off)[done : done + len(block) - first]
+                done = start + first - (music - cut_off)
+                ending = block[first:end]
+                ending *= falling_gain(cut_off)[done : done + len(ending)]
+                block[end:] = 0.0
             yield block
 
     def _strokes(self, levels: Balance) -> Iterator[tuple[int, Block]]:

@@ -13,6 +13,9 @@ from renderer.timing.timeline import SectionKind
 Gracenotes = Literal["fingered", "pure"]
 """Whether gracenotes sound as their fingerings do, or as the nine notes."""
 
+Room = Literal["none", "small", "hall"]
+"""Where a track is heard: nowhere in particular, or between walls."""
+
 _LOWEST_LEVEL_DB, _HIGHEST_LEVEL_DB = -60.0, 20.0
 
 
@@ -99,6 +102,8 @@ class MixSettings:
         Where they are heard.
     pure_gracenotes:
         Whether gracenotes sound as the nine notes do, and not as their fingerings.
+    room:
+        Where the track is heard (`renderer.sound.reverberation`).
     """
 
     mix: Mix
@@ -107,6 +112,7 @@ class MixSettings:
     levels: Levels
     layout: Layout
     pure_gracenotes: bool
+    room: Room
 
     @property
     def has_chanter(self) -> bool:

@@ -1,11 +1,13 @@
 """How fast tracks are made on one core, and how much memory a long one takes.
 
 Run it with `python -m tests.benchmarks.bench_render`. Every figure is taken in one run: seconds of
-audio to seconds of work, or the memory of a long track beside that of a short one.
+audio to seconds of processor time, the best of three, or the memory of a long track beside that of
+a short one.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import resource
 import subprocess
@@ -22,7 +24,7 @@ from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.formats import AudioFormat
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
-from renderer.sound.mix_settings import Layout
+from renderer.sound.mix_settings import Layout, Room
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.timing.expand import expand
 from tests.sound.playing import mixing
@@ -30,7 +32,7 @@ from tests.sound.playing import mixing
 RATE = 44_100
 
 
-def track(minutes: int, layout: Layout) -> Track:
+def track(minutes: int, layout: Layout, room: Room = "none") -> Track:
     """Doublings on four notes at 60 beats a minute, chanter, drones and metronome."""
     row = (Note.LOW_A, Note.B, Note.C, Note.LOW_A)
     notes = tuple(
@@ -41,7 +43,7 @@ def track(minutes: int, layout: Layout) -> Track:
     instrument = make_instrument(
         parse_pitch(478), scale_named(), Chanter.PRACTICE, rate=44_100, steady=False
     )
-    return mix_track(timeline, instrument, mixing(layout=layout))
+    return mix_track(timeline, instrument, mixing(layout=layout, room=room))
 
 
 def write(one: Track, path: Path) -> None:
@@ -58,24 +60,30 @@ def write(one: Track, path: Path) -> None:
 
 
 def speed(folder: Path, minutes: int = 10) -> None:
-    """Ten minutes, after start-up."""
+    """Ten minutes, after start-up, in each layout and room."""
     start = time.perf_counter()
     track(1, Layout.STEREO)
     print(f"start-up (tone bank, drones, clicks): {time.perf_counter() - start:.2f} s")
+    rooms: tuple[Room, ...] = ("none", "small", "hall")
     for layout in Layout:
-        one = track(minutes, layout)
-        seconds = one.frames / one.rate
-        start = time.perf_counter()
-        for _ in one:
-            pass
-        mixed = time.perf_counter() - start
-        start = time.perf_counter()
-        write(track(minutes, layout), folder / "track.wav")
-        written = time.perf_counter() - start
-        print(
-            f"{minutes} min {layout}: mixed at {seconds / mixed:.0f} times real time, "
-            f"to WAV at {seconds / written:.0f} times (balance included)"
-        )
+        mixed = dict.fromkeys(rooms, math.inf)
+        written = dict.fromkeys(rooms, math.inf)
+        # In turn, so that what else the machine does meets all alike.
+        for room in rooms * 3:
+            one = track(minutes, layout, room)
+            start = time.process_time()
+            for _ in one:
+                pass
+            mixed[room] = min(mixed[room], time.process_time() - start)
+            start = time.process_time()
+            write(track(minutes, layout, room), folder / "track.wav")
+            written[room] = min(written[room], time.process_time() - start)
+        for room in rooms:
+            print(
+                f"{minutes} min {layout}, room {room}: mixed at {60 * minutes / mixed[room]:.0f} "
+                f"times real time, to WAV at {60 * minutes / written[room]:.0f} times, "
+                f"{written['none'] / written[room]:.2f} of the speed without a room"
+            )
 
 
 def peak_megabytes(minutes: int) -> float:

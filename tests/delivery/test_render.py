@@ -187,6 +187,8 @@ VARIATIONS: list[dict[str, Any]] = [
     {"gracenotes": "pure"},
     {"steady": True},
     {"layout": "split"},
+    {"room": "small"},
+    {"room": "hall"},
     {"levels": "drone=-12"},
     {"levels": "drone=-12,metronome=-3"},
     {"rate": 48_000},

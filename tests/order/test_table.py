@@ -57,6 +57,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "beat": "last",
     "show_crossing": True,
     "layout": "split",
+    "room": "hall",
     "levels": {"drone": -12},
     "rate": 48_000,
     "part": "2",
