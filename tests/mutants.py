@@ -15,10 +15,12 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import importlib.abc
+import importlib.machinery
+import importlib.util
 import os
 import random
 import resource
-import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -35,17 +37,19 @@ _COMPUTED: dict[type[ast.operator], type[ast.operator]] = {
     ast.FloorDiv: ast.Div, ast.Mod: ast.Mult, ast.Pow: ast.Mult,
 }  # fmt: skip
 
-_RUN = """
-import importlib.abc, importlib.util, sys
-name, file = sys.argv[1:3]
-class Mutated(importlib.abc.MetaPathFinder):
-    def find_spec(self, fullname, path, target=None):
-        if fullname == name:
-            return importlib.util.spec_from_file_location(name, file)
-sys.meta_path.insert(0, Mutated())
-import pytest
-sys.exit(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *sys.argv[3:]]))
-"""
+_HEAVY = ("hypothesis", "mido", "numpy", "pytest", "scipy.optimize", "soundfile", "typer")
+
+
+class _Mutated(importlib.abc.MetaPathFinder):
+    def __init__(self, name: str, file: Path) -> None:
+        self._name, self._file = name, file
+
+    def find_spec(
+        self, fullname: str, path: object = None, target: object = None
+    ) -> importlib.machinery.ModuleSpec | None:
+        if fullname != self._name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self._file)
 
 
 def _changed(node: ast.AST) -> Iterator[ast.AST]:
@@ -111,22 +115,42 @@ def mutants(source: str) -> Iterator[tuple[int, str, str]]:
             yield getattr(node, "lineno", 0), said, ast.unparse(mutant)
 
 
-def _survives(module: str, text: str, tests: list[str], cpu_s: int) -> tuple[bool, float]:
-    def limited() -> None:
-        resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
+def _run_tests(module: str, file: Path, tests: list[str], cpu_s: int) -> int:
+    """Run the tests in this process, which imports the mutant; only ever in a forked one."""
+    import pytest
+    from hypothesis import HealthCheck, Phase, settings
 
-    with tempfile.NamedTemporaryFile("w", suffix=".py") as file:
-        file.write(text)
-        file.flush()
-        before = os.times()
-        run = subprocess.run(
-            [sys.executable, "-c", _RUN, module, file.name, *tests],
-            cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"},
-            capture_output=True, check=False, preexec_fn=limited,
-        )  # fmt: skip
-        after = os.times()
+    settings.register_profile(  # a failure is enough: no search for its simplest form
+        "mutants", deadline=None, suppress_health_check=[HealthCheck.too_slow],
+        phases=[Phase.explicit, Phase.generate], database=None, derandomize=True,
+    )  # fmt: skip
+    resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
+    silent = os.open(os.devnull, os.O_WRONLY)
+    for stream in (1, 2):
+        os.dup2(silent, stream)
+    sys.dont_write_bytecode = True
+    sys.meta_path.insert(0, _Mutated(module, file))
+    return int(
+        pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-profile=mutants", *tests])
+    )
+
+
+def _survives(module: str, text: str, tests: list[str], cpu_s: int) -> tuple[bool, float]:
+    before = os.times()
+    with tempfile.TemporaryDirectory(prefix="mutant-") as folder:
+        file = Path(folder, "mutant.py")
+        file.write_text(text, "utf-8")
+        child = os.fork()
+        if child == 0:
+            status = 3
+            try:
+                status = _run_tests(module, file, tests, cpu_s)
+            finally:
+                os._exit(status)
+        _, ended = os.waitpid(child, 0)
+    after = os.times()
     spent = after.children_user + after.children_system
-    return run.returncode == 0, spent - before.children_user - before.children_system
+    return ended == 0, spent - before.children_user - before.children_system
 
 
 def main() -> None:
@@ -139,6 +163,11 @@ def main() -> None:
     asked = parser.parse_args()
     source = asked.module.read_text("utf-8")
     name = ".".join(asked.module.with_suffix("").parts)
+    os.chdir(ROOT)
+    for heavy in _HEAVY:  # once, before the forks: nothing of ours, else a mutant would come late
+        importlib.import_module(heavy)
+    if any(one.split(".")[0] == "renderer" for one in sys.modules):
+        sys.exit("the program is imported already; mutants would not be")
     passes, usual_s = _survives(name, source, asked.tests, 3600)
     refuses, _ = _survives(name, "raise RuntimeError", asked.tests, 3600)
     if not passes or refuses:
