@@ -48,7 +48,10 @@ notes = st.one_of(st.none(), st.sampled_from(list(Note)))
 lengths = st.fractions(min_value=Fraction(1, 1000), max_value=2, max_denominator=10_000)
 
 
-@given(st.lists(st.tuples(notes, lengths), min_size=1, max_size=30), st.sampled_from([8000, 44100]))
+@given(
+    st.lists(st.tuples(notes, lengths), min_size=1, max_size=30),
+    st.sampled_from([8000, 11025, 44100]),
+)
 def test_the_chanters_part_tiles_any_track(
     part: list[tuple[Note | None, Fraction]], rate: int
 ) -> None:
@@ -65,6 +68,7 @@ def test_the_chanters_part_tiles_any_track(
     for one, two in pairwise(found):
         assert one.stop == two.start
         assert one.after is two.before
+    assert all(type(frame) is int for one in found for frame in (one.start, one.stop))
     # Wherever there is room for it, a change is centred on the frame at which its note begins.
     begins = {frame_at(event.start, rate) for event in events}
     for one in found:
@@ -246,6 +250,58 @@ def test_the_chanter_takes_6_ms_to_start_and_to_stop_and_1_ms_at_the_first_frame
     changing = [(one.start, one.stop) for one in found if one.before != one.after]
     # At 48 kHz 6 ms are 288 frames, half of them before the second begins; 1 ms is 48 frames.
     assert changing == [(0, 48), (47_856, 48_144), (95_856, 96_144), (143_856, 144_144)]
+
+
+def test_a_note_change_takes_4_to_6_ms_and_5_in_the_mean() -> None:
+    row = [Note.LOW_A, Note.E] * 40
+    events = [Event(Fraction(at), Fraction(1), note, Role.MELODY) for at, note in enumerate(row)]
+    found = list(stretches(fingered_events(events), 48_000, 80 * 48_000))
+    lengths = [one.stop - one.start for one in found[1:] if one.before != one.after]
+    # 5 ms at 48 kHz are 240 frames; drawn evenly from 192 to 288, 79 of them come near both ends.
+    assert len(lengths) == 79
+    assert 192 <= min(lengths) <= 200
+    assert 280 <= max(lengths) <= 288
+    assert 230 <= sum(lengths) / 79 <= 250
+
+
+def test_a_note_shorter_than_a_change_is_changed_to_within_its_half() -> None:
+    # 101 frames of E between two of low A, then the same at the head of a track.
+    low_a, e, after = Fraction(1), Fraction(101, 48_000), Fraction(1)
+    events = [
+        Event(Fraction(0), low_a, Note.LOW_A, Role.MELODY),
+        Event(low_a, e, Note.E, Role.MELODY),
+        Event(low_a + e, after, Note.LOW_A, Role.MELODY),
+    ]
+    found = list(stretches(fingered_events(events), 48_000, 96_101))
+    changing = [(one.start, one.stop) for one in found if one.before != one.after]
+    assert changing[1] == (48_000 - 50, 48_000 + 50)
+    # What comes next begins where the first change ends, 51 frames before its own middle.
+    assert changing[2] == (48_050, 48_152)
+    events = [replace(one, start=one.start - low_a) for one in events[1:]]
+    found = list(stretches(fingered_events(events), 48_000, 48_101))
+    changing = [(one.start, one.stop) for one in found if one.before != one.after]
+    # At the head half of the change may last a quarter of the note, so that it ends in its middle;
+    # 1 ms are 48 frames, so that there 24 are asked for and 25 are free.
+    assert changing[0] == (0, 48)
+    events = [replace(events[0], length=Fraction(41, 48_000))]
+    found = list(stretches(fingered_events(events), 48_000, 41))
+    assert [(one.start, one.stop) for one in found] == [(0, 20), (20, 41)]
+
+
+def test_a_change_takes_the_low_partials_from_where_they_stand() -> None:
+    whole, low = np.arange(20, dtype=np.float32)[:, np.newaxis], np.arange(20, 40, dtype=np.float32)
+    side = EndlessTone(whole, low=low).side(18, 5)
+    np.testing.assert_array_equal(side.whole, [18, 19, 0, 1, 2])
+    np.testing.assert_array_equal(side.low, [38, 39, 20, 21, 22])
+    alone = EndlessTone(whole).side(3, 4)
+    np.testing.assert_array_equal(alone.low, [3, 4, 5, 6])
+    np.testing.assert_array_equal(alone.whole, alone.low)
+
+
+def test_gains_that_many_changes_share_cannot_be_written_to() -> None:
+    for gain in (rising_gain(96), falling_gain(96)):
+        with pytest.raises(ValueError, match="read-only"):
+            gain[0] = 1
 
 
 def test_a_fade_is_a_raised_cosine_by_the_figures() -> None:

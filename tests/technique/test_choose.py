@@ -22,6 +22,7 @@ NOTES = st.sampled_from(Note)
 @pytest.mark.parametrize(
     ("named", "note", "previous", "played", "slots"),
     [
+        ("double strike", Note.D, None, "grip", "G {d}G d"),
         ("G gracenote", Note.B, Note.HIGH_G, "high A gracenote", "{a}B"),
         ("G gracenote", Note.B, Note.HIGH_A, None, "B"),
         ("doubling", Note.E, Note.HIGH_G, "thumb doubling", "{a}e {f}e"),
@@ -62,11 +63,12 @@ NOTES = st.sampled_from(Note)
     ],
 )
 def test_what_cannot_be_played_is_replaced_and_the_teacher_told(
-    named: str, note: Note, previous: Note, played: str | None, slots: str
+    named: str, note: Note, previous: Note | None, played: str | None, slots: str
 ) -> None:
     choice = lead_into(BOOK, named, note, previous)
     assert (choice.name, fragment_abc(choice.slots)) == (played, slots)
     assert choice.remark is not None
+    assert choice.remark.startswith(named[0].upper() + named[1:])
     assert choice.remark.endswith(f"{played or f'plain {note}'} instead.")
 
 
