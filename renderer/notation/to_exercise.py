@@ -13,6 +13,7 @@ from fractions import Fraction
 from math import ceil, lcm
 
 from renderer.errors import RungwiseError, failure
+from renderer.notation.beats_in_range import USUAL_TEMPO, with_beats_in_range
 from renderer.notation.chanter_pitches import (
     ChanterPitches,
     chanter_pitches,
@@ -46,8 +47,6 @@ from renderer.notation.written import (
     Written,
 )
 
-USUAL_TEMPO = Fraction(60)
-"""Beats per minute of a score without a tempo mark."""
 MOST_BARS_NAMED = 5
 """Bars longer than their meter that are named one by one."""
 
@@ -303,9 +302,7 @@ class _Lines:
         """The measure's tempo in beats a minute where it is another than before, else None."""
         meter = _bar_meter(measure)
         self._quarters = measure.tempo or self._quarters
-        if self._quarters is None:
-            self.remarks.append("The score has no tempo mark: 60 beats a minute are taken.")
-            self._quarters = USUAL_TEMPO * meter.beat_value / QUARTER
+        assert self._quarters is not None, "the first notes have a tempo"
         before, self._tempo = self._tempo, self._quarters * QUARTER / meter.beat_value
         exact_tempo(self._tempo, place=measure.place)
         if self._tempo != before:
@@ -322,8 +319,8 @@ class _Lines:
 
 
 def _exercise_of(score: Score, reading: Reading) -> Exercise:
-    measures = score.measures
-    _check_size(measures)
+    _check_size(score.measures)
+    measures, said_of_beats = with_beats_in_range(score.measures)
     pitches = chanter_pitches(measures, reading, keyless=score.keyless)
     # Reported from the score as it stands, so that no note is named once for each repeat.
     wrong = off_the_chanter(score.measures, pitches, keyless=score.keyless, has_options=True)
@@ -333,7 +330,7 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
     lines = _Lines(joiner)
     for measure in measures:
         lines.add(measure)
-    remarks = [*score.remarks, *pitch_remarks(measures, pitches), *lines.remarks]
+    remarks = [*score.remarks, *pitch_remarks(measures, pitches), *said_of_beats, *lines.remarks]
     if joiner.leading_rest:
         remarks.append("A rest with no note before it in its line stays a rest.")
     if len(lines.lines) > MOST_LINES:

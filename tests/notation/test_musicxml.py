@@ -334,6 +334,10 @@ def _note(name: str, duration: int = 4, extra: str = "") -> str:
     return f"<note>{pitch}<duration>{duration}</duration>{extra}</note>"
 
 
+def _mark(tempo: int | str) -> str:
+    return f'<direction><sound tempo="{tempo}"/></direction>'
+
+
 def _measure(number: int, *content: str) -> str:
     return f'<measure number="{number}">{"".join(content)}</measure>'
 
@@ -444,11 +448,129 @@ def test_parts_of_one_name_are_told_apart_by_their_number(tmp_path: Path) -> Non
 def test_a_chord_is_refused_with_its_place(tmp_path: Path) -> None:
     chord = _note("E5", 4).replace("<note>", "<note><chord/>")
     score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4"), _note("A4"), chord)))
-    with pytest.raises(RungwiseError, match="bar 1, beat 2: two notes sound at once"):
+    with pytest.raises(RungwiseError, match="bar 1, beat 2: two notes or more sound at once"):
         _read(tmp_path, score)
 
 
+def test_a_chord_of_four_notes_is_one_complaint(tmp_path: Path) -> None:
+    chord = "".join(_note(f"{step}5", 4).replace("<note>", "<note><chord/>") for step in "CEG")
+    score = _score(_part(_measure(1, "ATTRIBUTES", _note("A4"), chord, _note("A4"), chord)))
+    with pytest.raises(RungwiseError) as caught:
+        _read(tmp_path, score)
+    assert [problem.place for problem in caught.value.problems] == [
+        "bar 1, beat 1",
+        "bar 1, beat 2",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("alter", "said"),
+    [
+        ("0.5", "a note is a quarter tone above C5"),
+        ("-0.5", "a note is a quarter tone below C5"),
+        ("1.5", "a note is three quarter tones above C5"),
+        ("0.333", "a note is 0.333 semitones above C5"),
+    ],
+)
+def test_what_lies_between_two_semitones_is_said_in_words(
+    tmp_path: Path, alter: str, said: str
+) -> None:
+    """MusicXML 4.0, alter: 0.5 stands for a quarter tone sharp."""
+    note = _note("C5", 8).replace("</step>", f"</step><alter>{alter}</alter>")
+    with pytest.raises(RungwiseError) as caught:
+        _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", note))))
+    (problem,) = caught.value.problems
+    assert problem.cause == said
+    assert "nine notes" in problem.remedy
+
+
+@pytest.mark.parametrize(
+    ("mark", "said"),
+    [
+        (_mark(1600), "The tempo mark in bar 2, 1600 quarter notes a minute, is passed over"),
+        (_mark(3), "The tempo mark in bar 2, 3 quarter notes a minute, is passed over"),
+        (_mark("fast"), "The metronome mark in bar 2 is not read"),
+        (_mark(""), "The metronome mark in bar 2 is not read"),
+    ],
+)
+def test_a_tempo_that_nobody_plays_is_passed_over(tmp_path: Path, mark: str, said: str) -> None:
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", _mark(72), _note("A4", 8)), _measure(2, mark, _note("B4", 8))
+        )
+    )
+    exercise = _read(tmp_path, score)
+    assert _tempos(exercise) == [72, None, None]
+    assert said in _said(exercise)
+
+
+def test_a_tempo_inside_a_bar_that_nobody_plays_is_passed_over(tmp_path: Path) -> None:
+    content = (_mark(72), _note("A4"), _mark(4800), _note("B4"))
+    exercise = _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", *content))))
+    assert _tempos(exercise) == [72, None]
+    assert "4800 quarter notes a minute, is passed over" in _said(exercise)
+
+
+@pytest.mark.parametrize("mark", ["", _mark(60)])
+def test_a_bar_of_tiny_beats_makes_no_tempo_of_its_own(tmp_path: Path, mark: str) -> None:
+    tiny = "<attributes><time><beats>2</beats><beat-type>64</beat-type></time></attributes>"
+    usual = "<attributes><time><beats>2</beats><beat-type>4</beat-type></time></attributes>"
+    divisions = "<attributes><divisions>32</divisions></attributes>"
+    score = _score(
+        _part(
+            _measure(1, "ATTRIBUTES", divisions, tiny, mark, _note("G4", 4)),
+            _measure(2, usual, _note("A4", 64)),
+            _measure(3, tiny, _note("B4", 4)),
+            _measure(4, usual, _note("A4", 64)),
+        )
+    )
+    exercise = _read(tmp_path, score)
+    assert _tempos(exercise) == [60, None, None, None, None]
+    assert [bar.beats for bar in exercise.lines[0].bars] == [
+        Fraction(1, 8), 2, Fraction(1, 8), 2
+    ]  # fmt: skip
+    said = _said(exercise)
+    assert "Bar 1, in 2/64, is counted in 1/4" in said
+    assert "Bar 3, in 2/64, is counted in 2/4" in said
+
+
 GRACE = "<note><grace/><pitch><step>G</step><octave>5</octave></pitch></note>"
+
+
+def _grace_of(step: str, more: str) -> str:
+    pitch = f"<pitch><step>{step}</step><octave>5</octave></pitch>"
+    return f"<note><grace/>{pitch}{more}</note>"
+
+
+@pytest.mark.parametrize("first", [False, True])
+def test_gracenotes_printed_on_the_other_staff_lead_to_their_note(
+    tmp_path: Path, first: bool
+) -> None:
+    grace = _grace_of("G", "<voice>1</voice><staff>2</staff>")
+    notes = (_note("A4", 4, "<voice>1</voice><staff>1</staff>"),)
+    lead = (grace,) if first else (*notes, grace)
+    notes = (*lead, _note("B4", 4 if not first else 8, "<voice>1</voice><staff>1</staff>"))
+    exercise = _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", *notes))))
+    *_, last = exercise.lines[0].melody_notes
+    assert last.group == (Note.HIGH_G,)
+    assert "left out" not in _said(exercise)
+
+
+@pytest.mark.parametrize("before", [False, True])
+def test_gracenotes_of_another_voice_are_left_out_and_said(tmp_path: Path, before: bool) -> None:
+    grace = _grace_of("G", "<voice>5</voice><staff>2</staff>")
+    backup = "<backup><duration>8</duration></backup>"
+    notes = [_note("A4", 8, "<voice>1</voice><staff>1</staff>"), backup]
+    notes.insert(0 if before else 2, grace)
+    notes.append(_note("B4", 8, "<voice>5</voice><staff>2</staff>"))
+    exercise = _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", *notes))))
+    (note,) = exercise.lines[0].melody_notes
+    assert (note.note, note.group) == (Note.LOW_A, ())
+    said = _said(exercise)
+    assert "Gracenotes of another voice or staff are left out, first in bar 1." in said
+    assert "Only the first voice" in said
+
+
 REST = "<note><rest/><duration>4</duration></note>"
 FORWARD = "<forward><duration>4</duration></forward>"
 SECOND_VOICE = f"<backup><duration>4</duration></backup>{_note('A4', 8, '<voice>2</voice>')}"
@@ -548,10 +670,6 @@ def _played(tmp_path: Path, *measures: str, reading: Reading | None = None) -> s
         for line in played_lines(exercise)
         for bar in line.bars
     )
-
-
-def _mark(tempo: int) -> str:
-    return f'<direction><sound tempo="{tempo}"/></direction>'
 
 
 def _metronome(*content: str) -> str:

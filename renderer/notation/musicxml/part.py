@@ -34,6 +34,7 @@ from renderer.notation.written import (
 )
 
 ONE_NOTE_AT_A_TIME = "a chanter plays one note at a time: leave one in, or choose another part"
+OWN_NOTES = "write the nearest of the chanter's own nine notes"
 NOTE_AFTER_GRACENOTES = "write the note after them, or leave them out"
 MOST_DOTS = 8
 MOST_LENGTHS_KEPT = 1000
@@ -98,6 +99,10 @@ def _text(fields: dict[str, Element], tag: str, usual: str) -> str:
     return usual if field is None else (field.text or "").strip()
 
 
+_Voice = tuple[str, str]
+"""A voice, by its name and its staff's."""
+
+
 class PartReader:
     """Reads the measures of one part in order."""
 
@@ -108,8 +113,10 @@ class PartReader:
         self._lengths: dict[str | None, Fraction] = {}
         self._unread_metronomes = 0
         self._meter: Meter | None = None
-        self._voice: str | None = None
-        self._grace: list[Pitch] = []
+        self._voice: _Voice | None = None
+        self._grace: list[tuple[str, Pitch]] = []
+        """Each with the name of its voice."""
+        self._has_left_out_gracenotes = False
         self._endings: tuple[int, ...] = ()
         self._tempo: Fraction | None = None
         self._next_tempo: Fraction | None = None
@@ -321,7 +328,7 @@ class PartReader:
     def _note(self, element: Element) -> None:
         self._count_notes(1)
         fields = {child.tag: child for child in element}
-        voice = f"{_text(fields, 'voice', '1')}/{_text(fields, 'staff', '1')}"
+        voice = (_text(fields, "voice", "1"), _text(fields, "staff", "1"))
         is_grace, is_chord = "grace" in fields, "chord" in fields
         length = Fraction(0) if is_grace else self._duration(element)
         start = self._chord_start if is_chord else self._now
@@ -330,28 +337,47 @@ class PartReader:
             self._now += length
             self._longest = max(self._longest, self._now)
         sounds = "rest" not in fields and "cue" not in fields
-        if self._voice is None and sounds:
+        if self._voice is None and sounds and not is_grace:
             self._voice = voice
-        if sounds and voice != self._voice:
-            self.part.remarks["Only the first voice of the part is read."] = None
-        if "cue" in fields or (self._voice is not None and voice != self._voice):
+            self._keep_gracenotes_of(voice)
+        is_heard = voice == self._voice
+        if is_grace and self._voice is not None and not is_heard:
+            # Written on the other staff, it leads to the next note all the same.
+            is_heard = voice[0] == self._voice[0] and start == self._filled
+        if sounds and self._voice is not None and not is_heard:
+            self._leave_out_voice(is_grace)
+        if "cue" in fields or (self._voice is not None and not is_heard):
             return
         if self._voice is None and start < self._filled:
             # Rests of other voices, before it is known which one has the melody.
             return
         if is_chord:
-            self._problem("two notes sound at once", start)
+            self._problem("two notes or more sound at once", start)
             return
         pitch = self._pitch(fields, start) if sounds else None
         if is_grace:
             if pitch is not None:
-                self._grace.append(pitch)
+                self._grace.append((voice[0], pitch))
                 self._grace_start = start
             return
         if length == 0:
             self.part.remarks["Notes of no length are left out."] = None
             return
         self._place_note(element, fields, pitch, start)
+
+    def _keep_gracenotes_of(self, voice: _Voice) -> None:
+        """Leave out gracenotes before the first note that are another voice's."""
+        kept = [(name, pitch) for name, pitch in self._grace if name == voice[0]]
+        if len(kept) < len(self._grace):
+            self._leave_out_voice(is_grace=True)
+        self._grace = kept
+
+    def _leave_out_voice(self, is_grace: bool) -> None:
+        self.part.remarks["Only the first voice of the part is read."] = None
+        if is_grace and not self._has_left_out_gracenotes:
+            self._has_left_out_gracenotes = True
+            said = f"Gracenotes of another voice or staff are left out, first in {self._place}."
+            self.part.remarks[said] = None
 
     def _rest_until(self, end: Fraction) -> None:
         """Fill the bar with a rest up to a place, if it is not filled."""
@@ -383,7 +409,7 @@ class PartReader:
         tied |= any(tie.get("type") == "stop" for tie in element.iterfind("notations/tied"))
         group: tuple[Pitch, ...] = ()
         if pitch is not None:
-            group, self._grace = tuple(self._grace), []
+            group, self._grace = tuple(small for _, small in self._grace), []
         self._leave_out(fields)
         length = self._now - start
         written = self._written_length(element, fields, length)
@@ -408,13 +434,16 @@ class PartReader:
         if step not in list("ABCDEFG") or not re.fullmatch(r"\d", octave) or abs(alter) > 3:
             raise failure("a pitch cannot be read", "export it again", place=self._place)
         if alter.denominator != 1:
-            self._problem(f"{step}{octave} is raised by {alter} of a semitone", start)
+            self._problem(_between_semitones(f"{step}{octave}", alter), start, remedy=OWN_NOTES)
         return Pitch(step, round(alter), int(octave))
 
     def _problem(self, cause: str, start: Fraction, *, remedy: str = ONE_NOTE_AT_A_TIME) -> None:
-        if len(self.part.problems) < MOST_REPORTED:
-            place = f"{self._place}, beat {beat_at(start, self._meter)}"
-            self.part.problems.append(Problem(cause, remedy, place))
+        place = f"{self._place}, beat {beat_at(start, self._meter)}"
+        problem = Problem(cause, remedy, place)
+        # A chord of four is one mistake.
+        is_new = not self.part.problems or self.part.problems[-1] != problem
+        if is_new and len(self.part.problems) < MOST_REPORTED:
+            self.part.problems.append(problem)
 
     def _direction(self, element: Element) -> None:
         """Take a direction's rehearsal mark and its tempo mark, in quarter notes per minute."""
@@ -442,11 +471,12 @@ class PartReader:
         tempo: Fraction | None = None
         metronome = kinds.get("metronome")
         if sound is not None and sound.get("tempo") is not None:
-            tempo = _number(sound.get("tempo"), "a tempo", self._place).limit_denominator(1000)
-        elif metronome is not None:
+            tempo = _tempo_of_sound(sound.get("tempo", ""))
+        if tempo is None and metronome is not None:
             tempo = _metronome(metronome, self._tempo)
-            if tempo is None:
-                self._leave_out_metronome()
+        has_mark = metronome is not None or (sound is not None and sound.get("tempo") is not None)
+        if tempo is None and has_mark:
+            self._leave_out_metronome()
         if tempo and tempo > 0:
             self._tempo = tempo
             self._tempos.append((self._now, tempo))
@@ -486,6 +516,29 @@ class PartReader:
             else:
                 self._endings = ()
         return endings or started
+
+
+_QUARTER_TONES = {
+    Fraction(1, 2): "a quarter tone above",
+    Fraction(-1, 2): "a quarter tone below",
+    Fraction(3, 2): "three quarter tones above",
+    Fraction(-3, 2): "three quarter tones below",
+}
+
+
+def _between_semitones(note: str, alter: Fraction) -> str:
+    """What is wrong with a pitch that lies between two semitones, as musicians say it."""
+    way = "above" if alter > 0 else "below"
+    lies = _QUARTER_TONES.get(alter, f"{float(abs(alter)):.3g} semitones {way}")
+    return f"a note is {lies} {note}"
+
+
+def _tempo_of_sound(text: str) -> Fraction | None:
+    """The tempo of a `<sound>`, None for what is no number."""
+    if _NUMBER.fullmatch(text) is None:
+        return None
+    value = Fraction(text.strip())
+    return min(value, Fraction(10**9)).limit_denominator(1000)
 
 
 def _repeat(barline: Element, direction: str) -> Element | None:
