@@ -23,6 +23,7 @@ from renderer.delivery.sheet.finger_strip import (
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
 from renderer.delivery.sheet.layout import AdviceShown, Form, SheetSettings, clock_text
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
+from renderer.delivery.sheet.over_staff import OverStaff, StaffText, signs_in_words
 from renderer.delivery.sheet.pieces import framed
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
@@ -44,13 +45,17 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Staff:
-    """A system's drawing and its size in units, with the places of its strip's labels in it."""
+    """A system's drawing and its size in units, with the places of its strip's labels in it.
+
+    Texts have their places from the upper left corner of the drawing.
+    """
 
     svg: str
     width: float
     height: float
     alternative: str
     labels: tuple[tuple[str, float], ...] = ()
+    texts: tuple[StaffText, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +85,15 @@ Fact = tuple[str | NoteSign, ...]
 class ExerciseContent:
     """All that is printed of an exercise.
 
-    `facts` share a line of the page, `directions` have one each; a row of `rows` has the indexes of
-    the lines that stand beside each other.
+    `tune` says what a tune is, whose it is and where it comes from, and shares a line of the page,
+    as `facts` do; `directions` and `notes` have one each. A row of `rows` has the indexes of the
+    lines that stand beside each other.
     """
 
     title: str
     audience: str
+    tune: tuple[str, ...]
+    notes: tuple[str, ...]
     facts: tuple[Fact, ...]
     directions: tuple[str, ...]
     purpose: str
@@ -121,8 +129,10 @@ def _staff(
     tempos: Sequence[TempoMark],
     fingers: Sequence[FingerColumn],
     alternative: str,
+    over: OverStaff,
 ) -> Staff:
-    drawing = Drawing(system, extent, symbols, marks, tempos)
+    drawing = Drawing(system, extent, symbols, marks, tempos, over)
+    texts = tuple(replace(text, x=text.x + EDGE, y=text.y - drawing.top) for text in drawing.texts)
     labels: tuple[tuple[str, float], ...] = ()
     if fingers:
         above = drawing.bottom - drawing.top
@@ -131,7 +141,7 @@ def _staff(
         if strip:
             labels = tuple((text, above + y) for text, y in label_middles().items())
     width, height = drawing.size
-    return Staff(drawing.svg, width, height, alternative, labels)
+    return Staff(drawing.svg, width, height, alternative, labels, texts)
 
 
 def _target(exercise: Exercise) -> Fact:
@@ -165,9 +175,19 @@ def _facts(exercise: Exercise) -> Iterator[Fact]:
     yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
 
 
+_MOST_ORDERED = 40
+"""Lines that the order of playing names."""
+
+
 def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[str]:
     if form is Form.BOTH:
         yield "Upper staff opened out, lower staff as played"
+    if exercise.played_once:
+        yield "Tracks play each bar once, and of endings the last"
+    elif exercise.order:
+        numbers = [str(exercise.number_of(line - 1)) for line in exercise.order]
+        more = " and so on" if len(numbers) > _MOST_ORDERED else ""
+        yield f"Lines are played in the order {', '.join(numbers[:_MOST_ORDERED])}{more}"
     playing = _playing(exercise, settings)
     if playing:
         yield playing
@@ -221,7 +241,9 @@ def _alternative(
     heading = clean(exercise.lines[report.line - 1].heading)
     name = f"Line {exercise.number_of(report.line - 1)}" + (f", {heading}" if heading else "")
     name += f", part {part} of {parts}" if parts > 1 else ""
-    return f"{name}: {report.played}" + (f"; {in_words(tempos)}" if tempos else "")
+    signs = signs_in_words(exercise.lines[report.line - 1])
+    said = [report.played, signs, in_words(tempos)]
+    return f"{name}: {'; '.join(filter(None, said))}"
 
 
 def _advice(exercise: Exercise, report: LineReport, shown: AdviceShown) -> Iterator[str]:
@@ -236,7 +258,9 @@ def _advice(exercise: Exercise, report: LineReport, shown: AdviceShown) -> Itera
 
 def _remarks(exercise: Exercise) -> Iterator[str]:
     texts = [exercise.title, exercise.audience, exercise.purpose, exercise.level]
-    texts += [line.heading for line in exercise.lines]
+    texts += [exercise.tune_type, exercise.composer, exercise.origin, exercise.notes]
+    for line in exercise.lines:
+        texts += [line.heading, *(word for bar in line.bars for word in bar.words)]
     missing = missing_letters(clean("".join(texts)))
     if missing:
         shown = " ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
@@ -279,12 +303,16 @@ def content_of(
     tempos = tracks.tempos_of(exercise)
     labels = tuple(tempo_label(tempo) for tempo in tempos)
     rows = rows_of(lines, width)
+    over = [[OverStaff(system, settings.text_units) for system in systems] for systems in lines]
     extents: dict[int, Extent] = {}
     for row in rows:
         # Staves that stand beside each other are level.
         shared = [system for index in row for system in lines[index]]
         extent = extent_of(
-            shared, any(marks[index] for index in row), any(changes[index] for index in row)
+            shared,
+            any(marks[index] for index in row),
+            any(changes[index] for index in row),
+            [one for index in row for one in over[index]],
         )
         extents |= dict.fromkeys(row, extent)
     content = []
@@ -300,6 +328,7 @@ def content_of(
                 changes[number - 1],
                 fingers,
                 _alternative(exercise, report, changes[number - 1], part, len(systems)),
+                over[number - 1][part - 1],
             )
             for part, system in enumerate(systems, start=1)
         )
@@ -317,6 +346,10 @@ def content_of(
     return ExerciseContent(
         title=printable(exercise.title),
         audience=printable(exercise.audience),
+        tune=tuple(
+            filter(None, map(printable, (exercise.tune_type, exercise.composer, exercise.origin)))
+        ),
+        notes=tuple(filter(None, map(printable, exercise.notes.splitlines()))),
         facts=tuple(_facts(exercise)),
         directions=tuple(_directions(exercise, settings.form, tracks)),
         purpose=printable(exercise.purpose),

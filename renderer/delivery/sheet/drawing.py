@@ -11,8 +11,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import quoteattr
 
+from renderer.delivery.sheet.bar_lines import BAR_LINE, line_after, opening
 from renderer.delivery.sheet.engraving import STAFF_HEIGHT, STAFF_LINE, Column
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
+from renderer.delivery.sheet.over_staff import (
+    BRACKET_HEIGHT,
+    WORDS_HEIGHT,
+    OverStaff,
+    StaffText,
+    rows_needed,
+)
 from renderer.delivery.sheet.pieces import (
     Box,
     Glyph,
@@ -29,13 +37,12 @@ from renderer.delivery.sheet.tempo_marks import HEIGHT as TEMPO_HEIGHT
 from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark
 from renderer.technique.fingering import Hand
 
-_BARLINE = 27.0
-_DOUBLE_GAP = 99.0
-_THICK = 90.0
 EDGE = 30.0
 """White around a drawing, so that nothing is cut off."""
 
 _METER_LEFT = 0.55 * UNITS_A_SPACE
+_AFTER_METER = 0.6 * UNITS_A_SPACE
+"""Between a time signature and the sign that opens a repeat behind it."""
 _STAFF_GAP = 2.0 * UNITS_A_SPACE
 """Between the extents of two staves of a system."""
 
@@ -44,9 +51,6 @@ _MARK_WIDTH = 30.0
 _MARK_DOT = 34.0
 _MARK_DOT_AWAY = 140.0
 _MARK_GAP = 90.0
-
-_DASHES = 6
-"""Of the bar line between two pieces of a bar."""
 
 _TEMPO_GAP = 0.6 * UNITS_A_SPACE
 
@@ -69,12 +73,31 @@ class Extent:
         Of all notes, marks left out; top is at most 0, bottom at least a staff's height.
     marks, tempos:
         How much the marks over the notes and the tempo marks over those need; 0 without any.
+    endings, words:
+        How much the brackets of endings need over the marks, and the words over those.
     """
 
     top: float
     bottom: float
     marks: float
     tempos: float = 0.0
+    endings: float = 0.0
+    words: float = 0.0
+
+    @property
+    def brackets_foot(self) -> float:
+        """The lower edge of the brackets of endings."""
+        return self.top - self.marks
+
+    @property
+    def words_foot(self) -> float:
+        """The lower edge of the words."""
+        return self.brackets_foot - self.endings
+
+    @property
+    def tempos_foot(self) -> float:
+        """The lower edge of the tempo marks."""
+        return self.words_foot - self.words
 
     @property
     def staff_step(self) -> float:
@@ -82,8 +105,21 @@ class Extent:
         return self.bottom - self.top + _STAFF_GAP
 
 
-def extent_of(systems: Iterable[System], has_marks: bool, has_tempos: bool = False) -> Extent:
-    """Return how far the staves of a line's systems reach up and down."""
+def extent_of(
+    systems: Sequence[System],
+    has_marks: bool,
+    has_tempos: bool = False,
+    over: Sequence[OverStaff] = (),
+) -> Extent:
+    """Return how far the staves of a line's systems reach up and down.
+
+    Parameters
+    ----------
+    systems, over:
+        The systems, and what stands over each.
+    has_marks, has_tempos:
+        Whether there are marks over the notes, and tempo marks.
+    """
     boxes = [
         piece.box
         for system in systems
@@ -93,7 +129,15 @@ def extent_of(systems: Iterable[System], has_marks: bool, has_tempos: bool = Fal
     ]
     everything = union([*boxes, Box(0, -1.5 * UNITS_A_SPACE, 0, STAFF_HEIGHT + 230)])
     marks = 2 * (_MARK_DOT_AWAY + _MARK_DOT) + _MARK_GAP if has_marks else 0.0
-    return Extent(everything.top, everything.bottom, marks, TEMPO_HEIGHT if has_tempos else 0.0)
+    has_endings, rows = rows_needed(over)
+    return Extent(
+        everything.top,
+        everything.bottom,
+        marks,
+        TEMPO_HEIGHT if has_tempos else 0.0,
+        BRACKET_HEIGHT if has_endings else 0.0,
+        rows * WORDS_HEIGHT,
+    )
 
 
 def _all_pieces(
@@ -144,12 +188,6 @@ def _lower(piece: str, by: float) -> str:
     return f'<g transform="translate(0 {by:.1f})">{piece}</g>' if by else piece
 
 
-def _dashed(x: float, top: float) -> str:
-    step = STAFF_HEIGHT / (2 * _DASHES - 1)
-    starts = [top + 2 * index * step for index in range(_DASHES)]
-    return "".join(Stroke(x, start, x, start + step, _BARLINE).svg for start in starts)
-
-
 class Drawing:
     """A system as an SVG drawing.
 
@@ -161,6 +199,8 @@ class Drawing:
         The outlines of the music font's glyphs by code point.
     marks, tempos:
         The marks over the notes of the top staff, and the line's tempo marks over those.
+    over:
+        What else stands over the top staff; nothing if left out.
     """
 
     def __init__(
@@ -170,6 +210,7 @@ class Drawing:
         symbols: Mapping[str, str],
         marks: Sequence[Mark] = (),
         tempos: Sequence[TempoMark] = (),
+        over: OverStaff | None = None,
     ) -> None:
         self.system, self.extent, self.symbols = system, extent, symbols
         self.staves = len(system.bars[0].staves)
@@ -182,13 +223,16 @@ class Drawing:
         for mark in marks:
             if mark.name in self.places:
                 self._parts.append(self._mark(mark))
+        self.texts: tuple[StaffText, ...] = ()
+        if over is not None:
+            self._over(over)
         self._tempos({tempo.bar: tempo for tempo in tempos})
         self.bottom = extent.bottom + (self.staves - 1) * extent.staff_step
 
     @property
     def top(self) -> float:
         """The upper edge of the drawing, from the top line of its top staff."""
-        return self.extent.top - self.extent.marks - self.extent.tempos - EDGE
+        return self.extent.tempos_foot - self.extent.tempos - EDGE
 
     def _staff(self, staff: int) -> None:
         lower = staff * self.extent.staff_step
@@ -291,24 +335,33 @@ class Drawing:
         bottom = STAFF_HEIGHT + (self.staves - 1) * self.extent.staff_step
         tops = [staff * self.extent.staff_step for staff in range(self.staves)]
         parts = []
-        for bar in system.bars:
-            right = bar.left + bar.width
-            if bar.staves[0].goes_on:
-                parts += [_dashed(right - _BARLINE / 2, top) for top in tops]
-                continue
-            lines = [(right - _BARLINE / 2, _BARLINE)]
-            if bar.staves[0].ends_exercise:
-                lines = [(right - _THICK / 2, _THICK), (right - _THICK - 75, _BARLINE)]
-            elif bar.staves[0].ends_line:
-                lines.append((right - _BARLINE / 2 - _DOUBLE_GAP, _BARLINE))
-            for x, width in lines:
-                parts += [Stroke(x, top, x, top + STAFF_HEIGHT, width).svg for top in tops]
+        engraved = [bar.staves[0] for bar in system.bars]
+        rows = zip(system.bars, [None, *engraved], [*engraved[1:], None], strict=False)
+        for bar, before, after in rows:
+            one = bar.staves[0]
+            left = bar.left
+            if one.meter:
+                left += _METER_LEFT + one.meter_width + _AFTER_METER
+            for top in tops:
+                parts.append(opening(one, before, left, top))
+                parts.append(line_after(one, after, bar.left + bar.width, top))
         if self.staves > 1:
-            parts.append(Stroke(_BARLINE / 2, 0, _BARLINE / 2, bottom, _BARLINE).svg)
+            parts.append(Stroke(BAR_LINE / 2, 0, BAR_LINE / 2, bottom, BAR_LINE).svg)
         self._parts.append(f'<g class="barlines">{"".join(parts)}</g>')
 
+    def _over(self, over: OverStaff) -> None:
+        brackets = self.extent.brackets_foot
+        words = self.extent.words_foot if over.has_endings else brackets
+        for name, pieces in (
+            ("endings", list(over.drawn(brackets))),
+            ("signs", list(over.glyphs(words))),
+        ):
+            if pieces:
+                self._parts.append(f'<g class="{name}">{self._drawn(pieces)}</g>')
+        self.texts = tuple(over.texts(brackets, words))
+
     def _tempos(self, tempos: Mapping[int, TempoMark]) -> None:
-        foot = self.extent.top - self.extent.marks
+        foot = self.extent.tempos_foot
         here = [bar for bar in self.system.bars if bar.number in tempos]
         ends = [*(bar.left for bar in here[1:]), self.system.width]
         for bar, end in zip(here, ends, strict=False):

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from xml.etree import ElementTree
 
+from renderer.delivery.sheet.fonts import printable
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.pieces import (
     MUSIC_FONT,
@@ -29,7 +30,8 @@ from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, PrintedLine, printed_line
-from renderer.notation.score import Exercise, goes_on_at_another_tempo
+from renderer.notation.score import Bar, Exercise, goes_on_at_another_tempo
+from renderer.notation.signs import NO_SIGNS, Signs
 
 Element = ElementTree.Element
 
@@ -142,6 +144,10 @@ class EngravedBar:
         Whether a double or a final bar line ends it.
     goes_on:
         Whether it is a piece of a bar that goes on in the next one, at another tempo.
+    signs, words, number:
+        As those of the written bar; words in letters that can be printed.
+    begins_ending, ends_ending, closes_ending:
+        Whether the bracket of an ending begins and ends with it, and is closed at its end.
     """
 
     columns: tuple[Column, ...]
@@ -152,6 +158,12 @@ class EngravedBar:
     ends_line: bool = False
     ends_exercise: bool = False
     goes_on: bool = False
+    signs: Signs = NO_SIGNS
+    words: tuple[str, ...] = ()
+    number: str = ""
+    begins_ending: bool = False
+    ends_ending: bool = False
+    closes_ending: bool = False
 
     @property
     def meter_width(self) -> float:
@@ -382,6 +394,38 @@ def _without_namespaces(root: Element) -> Element:
     return root
 
 
+def _without_signs(exercise: Exercise) -> Exercise:
+    """The exercise with its notes alone: what stands at bar lines and over them is drawn by us."""
+    lines = []
+    for line in exercise.lines:
+        bars = (replace(bar, signs=NO_SIGNS, words=(), number="") for bar in line.bars)
+        lines.append(replace(line, bars=tuple(bars)))
+    return replace(exercise, lines=tuple(lines), order=())
+
+
+def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list[EngravedBar]:
+    """Give engraved bars the signs, words and numbers of the bars that they are printed from."""
+    bars = []
+    for index, (one, bar) in enumerate(zip(engraved, written, strict=True)):
+        before = written[index - 1].signs if index else NO_SIGNS
+        after = written[index + 1].signs if index + 1 < len(written) else NO_SIGNS
+        signs = bar.signs
+        begins = bool(signs.endings) and (signs.endings != before.endings or before.closes > 0)
+        ends = bool(signs.endings) and (signs.endings != after.endings or signs.closes > 0)
+        bars.append(
+            replace(
+                one,
+                signs=signs,
+                words=tuple(filter(None, map(printable, bar.words))),
+                number=printable(bar.number),
+                begins_ending=begins,
+                ends_ending=ends,
+                closes_ending=ends and (signs.closes > 0 or index + 1 == len(written)),
+            )
+        )
+    return bars
+
+
 def engrave(
     exercise: Exercise, opened: Opened = "as written", pickups: Sequence[Fraction] | None = None
 ) -> Engraving:
@@ -402,7 +446,7 @@ def engrave(
         If an opened ornament has more parts than its note has room for.
     """
     music = write_musicxml(
-        exercise, opened=opened, headings=False, tempo_marks=False, pickups=pickups
+        _without_signs(exercise), opened=opened, headings=False, tempo_marks=False, pickups=pickups
     )
     symbols: dict[str, str] = {}
     measures: list[Element] = []
@@ -428,6 +472,7 @@ def engrave(
             replace(bar, goes_on=goes_on)
             for bar, goes_on in zip(bars, goes_on_at_another_tempo(printed.bars), strict=True)
         ]
+        bars = _with_signs(bars, printed.bars)
         ends_exercise = number == len(exercise.lines)
         bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)
         lines.append(EngravedLine(tuple(bars), clef, len(bars) - len(line.bars)))

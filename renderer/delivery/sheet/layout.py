@@ -166,6 +166,11 @@ class SheetSettings:
         return self.print_size.foot_pt
 
     @property
+    def text_units(self) -> float:
+        """The height of the text over staves, in the engraver's units."""
+        return self.small_pt * 25.4 / 72 / self.space_mm * UNITS_A_SPACE
+
+    @property
     def system_units(self) -> int:
         """How wide a whole system is, in the engraver's units."""
         return int((self.page_mm[0] - 2 * SIDE_MM) / self.space_mm * UNITS_A_SPACE)

@@ -14,7 +14,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -96,6 +96,7 @@ def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
                 "width": staff.width,
                 "alternative": staff.alternative,
                 "labels": staff.labels,
+                "texts": [asdict(text) for text in staff.texts],
             }
             for staff in line.staves
         ],
@@ -110,6 +111,8 @@ def _exercise_fields(
         "title_scale": 1.8 * _title_scale(exercise.title),
         "audience": exercise.audience,
         "level": exercise.level,
+        "tune": exercise.tune,
+        "notes": exercise.notes,
         "directions": exercise.directions,
         "facts": [_fact_fields(fact) for fact in exercise.facts],
         "purpose": exercise.purpose,

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from renderer.delivery.sheet.bar_lines import DOUBLE_ROOM, FINAL_ROOM, REPEAT_ROOM
 from renderer.delivery.sheet.engraving import Column, EngravedBar
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 
@@ -23,10 +24,6 @@ _LEFT_PAD = 0.9 * UNITS_A_SPACE
 _RIGHT_PAD = 1.0 * UNITS_A_SPACE
 _METER_PAD = 0.85 * UNITS_A_SPACE
 """Between a bar line and what follows or precedes it, and around a time signature."""
-
-_DOUBLE_ROOM = 0.7 * UNITS_A_SPACE
-_FINAL_ROOM = 1.0 * UNITS_A_SPACE
-"""What a double and a final bar line need more than a single one."""
 
 _EIGHTH_ROOM = 3.0 * UNITS_A_SPACE
 _GROWTH = 0.6
@@ -128,12 +125,15 @@ def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
     times = (*sorted(starts), length) if starts else (Fraction(0), length)
     index = {time: number for number, time in enumerate(times)}
     end_pad = _RIGHT_PAD
-    if bars[0].ends_line:
-        end_pad += _FINAL_ROOM if bars[0].ends_exercise else _DOUBLE_ROOM
+    if bars[0].signs.closes:
+        end_pad += REPEAT_ROOM
+    elif bars[0].ends_line or bars[0].signs.double:
+        end_pad += FINAL_ROOM if bars[0].ends_exercise else DOUBLE_ROOM
     rods: list[_Rod] = []
     for bar, columns in zip(bars, spaced, strict=True):
         meter = bar.meter_width
         start = _LEFT_PAD + (meter + _METER_PAD if meter else 0.0)
+        start += REPEAT_ROOM if bar.signs.opens else 0.0
         rods += _rods(columns, index, start, end_pad)
     springs = tuple(room(after - before) for before, after in itertools.pairwise(times))
     return BarSpacing(times, tuple(rods), springs)

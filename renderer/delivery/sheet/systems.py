@@ -4,7 +4,8 @@ A line takes one system where it fits, otherwise it is broken at bars, evenly. L
 bars get the same bar widths, so that their bar lines stand under each other down the page; a line
 that is at most half as long takes the first bars' widths of the longer ones. A line that would
 stretch and crush the bars of others that way is set by itself. Neighbours that are too short for a
-row get half of one each. Widths are in the engraver's units.
+row get half of one each. A pickup takes what it needs of the first system. Widths are in the
+engraver's units.
 """
 
 from __future__ import annotations
@@ -100,6 +101,13 @@ class System:
         last = self.bars[-1]
         return last.left + last.width
 
+    @property
+    def shown_number(self) -> str:
+        """The number of its first bar, where that is the score's own or the line goes on."""
+        first = self.bars[0]
+        counted = str(first.number) if first.number > 1 else ""
+        return first.staves[0].number or counted
+
 
 @dataclass(frozen=True, slots=True)
 class _Needs:
@@ -153,26 +161,65 @@ class _Group:
 
     lines: tuple[_StackedLine, ...]
     needs: tuple[_Needs, ...]
+    has_pickup: bool
 
     def joined_by(self, line: _StackedLine, width: float) -> _Group | None:
         """Return the group with one more line, no longer than its own; None if it does not suit."""
         pairs = zip(self.needs, line.needs, strict=False)
         needs = (*(a.at_least(b) for a, b in pairs), *self.needs[len(line.needs) :])
-        size = _bars_a_system(needs, width)
-        widths = _widths(needs, size, width)
+        grid = _grid(needs, self.has_pickup, width)
         # As long as the group's widths stay, they still suit its other lines.
         changed = (line,) if needs == self.needs else (*self.lines, line)
-        if all(_suits(one, size, widths, width) for one in changed):
-            return _Group((*self.lines, line), needs)
+        if all(_suits(one.needs, grid, width) for one in changed):
+            return _Group((*self.lines, line), needs, self.has_pickup)
         return None
 
 
-def _suits(line: _StackedLine, size: int, widths: Sequence[float], width: float) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """How wide the bars of systems are.
+
+    A pickup stands before the bars of the first system (`pickup` wide, 0 without one), so that its
+    other bars are narrower than those of the systems that follow.
+    """
+
+    pickup: float
+    first: tuple[float, ...]
+    others: tuple[float, ...]
+
+    def rows(self, count: int) -> Iterator[tuple[range, tuple[float, ...]]]:
+        """Yield the bars of each system of a line of so many bars, and how wide they are."""
+        at = 0
+        if self.pickup:
+            at = min(count, len(self.first) + 1)
+            yield range(at), (self.pickup, *self.first)
+        for start in range(at, count, len(self.others)):
+            yield range(start, min(count, start + len(self.others))), self.others
+
+
+def _grid(needs: Sequence[_Needs], has_pickup: bool, width: float) -> _Grid:
+    pickup = needs[0].comfortable if has_pickup else 0.0
+    rest = needs[1:] if has_pickup else needs
+    size = _bars_a_system(rest, width - pickup)
+    first = tuple(_widths(rest, size, width - pickup))
+    return _Grid(pickup, first, tuple(_widths(rest, size, width)) if pickup else first)
+
+
+def _begins_with_a_pickup(lengths: Sequence[Fraction]) -> bool:
+    return len(lengths) > 2 and lengths[0] * 2 <= lengths[1]
+
+
+def _suits(needs: Sequence[_Needs], grid: _Grid, width: float) -> bool:
     """Whether the widths of a group's bars leave a line about as even as it would be alone."""
-    if _bars_a_system(line.needs, width) >= size * _MORE_SYSTEMS:
+    if grid.pickup:
+        needs, width = needs[1:], width - grid.pickup
+    if not needs:
+        return True
+    size = len(grid.first)
+    if _bars_a_system(needs, width) >= size * _MORE_SYSTEMS:
         return False
-    alone = _widths(line.needs, min(size, len(line.needs)), width)
-    stretched = [wide / own for wide, own in zip(widths, alone, strict=False)]
+    alone = _widths(needs, min(size, len(needs)), width)
+    stretched = [wide / own for wide, own in zip(grid.first, alone, strict=False)]
     return max(stretched) <= min(stretched) * _UNEVEN
 
 
@@ -193,13 +240,8 @@ def _groups(lines: Sequence[_StackedLine], width: float) -> list[_Group]:
                 rivals[index] = joined
                 break
         else:
-            rivals.append(_Group((line,), line.needs))
+            rivals.append(_Group((line,), line.needs, _begins_with_a_pickup(own)))
     return [group for rivals in groups.values() for group in rivals]
-
-
-def _chunks(count: int, size: int) -> Iterator[range]:
-    for start in range(0, count, size):
-        yield range(start, min(count, start + size))
 
 
 def _positions(needs: Sequence[_Needs], size: int) -> list[_Needs]:
@@ -240,9 +282,8 @@ def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
     )
 
 
-def _systems_of(line: _StackedLine, widths: Sequence[float]) -> Iterator[System]:
-    count = len(line.bars)
-    for chunk in _chunks(count, len(widths)):
+def _systems_of(line: _StackedLine, grid: _Grid) -> Iterator[System]:
+    for chunk, widths in grid.rows(len(line.bars)):
         lefts = itertools.accumulate(widths, initial=CLEF_ROOM)
         bars = tuple(
             PlacedBar(
@@ -281,10 +322,9 @@ def lay_systems(
         numbers = {line.number for line in group.lines}
         halved = any({one - 1, one + 1} & short for one in numbers & short)
         room_for = half_of(width) - CLEF_ROOM if halved else available
-        size = _bars_a_system(group.needs, room_for)
-        widths = _widths(group.needs, size, room_for)
+        grid = _grid(group.needs, group.has_pickup, room_for)
         for line in group.lines:
-            systems[line.number] = tuple(_systems_of(line, widths))
+            systems[line.number] = tuple(_systems_of(line, grid))
     return tuple(systems[line.number] for line in lines)
 
 
