@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from renderer.delivery.render import render
     from renderer.errors import Problem, RungwiseError
+    from renderer.order.tracks import expand
     from renderer.reading.exercise import read_exercise
-    from renderer.timing.expand import expand
 
 __version__ = "0.1.0"
 
@@ -26,7 +26,7 @@ __all__ = ["Problem", "RungwiseError", "expand", "read_exercise", "render"]
 _HOMES = {
     "Problem": "renderer.errors",
     "RungwiseError": "renderer.errors",
-    "expand": "renderer.timing.expand",
+    "expand": "renderer.order.tracks",
     "read_exercise": "renderer.reading.exercise",
     "render": "renderer.delivery.render",
 }

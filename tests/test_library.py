@@ -33,7 +33,7 @@ from renderer.technique.ornaments import load_book
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempos
-from renderer.timing.rungs import rungs
+from tests.delivery.larkmoor import rungs
 from tests.limits import HANG_S
 
 LIBRARY = shipped_exercises()
@@ -60,7 +60,7 @@ def test_each_has_a_title_a_purpose_headings_and_a_ladder_of_sensible_tempos(
     assert exercise.purpose.endswith(".") and exercise.purpose.count(".") == 1
     assert all(line.heading for line in exercise.lines)
     assert exercise.ladder is not None
-    tempos = rungs(exercise.ladder, exercise.tempo)
+    tempos = rungs(exercise)
     assert len(tempos) >= 3
     assert tempos[-1] == exercise.tempo
     assert all(after > before for before, after in pairwise(tempos))
@@ -79,7 +79,7 @@ def test_each_is_played_as_named_and_fits_at_every_rung(shipped: ShippedExercise
     assert exercise.remarks == (), "nothing had to be replaced"
     for limit in fastest_tempos(exercise):
         assert limit is None or limit >= exercise.tempo
-    for tempo in rungs(exercise.ladder, exercise.tempo):
+    for tempo in rungs(exercise):
         assert expand(exercise, tempo).duration > 0
 
 

@@ -244,7 +244,7 @@ def read_exercise_of(file: Path, settings: Settings) -> Exercise:
 
 def read_played(file: Path, settings: Settings) -> Exercise:
     """Read an exercise with what is played as settings have it."""
-    return settings.applied_to(read_exercise_of(file, settings))
+    return settings.applied_to(settings.chosen(read_exercise_of(file, settings)))
 
 
 def order_of(files: Sequence[Path], settings: Settings) -> Order:

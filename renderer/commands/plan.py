@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -40,7 +39,7 @@ def plan(
 
     Example: rungwise plan birls --minutes 20 --days 14 --learner "Jamie" -o birls.pdf
     """
-    from renderer.timing.practice import practice_plan
+    from renderer.order.planning import practice_of
 
     if output is not None and output.suffix.casefold() not in _ENDINGS:
         raise failure(
@@ -59,15 +58,8 @@ def plan(
             place="start",
         )
     exercise = read_played(file, settings)
-    exercise = replace(exercise, ladder=settings.ladder_of(exercise))
     with at_work("Planning"):
-        made = practice_plan(
-            exercise,
-            settings.minutes,
-            settings.days,
-            repeats=settings.repeats,
-            playings=settings.playings,
-        )
+        made = practice_of(exercise, settings)
         if output is not None:
             _write(made, first, settings, output)
     _print_plan(made, first)

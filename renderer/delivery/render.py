@@ -411,7 +411,8 @@ def render(
     RungwiseError
         For whatever the user can put right; see `plan_tracks` and `render_jobs`.
     """
-    jobs = plan_tracks(exercise, Path(out_dir), read_settings(settings))
+    asked = read_settings(settings)
+    jobs = plan_tracks(asked.chosen(exercise), Path(out_dir), asked)
     tracks = render_jobs(jobs, workers=workers, on_progress=on_progress)
     write_playlists(tracks)
     return tracks

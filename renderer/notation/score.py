@@ -332,6 +332,7 @@ class Exercise:
     order: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
     source: str = ""
+    whole_title: str = field(default="", compare=False)
     first_number: int = 1
     numbers: tuple[int, ...] = ()
     played_once: bool = field(default=False, compare=False)
@@ -367,6 +368,7 @@ class Exercise:
         return replace(
             self,
             title=f"{self.title}, line {self.number_of(number - 1)}",
+            whole_title=self.title,
             lines=(line,),
             first_number=self.number_of(number - 1),
             numbers=(),

@@ -12,16 +12,16 @@ settings out of range, ornaments that do not fit at one of the tempos.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import product
 from pathlib import Path
 from threading import Lock
 from typing import Any
 
 from renderer import __version__
-from renderer.errors import Problem, RungwiseError, failure
-from renderer.notation.ladder import ladder_text
+from renderer.errors import failure
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.digests import (
@@ -32,17 +32,9 @@ from renderer.order.digests import (
 )
 from renderer.order.formats import AudioFormat
 from renderer.order.kinds import Plain
-from renderer.order.names import (
-    Series,
-    distinct,
-    safe_stem,
-    stem_bytes,
-    tempo_label,
-    track_names,
-    variation_label,
-)
+from renderer.order.names import Series, named_series
 from renderer.order.settings import Settings, plain_settings, settings_from_plain, unusual
-from renderer.order.tracks import timeline_of
+from renderer.order.tracks import durations_of, timeline_of
 from renderer.reading.exercise import read_exercise
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
@@ -202,7 +194,7 @@ def job_from_json(text: str) -> TrackJob:
     except (KeyError, TypeError, ValueError):
         raise failure("this is no job of this program", "give one as it was written") from None
     settings = settings_from_plain(given)
-    exercise = settings.applied_to(read_exercise(source, settings.reading))
+    exercise = settings.applied_to(settings.chosen(read_exercise(source, settings.reading)))
     job = TrackJob(
         exercise=exercise,
         settings=settings,
@@ -215,21 +207,6 @@ def job_from_json(text: str) -> TrackJob:
         source=source,
     )
     return replace(job, duration=job.timeline().duration + tail(settings.room))
-
-
-def _stems(
-    exercises: Sequence[Exercise], played: Sequence[Exercise], labels: Sequence[str]
-) -> tuple[str, ...]:
-    stems = []
-    for written, one, label in zip(exercises, played, labels, strict=True):
-        # Which line it is tells tracks apart, so it is the title that is shortened.
-        line = one.title.removeprefix(written.title) if one.title != written.title else ""
-        room = stem_bytes(label) - len(line.encode())
-        stems.append(safe_stem(written.title, most_bytes=max(room, 16)) + line)
-    if len(stems) > 1:
-        digits = len(str(len(stems)))
-        stems = [f"{number:0{digits}d} {stem}" for number, stem in enumerate(stems, start=1)]
-    return distinct(stems)
 
 
 def plan_tracks(
@@ -247,7 +224,8 @@ def plan_tracks(
     Parameters
     ----------
     exercises:
-        One, or several.
+        One, or several, as `Order.exercises` or `Settings.chosen` return them: the only line that
+        settings ask for is chosen before.
     out_dir:
         The folder that all files go into; nothing is written yet.
     settings:
@@ -260,87 +238,42 @@ def plan_tracks(
     RungwiseError
         If an ornament does not fit at one of the tempos, or there would be too many tracks.
     """
-    if isinstance(exercises, Exercise):
-        exercises = [exercises]
-    jobs: list[TrackJob] = []
-    labels = [variation_label(unusual(one, settings)) for one in exercises]
-    played = [settings.applied_to(one) for one in exercises]
-    stems = _stems(exercises, played, labels)
-    for index, (exercise, stem, label) in enumerate(zip(played, stems, labels, strict=True)):
-        source = None if sources is None else sources[index]
-        jobs += _jobs_of(exercise, stem, label, out_dir, settings, source)
-    if len(jobs) > MOST_TRACKS:
+    written = [exercises] if isinstance(exercises, Exercise) else exercises
+    soundfonts = soundfont_digests(settings)
+    played = [settings.applied_to(one) for one in written]
+    tempos = [settings.tempos_of(one) for one in played]
+    count = sum(map(len, tempos)) * len(settings.pitch) * len(settings.mix) * len(settings.format)
+    if count > MOST_TRACKS:
         raise failure(
-            f"that makes {len(jobs)} tracks",
+            f"that makes {count} tracks",
             f"ask for fewer rungs, pitches, mixes or formats; {MOST_TRACKS} is the most at a time",
         )
-    return tuple(jobs)
-
-
-def _durations(
-    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
-) -> dict[tuple[Fraction, Mix], Fraction]:
-    """Return how long each track lasts in seconds.
-
-    Raises a `RungwiseError` if an ornament does not fit at one of the tempos: what lacks room at
-    the fastest of them, and which rungs can be played.
-    """
-    durations: dict[tuple[Fraction, Mix], Fraction] = {}
-    refused: dict[Fraction, RungwiseError] = {}
-    for tempo in dict.fromkeys(tempos):
-        for mix in settings.mix:
-            try:
-                timeline = timeline_of(exercise, settings, tempo, mix)
-            except RungwiseError as error:
-                refused[tempo] = error
-                break
-            durations[tempo, mix] = timeline.duration + tail(settings.room)
-    if not refused:
-        return durations
-    fastest = refused[max(refused)]
-    playable = [tempo for tempo in tempos if tempo not in refused]
-    if not playable or min(refused) < max(playable):
-        raise fastest
-    first = fastest.problems[0]
-    listed = ", ".join(tempo_label(tempo) for tempo in sorted(refused))
-    rungs_are = "the rung at {} is" if len(refused) == 1 else "the rungs at {} are"
-    summary = Problem(
-        f"{rungs_are.format(listed)} too fast",
-        f"the others can be played: --ladder {ladder_text(playable)}",
-        file=first.file,
+    named = named_series(
+        [(one.whole_title or one.title, one.title) for one in written],
+        [unusual(one, settings) for one in written],
+        [pitch.label for pitch in settings.pitch],
+        settings.mix,
+        tempos,
     )
-    raise RungwiseError([*fastest.problems, summary])
-
-
-def _jobs_of(
-    exercise: Exercise,
-    stem: str,
-    variation: str,
-    out_dir: Path,
-    settings: Settings,
-    source: Source | None,
-) -> Iterator[TrackJob]:
-    tempos = settings.tempos_of(exercise)
-    durations = _durations(exercise, tempos, settings)
-    soundfonts = soundfont_digests(settings)
-    # What is said of how tracks are played is said of each.
-    each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
-    for pitch in settings.pitch:
-        for mix in settings.mix:
-            series = Series(stem, pitch.label, mix.value, variation)
-            for audio_format in settings.format:
-                names = track_names(series, tempos)
-                for number, (tempo, name) in enumerate(zip(tempos, names, strict=True), start=1):
-                    yield TrackJob(
+    jobs: list[TrackJob] = []
+    for index, (exercise, rungs, by_sound) in enumerate(zip(played, tempos, named, strict=True)):
+        durations = durations_of(exercise, settings, rungs)
+        each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
+        for pitch, mix, audio_format in product(settings.pitch, settings.mix, settings.format):
+            series, names = by_sound[pitch.label, mix.value]
+            alike = replace(each, pitch=(pitch,), mix=(mix,), format=(audio_format,))
+            for number, (tempo, name) in enumerate(zip(rungs, names, strict=True), start=1):
+                jobs.append(
+                    TrackJob(
                         exercise=exercise,
-                        settings=replace(
-                            each, tempo=tempo, pitch=(pitch,), mix=(mix,), format=(audio_format,)
-                        ),
+                        settings=replace(alike, tempo=tempo),
                         series=series,
                         number=number,
-                        count=len(tempos),
+                        count=len(rungs),
                         path=out_dir / f"{name}{audio_format.ending}",
                         duration=durations[tempo, mix],
                         soundfonts=soundfonts,
-                        source=source,
+                        source=None if sources is None else sources[index],
                     )
+                )
+    return tuple(jobs)

@@ -171,6 +171,52 @@ def stem_bytes(variation: str) -> int:
     return max(_STEM_BYTES - taken, _LEAST_STEM_BYTES)
 
 
+def _stems(titles: Sequence[tuple[str, str]], variations: Sequence[str]) -> tuple[str, ...]:
+    stems = []
+    for (whole, title), variation in zip(titles, variations, strict=True):
+        # Which line it is tells tracks apart, so it is the title that is shortened.
+        line = title.removeprefix(whole)
+        room = stem_bytes(variation) - len(line.encode())
+        stems.append(safe_stem(whole, most_bytes=max(room, 16)) + line)
+    if len(stems) > 1:
+        digits = len(str(len(stems)))
+        stems = [f"{number:0{digits}d} {stem}" for number, stem in enumerate(stems, start=1)]
+    return distinct(stems)
+
+
+def named_series(
+    titles: Sequence[tuple[str, str]],
+    variations: Sequence[Sequence[str]],
+    pitches: Sequence[str],
+    mixes: Sequence[str],
+    tempos: Sequence[Sequence[Fraction]],
+) -> tuple[dict[tuple[str, str], tuple[Series, tuple[str, ...]]], ...]:
+    """Return the series of some exercises and the names of their tracks, without their ending.
+
+    Parameters
+    ----------
+    titles:
+        Each exercise's title, first that of the whole where it is a line taken out of one. Names of
+        several exercises begin with a number.
+    variations:
+        What is not as usual with each, in words.
+    pitches, mixes:
+        Those that all of them are made at, as `Series` has them.
+    tempos:
+        The rungs of each in practice order, beats per minute.
+
+    Returns
+    -------
+    For each exercise, by pitch and mix, the series and the names of its tracks.
+    """
+    labels = [variation_label(one) for one in variations]
+    found = []
+    for stem, label, rungs in zip(_stems(titles, labels), labels, tempos, strict=True):
+        series = [Series(stem, pitch, mix, label) for pitch in pitches for mix in mixes]
+        found.append({(one.pitch, one.mix): (one, track_names(one, rungs)) for one in series})
+    return tuple(found)
+
+
 def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
     """Return the file names of a series, without their ending, in practice order.
 

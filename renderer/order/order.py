@@ -66,7 +66,7 @@ class Order:
         return json.dumps(self._plain(), indent=1)
 
     def exercises(self) -> tuple[Exercise, ...]:
-        """Return the exercises as they are written.
+        """Return the exercises as they are written, or the only line that is asked for of each.
 
         Raises a `RungwiseError` with what is wrong with all of them.
         """
@@ -74,7 +74,8 @@ class Order:
         problems: list[Problem] = []
         for source in self.sources:
             try:
-                exercises.append(read_exercise(source, self.settings.reading))
+                read = read_exercise(source, self.settings.reading)
+                exercises.append(self.settings.chosen(read))
             except RungwiseError as error:
                 problems += error.problems
         if problems:

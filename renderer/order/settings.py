@@ -55,7 +55,6 @@ from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, scale_named
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import CountInStyle, Introduction
-from renderer.timing.rungs import rungs
 
 _T = TypeVar("_T")
 
@@ -621,6 +620,13 @@ class Settings:
             recognise=self.recognise,
         )
 
+    def chosen(self, exercise: Exercise) -> Exercise:
+        """Return an exercise, or the only line of it that is asked for.
+
+        Raises a `RungwiseError` if it lacks the line.
+        """
+        return exercise if self.line is None else _only_line(exercise, self.line)
+
     @property
     def mixing(self) -> MixSettings:
         """How the first of its mixes is mixed."""
@@ -637,8 +643,8 @@ class Settings:
     def applied_to(self, exercise: Exercise) -> Exercise:
         """Return an exercise with what is played as these settings have it.
 
-        That is its gracenotes, inner notes and slots on the beat, and the only line; tempos and
-        repeats are those of tracks. Raises a `RungwiseError` if it lacks the line.
+        That is its gracenotes, inner notes and slots on the beat; tempos and repeats are those of
+        tracks, and which lines there are is a matter of reading (`chosen`).
         """
         gracenotes = exercise.gracenotes
         lines = exercise.lines
@@ -654,8 +660,7 @@ class Settings:
         if self.beat is not None:
             lines = tuple(replace(line, beat=None) for line in lines)
             exercise = replace(exercise, beat=self.beat)
-        exercise = replace(exercise, lines=lines)
-        return exercise if self.line is None else _only_line(exercise, self.line)
+        return replace(exercise, lines=lines)
 
     def repeats_of(self, exercise: Exercise) -> int:
         """Return how often each line of an exercise is played."""
@@ -672,8 +677,34 @@ class Settings:
         return None if ladder is None else replace(ladder, repeats=repeats)
 
     def tempos_of(self, exercise: Exercise) -> tuple[Fraction, ...]:
-        """Return the rungs that an exercise is played on, in beats a minute, in practice order."""
-        return rungs(self.ladder_of(exercise), exercise.tempo)
+        """Return the rungs that an exercise is played on, in beats a minute, in practice order.
+
+        Raises a `RungwiseError` if one is out of range.
+        """
+        ladder = self.ladder_of(exercise)
+        if ladder is None:
+            return (exercise.tempo,)
+        share = exercise.tempo / 100 if ladder.percent else 1
+        return tuple(_A_TEMPO.read(rung * share) for rung in ladder.tempos)
+
+    def tempo_of(self, exercise: Exercise) -> Fraction:
+        """Return the one tempo that is asked for; the exercise's own where none is.
+
+        Raises a `RungwiseError` where a ladder asks for several.
+        """
+        if self.tempo is None and self.ladder is None:
+            return exercise.tempo
+        tempos = self.tempos_of(exercise)
+        if len(tempos) > 1:
+            raise failure(
+                f"a ladder of {len(tempos)} rungs is asked for, and this is about one track",
+                "give one of them as --tempo",
+                place="ladder",
+            )
+        return tempos[0]
+
+
+_A_TEMPO = kinds.tempo()
 
 
 def _only_line(exercise: Exercise, number: int) -> Exercise:

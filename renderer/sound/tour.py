@@ -22,7 +22,7 @@ from renderer.sound.mix_settings import Mix, MixSettings
 from renderer.sound.steady import LoopSpectrum
 from renderer.sound.tuning import Chanter, PitchStandard, Scale
 from renderer.sound.voices import Voice
-from renderer.timing.expand import Timeline, expand
+from renderer.timing.expand import CountInStyle, Timeline, expand_at
 
 _SILENCE_S = 0.5
 _TEMPO = Fraction(80)
@@ -115,10 +115,31 @@ def _alone(drones: DroneBank, *, tenors: bool) -> DroneBank:
     return replace(drones, tenor=silenced(drones.tenor), second_tenor=silenced(drones.second_tenor))
 
 
+def _played(
+    exercise: Exercise,
+    count_in: int = 0,
+    count_in_style: CountInStyle = "clicks",
+    *,
+    subdivide: bool = False,
+) -> Timeline:
+    return expand_at(
+        exercise,
+        exercise.tempo,
+        count_in=count_in,
+        count_in_style=count_in_style,
+        repeats=1,
+        echo=False,
+        gap=0,
+        subdivide=subdivide,
+        noises=None,
+        introduction=None,
+    )
+
+
 def _only_drones(instrument: Instrument, drones: DroneBank, mixing: MixSettings) -> Track:
     settings = replace(mixing, mix=Mix.BACKING, metronome=False)
     silence = _exercise((Rest(Fraction(4)),))
-    return mix_track(expand(silence, count_in=0), replace(instrument, drones=drones), settings)
+    return mix_track(_played(silence), replace(instrument, drones=drones), settings)
 
 
 def tour(
@@ -168,11 +189,8 @@ def tour(
     clicks = replace(mixing, mix=Mix.BACKING, drone=False)
     unclicked = replace(mixing, metronome=False)
 
-    def plain(exercise: Exercise, count_in: int = 0) -> Timeline:
-        return expand(exercise, count_in=count_in)
-
-    nine = plain(_exercise(_notes(*_UP_AND_DOWN, beats=_BEAT / 2)))
-    doubled = plain(_exercise(_doublings(*_DOUBLED)))
+    nine = _played(_exercise(_notes(*_UP_AND_DOWN, beats=_BEAT / 2)))
+    doubled = _played(_exercise(_doublings(*_DOUBLED)))
     silent = _exercise((Rest(Fraction(4)),), bars=2)
     tune = _exercise(_doublings(*_DOUBLED), bars=2)
     stops = (
@@ -185,15 +203,15 @@ def tour(
         Stop("all drones", _only_drones(pipe, pipe.drones, mixing)),
         Stop(
             "metronome: accent, beats and subdivisions",
-            mix_track(expand(silent, count_in=0, subdivide=True), pipe, clicks),
+            mix_track(_played(silent, subdivide=True), pipe, clicks),
         ),
         Stop(
             "pipe band start: two rolls, drones on the second",
-            mix_track(expand(tune, count_in_style="rolls"), pipe, unclicked),
+            mix_track(_played(tune, 1, "rolls"), pipe, unclicked),
         ),
         Stop(
             "practice track: count-in, drones, metronome",
-            mix_track(plain(tune, 1), practice, mixing),
+            mix_track(_played(tune, 1), practice, mixing),
         ),
     )
     remarks = tuple(dict.fromkeys(practice.remarks + pipe.remarks))

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
@@ -28,7 +28,6 @@ from renderer.notation.limits import (
 )
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, bar_offsets
-from renderer.notation.tempo import exact_tempo
 from renderer.timing.fit import check_fit, shortened_words
 from renderer.timing.order_of_playing import PlayedExercise, played
 from renderer.timing.room import Fitted, Joins, fitted, moved_to_the_start
@@ -109,14 +108,13 @@ class Timeline:
         Snare-drum rolls of the count-in.
     drones_start:
         When the drones strike in, seconds.
-    chains:
+    fit:
         Each line's soundings, movements as long as they are at this tempo.
     subdivide:
         Whether the metronome also marks halves (or thirds, in compound meters) of the beat.
-    remarks:
-        What was decided that the user should know, in sentences.
     noises:
-        The crossing noises that sound in every second turn of a line, by their places.
+        The crossing noises that sound in every second turn of a line, by their places; None where
+        they were not asked for.
     introduction:
         What the chanter sounds for the beat before the first line.
     """
@@ -126,10 +124,9 @@ class Timeline:
     sections: tuple[Section, ...]
     rolls: tuple[Roll, ...]
     drones_start: Fraction
-    chains: tuple[Chain, ...]
+    fit: Fitted
     subdivide: bool
-    remarks: tuple[str, ...]
-    noises: Mapping[NoisePlace, Note] = field(default_factory=dict)
+    noises: Mapping[NoisePlace, Note] | None = None
     introduction: Note | None = None
 
     @property
@@ -141,6 +138,16 @@ class Timeline:
     def written(self) -> Exercise:
         """The exercise as it is written, whose lines and bars events name."""
         return self.order.written
+
+    @property
+    def chains(self) -> tuple[Chain, ...]:
+        """Each line's soundings, movements as long as they are at this tempo."""
+        return self.fit.chains
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What was decided that the user should know, in sentences."""
+        return tuple(_remarks(self))
 
     @property
     def duration(self) -> Fraction:
@@ -184,7 +191,7 @@ class Timeline:
             yield following.event(note_end, end, after, Role.CROSSING_NOISE)
 
     def _noise(self, placed: _Placed, *, before_gracenote: bool) -> Note | None:
-        if placed.playing == 0 or placed.playing % 2:
+        if self.noises is None or placed.playing == 0 or placed.playing % 2:
             return None
         sounding = placed.sounding
         place = (placed.line, placed.bar, sounding.item, sounding.slot, before_gracenote)
@@ -294,27 +301,29 @@ def _sections(
                 now += length
 
 
-def expand(
+def expand_at(
     exercise: Exercise,
-    tempo: Fraction | float | None = None,
+    tempo: Fraction,
     *,
-    count_in: int = 1,
-    count_in_style: CountInStyle = "clicks",
-    repeats: int = 1,
-    echo: bool = False,
-    gap: int = 1,
-    subdivide: bool = False,
-    noises: Mapping[NoisePlace, Note] | None = None,
-    introduction: Note | None = None,
+    count_in: int,
+    count_in_style: CountInStyle,
+    repeats: int,
+    echo: bool,
+    gap: int,
+    subdivide: bool,
+    noises: Mapping[NoisePlace, Note] | None,
+    introduction: Note | None,
 ) -> Timeline:
     """Expand an exercise at one tempo into the timed events of a track.
+
+    What is usual stands in the table of settings; `renderer.expand` takes it from there.
 
     Parameters
     ----------
     exercise:
         What is played.
     tempo:
-        Beats per minute; the exercise's own if left out.
+        Beats per minute.
     count_in:
         Whole bars before the first line.
     count_in_style:
@@ -342,9 +351,8 @@ def expand(
     RungwiseError
         If a setting is out of range, or an ornament does not fit into its note at this tempo.
     """
-    speed = exact_tempo(exercise.tempo if tempo is None else tempo)
     _check_counts(count_in, repeats, gap)
-    spb = 60 / speed
+    spb = Fraction(60) / tempo
     order = played(exercise)
     exercise = order.exercise
     chains = chains_of(exercise)
@@ -368,18 +376,17 @@ def expand(
         silence = Moment(chains[0].stretch[0], -_LEAST_INTRODUCTION)
     joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
     least = chains_of(exercise, least=True)
-    check_fit(exercise, least, joins, speed)
+    check_fit(exercise, least, joins, tempo)
     fit = fitted(chains, least, joins, spb)
     return Timeline(
         order=order,
-        tempo=speed,
+        tempo=tempo,
         sections=sections,
         rolls=rolls,
         drones_start=rolls[1].start if rolls else Fraction(0),
-        chains=fit.chains,
+        fit=fit,
         subdivide=subdivide,
-        remarks=tuple(_remarks(exercise, fit, noises, speed, is_counted_in=count_in > 0)),
-        noises={} if noises is None else noises,
+        noises=noises,
         introduction=introduction,
     )
 
@@ -445,22 +452,16 @@ def _two_rolls(
     return beats, (Roll(Fraction(0), length), Roll(second, length))
 
 
-def _remarks(
-    exercise: Exercise,
-    fit: Fitted,
-    noises: Mapping[NoisePlace, Note] | None,
-    tempo: Fraction,
-    *,
-    is_counted_in: bool,
-) -> Iterator[str]:
-    first = next(iter(fit.chains[0].soundings), None)
+def _remarks(timeline: Timeline) -> Iterator[str]:
+    first = next(iter(timeline.chains[0].soundings), None)
+    is_counted_in = timeline.sections[0].kind is SectionKind.COUNT_IN
     if not is_counted_in and first is not None and first.start != NOTHING:
         what = "gracenote" if first.role is Role.MELODY else "movement"
         yield (
             f"Without a count-in there is no time before the first beat: its {what} is played on "
             "the beat."
         )
-    if (said := shortened_words(exercise, fit, tempo)) is not None:
+    if (said := shortened_words(timeline.exercise, timeline.fit, timeline.tempo)) is not None:
         yield said
-    if noises is not None and not noises:
+    if timeline.noises is not None and not timeline.noises:
         yield "No crossing noise lurks in it: each line is played clean both times."

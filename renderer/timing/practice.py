@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import heapq
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -22,8 +22,6 @@ from renderer.notation.limits import MOST_DAYS, MOST_MINUTES, MOST_PLAYINGS, SLO
 from renderer.notation.score import Exercise, Ladder
 from renderer.technique.report import line_difficulty, plays_opened
 from renderer.timing.fit import fastest_tempos, spoken_limit, spoken_tempo
-from renderer.timing.rungs import rungs
-from renderer.timing.soundings import chains_of
 
 PLAY_SECONDS, REST_SECONDS = 10 * 60, 3 * 60
 """Playing between two rests, and a rest: a few minutes after every ten (common practice)."""
@@ -53,7 +51,7 @@ _MOST_NAMED = 12
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A line played at one tempo, a bar of count-in included.
+    """A line played at one tempo, its count-in included.
 
     Parameters
     ----------
@@ -147,7 +145,7 @@ class _Practised:
     number: int
     difficulty: float
     tempos: tuple[Fraction, ...]
-    count_in: Fraction
+    lead_in: Fraction
     beats: Fraction
     repeats: int
 
@@ -157,7 +155,7 @@ class _Practised:
 
     def block(self, rung: int, *, is_step_back: bool = False) -> Block:
         tempo = self.tempos[rung]
-        beats = self.count_in + self.repeats * self.beats
+        beats = self.lead_in + self.repeats * self.beats
         return Block(self.number, tempo, self.repeats, beats * 60 / tempo, is_step_back)
 
     def rung(self, practice: int, practices: int) -> int:
@@ -168,7 +166,7 @@ class _Practised:
 
     def rung_ms(self) -> list[int]:
         """How long a playing at each rung takes, rounded up, so that what fits by it does fit."""
-        beats = self.count_in + self.repeats * self.beats
+        beats = self.lead_in + self.repeats * self.beats
         return [ceil(60_000 * beats / tempo) for tempo in self.tempos]
 
     def playings(self, practices: int) -> int:
@@ -205,18 +203,25 @@ _Packed = list[list[_Visit]]
 
 def practice_plan(
     exercise: Exercise,
+    tempos: Sequence[Fraction],
+    lasting: Callable[[int, Fraction], tuple[Fraction, Fraction]],
     minutes: int,
     days: int,
     *,
-    repeats: int | None = None,
-    playings: int | None = None,
+    repeats: int | None,
+    playings: int | None,
 ) -> PracticePlan:
     """Spread an exercise's lines and rungs over days.
 
     Parameters
     ----------
     exercise:
-        Its ladder gives the rungs; without one, 60 to 100 per cent of its tempo.
+        What is practised.
+    tempos:
+        The rungs, in beats a minute.
+    lasting:
+        From a line (its number from 1) and a tempo at which it fits to the beats of what leads into
+        it and of each time that it is played.
     minutes:
         A day, rests included.
     days:
@@ -244,7 +249,7 @@ def practice_plan(
             raise failure(
                 f"{value} is out of range", f"write a number from 1 to {most}", place=name
             )
-    lines, remarks = _practised(exercise, repeats)
+    lines, remarks = _practised(exercise, tempos, lasting, repeats)
     if repeats is None:
         lines = _filled(lines, minutes, days)
     aim = LEAST_PLAYINGS if playings is None else playings
@@ -278,16 +283,19 @@ def practice_plan(
 
 
 def _practised(
-    exercise: Exercise, repeats: int | None
+    exercise: Exercise,
+    rungs: Sequence[Fraction],
+    lasting: Callable[[int, Fraction], tuple[Fraction, Fraction]],
+    repeats: int | None,
 ) -> tuple[tuple[_Practised, ...], tuple[str, ...]]:
     """Return the lines from the easiest to the hardest."""
-    ladder = exercise.ladder or USUAL_LADDER
-    tempos = sorted(set(rungs(ladder, exercise.tempo)))
-    times = max(LEAST_REPEATS, ladder.repeats) if repeats is None else repeats
+    tempos = sorted(set(rungs))
+    usual = LEAST_REPEATS if exercise.ladder is None else exercise.ladder.repeats
+    times = max(LEAST_REPEATS, usual) if repeats is None else repeats
     lines: list[_Practised] = []
     slower: dict[str, list[int]] = {}
-    each = zip(exercise.lines, chains_of(exercise), fastest_tempos(exercise), strict=True)
-    for number, (line, chain, fastest) in enumerate(each, start=1):
+    each = zip(exercise.lines, fastest_tempos(exercise), strict=True)
+    for number, (line, fastest) in enumerate(each, start=1):
         fitting = [tempo for tempo in tempos if fastest is None or tempo <= fastest]
         if not fitting:
             raise failure(
@@ -297,13 +305,11 @@ def _practised(
             )
         if fastest is not None and len(fitting) < len(tempos):
             slower.setdefault(spoken_limit(fastest), []).append(number)
-        count_in = line.bars[0].meter.beats * chain.stretch[0]
+        lead_in, beats = lasting(number, fitting[0])
         difficulty = line_difficulty(
             line, tempo=exercise.tempo, opened=plays_opened(exercise, line)
         )
-        lines.append(
-            _Practised(number, difficulty, tuple(fitting), count_in, Fraction(chain.beats), times)
-        )
+        lines.append(_Practised(number, difficulty, tuple(fitting), lead_in, beats, times))
     lines.sort(key=lambda line: (line.difficulty, line.number))
     remarks = (
         f"{_named(numbers)} {'fits' if len(numbers) == 1 else 'fit'} up to {limit} beats a minute "

@@ -16,7 +16,7 @@ from renderer.reading.library import find_exercise
 from renderer.technique.abridge import Candidate, Selection, abridge, candidate, cover_all
 from renderer.technique.coverage import coverage
 from renderer.technique.realise import expand_definition, realise
-from renderer.timing.practice import practice_plan
+from tests.delivery.larkmoor import planned
 
 SPANS = '["third", "fourth", "fifth", "sixth", "seventh", "octave", "ninth"]'
 
@@ -111,7 +111,7 @@ def planning() -> None:
     exercise = realise(read_definition(find_exercise("every-doubling-from-low-g-to-f")))
     for minutes, days in ((20, 14), (60, 100)):
         start = time.perf_counter()
-        plan = practice_plan(exercise, minutes, days)
+        plan = planned(exercise, minutes, days)
         seconds = time.perf_counter() - start
         used = float(sum(day.seconds for day in plan.days)) / (60 * minutes * days)
         print(

@@ -22,11 +22,11 @@ from renderer.delivery.tags import Tags
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.formats import AudioFormat
+from renderer.order.tracks import expand
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.mix_settings import Layout, Room
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
-from renderer.timing.expand import expand
 from tests.sound.playing import mixing
 
 RATE = 44_100

@@ -26,11 +26,11 @@ from renderer.notation.score import Exercise
 from renderer.notation.to_exercise import exercise_of
 from renderer.notation.written import Reading
 from renderer.order.settings import usual_settings
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise, with_movements
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import mix_track
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
-from renderer.timing.expand import expand
 from tests.sound.playing import mixing
 
 CORPUS = Path(music21.__file__).parent / "corpus"

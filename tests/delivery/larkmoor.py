@@ -9,7 +9,9 @@ from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Inner
 from renderer.notation.score import Bar, Exercise, Ladder, Line, MelodyNote, Meter, Rest, Slot
-from renderer.order.settings import Settings, read_settings
+from renderer.order.planning import practice_of
+from renderer.order.settings import Settings, read_settings, usual_settings
+from renderer.timing.practice import PracticePlan
 
 
 def doubling(note: Note, separator: Note = Note.D) -> MelodyNote:
@@ -46,6 +48,17 @@ def doublings(
 def ladder(*tempos: int, repeats: int = 1) -> Ladder:
     """A ladder of these tempos."""
     return Ladder(tuple(Fraction(tempo) for tempo in tempos), repeats=repeats)
+
+
+def planned(exercise: Exercise, minutes: int, days: int, **given: Any) -> PracticePlan:
+    """A plan for so many minutes on so many days."""
+    settings = read_settings({"minutes": minutes, "days": days, **given}, verb="plan")
+    return practice_of(settings.applied_to(exercise), settings)
+
+
+def rungs(exercise: Exercise) -> tuple[Fraction, ...]:
+    """The tempos that an exercise itself asks for."""
+    return usual_settings().tempos_of(exercise)
 
 
 def asked(**given: Any) -> Settings:

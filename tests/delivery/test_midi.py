@@ -26,13 +26,14 @@ from renderer.notation.pitch import Note
 from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Bar, Exercise, Gracenotes, Line, MelodyNote, Meter, Slot
 from renderer.notation.written import Reading
+from renderer.order.tracks import expand
 from renderer.reading.exercise import with_movements
 from renderer.sound.midi_tuning import Tuning, word_hz
 from renderer.sound.tuning import Chanter
 from renderer.technique.fragments import parse_fragment
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import recognise_bars
-from renderer.timing.expand import Timeline, expand
+from renderer.timing.expand import Timeline
 from tests.delivery.larkmoor import asked
 from tests.notation.strategies import written_exercises
 

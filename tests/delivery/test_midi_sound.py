@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 from renderer.delivery.midi_writer import BAGPIPE_PROGRAM, MidiSound, write_midi
 from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.score import Exercise, Line, Meter
+from renderer.order.tracks import expand
 from renderer.shipped import shipped_folder
 from renderer.sound.midi_tuning import Tuning
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
-from renderer.timing.expand import Timeline, expand
+from renderer.timing.expand import Timeline
 from tests.sound.measuring import cents, pitch_by_phase
 from tests.sound.playing import ALONE, instrument, rendered
 

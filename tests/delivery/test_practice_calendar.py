@@ -9,14 +9,15 @@ import icalendar
 from renderer.delivery.practice_calendar import practice_calendar
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import find_exercise
-from renderer.timing.practice import PracticePlan, practice_plan
+from renderer.timing.practice import PracticePlan
+from tests.delivery.larkmoor import planned
 
 START = date(2026, 2, 27)
 MADE = datetime(2026, 2, 1, tzinfo=UTC)
 
 
 def plan() -> PracticePlan:
-    return practice_plan(read_exercise(find_exercise("throws-on-d")), 10, 5)
+    return planned(read_exercise(find_exercise("throws-on-d")), 10, 5)
 
 
 def events(content: bytes) -> list[icalendar.Event]:

@@ -12,13 +12,14 @@ from renderer.delivery.practice_page import RUNGS_A_ROW, PracticePage, day_text
 from renderer.notation.ladder import parse_ladder
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import find_exercise
-from renderer.timing.practice import PracticePlan, practice_plan
+from renderer.timing.practice import PracticePlan
+from tests.delivery.larkmoor import planned
 
 FIRST = date(2026, 3, 2)
 
 
 def birls() -> PracticePlan:
-    return practice_plan(read_exercise(find_exercise("birls")), 20, 14)
+    return planned(read_exercise(find_exercise("birls")), 20, 14)
 
 
 def text_of(page: PracticePage) -> list[str]:
@@ -51,7 +52,7 @@ def test_without_a_name_there_is_a_line_to_write_it_on() -> None:
 def test_ladders_of_many_rungs_go_on_in_a_second_row() -> None:
     exercise = read_exercise(find_exercise("birls"))
     ladder = parse_ladder("40:64:2")
-    plan = practice_plan(replace(exercise, ladder=ladder), 20, 30)
+    plan = planned(replace(exercise, ladder=ladder), 20, 30)
     text = " ".join(text_of(PracticePage(plan, FIRST)))
     assert len(plan.lines[0].tempos) == 13 > RUNGS_A_ROW
     rungs, _, _ = text.partition("Days, as a proposal")
@@ -60,7 +61,7 @@ def test_ladders_of_many_rungs_go_on_in_a_second_row() -> None:
 
 def test_a_book_takes_several_pages_and_the_same_plan_gives_the_same_bytes() -> None:
     exercise = read_exercise(find_exercise("every-doubling-from-low-g-to-f"))
-    page = PracticePage(practice_plan(exercise, 30, 14), FIRST)
+    page = PracticePage(planned(exercise, 30, 14), FIRST)
     texts = text_of(page)
     assert len(texts) > 1
     assert all(f"{number} / {len(texts)}" in text for number, text in enumerate(texts, start=1))

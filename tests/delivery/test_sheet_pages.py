@@ -40,9 +40,9 @@ from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
-from renderer.timing.expand import expand
 from renderer.timing.timeline import SectionKind
 from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.limits import HANG_S

@@ -31,9 +31,9 @@ from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.written import Reading
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.technique.realise import realise
-from renderer.timing.expand import expand
 from tests.limits import ENDLESS_CPU_S, cpu_time
 
 Reader = Callable[[Path], Exercise]

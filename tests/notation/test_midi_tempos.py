@@ -20,8 +20,8 @@ from renderer.notation.midi.reader import read_midi
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Meter, bar_offsets
 from renderer.order.settings import usual_settings
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
-from renderer.timing.expand import expand
 
 TICKS = 480
 Tempos = Sequence[tuple[float, int]]

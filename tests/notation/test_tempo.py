@@ -12,13 +12,12 @@ from typer.testing import CliRunner
 from renderer.commands.app import app
 from renderer.delivery.render import render
 from renderer.errors import RungwiseError
-from renderer.notation.ladder import parse_ladder
 from renderer.notation.tempo import exact_tempo
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import read_settings
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
-from renderer.timing.expand import expand
-from renderer.timing.rungs import rungs
+from tests.delivery.larkmoor import asked, rungs
 
 ODD = Fraction(333_333, 10_000)
 """33.3333 beats a minute: as a float it is some other number, and 100/3 is another again."""
@@ -46,8 +45,8 @@ def test_a_tempo_is_one_number_in_a_definition_a_script_an_option_and_a_name(
 ) -> None:
     exercise = read_exercise(odd)
     assert exercise.tempo == ODD
-    assert rungs(exercise.ladder, exercise.tempo) == (ODD, 60)
-    assert rungs(parse_ladder("33.3333,60"), Fraction(60)) == (ODD, 60)
+    assert rungs(exercise) == (ODD, 60)
+    assert asked(ladder="33.3333,60").tempos_of(exercise) == (ODD, 60)
     for typed in (33.3333, "33.3333", "333333/10000", ODD):
         assert exact_tempo(typed) == ODD
     assert expand(exercise, 33.3333).tempo == ODD

@@ -131,10 +131,10 @@ def test_one_length_of_inner_notes_holds_for_all_lines() -> None:
 
 
 def test_a_line_alone_keeps_its_number() -> None:
-    (line,) = asked(line=2).applied_to(doublings(lines=3)).lines
+    (line,) = asked(line=2).chosen(doublings(lines=3)).lines
     assert line.heading == "Line 2"
     with pytest.raises(RungwiseError, match=r"has no line 4\. Choose one from 1 to 3\."):
-        asked(line=4).applied_to(doublings(lines=3))
+        asked(line=4).chosen(doublings(lines=3))
 
 
 def test_settings_that_exclude_each_other_are_refused() -> None:

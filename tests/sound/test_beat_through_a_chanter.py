@@ -14,10 +14,10 @@ import pytest
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.balance import balance
 from renderer.sound.mix_settings import Layout
 from renderer.sound.tuning import Chanter
-from renderer.timing.expand import expand
 from renderer.timing.timeline import ClickKind
 from tests.sound.playing import doubled, exercise, instrument, mixing
 

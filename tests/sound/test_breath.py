@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
+from renderer.order.tracks import expand
 from renderer.sound.breath import CHANTER, FASTEST_HZ
 from renderer.sound.mix import CUT_OFF_S
 from renderer.sound.mix_settings import Layout, Mix
 from renderer.sound.strike_in import UNSETTLED_S
 from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named, tenor_drone_hz
-from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents
 from tests.sound.playing import ALONE, exercise, instrument, mixing, plain, rendered
 

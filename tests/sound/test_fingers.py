@@ -12,12 +12,12 @@ from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Inner
 from renderer.notation.score import MelodyNote, Slot
+from renderer.order.tracks import expand
 from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named
 from renderer.technique.fingering import Finger, fingering, written
-from renderer.timing.expand import expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import cents, pitch_by_phase
 from tests.sound.playing import ALONE, doubled, exercise, instrument, rendered

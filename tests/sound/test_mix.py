@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
+from renderer.order.tracks import expand
 from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, DRONES_SWELL_S, mix_track
 from renderer.sound.mix_settings import Layout, Mix, MixSettings, parse_levels
 from renderer.sound.tuning import Chanter
-from renderer.timing.expand import Timeline, expand
+from renderer.timing.expand import Timeline
 from renderer.timing.timeline import Click, ClickKind, Event, Role, Roll, SectionKind
 from tests.sound.measuring import Samples, metered
 from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
@@ -75,7 +76,7 @@ def test_rendering_again_gives_the_same_samples() -> None:
 def test_every_track_comes_to_minus_16_lufs_with_its_peaks_below_minus_1(
     mix: Mix, layout: Layout, chanter: Chanter, tmp_path: Path
 ) -> None:
-    timeline = expand(TUNE, repeats=2, echo=mix is Mix.ECHO)
+    timeline = expand(TUNE, repeats=2, mix=mix)
     track = mix_track(timeline, instrument(chanter=chanter), mixing(mix=mix, layout=layout))
     samples = np.concatenate(list(track))
     heard = metered(samples, RATE, tmp_path)
@@ -145,7 +146,7 @@ def test_the_level_comes_from_what_sounds_and_not_from_what_is_written(tmp_path:
     ],
 )
 def test_levels_change_the_balance_but_not_the_loudness(asked: MixSettings, tmp_path: Path) -> None:
-    timeline = expand(TUNE, repeats=2, echo=asked.mix is Mix.ECHO, count_in_style="rolls")
+    timeline = expand(TUNE, repeats=2, mix=asked.mix, count_in_style="rolls")
     heard = metered(rendered(timeline, asked), RATE, tmp_path)
     assert heard.loudness_lufs == pytest.approx(-16, abs=0.2)
     assert heard.true_peak_dbtp < -1
@@ -212,7 +213,7 @@ def test_the_metronome_lies_where_it_is_asked_to_over_the_whole_range(metronome:
 
 
 def test_mixes_have_the_parts_that_they_promise() -> None:
-    timeline = expand(TUNE, echo=True)
+    timeline = expand(TUNE, mix="echo")
     line, echo, gap = SectionKind.LINE, SectionKind.ECHO, SectionKind.GAP
 
     def quiet(mix: Mix) -> Samples:
@@ -230,7 +231,7 @@ def test_mixes_have_the_parts_that_they_promise() -> None:
 
 @pytest.mark.parametrize("mix", [Mix.FULL, Mix.BACKING, Mix.ECHO])
 def test_the_metronome_can_be_switched_off_within_the_lines_only(mix: Mix) -> None:
-    timeline = expand(exercise((Rest(Fraction(4)),)), echo=mix is Mix.ECHO)
+    timeline = expand(exercise((Rest(Fraction(4)),)), mix=mix)
     without = rendered(timeline, mixing(mix=mix, metronome=False, drone=False))
     with_it = rendered(timeline, mixing(mix=mix, drone=False))
     assert section(without, timeline, SectionKind.COUNT_IN).any()

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
@@ -21,7 +22,6 @@ from renderer.sound.note_change import PARTING_HZ, Samples, Side, note_change, w
 from renderer.sound.seeded import mixed, turns
 from renderer.sound.splice import stretches
 from renderer.sound.tuning import Chanter
-from renderer.timing.expand import expand
 from renderer.timing.timeline import Event, Role
 from tests.sound.playing import ALONE, exercise, instrument, plain
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from renderer.notation.definition.reader import parse_definition
+from renderer.order.tracks import expand
 from renderer.sound.tuning import Chanter
 from renderer.technique.realise import realise
-from renderer.timing.expand import expand
 from tests.sound.measuring import onsets_s
 from tests.sound.playing import ALONE, instrument, rendered
 

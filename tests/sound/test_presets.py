@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.bank import tone_bank
 from renderer.sound.instrument import make_instrument
 from renderer.sound.loudness import lufs
@@ -24,7 +25,6 @@ from renderer.sound.synthesis.riff import Preset, Sample, Zone, soundfont_bytes
 from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named
 from renderer.sound.units import cents_to_ratio, key_to_hz
 from renderer.sound.voices import Voice, parse_preset
-from renderer.timing.expand import expand
 from tests.limits import HANG_S
 from tests.sound.measuring import Samples, cents, metered, pitch_by_phase
 from tests.sound.playing import exercise, plain, rendered

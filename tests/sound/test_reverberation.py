@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.mix import BLOCK_FRAMES, mix_track
 from renderer.sound.mix_settings import Layout, Mix, Room
 from renderer.sound.reverberation import in_room, tail
 from renderer.sound.tuning import Chanter
-from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents, metered, onsets_s, pitch_by_phase
 from tests.sound.playing import ALONE, doubled, exercise, instrument, mixing, plain, rendered
 

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
@@ -24,7 +25,7 @@ from renderer.sound.mix_settings import Layout
 from renderer.sound.note_change import CHANGE_S, UNEVEN
 from renderer.sound.splice import EndlessTone, falling_gain, rising_gain, stretches
 from renderer.sound.tuning import Chanter
-from renderer.timing.expand import Timeline, expand
+from renderer.timing.expand import Timeline
 from renderer.timing.timeline import Event, Role
 from tests.sound.measuring import Samples, onsets_s
 from tests.sound.playing import ALONE, doubled, exercise, instrument, mixing, plain, rendered

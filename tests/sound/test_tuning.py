@@ -14,6 +14,7 @@ import pytest
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
+from renderer.order.tracks import expand
 from renderer.sound.instrument import Instrument
 from renderer.sound.mix_settings import Layout, Mix
 from renderer.sound.tuning import (
@@ -25,7 +26,6 @@ from renderer.sound.tuning import (
     scales,
     tenor_drone_hz,
 )
-from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, cents, pitch_by_phase
 from tests.sound.playing import ALONE, exercise, instrument, levels, mixing, plain, rendered
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
+from renderer.order.tracks import expand
 from renderer.sound.bank import Tone
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.loudness import loop_power
@@ -21,7 +22,6 @@ from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.sound.unison import beginning_over
 from renderer.sound.voices import Voice
-from renderer.timing.expand import expand
 from tests.sound.measuring import Samples, metered
 from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
 from tests.sound.test_presets import GENERAL_MIDI

@@ -26,11 +26,11 @@ from renderer.notation.score import (
     Slot,
 )
 from renderer.order.settings import usual_settings
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.technique.choose import lead_into
 from renderer.technique.movement import Movement
 from renderer.technique.ornaments import load_book
-from renderer.timing.expand import expand
 
 MOVEMENTS = [movement for movement in load_book() if movement.family != "single gracenote"]
 QUARTER = Inner((Length(Fraction(1, 4), "beat"),))

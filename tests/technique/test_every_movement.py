@@ -28,13 +28,13 @@ from renderer.notation.score import (
     Placement,
     Slot,
 )
+from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.technique.choose import Choice, lead_into
 from renderer.technique.movement import Movement
 from renderer.technique.ornaments import load_book
 from renderer.technique.realise import recognise_bars
 from renderer.technique.recognise import recognise_opened
-from renderer.timing.expand import expand
 from renderer.timing.timeline import Event, Role
 
 BOOK = load_book()

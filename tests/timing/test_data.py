@@ -11,8 +11,8 @@ from hypothesis import given, settings
 
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise
+from renderer.order.tracks import expand
 from renderer.timing.data import timeline_data
-from renderer.timing.expand import expand
 from tests.delivery.larkmoor import doublings
 from tests.timing.strategies import exercises
 
@@ -46,7 +46,7 @@ def test_a_line_alone_has_the_same_names_on_its_sheet_as_in_its_track() -> None:
 
 def test_the_data_tells_what_the_track_has() -> None:
     timeline = expand(
-        doublings(lines=2), 60, count_in=1, count_in_style="rolls", repeats=2, echo=True, gap=1
+        doublings(lines=2), 60, count_in=1, count_in_style="rolls", repeats=2, mix="echo", gap=1
     )
     data = timeline_data(timeline)
     assert json.loads(json.dumps(data)) == data

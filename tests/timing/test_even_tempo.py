@@ -9,8 +9,8 @@ import pytest
 from renderer.errors import RungwiseError
 from renderer.notation.definition.reader import parse_definition
 from renderer.notation.score import Exercise
+from renderer.order.tracks import expand
 from renderer.technique.realise import realise
-from renderer.timing.expand import expand
 from renderer.timing.fit import even_tempos, fastest_tempos, spoken_limit
 from renderer.timing.timeline import Role
 

@@ -15,7 +15,7 @@ from renderer.notation.limits import MOST_BARS
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.notation.signs import JUMPS, Signs, ending_text, passes_of_ending, signs_of_words
-from renderer.timing.expand import expand
+from renderer.order.tracks import expand
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.order_of_playing import order_of_playing, played
 

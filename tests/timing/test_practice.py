@@ -20,9 +20,8 @@ from renderer.timing.practice import (
     Block,
     Break,
     PracticePlan,
-    practice_plan,
 )
-from renderer.timing.rungs import rungs
+from tests.delivery.larkmoor import planned, rungs
 
 
 def book(limit: int = 12, ladder: str = "{ from = 50, to = 80, step = 10 }") -> Exercise:
@@ -52,7 +51,7 @@ def blocks(plan: PracticePlan, line: int) -> list[Block]:
 
 
 plans = st.builds(
-    practice_plan,
+    planned,
     st.integers(1, 14).map(book),
     minutes=st.integers(12, 40),
     days=st.integers(2, 21),
@@ -66,7 +65,7 @@ def test_days_keep_to_their_minutes_and_every_line_comes_up(
 ) -> None:
     exercise = book(limit)
     try:
-        plan = practice_plan(exercise, minutes, days)
+        plan = planned(exercise, minutes, days)
     except RungwiseError as error:
         # Each of the lines takes about a minute and a quarter at its slowest rung.
         assert "do not hold them" in str(error)
@@ -87,7 +86,7 @@ def test_a_harder_line_never_comes_up_less_often(plan: PracticePlan) -> None:
 
 
 def test_the_hardest_line_comes_up_more_often_than_the_easiest_when_time_is_short() -> None:
-    plan = practice_plan(book(14), 8, 14)
+    plan = planned(book(14), 8, 14)
     assert plan.lines[-1].practices >= 2 * plan.lines[0].practices
 
 
@@ -126,16 +125,16 @@ def test_the_lines_of_a_plan_say_what_its_days_hold(plan: PracticePlan) -> None:
 
 
 def test_each_line_is_played_as_often_as_asked_for_or_the_plan_is_refused() -> None:
-    plan = practice_plan(book(6), 40, 6, repeats=3, playings=20)
+    plan = planned(book(6), 40, 6, repeats=3, playings=20)
     assert all(line.playings >= 20 for line in plan.lines)
     with pytest.raises(RungwiseError, match=r"6 lines 40 times does not fit into 6 days of 40 min"):
-        practice_plan(book(6), 40, 6, repeats=3, playings=40)
+        planned(book(6), 40, 6, repeats=3, playings=40)
 
 
 def test_a_plan_says_which_lines_do_not_reach_the_top_rung_and_which_are_seldom_played() -> None:
     # Two days, four rungs: nobody gets beyond the second, and two by two playings and a step back
     # are six.
-    plan = practice_plan(book(3), 20, 2, repeats=2)
+    plan = planned(book(3), 20, 2, repeats=2)
     assert plan.remarks[:2] == (
         "Lines 1 to 3 do not reach the top rung in this time, but 60: plan more days or minutes, "
         "or go on after the last day.",
@@ -143,7 +142,7 @@ def test_a_plan_says_which_lines_do_not_reach_the_top_rung_and_which_are_seldom_
         "minutes, or fewer lines.",
     )
     # Four days, a rung each: 50, 60 and back to 50, 70 and back, 80 and back.
-    plan = practice_plan(book(3), 20, 4, repeats=2)
+    plan = planned(book(3), 20, 4, repeats=2)
     assert {line.playings for line in plan.lines} == {14}
     assert not [remark for remark in plan.remarks if "reach" in remark or "fewer" in remark]
 
@@ -151,7 +150,7 @@ def test_a_plan_says_which_lines_do_not_reach_the_top_rung_and_which_are_seldom_
 @given(plans)
 @settings(max_examples=40)
 def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: PracticePlan) -> None:
-    tempos = list(rungs(plan.exercise.ladder, plan.exercise.tempo))
+    tempos = list(rungs(plan.exercise))
     for line in range(1, len(plan.exercise.lines) + 1):
         played = blocks(plan, line)
         new = [tempos.index(one.tempo) for one in played if not one.is_step_back]
@@ -186,7 +185,7 @@ def test_a_block_lasts_its_count_in_and_its_repeats() -> None:
             '[[lines]]\nrun = "B, C, D | E"\n'
         )
     )
-    plan = practice_plan(exercise, 5, 1, repeats=3)
+    plan = planned(exercise, 5, 1, repeats=3)
     (block,) = blocks(plan, 1)
     assert block.repeats == 3
     assert block.seconds == Fraction((3 + 3 * 6) * 60, 50)
@@ -195,22 +194,22 @@ def test_a_block_lasts_its_count_in_and_its_repeats() -> None:
 def test_days_with_time_left_are_filled_with_more_repeats() -> None:
     few = book(2)
     lasting = {
-        minutes: max(float(day.seconds) / 60 for day in practice_plan(few, minutes, 7).days)
+        minutes: max(float(day.seconds) / 60 for day in planned(few, minutes, 7).days)
         for minutes in (4, 8)
     }
     for minutes, longest in lasting.items():
         assert minutes / 2 < longest <= minutes
-    repeats = {m: blocks(practice_plan(few, m, 7), 1)[0].repeats for m in (2, 4, 8)}
+    repeats = {m: blocks(planned(few, m, 7), 1)[0].repeats for m in (2, 4, 8)}
     assert repeats[2] <= repeats[4] < repeats[8] <= MOST_REPEATS_TO_FILL
 
 
 def test_a_plan_that_leaves_half_of_the_time_says_so() -> None:
-    assert "of 60 minutes" in practice_plan(book(1), 60, 5).remarks[-1]
-    assert not practice_plan(book(4), 20, 5).remarks
+    assert "of 60 minutes" in planned(book(1), 60, 5).remarks[-1]
+    assert not planned(book(4), 20, 5).remarks
 
 
 def test_where_time_is_short_lines_are_played_as_often_as_the_ladder_says() -> None:
-    plan = practice_plan(book(12, "{ tempos = [50, 60], repeats = 3 }"), 10, 3)
+    plan = planned(book(12, "{ tempos = [50, 60], repeats = 3 }"), 10, 3)
     assert {block.repeats for line in range(1, 13) for block in blocks(plan, line)} == {3}
 
 
@@ -221,14 +220,14 @@ def test_rungs_at_which_a_line_does_not_fit_are_not_planned() -> None:
             'run = "low A, B"\nornament = "birl with a G gracenote"\non = "low A"\n'
         )
     )
-    plan = practice_plan(exercise, 5, 4)
+    plan = planned(exercise, 5, 4)
     assert {block.tempo for block in blocks(plan, 1)} == {40}
     assert "not practised faster" in plan.remarks[0]
 
 
 def test_without_a_ladder_practice_climbs_to_the_tempo_of_the_exercise() -> None:
     exercise = realise(parse_definition('tempo = 100\n[[lines]]\nrun = "B, C"\n'))
-    plan = practice_plan(exercise, 5, 5)
+    plan = planned(exercise, 5, 5)
     tempos = [block.tempo for block in blocks(plan, 1) if not block.is_step_back]
     assert tempos == [60, 70, 80, 90, 100]
 
@@ -244,7 +243,7 @@ def test_without_a_ladder_practice_climbs_to_the_tempo_of_the_exercise() -> None
 )
 def test_too_little_time_and_odd_numbers_are_refused(minutes: int, days: int, says: str) -> None:
     with pytest.raises(RungwiseError, match=says):
-        practice_plan(book(14), minutes, days)
+        planned(book(14), minutes, days)
 
 
 def test_a_line_longer_than_a_day_is_said_to_be() -> None:
@@ -252,7 +251,7 @@ def test_a_line_longer_than_a_day_is_said_to_be() -> None:
         parse_definition(f'ladder.tempos = [20]\n[[lines]]\nrun = "{", ".join(["B, C"] * 32)}"\n')
     )
     with pytest.raises(RungwiseError, match=r"one line alone takes 9\.6 minutes"):
-        practice_plan(exercise, 5, 4)
+        planned(exercise, 5, 4)
 
 
 def test_a_line_that_fits_at_no_rung_is_named() -> None:
@@ -263,10 +262,10 @@ def test_a_line_that_fits_at_no_rung_is_named() -> None:
         )
     )
     with pytest.raises(RungwiseError, match=r"fits at none .* ladder at \d{3} beats a minute or"):
-        practice_plan(exercise, 5, 4)
+        planned(exercise, 5, 4)
 
 
 def test_a_line_that_fits_at_no_tempo_is_not_told_to_be_played_slower() -> None:
     text = 'ornaments.inner = "2 beats"\n[[lines]]\nrun = "low A, B"\nornament = "doubling"\n'
     with pytest.raises(RungwiseError, match=r"fits at none .* Write longer notes, or shorten"):
-        practice_plan(realise(parse_definition(text)), 5, 4)
+        planned(realise(parse_definition(text)), 5, 4)

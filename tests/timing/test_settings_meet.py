@@ -16,7 +16,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.limits import LONGEST_TRACK_HOURS
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
-from renderer.timing.expand import CountInStyle, NoisePlace, Timeline, expand
+from renderer.order.tracks import expand
+from renderer.timing.expand import CountInStyle, NoisePlace, Timeline, expand_at
 from renderer.timing.timeline import ClickKind, Role, SectionKind
 
 BEAT = Fraction(1)
@@ -49,9 +50,9 @@ class Asked:
     noisy: bool
 
     def timeline(self, tempo: int = 60) -> Timeline:
-        return expand(
+        return expand_at(
             TUNE,
-            tempo,
+            Fraction(tempo),
             count_in=self.count_in,
             count_in_style=self.style,
             repeats=self.repeats,
@@ -59,6 +60,7 @@ class Asked:
             gap=self.gap,
             subdivide=self.subdivide,
             noises=NOISE if self.noisy else None,
+            introduction=None,
         )
 
 

@@ -14,8 +14,8 @@ from renderer.notation.definition.reader import parse_definition
 from renderer.notation.note_parts import parts_of
 from renderer.notation.playing import Beat, slot_on_the_beat
 from renderer.notation.score import Exercise, MelodyNote
+from renderer.order.tracks import expand
 from renderer.technique.realise import realise
-from renderer.timing.expand import expand
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.timeline import Event, Role
 from tests.timing.strategies import exercises

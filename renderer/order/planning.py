@@ -1,0 +1,52 @@
+"""How an exercise is practised: settings to a plan whose blocks last as their tracks do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from renderer.notation.score import Exercise
+from renderer.order.settings import Settings
+from renderer.order.tracks import timeline_of
+from renderer.timing.practice import USUAL_LADDER, PracticePlan, practice_plan
+from renderer.timing.timeline import SectionKind
+
+
+def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
+    """Spread the lines and rungs of an exercise over days, as settings have it.
+
+    A block lasts as long as the track of its line alone with the same settings.
+
+    Parameters
+    ----------
+    exercise:
+        What is practised, as `Settings.applied_to` returns it.
+    settings:
+        How, and how long.
+
+    Raises
+    ------
+    RungwiseError
+        If a line fits at none of the rungs, or the time is too short; see `practice_plan`.
+    """
+    if exercise.ladder is None:
+        exercise = replace(exercise, ladder=USUAL_LADDER)
+    once = replace(settings, repeats=1)
+
+    def lasting(line: int, tempo: Fraction) -> tuple[Fraction, Fraction]:
+        alone = timeline_of(exercise.only(line), once, tempo)
+        beats = alone.duration / alone.seconds_per_beat
+        first = alone.sections[0]
+        is_led_in = first.kind is SectionKind.COUNT_IN
+        lead_in = first.length / alone.seconds_per_beat if is_led_in else Fraction(0)
+        return lead_in, beats - lead_in
+
+    return practice_plan(
+        exercise,
+        settings.tempos_of(exercise),
+        lasting,
+        settings.minutes,
+        settings.days,
+        repeats=settings.repeats,
+        playings=settings.playings,
+    )
