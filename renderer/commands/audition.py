@@ -20,7 +20,10 @@ from renderer.order.settings import Settings
 @settled("audition")
 def audition(
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="The file to write: .wav, .flac, .mp3 or .ogg.")
+        Path,
+        typer.Option(
+            "-o", "--output", help="The file to write: .wav, .flac, .mp3, .m4a, .opus or .ogg."
+        ),
     ],
     settings: Settings,
 ) -> None:
@@ -33,13 +36,13 @@ def audition(
 
     from renderer.delivery.audio import write_audio
     from renderer.delivery.tags import Tags
-    from renderer.order.formats import format_named
+    from renderer.order.formats import format_named, rate_in
     from renderer.sound.tour import tour
 
     with naming("-o"):
         audio_format = format_named(output.suffix or output.name)
     refuse_several(settings, "a tour is at one pitch")
-    (standard,), rate = settings.pitch, settings.rate
+    (standard,), rate = settings.pitch, rate_in(audio_format, settings.rate)
     heard = tour(
         standard,
         settings.scale,

@@ -1,9 +1,11 @@
 """From blocks of samples to a complete audio file with tags.
 
 Blocks are float32 of shape (frames, channels), full scale 1; they are encoded as they come, so that
-a track of any length takes no memory. WAV and FLAC hold 16-bit samples, Ogg holds Vorbis. All
-formats give back exactly the frames that went in: WAV, FLAC and Ogg by themselves, MP3 with a
-decoder that heeds what LAME notes about its delay and padding (ffmpeg, and most players).
+a track of any length takes no memory. WAV and FLAC hold 16-bit samples, Ogg holds Vorbis, M4A AAC.
+All formats give back exactly the frames that went in: WAV, FLAC, Ogg and Opus by themselves, MP3
+with a decoder that heeds what LAME notes about its delay and padding (ffmpeg, and most players). An
+M4A file states its exact beginning and end; decoders that heed only the beginning (ffmpeg 5) go on
+for up to 1,023 frames of next to nothing.
 """
 
 from __future__ import annotations
@@ -19,9 +21,10 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from renderer.delivery.ffmpeg import mp3_encoder
+from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder
 from renderer.delivery.files import whole_file
 from renderer.delivery.lame_tag import note_length
+from renderer.delivery.mp4_boxes import stated_frames
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings
 from renderer.delivery.vorbis_tempo import name_tempo, stand_in
@@ -29,7 +32,7 @@ from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
     check_rate,
-    mp3_kbit_per_s,
+    kbit_per_s,
 )
 
 Write = Callable[[NDArray[np.float32]], None]
@@ -174,7 +177,7 @@ def _regular(blocks: Iterable[NDArray[np.float32]], channels: int) -> Iterator[N
 
 
 def _complete(
-    path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int
+    path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int, kbit: int
 ) -> None:
     """Note the exact length where the encoder has not, and make sure that nothing is missing.
 
@@ -182,11 +185,13 @@ def _complete(
     """
     size = path.stat().st_size
     if audio_format is AudioFormat.MP3:
-        complete = size >= frames * mp3_kbit_per_s(rate, channels) * 125 // rate
+        complete = size >= frames * kbit * 125 // rate
         try:
             note_length(path, frames)
         except ValueError:
             complete = False
+    elif audio_format is AudioFormat.M4A:
+        complete = stated_frames(path) == frames
     else:
         with path.open("rb") as file:
             complete = soundfile.info(file).frames == frames
@@ -205,6 +210,7 @@ def write_audio(
     channels: int,
     frames: int,
     tags: Tags,
+    is_small: bool = False,
     on_progress: Callable[[int], None] | None = None,
 ) -> Written:
     """Encode blocks of samples into a file, tags included, whole or not at all.
@@ -221,6 +227,8 @@ def write_audio(
         How many frames will come in all. A WAV needs to know beforehand whether it fits into 4 GB.
     tags:
         What a player shows.
+    is_small:
+        Whether an MP3 is to be small enough to be sent.
     on_progress:
         Called with a number of frames each time that so many more are encoded.
 
@@ -238,10 +246,13 @@ def write_audio(
         If the blocks do not add up to `frames`, have another shape, or are not finite.
     """
     check_rate(audio_format, rate)
+    kbit = kbit_per_s(audio_format, rate, channels, is_small=is_small)
     with whole_file(path) as part:
         encoder: AbstractContextManager[Write]
-        if audio_format is AudioFormat.MP3:
-            encoder = mp3_encoder(part, rate=rate, channels=channels, tags=tags)
+        if audio_format in BY_FFMPEG:
+            encoder = ffmpeg_encoder(
+                part, audio_format, rate=rate, channels=channels, kbit=kbit, tags=tags
+            )
         else:
             encoder = _soundfile_encoder(
                 part, audio_format, rate=rate, channels=channels, frames=frames, tags=tags
@@ -255,10 +266,10 @@ def write_audio(
                     on_progress(len(block))
             if done != frames:
                 raise ValueError(f"{done} frames came and {frames} were announced")
-        _complete(part, audio_format, rate=rate, channels=channels, frames=frames)
+        _complete(part, audio_format, rate=rate, channels=channels, frames=frames, kbit=kbit)
         if tags.tempo is not None and audio_format in _VORBIS_COMMENTS:
             name_tempo(part, tags.tempo)
-        if audio_format is AudioFormat.OGG:
+        if audio_format in (AudioFormat.OGG, AudioFormat.OPUS):
             # This makes the checksums of the pages anew, too.
             number_stream(part, zlib.crc32(repr(tags).encode()))
         size = part.stat().st_size

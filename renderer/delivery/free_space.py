@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from renderer.errors import failure
-from renderer.order.formats import WAV_SAMPLE_BYTES, AudioFormat, mp3_kbit_per_s
+from renderer.order.formats import WAV_SAMPLE_BYTES, AudioFormat, kbit_per_s
 
 _LEAST_FLAC_SHARE = 0.25
 _LEAST_VORBIS_BITS_A_FRAME = 1.0
@@ -25,12 +25,14 @@ class Need:
     bytes: int
 
 
-def least_bytes(audio_format: AudioFormat, *, frames: int, rate: int, channels: int) -> int:
+def least_bytes(
+    audio_format: AudioFormat, *, frames: int, rate: int, channels: int, is_small: bool = False
+) -> int:
     """Return how many bytes a track takes at least; for WAV and MP3 that is almost exact.
 
     Parameters
     ----------
-    audio_format, rate, channels:
+    audio_format, rate, channels, is_small:
         As for `renderer.delivery.audio.write_audio`.
     frames:
         The track's length.
@@ -42,7 +44,12 @@ def least_bytes(audio_format: AudioFormat, *, frames: int, rate: int, channels: 
         case AudioFormat.FLAC:
             return int(samples * _LEAST_FLAC_SHARE)
         case AudioFormat.MP3:
-            return frames * mp3_kbit_per_s(rate, channels) * 125 // rate
+            return (
+                frames * kbit_per_s(audio_format, rate, channels, is_small=is_small) * 125 // rate
+            )
+        case AudioFormat.M4A | AudioFormat.OPUS:
+            # On average, and less where nothing sounds.
+            return frames * kbit_per_s(audio_format, rate, channels) * 125 // rate // 2
         case AudioFormat.OGG:
             return int(frames * _LEAST_VORBIS_BITS_A_FRAME / 8)
 

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.ffmpeg import find_ffmpeg
+from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import check_writable, make_folder
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
 from renderer.delivery.playlist import Entry, write_playlist
@@ -167,6 +167,7 @@ def _render(
         channels=track.channels,
         frames=track.frames,
         tags=tags_of(job),
+        is_small=job.settings.share,
         on_progress=rendered,
     )
     remark = (job.pitch.remark,) if job.pitch.remark else ()
@@ -203,7 +204,8 @@ def _check_space(jobs: Iterable[TrackJob]) -> None:
                 job.audio_format,
                 frames=int(job.duration * job.settings.rate),
                 rate=job.settings.rate,
-                channels=job.settings.layout.channels,
+                channels=job.settings.heard_layout.channels,
+                is_small=job.settings.share,
             ),
         )
         for job in jobs
@@ -248,8 +250,9 @@ def render_jobs(
         If a track could not be rendered, or the handle was cancelled; its `finished` are the
         tracks that were.
     """
-    if any(job.audio_format is AudioFormat.MP3 for job in jobs):
-        find_ffmpeg()
+    for audio_format in dict.fromkeys(job.audio_format for job in jobs):
+        if audio_format in BY_FFMPEG:
+            find_ffmpeg(audio_format)
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
         check_writable(folder)

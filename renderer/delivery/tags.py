@@ -2,8 +2,8 @@
 
 libsndfile writes them into WAV (a RIFF INFO list), FLAC and Ogg (Vorbis comments) along with the
 samples: `soundfile_strings`; the tempo is `renderer.delivery.vorbis_tempo`'s. ffmpeg writes them
-into MP3 (ID3v2.3, which Windows and car radios read too), chapters and cover picture included, from
-a file of its metadata format: `ffmetadata`.
+into MP3 (ID3v2.3, which Windows and car radios read too), M4A (iTunes' boxes) and Opus (Vorbis
+comments), chapters and cover picture included, from a file of its metadata format: `ffmetadata`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
+
+from renderer.delivery.vorbis_tempo import tempo_text
+from renderer.order.formats import AudioFormat
 
 GENRE = "Bagpipe practice"
 
@@ -23,7 +26,7 @@ _LONGEST = 1_000
 class Chapter:
     """A part of a track that a player can jump to: where it begins and ends in seconds, its name.
 
-    MP3 counts chapters in whole milliseconds.
+    Files count chapters in whole milliseconds.
     """
 
     start: Fraction
@@ -51,9 +54,9 @@ class Tags:
     genre:
         The kind of music.
     chapters:
-        Parts to jump to, in order. Only MP3 takes them.
+        Parts to jump to, in order. MP3, M4A and Opus take them.
     picture:
-        A cover as PNG; empty for none. Only MP3 takes it.
+        A cover as PNG; empty for none. MP3 and M4A take it.
     """
 
     title: str
@@ -100,16 +103,18 @@ def _quoted(text: str) -> str:
     return f"{quoted} " if quoted.endswith("\\") else quoted
 
 
-def ffmetadata(tags: Tags) -> str:
+def ffmetadata(tags: Tags, audio_format: AudioFormat) -> str:
     """Return tags and chapters in ffmpeg's metadata format (ffmpeg-formats, "Metadata")."""
     fields = tags.texts()
-    if "comment" in fields:
+    if audio_format is AudioFormat.MP3 and "comment" in fields:
         # ID3's comment is beyond ffmpeg: it writes a field of that name. More players show TIT3.
         fields["TIT3"] = fields["comment"]
     if number := tags.number():
         fields["track"] = number
     if tags.tempo is not None:
-        fields["TBPM"] = str(int(tags.tempo + Fraction(1, 2)))
+        whole = str(int(tags.tempo + Fraction(1, 2)))
+        name = {AudioFormat.MP3: "TBPM", AudioFormat.M4A: "tmpo"}.get(audio_format, "BPM")
+        fields[name] = tempo_text(tags.tempo) if name == "BPM" else whole
     lines = [";FFMETADATA1", *(f"{name}={_quoted(text)}" for name, text in fields.items())]
     for chapter in tags.chapters:
         start, end = (round(moment * 1000) for moment in (chapter.start, chapter.end))

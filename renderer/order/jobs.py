@@ -30,7 +30,7 @@ from renderer.order.digests import (
     soundfont_digests,
     source_from_plain,
 )
-from renderer.order.formats import AudioFormat
+from renderer.order.formats import AudioFormat, rate_in
 from renderer.order.kinds import Plain
 from renderer.order.names import Series, named_series
 from renderer.order.settings import Settings, plain_settings, settings_from_plain, unusual
@@ -261,7 +261,8 @@ def plan_tracks(
         each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
         for pitch, mix, audio_format in product(settings.pitch, settings.mix, settings.format):
             series, names = by_sound[pitch.label, mix.value]
-            alike = replace(each, pitch=(pitch,), mix=(mix,), format=(audio_format,))
+            rate = rate_in(audio_format, settings.rate)
+            alike = replace(each, pitch=(pitch,), mix=(mix,), format=(audio_format,), rate=rate)
             for number, (tempo, name) in enumerate(zip(rungs, names, strict=True), start=1):
                 jobs.append(
                     TrackJob(

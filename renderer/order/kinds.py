@@ -373,7 +373,7 @@ def audio_format() -> Kind:
     def read(given: object) -> AudioFormat:
         return format_named(_text_of(given, f"choose one of {', '.join(AudioFormat)}"))
 
-    names = ("mp3", "wav", "flac", "ogg")
+    names = ("mp3", "m4a", "opus", "ogg", "flac", "wav")
     return Kind(read, str, listed(names), choices=names)
 
 

@@ -46,7 +46,7 @@ from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
 from renderer.notation.written import ReadAs, Reading, Recognise, Rests, Transposition
 from renderer.order import kinds
-from renderer.order.formats import AudioFormat, check_rate
+from renderer.order.formats import AudioFormat, check_rate, rate_in
 from renderer.order.kinds import Kind, Plain
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.midi_tuning import Tuning
@@ -245,9 +245,16 @@ class Settings:
     format: tuple[AudioFormat, ...] = _row(
         (AudioFormat.MP3,),
         kinds.several(kinds.audio_format()),
-        "mp3, wav, flac or ogg. May be given several times.",
+        "mp3, m4a, opus, ogg, flac or wav. May be given several times.",
         _RENDER,
         EVERY_NAME,
+    )
+    share: bool = _row(
+        False,
+        kinds.switch(),
+        "Make small files to send: MP3 in mono at 64 kbit/s, half a megabyte a minute.",
+        _RENDER,
+        "small",
     )
     chanter: Chanter = _row(
         Chanter.PRACTICE,
@@ -628,6 +635,11 @@ class Settings:
         return exercise if self.line is None else _only_line(exercise, self.line)
 
     @property
+    def heard_layout(self) -> Layout:
+        """Where the parts are heard: small files have one channel."""
+        return Layout.MONO if self.share else self.layout
+
+    @property
     def mixing(self) -> MixSettings:
         """How the first of its mixes is mixed."""
         return MixSettings(
@@ -635,7 +647,7 @@ class Settings:
             drone=self.drone,
             metronome=self.metronome,
             levels=self.levels,
-            layout=self.layout,
+            layout=self.heard_layout,
             pure_gracenotes=self.gracenotes == "pure",
             room=self.room,
         )
@@ -827,6 +839,19 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
             "ask for a count-in of a bar or more, or leave the introduction out",
             "introduction",
         )
+    if settings.share and settings.format != (AudioFormat.MP3,):
+        listed = ", ".join(settings.format)
+        yield Problem(
+            f"small files to send are MP3, and {listed} is asked for",
+            "leave out the format, or write larger files",
+            "share",
+        )
+    if settings.share and settings.layout not in (Layout.STEREO, Layout.MONO):
+        yield Problem(
+            f"small files to send have one channel, and {settings.layout} is asked for",
+            "leave out the layout, or write larger files",
+            "share",
+        )
     if settings.part is not None and settings.tune is not None:
         yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
     for name in ("soundfont", "drone_soundfont"):
@@ -850,7 +875,7 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
             )
     for audio_format in settings.format:
         try:
-            check_rate(audio_format, settings.rate)
+            check_rate(audio_format, rate_in(audio_format, settings.rate))
         except RungwiseError as error:
             yield from _placed(error, "rate")
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import subprocess
 from pathlib import Path
 
+import imageio_ffmpeg
 import numpy as np
+import soundfile
 from numpy.typing import NDArray
 
 from renderer.delivery.ffmpeg import find_ffmpeg
@@ -31,11 +33,38 @@ def click_at(frame: int, frames: int, *, channels: int = 2) -> Samples:
 
 
 def decoded(path: Path, *, channels: int = 2) -> Samples:
-    """Return what ffmpeg, an independent decoder, makes of a file: shape (frames, channels)."""
-    command = [find_ffmpeg(), "-v", "error", "-i", str(path), "-f", "f32le", "-"]
+    """Return what ffmpeg, an independent decoder, makes of a file: shape (frames, channels).
+
+    Where an M4A file ends only a newer ffmpeg heeds than most systems have.
+    """
+    program = imageio_ffmpeg.get_ffmpeg_exe() if path.suffix == ".m4a" else find_ffmpeg()
+    command = [
+        program,
+        "-v",
+        "error",
+        "-i",
+        str(path),
+        "-map",
+        "0:a",
+        "-f",
+        "f32le",
+        "-ac",
+        str(channels),
+        "-",
+    ]
+    if path.suffix == ".opus":
+        # Opus decoders give 48,000 frames a second unless asked for what the file states.
+        command[-1:-1] = ["-ar", str(soundfile.info(path).samplerate)]
     result = subprocess.run(command, capture_output=True, check=True, timeout=HANG_S)
     assert result.stderr == b""
     return np.frombuffer(result.stdout, np.float32).reshape(-1, channels)
+
+
+def frames_in(path: Path) -> int:
+    """Return how many frames libsndfile, or of M4A ffmpeg, finds in a file."""
+    if path.suffix == ".m4a":
+        return len(decoded(path, channels=1))
+    return int(soundfile.info(path).frames)
 
 
 def metadata_seen_by_ffmpeg(path: Path) -> str:

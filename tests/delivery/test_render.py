@@ -36,7 +36,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
 from renderer.notation.playing import Inner
-from renderer.order.formats import AudioFormat
+from renderer.order.formats import AudioFormat, rate_in
 from renderer.order.jobs import plan_tracks
 from renderer.order.names import LONGEST_NAME
 from renderer.sound.own_soundfont import shipped_soundfont
@@ -85,14 +85,23 @@ def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) ->
     ) in shown
 
 
-@pytest.mark.parametrize("name", ["wav", "flac", "mp3", "ogg"])
-def test_every_format_holds_the_same_track(name: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", list(AudioFormat))
+def test_every_format_holds_the_same_track(name: AudioFormat, tmp_path: Path) -> None:
     (track,) = render(doublings(), tmp_path, format=[name])
-    (reference,) = render(doublings(), tmp_path, format=["wav"])
+    (reference,) = render(doublings(), tmp_path, format=["wav"], rate=rate_in(name, 44_100))
     got, expected = decoded(track.path), decoded(reference.path)
     assert got.shape == expected.shape == (track.frames, 2)
     noise = np.square(got - expected).mean() / np.square(expected).mean()
     assert noise <= (0 if name in ("wav", "flac") else 0.01)
+
+
+def test_small_files_to_send_take_half_a_megabyte_a_minute(tmp_path: Path) -> None:
+    (track,) = render(doublings(), tmp_path, share=True, repeats=4)
+    assert track.path.name == "Doublings on B and C - A - full - small, 4 times each - 060 bpm.mp3"
+    minutes = float(track.duration) / 60
+    assert track.bytes / 1e6 / minutes == pytest.approx(0.48, abs=0.02)
+    assert "44100 Hz, mono, fltp, 64 kb/s" in metadata_seen_by_ffmpeg(track.path)
+    assert decoded(track.path, channels=1).shape == (track.frames, 1)
 
 
 def test_files_do_not_depend_on_how_many_are_rendered_at_a_time(tmp_path: Path) -> None:
@@ -186,6 +195,7 @@ VARIATIONS: list[dict[str, Any]] = [
     {"placement": "before the beat"},
     {"gracenotes": "pure"},
     {"steady": True},
+    {"share": True},
     {"layout": "split"},
     {"room": "small"},
     {"room": "hall"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from dataclasses import replace
@@ -12,7 +13,9 @@ from typing import Any
 import mutagen
 import mutagen.flac
 import mutagen.mp3
+import mutagen.mp4
 import mutagen.ogg
+import mutagen.oggopus
 import mutagen.oggvorbis
 import pytest
 import soundfile
@@ -20,8 +23,8 @@ import soundfile
 from renderer.delivery.audio import write_audio
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import GENRE, Chapter, Tags
-from renderer.order.formats import AudioFormat
-from tests.delivery.signals import decoded, drone, metadata_seen_by_ffmpeg
+from renderer.order.formats import AudioFormat, rate_in
+from tests.delivery.signals import decoded, drone, frames_in, metadata_seen_by_ffmpeg
 
 TAGS = Tags(
     title="Càrn Dùbh “grips” 🎵, 62.5 bpm",
@@ -48,7 +51,7 @@ def write(tags: Tags, folder: Path, audio_format: AudioFormat) -> Path:
         [drone(20_000)],
         path,
         audio_format=audio_format,
-        rate=44_100,
+        rate=rate_in(audio_format, 44_100),
         channels=2,
         frames=20_000,
         tags=tags,
@@ -99,6 +102,29 @@ def test_flac_and_ogg_tell_the_tempo(
     assert soundfile.info(path).frames == 20_000
 
 
+def test_an_opus_file_has_vorbis_comments(tmp_path: Path) -> None:
+    tags: Any = mutagen.oggopus.OggOpus(write(TAGS, tmp_path, AudioFormat.OPUS)).tags
+    found = {name.upper(): values for name, values in dict(tags).items()}
+    found.pop("ENCODER", None)
+    assert found == {
+        "TITLE": [TAGS.title],
+        "ALBUM": [TAGS.album],
+        "ARTIST": [TAGS.artist],
+        "GENRE": [GENRE],
+        "TRACKNUMBER": ["2/4"],
+        "DESCRIPTION": [TAGS.comment],
+        "BPM": ["62.5"],
+    }
+
+
+def test_an_m4a_file_has_the_boxes_that_players_read(tmp_path: Path) -> None:
+    tags: Any = mutagen.mp4.MP4(write(TAGS, tmp_path, AudioFormat.M4A)).tags
+    texts = {"\xa9nam": TAGS.title, "\xa9alb": TAGS.album, "\xa9ART": TAGS.artist}
+    texts |= {"\xa9gen": GENRE, "\xa9cmt": TAGS.comment}
+    assert {name: tags[name] for name in texts} == {name: [text] for name, text in texts.items()}
+    assert (tags["trkn"], tags["tmpo"]) == ([(2, 4)], [63])
+
+
 def black_dot() -> bytes:
     """Return a PNG picture of one black pixel (ISO/IEC 15948: signature, IHDR, IDAT, IEND)."""
 
@@ -134,6 +160,31 @@ def test_chapters_and_cover_of_an_mp3_come_back_and_leave_the_samples_alone(
     assert sorted(file.name for file in tmp_path.iterdir()) == ["bare", "track.mp3"]
 
 
+@pytest.mark.parametrize("audio_format", [AudioFormat.M4A, AudioFormat.OPUS])
+def test_chapters_of_m4a_and_opus_come_back_and_leave_the_samples_alone(
+    audio_format: AudioFormat, tmp_path: Path
+) -> None:
+    rate = rate_in(audio_format, 44_100)
+    bounds = (Fraction(0), Fraction(1, 8), Fraction(1, 4), Fraction(20_000, rate))
+    lines = ("Line 1: low A to D, 60", "Line 2; = #", "Zeile 3: „Triller“")
+    chapters = tuple(map(Chapter, bounds[:-1], bounds[1:], lines))
+    picture = black_dot()
+    path = write(replace(TAGS, chapters=chapters, picture=picture), tmp_path, audio_format)
+    seen = metadata_seen_by_ffmpeg(path)
+    for number, (line, start) in enumerate(zip(lines, bounds, strict=False)):
+        found = re.search(rf"Chapter #0:{number}: start ([\d.]+)", seen)
+        assert found is not None
+        assert abs(float(found[1]) - start) < 0.001
+        assert f": {line}\n" in seen
+    if audio_format is AudioFormat.M4A:
+        (cover,) = mutagen.mp4.MP4(path).tags["covr"]
+        assert bytes(cover) == picture
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    assert (decoded(path) == decoded(write(TAGS, bare, audio_format))).all()
+    assert frames_in(path) == 20_000
+
+
 @pytest.mark.parametrize("audio_format", list(AudioFormat))
 def test_ffmpeg_sees_the_same_tags(audio_format: AudioFormat, tmp_path: Path) -> None:
     seen = metadata_seen_by_ffmpeg(write(TAGS, tmp_path, audio_format))
@@ -152,8 +203,8 @@ def test_tags_leave_the_samples_alone(audio_format: AudioFormat, tmp_path: Path)
     bare, tagged = tmp_path / "bare", tmp_path / "tagged"
     bare.mkdir()
     tagged.mkdir()
-    one = soundfile.read(write(Tags("x"), bare, audio_format))[0]
-    other = soundfile.read(write(TAGS, tagged, audio_format))[0]
+    one = decoded(write(Tags("x"), bare, audio_format))
+    other = decoded(write(TAGS, tagged, audio_format))
     assert (one == other).all()
 
 
@@ -163,7 +214,7 @@ def test_no_title_breaks_a_tag(audio_format: AudioFormat, tmp_path: Path) -> Non
     path = write(Tags(title, comment="=;\\"), tmp_path, audio_format)
     seen = metadata_seen_by_ffmpeg(path)
     assert ': Nul newline quotes" emoji 🎵 long long' in seen
-    assert soundfile.info(path).frames == 20_000
+    assert frames_in(path) == 20_000
 
 
 @pytest.mark.parametrize("audio_format", list(AudioFormat))

@@ -77,6 +77,12 @@ def test_what_is_asked_for_twice_is_rendered_once() -> None:
         ({"preset": "bagpipe"}, "preset: 'bagpipe' is no preset"),
         ({"soundfont": Path("reeds.sf2")}, "reeds.sf2: there is no such SoundFont"),
         ({"soundfont": SOUNDFONT}, "preset: which preset of"),
+        (
+            {"share": True, "format": ("wav",)},
+            "share: small files to send are MP3, and wav is asked",
+        ),
+        ({"share": True, "layout": "split"}, "share: small files to send have one channel"),
+        ({"introduction": "E", "count_in": 0}, "introduction: without a count-in there is no beat"),
         ({"drone_preset": "9"}, "drone_preset: '9' is no preset"),
     ],
 )

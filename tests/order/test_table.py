@@ -37,6 +37,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "pitch": ["B flat", 478],
     "mix": ["echo"],
     "format": ["wav", "flac"],
+    "share": True,
     "chanter": "pipe",
     "scale": "MacNeill",
     "preset": "0:109",
