@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from renderer import __version__
+from renderer.delivery.manifest import MANIFEST
 from tests.limits import HANG_S
 
 GOOD = """
@@ -71,7 +72,11 @@ def refused(run: subprocess.CompletedProcess[str]) -> str:
 
 
 def left_behind(folder: Path) -> list[str]:
-    return sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file())
+    return sorted(
+        str(path.relative_to(folder))
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != MANIFEST
+    )
 
 
 def test_events_of_an_opened_doubling_are_half_a_beat_apart(folder: Path) -> None:

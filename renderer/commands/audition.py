@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from renderer.commands.options import (
+    Replace,
     naming,
     output_console,
     print_table,
@@ -26,6 +27,7 @@ def audition(
         ),
     ],
     settings: Settings,
+    replace: Replace = False,
 ) -> None:
     """Write a short tour of every voice: chanters, drones, clicks, rolls and a whole track.
 
@@ -35,6 +37,7 @@ def audition(
     """
 
     from renderer.delivery.audio import write_audio
+    from renderer.delivery.claims import check_claims, claim
     from renderer.delivery.tags import Tags
     from renderer.order.formats import format_named, rate_in
     from renderer.sound.tour import tour
@@ -43,6 +46,8 @@ def audition(
         audio_format = format_named(output.suffix or output.name)
     refuse_several(settings, "a tour is at one pitch")
     (standard,), rate = settings.pitch, rate_in(audio_format, settings.rate)
+    mine = claim("a tour of every voice", ["the SoundFont"], output.parent, replace=replace)
+    check_claims([(output, mine)])
     heard = tour(
         standard,
         settings.scale,
@@ -60,6 +65,7 @@ def audition(
         channels=heard.channels,
         frames=heard.frames,
         tags=Tags(title="Audition of every voice", comment=f"Low A: {standard.label}."),
+        claim=mine,
     )
     rows = [
         (f"{int(start // rate // 60)}:{start / rate % 60:04.1f}", stop.label)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import replace
+from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,13 +15,16 @@ import typer
 
 from renderer.commands import values
 from renderer.commands.options import (
+    Replace,
     ReportFormat,
     at_work,
+    claim_of,
     output_console,
     print_table,
     refuse_to_replace,
     source_named,
     spoken_length,
+    write_output,
 )
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
     from renderer.technique.ornaments import OrnamentBook
 
 _ABRIDGED = " (abridged)"
+_ABRIDGED_BOOK = "an abridged book"
 
 MOST_NAMED = 60
 """How many missing approaches are named before the rest is only counted."""
@@ -54,20 +58,12 @@ def _written_out(file: Path) -> Definition:
     return definition_of(read_exercise(source))
 
 
-def _write(output: Path | None, text: str) -> None:
-    if output is None:
-        sys.stdout.write(text)
-        return
-    from renderer.delivery.files import write_whole
-
-    write_whole(output, text.encode())
-
-
 def expand(
     file: Annotated[Path, typer.Argument(help="A definition, or the name of a shipped exercise.")],
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Print a definition with every pattern written out: what `runs` and the like stand for.
 
@@ -79,7 +75,8 @@ def expand(
     from renderer.notation.definition.text import definition_text
 
     refuse_to_replace(file, output)
-    _write(output, definition_text(_written_out(file)))
+    text = definition_text(_written_out(file))
+    write_output(output, text, "a definition with all written out", [file], replace=replace)
 
 
 def coverage(
@@ -96,6 +93,7 @@ def coverage(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="A heat map to write: .png or .svg.")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Show which ways into each movement a book practises, how often, and which it leaves out.
 
@@ -115,12 +113,14 @@ def coverage(
     if ornament is not None:
         found = _only(found, ornament, book)
     if output is not None:
-        from renderer.delivery.files import write_whole
+        from renderer.delivery.claims import write_kept
 
         title = ", ".join(exercise.title for exercise in exercises[:3])
         more = f" and {len(exercises) - 3} more" if len(exercises) > 3 else ""
         picture = heat_map(found, output.suffix.lower(), among=notes, title=title + more)
-        write_whole(output, picture)
+        which = {"ornament": ornament}
+        mine = claim_of("a heat map", files, output, which, replace=replace)
+        write_kept(output, picture, mine)
     if form is ReportFormat.JSON:
         sys.stdout.write(json.dumps([_coverage_fields(one) for one in found], indent=1) + "\n")
         return
@@ -261,6 +261,7 @@ def abridge(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="The definition to write.")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Choose the few lines of a book that miss as little as possible.
 
@@ -284,6 +285,10 @@ def abridge(
     if cover is not None and cover != "all":
         raise failure(f"{cover!r} is not known here", "write --cover all", place="--cover")
     refuse_to_replace(file, output)
+    if output is not None:
+        from renderer.delivery.claims import check_claims
+
+        check_claims([(output, claim_of(_ABRIDGED_BOOK, [file], output, replace=replace))])
     definition = _written_out(file)
     music = realise(definition)
     candidates = [
@@ -297,7 +302,8 @@ def abridge(
             selection = cover_all(candidates) if lines is None else choose(candidates, lines)
     chosen = tuple(definition.lines[index] for index in selection.lines)
     title = f"{definition.title[: LONGEST_TITLE - len(_ABRIDGED)]}{_ABRIDGED}"
-    _write(output, definition_text(replace(definition, title=title, lines=chosen)))
+    text = definition_text(replaced(definition, title=title, lines=chosen))
+    write_output(output, text, _ABRIDGED_BOOK, [file], replace=replace)
     _print_selection(selection, len(candidates), on_screen=output is not None)
 
 
@@ -311,7 +317,7 @@ def _on_pages(music: Exercise, candidates: Sequence[Candidate], pages: int) -> S
 
     def fits(selection: Selection) -> bool:
         chosen = tuple(music.lines[index] for index in selection.lines)
-        return pages_of(replace(music, lines=chosen)) <= pages
+        return pages_of(replaced(music, lines=chosen)) <= pages
 
     # Other lines of the book take other room than its first ones.
     selection = choose(candidates, max(1, lines_that_fit(music, pages)))

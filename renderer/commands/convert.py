@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from renderer.commands.options import (
+    Replace,
     output_console,
     read_played,
     refuse_several,
@@ -32,6 +33,7 @@ def convert(
         ),
     ],
     settings: Settings,
+    replace: Replace = False,
 ) -> None:
     """Write an exercise in another form: definition, ABC, MusicXML or MIDI.
 
@@ -46,7 +48,7 @@ def convert(
     refuse_to_replace(source, target)
     refuse_several(settings, "a score is of one track")
     exercise = read_played(source, settings)
-    lost = write(exercise, target, settings)
+    lost = write(exercise, target, settings, replace=replace)
     console = output_console()
     for remark in exercise.remarks:
         console.print(remark, markup=False, highlight=False)

@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,10 +15,12 @@ import typer
 
 from renderer.commands.options import (
     EventFormat,
+    Replace,
     read_played,
     refuse_several,
     refuse_to_replace,
     settled,
+    write_output,
 )
 from renderer.order.settings import Settings
 
@@ -49,6 +50,7 @@ def events(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
@@ -58,15 +60,18 @@ def events(
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
+    from renderer.delivery.claims import of_line, which_is_read
     from renderer.order.tracks import timeline_of
 
     refuse_to_replace(file, output)
     refuse_several(settings, "events are those of one track")
     timeline = timeline_of(read_played(file, settings), settings)
-    text = _as_text(timeline, form)
-    if output is None:
-        sys.stdout.write(text)
-    else:
-        from renderer.delivery.files import write_whole
-
-        write_whole(output, text.encode())
+    which = which_is_read(settings)
+    write_output(
+        output,
+        _as_text(timeline, form),
+        of_line("a table of events", settings),
+        [file],
+        which,
+        replace=replace,
+    )

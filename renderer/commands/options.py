@@ -20,12 +20,13 @@ from renderer.notation.source_file import Source
 from renderer.order.settings import BY_NAME, Setting, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from rich.console import Console
     from rich.status import Status
     from rich.text import Text
 
+    from renderer.delivery.claims import Claim
     from renderer.notation.score import Exercise
     from renderer.order.order import Order
 
@@ -35,6 +36,24 @@ def output_console() -> Console:
     from rich.console import Console
 
     return Console() if sys.stdout.isatty() else Console(width=160)
+
+
+Replace = Annotated[
+    bool,
+    typer.Option(
+        "--replace",
+        help="Replace files that are there even if they are something else, or somebody has "
+        "changed them.",
+    ),
+]
+Tidy = Annotated[
+    bool,
+    typer.Option(
+        "--tidy",
+        help="Remove what this order made here before and makes no longer, as far as nobody has "
+        "changed it.",
+    ),
+]
 
 
 class EventFormat(enum.StrEnum):
@@ -119,6 +138,76 @@ def refuse_to_replace(source: Path, output: Path | None) -> None:
         raise disk_failure(error, output) from None
     if is_same:
         raise failure("it is the file that is read", "name another one", file=str(output))
+
+
+def claim_of(
+    what: str,
+    files: Sequence[Path],
+    output: Path,
+    which: Mapping[str, Any] | None = None,
+    *,
+    order: str = "",
+    replace: bool,
+) -> Claim:
+    """Return the claim of what a command makes of files.
+
+    Parameters
+    ----------
+    what, which:
+        What it is, as for `renderer.delivery.claims.claim`.
+    files:
+        What it is made from, as the user named it.
+    output:
+        Where it goes.
+    order:
+        The order that it belongs to, where that may make several files.
+    replace:
+        Whether it takes its place whatever is there.
+    """
+    from renderer.delivery.claims import claim
+
+    names = [source_named(file).name for file in files]
+    return claim(what, names, output.parent, which, order=order, replace=replace)
+
+
+def write_output(
+    output: Path | None,
+    text: str,
+    what: str,
+    files: Sequence[Path],
+    which: Mapping[str, Any] | None = None,
+    *,
+    replace: bool,
+) -> None:
+    """Write what a command has made to its -o, or to the screen where there is none.
+
+    For the other parameters see `claim_of`.
+    """
+    if output is None:
+        sys.stdout.write(text)
+        return
+    from renderer.delivery.claims import write_kept
+
+    write_kept(output, text.encode(), claim_of(what, files, output, which, replace=replace))
+
+
+def say_left_over(folder: Path, order: str, made: Sequence[Path], *, tidy: bool) -> None:
+    """Say which files an order has left over in a folder; remove them if that is asked for.
+
+    For the parameters see `renderer.delivery.claims.left_over`.
+    """
+    from renderer.delivery.claims import left_over
+
+    found = left_over(folder, order, made, tidy=tidy)
+    console = output_console()
+
+    def say(heading: str, paths: Sequence[Path]) -> None:
+        for text in (heading, *(f"  {path.name}" for path in paths)) if paths else ():
+            console.print(text, markup=False, highlight=False, soft_wrap=True)
+
+    what = "Left over in this folder: this order made them before and makes them no longer"
+    say("Removed:" if tidy else f"{what} (--tidy removes them):", found.unchanged)
+    say(f"{what}; they stay, since somebody has changed them:", found.changed)
 
 
 def spoken_length(seconds: float) -> str:

@@ -10,11 +10,24 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import at_work, output_console, print_table, read_played, settled
+from renderer.commands.options import (
+    Replace,
+    Tidy,
+    at_work,
+    claim_of,
+    output_console,
+    print_table,
+    read_played,
+    say_left_over,
+    settled,
+)
 from renderer.errors import failure
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from renderer.delivery.claims import Claim
     from renderer.timing.practice import PracticePlan
 
 
@@ -30,6 +43,8 @@ def plan(
             help="A page (.pdf, .svg, .png), a calendar (.ics) or a table (.csv) to write.",
         ),
     ] = None,
+    replace: Replace = False,
+    tidy: Tidy = False,
 ) -> None:
     """Spread an exercise's lines and tempos over days of practice.
 
@@ -58,18 +73,33 @@ def plan(
             place="start",
         )
     exercise = read_played(file, settings)
+    order = ""
+    if output is not None:
+        from renderer.delivery.claims import check_claims, of_line, order_identity, which_is_read
+
+        order = order_identity("plan", [exercise.source], output.parent, settings, output.name)
+        which = {**which_is_read(settings), "learner": settings.learner}
+        mine = claim_of(
+            of_line("a plan", settings), [file], output, which, order=order, replace=replace
+        )
+        check_claims([(output, mine)])
+    paths: Sequence[Path] = ()
     with at_work("Planning"):
         made = practice_of(exercise, settings)
         if output is not None:
-            _write(made, first, settings, output)
+            paths = _write(made, first, settings, output, mine)
     _print_plan(made, first)
+    if output is not None:
+        say_left_over(output.parent, order, paths, tidy=tidy)
 
 
 _ENDINGS = (".pdf", ".svg", ".png", ".ics", ".csv")
 
 
-def _write(made: PracticePlan, first: date, settings: Settings, output: Path) -> None:
-    from renderer.delivery.files import write_whole
+def _write(
+    made: PracticePlan, first: date, settings: Settings, output: Path, mine: Claim
+) -> Sequence[Path]:
+    from renderer.delivery.claims import write_kept
     from renderer.delivery.practice_calendar import practice_calendar
     from renderer.delivery.practice_page import PracticePage
     from renderer.delivery.sheet.layout import Paper
@@ -77,11 +107,13 @@ def _write(made: PracticePlan, first: date, settings: Settings, output: Path) ->
 
     ending = output.suffix.casefold()
     if ending == ".ics":
-        write_whole(output, practice_calendar(made, first, settings.at))
+        write_kept(output, practice_calendar(made, first, settings.at), mine)
     elif ending == ".csv":
-        write_whole(output, _plan_csv(made, first).encode())
+        write_kept(output, _plan_csv(made, first).encode(), mine)
     else:
-        write_pages(PracticePage(made, first, settings.learner, Paper(settings.paper)), output)
+        page = PracticePage(made, first, settings.learner, Paper(settings.paper))
+        return write_pages(page, output, mine)
+    return (output,)
 
 
 def _plan_csv(made: PracticePlan, first: date) -> str:

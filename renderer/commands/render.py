@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import order_of, output_console, settled, spoken_length
+from renderer.commands.options import (
+    Replace,
+    Tidy,
+    order_of,
+    output_console,
+    say_left_over,
+    settled,
+    spoken_length,
+)
 from renderer.errors import RungwiseError, failure
 from renderer.order.settings import Settings, read_settings
 
@@ -18,7 +26,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from renderer.delivery.render import RenderedTrack
+    from renderer.delivery.render import Keeping, RenderedTrack
     from renderer.order.jobs import TrackJob
     from renderer.order.order import Order
 
@@ -76,20 +84,22 @@ def _print_table(
 
 
 def _listed(
-    entries: Sequence[RenderedTrack | TrackJob], tracks: Sequence[RenderedTrack]
+    jobs: Sequence[TrackJob], tracks: Sequence[RenderedTrack], keeping: Keeping
 ) -> tuple[Path, ...]:
-    """Write the playlists of `entries`; where that fails, say first which tracks were made."""
+    """Write the playlists of `jobs`; where that fails, say first which tracks were made."""
     from renderer.delivery.render import write_playlists
 
     try:
-        return write_playlists(entries)
+        return write_playlists(jobs, keeping)
     except RungwiseError:
         if tracks:
             _print_table(output_console(), tracks, ())
         raise
 
 
-def _render(order: Order, folder: Path) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
+def _render(
+    order: Order, folder: Path, keeping: Keeping
+) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
     """Render, say what had to be decided, and return the tracks and their playlists."""
     from rich.console import Console
 
@@ -98,15 +108,15 @@ def _render(order: Order, folder: Path) -> tuple[tuple[RenderedTrack, ...], tupl
     jobs = order.jobs(folder)
     try:
         with _progress(Console(stderr=True)) as moved:
-            tracks = render_jobs(jobs, on_progress=moved)
+            tracks = render_jobs(jobs, on_progress=moved, keeping=keeping)
     except RenderingStoppedError as error:
         # Tracks of an earlier run still stand there, and their playlist is to name them.
         there = [job for job in jobs if job.path.is_file()]
-        playlists = _listed(there, error.finished)
+        playlists = _listed(there, error.finished, keeping)
         if error.finished:
             _print_table(output_console(), error.finished, playlists)
         raise
-    playlists = _listed(tracks, tracks)
+    playlists = _listed(jobs, tracks, keeping)
     console = output_console()
     for remark in dict.fromkeys(remark for track in tracks for remark in track.remarks):
         console.print(f"Note: {remark}", markup=False, highlight=False)
@@ -122,6 +132,8 @@ def render(
         Path, typer.Option("-o", "--output", help="The folder for the tracks; it is made.")
     ],
     settings: Settings,
+    replace: Replace = False,
+    tidy: Tidy = False,
 ) -> None:
     """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
 
@@ -138,8 +150,20 @@ def render(
             f"name a folder, as {output.stem!r}; --format says what to write",
             place="-o",
         )
-    tracks, playlists = _render(order_of(files, settings), output)
+    order = order_of(files, settings)
+    keeping = _keeping("render", order, output, replace=replace)
+    tracks, playlists = _render(order, output, keeping)
     _print_table(output_console(), tracks, playlists)
+    made = [*(track.path for track in tracks), *playlists]
+    say_left_over(output, keeping.order, made, tidy=tidy)
+
+
+def _keeping(verb: str, order: Order, folder: Path, *, replace: bool) -> Keeping:
+    from renderer.delivery.claims import order_identity
+    from renderer.delivery.render import Keeping
+
+    sources = [source.name for source in order.sources]
+    return Keeping(order_identity(verb, sources, folder, order.settings), replace)
 
 
 DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
@@ -152,6 +176,8 @@ def demo(
     output: Annotated[
         Path, typer.Option("-o", "--output", help="The folder for the pack; it is made.")
     ] = Path("out"),
+    replace: Replace = False,
+    tidy: Tidy = False,
 ) -> None:
     """Make a small pack for the Larkmoor evening class: sheets, and tracks at A and B flat.
 
@@ -160,13 +186,23 @@ def demo(
 
     Example: rungwise demo -o out
     """
-    from renderer.delivery.sheet.output import write_sheet
-    from renderer.delivery.sheet.pages import Booklet
+    from renderer.delivery.claims import check_claims
+    from renderer.delivery.sheet.content import content_of
+    from renderer.delivery.sheet.layout import USUAL_SETTINGS
+    from renderer.delivery.sheet.output import claim_of_sheet, write_pages
+    from renderer.delivery.sheet.pages import Booklet, lay_out
 
     settings = read_settings({"pitch": DEMO_PITCHES, "room": DEMO_ROOM})
     order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
-    exercises = order.exercises()
-    tracks, playlists = _render(order, output)
+    keeping = _keeping("demo", order, output, replace=replace)
+    path = output / f"{DEMO_CLASS}.pdf"
+    names = [source.name for source in order.sources]
+    mine = claim_of_sheet(names, path, {}, order=keeping.order, replace=replace)
+    check_claims([(path, mine)])
+    tracks, playlists = _render(order, output, keeping)
     booklet = Booklet("Three exercises", DEMO_CLASS)
-    sheets = write_sheet(exercises, output / f"{DEMO_CLASS}.pdf", booklet=booklet)
+    contents = [content_of(exercise, USUAL_SETTINGS) for exercise in order.exercises()]
+    sheets = write_pages(lay_out(contents, USUAL_SETTINGS, booklet), path, mine)
     _print_table(output_console(), tracks, playlists, sheets)
+    made = [*(track.path for track in tracks), *playlists, *sheets]
+    say_left_over(output, keeping.order, made, tidy=tidy)

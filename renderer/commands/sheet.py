@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import order_of, settled
+from renderer.commands.options import Replace, Tidy, order_of, say_left_over, settled
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from renderer.delivery.claims import Claim
     from renderer.delivery.sheet.layout import SheetSettings
     from renderer.delivery.sheet.pages import Booklet
     from renderer.notation.score import Exercise
@@ -33,6 +34,8 @@ def sheet(
         ),
     ],
     settings: Settings,
+    replace: Replace = False,
+    tidy: Tidy = False,
 ) -> None:
     """Print exercises as a sheet for the music stand, or several as a booklet.
 
@@ -42,14 +45,23 @@ def sheet(
 
     Example: rungwise sheet doublings.toml -o doublings.pdf --size large
     """
+    from renderer.delivery.claims import check_claims, of_line, order_identity, which_is_read
     from renderer.delivery.sheet.layout import sheet_settings
-    from renderer.delivery.sheet.output import check_ending
+    from renderer.delivery.sheet.output import check_ending, claim_of_sheet
 
     check_ending(output)
     printing = sheet_settings(settings)
-    exercises = [settings.applied_to(one) for one in order_of(files, settings).exercises()]
+    ordered = order_of(files, settings)
+    exercises = [settings.applied_to(one) for one in ordered.exercises()]
     booklet = _booklet(exercises, settings.booklet, settings.audience)
-    _write(exercises, output, printing, settings, booklet)
+    sources = [source.name for source in ordered.sources]
+    order = order_identity("sheet", sources, output.parent, settings, output.name)
+    which = which_is_read(settings)
+    what = of_line("a sheet", settings)
+    mine = claim_of_sheet(sources, output, which, what=what, order=order, replace=replace)
+    check_claims([(output, mine)])
+    paths = _write(exercises, output, printing, settings, booklet, mine)
+    say_left_over(output.parent, order, paths, tidy=tidy)
 
 
 def _booklet(exercises: Sequence[Exercise], title: str | None, audience: str) -> Booklet | None:
@@ -69,7 +81,8 @@ def _write(
     printing: SheetSettings,
     settings: Settings,
     booklet: Booklet | None,
-) -> None:
+    mine: Claim,
+) -> Sequence[Path]:
     from rich.console import Console
 
     from renderer.commands.options import output_console
@@ -86,8 +99,9 @@ def _write(
             contents.append(content_of(exercise, printing, settings))
         status.update("Laying out pages")
         pages = enlarged(lay_out(contents, printing, booklet), exercises[0], settings)
-        paths = write_pages(pages, output)
+        paths = write_pages(pages, output, mine)
     console = output_console()
     remarks = [remark for one in contents for remark in one.remarks]
     for text in (*(f"Note: {remark}" for remark in dict.fromkeys(remarks)), *map(str, paths)):
         console.print(text, markup=False, highlight=False, soft_wrap=True)
+    return paths

@@ -21,6 +21,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from renderer.delivery.claims import Claim, kept_file
 from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder
 from renderer.delivery.files import whole_file
 from renderer.delivery.lame_tag import note_length
@@ -212,6 +213,7 @@ def write_audio(
     tags: Tags,
     is_small: bool = False,
     on_progress: Callable[[int], None] | None = None,
+    claim: Claim | None = None,
 ) -> Written:
     """Encode blocks of samples into a file, tags included, whole or not at all.
 
@@ -231,6 +233,8 @@ def write_audio(
         Whether an MP3 is to be small enough to be sent.
     on_progress:
         Called with a number of frames each time that so many more are encoded.
+    claim:
+        What the file is, by which it takes its place; None to replace whatever is there.
 
     Returns
     -------
@@ -247,7 +251,7 @@ def write_audio(
     """
     check_rate(audio_format, rate)
     kbit = kbit_per_s(audio_format, rate, channels, is_small=is_small)
-    with whole_file(path) as part:
+    with whole_file(path) if claim is None else kept_file(path, claim) as part:
         encoder: AbstractContextManager[Write]
         if audio_format in BY_FFMPEG:
             encoder = ffmpeg_encoder(

@@ -6,10 +6,10 @@ The file is read back before it takes its place, and what the form did not hold 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import replace as replaced
 from pathlib import Path
 
-from renderer.delivery.files import whole_file
+from renderer.delivery.claims import claim, kept_file, of_line, which_is_read
 from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened, with_ornaments
@@ -109,10 +109,10 @@ def _as_played(exercise: Exercise) -> Exercise:
     if music is exercise or any(bar.number for line in exercise.lines for bar in line.bars):
         return music
     lines = (
-        replace(line, bars=tuple(replace(bar, number="") for bar in line.bars))
+        replaced(line, bars=tuple(replaced(bar, number="") for bar in line.bars))
         for line in music.lines
     )
-    return replace(music, lines=tuple(lines))
+    return replaced(music, lines=tuple(lines))
 
 
 def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> list[str]:
@@ -124,7 +124,9 @@ def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> lis
     return ["repeats, endings, jumps and the order of parts as signs: they are played out", *lost]
 
 
-def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
+def convert(
+    exercise: Exercise, path: Path, settings: Settings, *, replace: bool = False
+) -> list[str]:
     """Write an exercise in the form that the path's ending names.
 
     Parameters
@@ -135,6 +137,8 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
         The file to make or replace: `.toml`, `.abc`, `.musicxml`, `.xml`, `.mxl`, `.mid`, `.midi`.
     settings:
         How: for MIDI all of them, for scores their pitch, chanter and ornaments.
+    replace:
+        Whether a file that is there is replaced even if it is something else, or was changed.
 
     Returns
     -------
@@ -144,7 +148,8 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
     ------
     RungwiseError
         For an ending that is no form, an ornament that does not fit, a written form that could not
-        be read again, or a disk that refuses; a file that was there stays as it was.
+        be read again, a file that is there and not this score as it was written, or a disk that
+        refuses; a file that was there stays as it was.
     """
     form = path.suffix.casefold()
     if form not in _WRITERS and path.is_dir():
@@ -161,14 +166,21 @@ def convert(exercise: Exercise, path: Path, settings: Settings) -> list[str]:
         )
     if exercise.played_once:
         # No form can say so: each bar is written once instead.
-        exercise = replace(_as_played(exercise), played_once=False)
+        exercise = replaced(_as_played(exercise), played_once=False)
     opened = _opened(settings)
     if form in (".toml", *_PLAYED_FORMS):
         # A definition says beside its movements how they are played; MIDI has them as played.
         exercise, opened = with_ornaments(exercise, opened), "as written"
     content = _WRITERS[form](exercise, settings)
     lost: list[str] = []
-    with whole_file(path) as part:
+    mine = claim(
+        of_line("a conversion", settings),
+        [exercise.source or exercise.title],
+        path.parent,
+        which_is_read(settings),
+        replace=replace,
+    )
+    with kept_file(path, mine) as part:
         part.write_bytes(content)
         try:
             read_back = _read_back(part, form)

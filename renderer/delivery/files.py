@@ -14,8 +14,8 @@ import os
 import shutil
 import stat
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from itertools import takewhile
 from pathlib import Path
 
@@ -96,7 +96,12 @@ def check_writable(folder: Path) -> None:
         raise disk_failure(error, folder) from error
 
 
-def _real_place(path: Path) -> tuple[Path, os.stat_result | None]:
+def is_device(path: Path, there: os.stat_result) -> bool:
+    """Whether what is there is written to and never replaced: a device, a pipe, an open file."""
+    return not stat.S_ISREG(there.st_mode) or _is_open_file(path)
+
+
+def real_place(path: Path) -> tuple[Path, os.stat_result | None]:
     """Return where `path` leads, symlinks followed, and what is there; raise if it may not change.
 
     A file of another kind, as a device or a pipe, is returned as it is named: what a device's name
@@ -109,7 +114,7 @@ def _real_place(path: Path) -> tuple[Path, os.stat_result | None]:
         return (path.resolve() if path.is_symlink() else path), None
     if stat.S_ISDIR(there.st_mode):
         raise disk_failure(IsADirectoryError(errno.EISDIR, ""), path)
-    if not stat.S_ISREG(there.st_mode) or _is_open_file(path):
+    if is_device(path, there):
         return path, there
     # Whoever may write anything (root) is not asked for a reason either: read-only is meant.
     if not there.st_mode & 0o222 or not os.access(path, os.W_OK):
@@ -150,8 +155,16 @@ def _make_folder_of(place: Path) -> tuple[Path, ...]:
     return missing
 
 
+Placing = Callable[[Path, Path], AbstractContextManager[None]]
+"""What is entered with the complete file and the place that it is to take, while it takes it."""
+
+
+def _simply(_part: Path, _place: Path) -> AbstractContextManager[None]:
+    return nullcontext()
+
+
 @contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
+def whole_file(path: Path, *, placing: Placing = _simply) -> Iterator[Path]:
     """Give an empty temporary file beside `path`, and put it in the path's place at the end.
 
     Parameters
@@ -159,6 +172,8 @@ def whole_file(path: Path) -> Iterator[Path]:
     path:
         The file to make or to replace; its folder is made. A symlink is followed, the
         permissions of a file that is replaced are kept, a device or pipe is written to.
+    placing:
+        Entered while the complete file takes its place; an exception of it prevents that.
 
     Yields
     ------
@@ -172,8 +187,8 @@ def whole_file(path: Path) -> Iterator[Path]:
         that case, and for every other exception, what was there stays as it was.
     """
     try:
-        place, there = _real_place(path)
-        if there is not None and (not stat.S_ISREG(there.st_mode) or _is_open_file(place)):
+        place, there = real_place(path)
+        if there is not None and is_device(place, there):
             with _aside(place) as part:
                 yield part
             return
@@ -189,7 +204,8 @@ def whole_file(path: Path) -> Iterator[Path]:
                 os.fsync(file.fileno())
             if there is not None:
                 part.chmod(stat.S_IMODE(there.st_mode))
-            part.replace(place)
+            with placing(part, place):
+                part.replace(place)
         except BaseException:
             for folder in made:
                 # Unless another program has put something there.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from renderer.delivery.files import write_whole
+from renderer.delivery.claims import Claim, write_kept
 from renderer.notation.source_file import without_controls
 
 
@@ -39,7 +39,7 @@ def playlist_text(entries: Iterable[Entry], folder: Path, *, title: str) -> str:
     return "\n".join(rows) + "\n"
 
 
-def write_playlist(entries: Iterable[Entry], path: Path, *, title: str) -> None:
+def write_playlist(entries: Iterable[Entry], path: Path, *, title: str, claim: Claim) -> None:
     """Write a playlist whole or not at all.
 
     Parameters
@@ -50,10 +50,12 @@ def write_playlist(entries: Iterable[Entry], path: Path, *, title: str) -> None:
         The playlist, ending in `.m3u8`.
     title:
         What a player calls the list.
+    claim:
+        What it is, by which it takes its place.
 
     Raises
     ------
     RungwiseError
-        If the file cannot be written.
+        If the file cannot be written, or what is there does not make room.
     """
-    write_whole(path, playlist_text(entries, path.parent, title=title).encode())
+    write_kept(path, playlist_text(entries, path.parent, title=title).encode(), claim)

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import os
 import queue
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -25,6 +25,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
+from renderer.delivery.claims import (
+    Claim,
+    check_claims,
+    claim,
+    of_line,
+    order_identity,
+    place_of,
+    which_is_read,
+)
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import check_writable, make_folder
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
@@ -34,6 +43,7 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
 from renderer.order.formats import AudioFormat
 from renderer.order.jobs import TrackJob, plan_tracks
+from renderer.order.kinds import Plain
 from renderer.order.names import Series, tempo_label
 from renderer.order.settings import read_settings
 from renderer.sound.mix import Track
@@ -102,6 +112,25 @@ class RenderingStoppedError(RungwiseError):
         self.finished = tuple(finished)
 
 
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """How files are kept that are there already.
+
+    Parameters
+    ----------
+    order:
+        From `renderer.delivery.claims.order_identity`: which order the files belong to.
+    replace:
+        Whether files are replaced even if they are something else, or somebody has changed them.
+    """
+
+    order: str = ""
+    replace: bool = False
+
+
+AS_USUAL = Keeping()
+
+
 class _StoppedError(Exception):
     """Another track has failed, or the user has had enough."""
 
@@ -153,8 +182,49 @@ def tags_of(job: TrackJob) -> Tags:
     )
 
 
+def source_named(exercise: Exercise) -> str:
+    """Return what an exercise is made from, as the user named it; its title if in Python."""
+    return exercise.source or exercise.title
+
+
+def _claim(
+    what: str, job: TrackJob, which: Mapping[str, Plain], keeping: Keeping, digest: str = ""
+) -> Claim:
+    settings, folder = job.settings, job.path.parent
+    soundfonts = (settings.soundfont or "", settings.drone_soundfont or "")
+    return claim(
+        of_line(what, settings),
+        [source_named(job.exercise)],
+        folder,
+        {
+            **which_is_read(settings),
+            "pitch": job.pitch.low_a_hz,
+            "mix": job.mix,
+            "format": job.audio_format,
+            "variation": job.series.variation,
+            "soundfonts": [place_of(str(file), folder) for file in soundfonts],
+            **which,
+        },
+        order=keeping.order,
+        job=digest,
+        replace=keeping.replace,
+    )
+
+
+def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
+    """Return the claim of a track: it may take the place of itself made from a changed source."""
+    return _claim("a track", job, {"tempo": str(job.tempo)}, keeping, job.digest)
+
+
+def _claim_of_playlist(job: TrackJob, keeping: Keeping) -> Claim:
+    return _claim("a playlist", job, {}, keeping)
+
+
 def _render(
-    job: TrackJob, is_stopped: Callable[[], bool], rendered: Callable[[int], None]
+    job: TrackJob,
+    keeping: Keeping,
+    is_stopped: Callable[[], bool],
+    rendered: Callable[[int], None],
 ) -> RenderedTrack:
     if is_stopped():
         raise _StoppedError
@@ -169,6 +239,7 @@ def _render(
         tags=tags_of(job),
         is_small=job.settings.share,
         on_progress=rendered,
+        claim=claim_of_track(job, keeping),
     )
     remark = (job.pitch.remark,) if job.pitch.remark else ()
     timeline_remarks = job.exercise.remarks + job.timeline().remarks
@@ -219,6 +290,7 @@ def render_jobs(
     on_progress: OnProgress | None = None,
     on_track: Callable[[RenderedTrack], None] | None = None,
     handle: Handle | None = None,
+    keeping: Keeping = AS_USUAL,
 ) -> tuple[RenderedTrack, ...]:
     """Render tracks, several at a time.
 
@@ -237,6 +309,8 @@ def render_jobs(
         Called in this thread with each track as it is finished, in any order.
     handle:
         Stops all of them when it is cancelled.
+    keeping:
+        Which order they belong to, and whether they replace other files.
 
     Returns
     -------
@@ -245,7 +319,8 @@ def render_jobs(
     Raises
     ------
     RungwiseError
-        If a folder cannot be made or written to, or the disk lacks room; nothing was rendered then.
+        If a folder cannot be made or written to, the disk lacks room, or a file is there that is
+        not the same track or was changed; nothing was rendered then.
     RenderingStoppedError
         If a track could not be rendered, or the handle was cancelled; its `finished` are the
         tracks that were.
@@ -256,8 +331,15 @@ def render_jobs(
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
         check_writable(folder)
+    check_claims(
+        [
+            *((job.path, claim_of_track(job, keeping)) for job in jobs),
+            *((path, _claim_of_playlist(own[0], keeping)) for path, own in _lists(jobs).items()),
+        ]
+    )
     _check_space(jobs)
-    return _Rendering(jobs, on_progress, on_track, handle or Handle()).run(workers or cores())
+    rendering = _Rendering(jobs, on_progress, on_track, handle or Handle(), keeping)
+    return rendering.run(workers or cores())
 
 
 def carry_out(
@@ -265,9 +347,12 @@ def carry_out(
     *,
     on_progress: OnProgress | None = None,
     handle: Handle | None = None,
+    keeping: Keeping = AS_USUAL,
 ) -> RenderedTrack:
     """Make the file of one job, here and now; for the parameters and errors see `render_jobs`."""
-    (track,) = render_jobs([job], workers=1, on_progress=on_progress, handle=handle)
+    (track,) = render_jobs(
+        [job], workers=1, on_progress=on_progress, handle=handle, keeping=keeping
+    )
     return track
 
 
@@ -280,8 +365,9 @@ class _Rendering:
         on_progress: OnProgress | None,
         on_track: Callable[[RenderedTrack], None] | None,
         handle: Handle,
+        keeping: Keeping,
     ) -> None:
-        self._jobs = jobs
+        self._jobs, self._keeping = jobs, keeping
         self._on_progress, self._on_track = on_progress, on_track
         self._stop, self._handle = Event(), handle
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
@@ -321,7 +407,9 @@ class _Rendering:
     def _render(self, job: TrackJob) -> RenderedTrack:
         rate = job.settings.rate
         try:
-            return _render(job, self._is_stopped, lambda frames: self._news.put(frames / rate))
+            return _render(
+                job, self._keeping, self._is_stopped, lambda done: self._news.put(done / rate)
+            )
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
             self._stop.set()
@@ -354,32 +442,35 @@ def _problems(error: BaseException) -> tuple[Problem, ...]:
     return error.problems if isinstance(error, RungwiseError) else ()
 
 
-def write_playlists(tracks: Iterable[RenderedTrack | TrackJob]) -> tuple[Path, ...]:
+def _lists(jobs: Iterable[TrackJob]) -> dict[Path, list[TrackJob]]:
+    """Return the playlists of tracks, by their files; a track alone needs none.
+
+    It must not replace the playlist of the ladder it belongs to either.
+    """
+    lists: dict[Path, list[TrackJob]] = {}
+    for job in jobs:
+        name = f"{job.series.name} - {job.audio_format}.m3u8"
+        lists.setdefault(job.path.parent / name, []).append(job)
+    return {path: members for path, members in lists.items() if len(members) > 1}
+
+
+def write_playlists(jobs: Iterable[TrackJob], keeping: Keeping = AS_USUAL) -> tuple[Path, ...]:
     """Write a playlist for each series of several tracks, in each format; return their paths.
 
-    Tracks are named as they were rendered, or by their jobs where their files are there already.
-
-    A track alone needs none, and must not replace that of the ladder it belongs to.
+    Tracks are named by their jobs: their files are there.
 
     Raises a `RungwiseError` if a list cannot be written.
     """
-    lists: dict[tuple[Path, Series, AudioFormat], list[RenderedTrack | TrackJob]] = {}
-    for track in tracks:
-        key = (track.path.parent, track.series, track.audio_format)
-        lists.setdefault(key, []).append(track)
-    paths = []
-    for (folder, series, audio_format), members in lists.items():
-        if len(members) == 1:
-            continue
-        path = folder / f"{series.name} - {audio_format}.m3u8"
-        tags = [tags_of(one) if isinstance(one, TrackJob) else one.tags for one in members]
+    lists = _lists(jobs)
+    for path, members in lists.items():
+        shown = [tags_of(job) for job in members]
         entries = [
-            Entry(track.path, shown.title, track.duration)
-            for track, shown in zip(members, tags, strict=True)
+            Entry(job.path, tags.title, job.duration)
+            for job, tags in zip(members, shown, strict=True)
         ]
-        write_playlist(entries, path, title=tags[0].album)
-        paths.append(path)
-    return tuple(paths)
+        mine = _claim_of_playlist(members[0], keeping)
+        write_playlist(entries, path, title=shown[0].album, claim=mine)
+    return tuple(lists)
 
 
 def render(
@@ -388,6 +479,7 @@ def render(
     *,
     workers: int | None = None,
     on_progress: OnProgress | None = None,
+    replace: bool = False,
     **settings: Any,
 ) -> tuple[RenderedTrack, ...]:
     """Render an exercise as play-along tracks, with a playlist for each pitch and mix.
@@ -400,6 +492,8 @@ def render(
         The folder for the files; it is made.
     workers, on_progress:
         As for `render_jobs`.
+    replace:
+        Whether files are replaced even if they are another track, or somebody has changed them.
     settings:
         The settings that `rungwise render` knows, by their names: `ladder=[50, 60, 70]`,
         `pitch=["A", "B flat"]`, `count_in=2`, `levels={"drone": -12}` (see
@@ -414,8 +508,10 @@ def render(
     RungwiseError
         For whatever the user can put right; see `plan_tracks` and `render_jobs`.
     """
-    asked = read_settings(settings)
-    jobs = plan_tracks(asked.chosen(exercise), Path(out_dir), asked)
-    tracks = render_jobs(jobs, workers=workers, on_progress=on_progress)
-    write_playlists(tracks)
+    asked, folder = read_settings(settings), Path(out_dir)
+    jobs = plan_tracks(asked.chosen(exercise), folder, asked)
+    order = order_identity("render", [source_named(exercise)], folder, asked)
+    keeping = Keeping(order, replace)
+    tracks = render_jobs(jobs, workers=workers, on_progress=on_progress, keeping=keeping)
+    write_playlists(jobs, keeping)
     return tracks

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from renderer.delivery.manifest import MANIFEST
 from tests.limits import HANG_S
 
 
@@ -37,6 +38,11 @@ def _mount(*arguments: str) -> None:
     )
     if result.returncode:
         pytest.skip(f"mounting is not allowed here: {result.stderr.strip()}")
+
+
+def made_in(folder: Path) -> list[str]:
+    """The names of everything in a folder but what it remembers, hidden files included, sorted."""
+    return [name for name in names_in(folder) if name != MANIFEST]
 
 
 def names_in(folder: Path) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
+from renderer.delivery.claims import claim
 from renderer.delivery.playlist import Entry, playlist_text, write_playlist
 
 
@@ -14,7 +15,8 @@ def test_a_playlist_lists_lengths_titles_and_relative_names(tmp_path: Path) -> N
         Entry(tmp_path / "week 1" / "b.mp3", "Two\nlines", Fraction(611, 10)),
     ]
     path = tmp_path / "Càrn.m3u8"
-    write_playlist(entries, path, title="Càrn, B flat")
+    mine = claim("a playlist", ["tune.toml"], tmp_path)
+    write_playlist(entries, path, title="Càrn, B flat", claim=mine)
     assert path.read_bytes().decode() == (
         "#EXTM3U\n"
         "#PLAYLIST:Càrn, B flat\n"

@@ -40,7 +40,7 @@ from renderer.order.formats import AudioFormat, rate_in
 from renderer.order.jobs import plan_tracks
 from renderer.order.names import LONGEST_NAME
 from renderer.sound.own_soundfont import shipped_soundfont
-from tests.delivery.disks import make_read_only, names_in, small_disk
+from tests.delivery.disks import made_in, make_read_only, small_disk
 from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 from tests.limits import HANG_S
@@ -59,7 +59,7 @@ def test_the_python_interface_renders_a_ladder_at_two_pitches(tmp_path: Path) ->
         pitch=["A", "B flat"],
         on_progress=lambda done, total: seen.append((done, total)),
     )
-    assert names_in(tmp_path / "new" / "folder") == [
+    assert made_in(tmp_path / "new" / "folder") == [
         "Doublings on B and C - A - full - 050 bpm.mp3",
         "Doublings on B and C - A - full - 060 bpm.mp3",
         "Doublings on B and C - A - full - mp3.m3u8",
@@ -149,14 +149,15 @@ def test_every_title_gives_tracks_inside_the_folder(title: str, tmp_path: Path) 
     out = tmp_path / "out"
     tracks = render(doublings(title=title), out, format=["wav"], rate=8_000, layout="mono")
     assert [track.path for track in tracks] == [out / track.path.name for track in tracks]
-    assert names_in(out) == [tracks[0].path.name]
-    assert names_in(tmp_path) == ["out"]
+    assert made_in(out) == [tracks[0].path.name]
+    assert made_in(tmp_path) == ["out"]
 
 
 def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Path) -> None:
     settings = LOW_RATE.changed(ladder=ladder(80, 60, 80), format=("wav", "flac"))
-    tracks = render_jobs(plan_tracks(doublings(), tmp_path, settings))
-    paths = write_playlists(tracks)
+    jobs = plan_tracks(doublings(), tmp_path, settings)
+    render_jobs(jobs)
+    paths = write_playlists(jobs)
     assert [path.name for path in paths] == [
         f"Doublings on B and C - A - full - {LOW_RATE_LABEL} - wav.m3u8",
         f"Doublings on B and C - A - full - {LOW_RATE_LABEL} - flac.m3u8",
@@ -171,10 +172,10 @@ def test_a_playlist_follows_the_ladder_and_each_format_has_its_own(tmp_path: Pat
 
 def test_a_track_alone_has_no_playlist_and_leaves_that_of_its_ladder(tmp_path: Path) -> None:
     settings = LOW_RATE.changed(ladder=ladder(60, 80))
-    (playlist,) = write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, settings)))
+    (playlist,) = write_playlists(plan_tracks(doublings(), tmp_path, settings))
     before = playlist.read_bytes()
     alone = LOW_RATE.changed(ladder=ladder(70))
-    assert write_playlists(render_jobs(plan_tracks(doublings(), tmp_path, alone))) == ()
+    assert write_playlists(plan_tracks(doublings(), tmp_path, alone)) == ()
     assert playlist.read_bytes() == before
 
 
@@ -266,7 +267,7 @@ def test_a_ladder_that_climbs_too_high_says_which_rungs_can_be_played(tmp_path: 
 def test_a_gracenote_length_that_no_piper_plays_is_refused(gracenote: str, tmp_path: Path) -> None:
     with pytest.raises(RungwiseError, match="gracenote"):
         render(doublings(), tmp_path, gracenote=gracenote)
-    assert names_in(tmp_path) == []
+    assert made_in(tmp_path) == []
 
 
 @pytest.mark.parametrize("tempo", [0, -5, 10_000])
@@ -341,7 +342,7 @@ def test_what_was_finished_stays_when_the_disk_fills_up_midway(tmp_path: Path) -
         finished = caught.value.finished
         assert [track.tempo for track in finished] == [50, 60]
         assert list(finished) == told
-        assert names_in(disk) == [track.path.name for track in finished]
+        assert made_in(disk) == [track.path.name for track in finished]
         for track in finished:
             assert soundfile.info(track.path).frames == track.frames
 
@@ -350,10 +351,10 @@ def test_the_first_failure_stops_the_others(tmp_path: Path) -> None:
     jobs = plan_tracks(
         doublings(), tmp_path, LOW_RATE.changed(ladder=ladder(50, 60, 70), repeats=3_000)
     )
-    jobs[1].path.mkdir()
-    with pytest.raises(RenderingStoppedError, match="this is a folder, not a file"):
-        render_jobs(jobs, workers=2)
-    assert names_in(tmp_path) == [jobs[1].path.name]
+    spoilt = [jobs[0], replace(jobs[1], soundfonts=("another",)), jobs[2]]
+    with pytest.raises(RenderingStoppedError, match="a SoundFont is not the one"):
+        render_jobs(spoilt, workers=2)
+    assert made_in(tmp_path) == []
 
 
 def test_an_exception_in_the_callers_progress_stops_everything(tmp_path: Path) -> None:
@@ -366,7 +367,7 @@ def test_an_exception_in_the_callers_progress_stops_everything(tmp_path: Path) -
 
     with pytest.raises(RuntimeError, match="enough"):
         render_jobs(jobs, on_progress=bored)
-    assert names_in(tmp_path) == []
+    assert made_in(tmp_path) == []
     assert threading.active_count() == 1
 
 
@@ -392,20 +393,19 @@ def test_ctrl_c_leaves_nothing_half_written(name: str, tmp_path: Path) -> None:
     )
     assert process.stdout is not None
     assert process.stderr is not None
-    while len(names_in(tmp_path)) < 2:
+    while len(made_in(tmp_path)) < 2:
         assert process.stdout.readline(), "it ended before it had begun two tracks"
     process.send_signal(signal.SIGINT)
     _, errors = process.communicate(timeout=HANG_S)
     assert process.returncode == 130
     assert errors == ""
-    assert names_in(tmp_path) == []
+    assert made_in(tmp_path) == []
 
 
-def test_old_tracks_are_replaced(tmp_path: Path) -> None:
+def test_tracks_are_made_again_as_they_were(tmp_path: Path) -> None:
     jobs = plan_tracks(doublings(), tmp_path, LOW_RATE)
     (first,) = render_jobs(jobs)
     content = first.path.read_bytes()
-    first.path.write_bytes(b"old")
     (second,) = render_jobs(jobs)
     assert second == first
     assert first.path.read_bytes() == content

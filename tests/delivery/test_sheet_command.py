@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 from renderer.commands.app import app
 from renderer.errors import RungwiseError
 from renderer.reading.exercise import read_exercise
-from tests.delivery.disks import make_read_only, small_disk
+from tests.delivery.disks import made_in, make_read_only, small_disk
 
 
 def sheet(*arguments: str | Path) -> Result:
@@ -31,7 +31,7 @@ def test_a_sheet_is_written_and_named(tmp_path: Path) -> None:
     assert result.exit_code == 0
     assert str(target) in result.stdout.replace("\n", "")
     assert len(PdfReader(target).pages) > 1
-    assert [path.name for path in tmp_path.iterdir()] == ["shakes.pdf"]
+    assert made_in(tmp_path) == ["shakes.pdf"]
 
 
 def test_several_exercises_make_a_booklet_for_the_class_they_share(tmp_path: Path) -> None:

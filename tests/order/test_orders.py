@@ -22,6 +22,7 @@ from renderer.order.order import Order, order_from_json
 from renderer.order.settings import NO_TRACK, SETTINGS, Settings, read_settings
 from renderer.reading.exercise import read_exercise
 from renderer.sound.own_soundfont import shipped_soundfont
+from tests.delivery.disks import made_in
 from tests.delivery.larkmoor import asked, doublings
 from tests.order.test_table import OTHER_THAN_USUAL
 
@@ -160,7 +161,7 @@ def test_work_is_cancelled_by_its_handle_and_what_is_finished_stays(tmp_path: Pa
     with pytest.raises(RenderingStoppedError, match="it was cancelled") as caught:
         render_jobs(jobs, workers=1, handle=handle, on_track=lambda _: handle.cancel())
     assert [track.path for track in caught.value.finished] == [jobs[0].path]
-    assert [path.name for path in tmp_path.iterdir()] == [jobs[0].path.name]
+    assert made_in(tmp_path) == [jobs[0].path.name]
 
 
 def test_a_soundfont_that_has_changed_is_not_played(tmp_path: Path) -> None:

@@ -92,6 +92,8 @@ OTHER_THAN_USUAL: dict[str, Any] = {
 OUTSIDE_THE_TABLE = {
     # Where what is made goes, and how a report of it is printed: no order has these.
     "--output",
+    "--replace",
+    "--tidy",
     "--format",
     "--help",
 }

@@ -190,7 +190,7 @@ def _read(terminal: int) -> bytes:
         (("abridge", "book.toml", "--lines", "0"), "at least 1"),
         (("abridge", "book.toml", "--pages", "0"), "at least 1"),
         (("abridge", "book.toml", "--cover", "some"), "--cover all"),
-        (("abridge", "book.toml", "--lines", "2", "-o", "none/short.toml"), "none/short.toml"),
+        (("abridge", "book.toml", "--lines", "2", "-o", "book.toml/a"), "book.toml/a"),
         (("plan", "book.toml", "--minutes", "0"), "from 1 to 480"),
         (("plan", "book.toml", "--minutes", "1", "--days", "1"), "rungwise abridge"),
         (("plan", "book.toml", "--repeats", "0"), "--repeats"),

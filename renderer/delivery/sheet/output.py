@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
-from renderer.delivery.files import write_whole
+from renderer.delivery.claims import Claim, check_claims, claim, write_kept
 from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.fitting import enlarged
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
 from renderer.delivery.sheet.pages import Booklet, lay_out
 from renderer.errors import failure
 from renderer.notation.score import Exercise
+from renderer.order.kinds import Plain
 
 ENDINGS = (".pdf", ".svg", ".png")
 
@@ -56,23 +57,59 @@ class Printable(Protocol):
         ...
 
 
-def write_pages(pages: Printable, path: Path) -> tuple[Path, ...]:
+def write_pages(pages: Printable, path: Path, claim: Claim) -> tuple[Path, ...]:
     """Write laid-out pages in the form that the file's ending names, and return the files' paths.
+
+    Parameters
+    ----------
+    pages:
+        The pages.
+    path:
+        The file; of several pages of SVG or PNG each is a file of its own.
+    claim:
+        What they are, by which each takes its place.
 
     Raises
     ------
     RungwiseError
-        For another ending, or if a file cannot be written.
+        For another ending, or if a file cannot be written or what is there does not make room;
+        none of the pages is written then.
     """
     ending = check_ending(path)
     if ending == ".pdf":
-        write_whole(path, pages.pdf())
+        write_kept(path, pages.pdf(), claim)
         return (path,)
     contents = pages.svgs() if ending == ".svg" else pages.pngs()
     paths = page_paths(path, len(contents))
+    check_claims((one, claim) for one in paths)
     for one, content in zip(paths, contents, strict=True):
-        write_whole(one, content)
+        write_kept(one, content, claim)
     return tuple(paths)
+
+
+def claim_of_sheet(
+    sources: Sequence[str],
+    path: Path,
+    which: Mapping[str, Plain],
+    *,
+    what: str = "a sheet",
+    order: str = "",
+    replace: bool = False,
+) -> Claim:
+    """Return the claim of a sheet: how it is printed makes no difference.
+
+    Parameters
+    ----------
+    sources:
+        What it is printed from.
+    path:
+        Its file.
+    which:
+        What of them is printed.
+    what, order, replace:
+        As for `renderer.delivery.claims.claim`.
+    """
+    return claim(what, sources, path.parent, which, order=order, replace=replace)
 
 
 def write_sheet(
@@ -81,6 +118,8 @@ def write_sheet(
     settings: SheetSettings = USUAL_SETTINGS,
     *,
     booklet: Booklet | None = None,
+    order: str = "",
+    replace: bool = False,
 ) -> tuple[Path, ...]:
     """Print exercises as a sheet, or as a booklet with cover and contents.
 
@@ -95,6 +134,10 @@ def write_sheet(
         How it is printed.
     booklet:
         The cover; None for none.
+    order:
+        The order that the sheet belongs to, from `renderer.delivery.claims.order_identity`.
+    replace:
+        Whether files that are there are replaced even if they are something else, or changed.
 
     Returns
     -------
@@ -104,9 +147,18 @@ def write_sheet(
     ------
     RungwiseError
         If the ending is unknown, an ornament cannot be printed as asked, or a file cannot be
-        written.
+        written or is not to be replaced.
     """
-    check_ending(Path(path))
+    path = Path(path)
+    check_ending(path)
     listed = [exercises] if isinstance(exercises, Exercise) else list(exercises)
+    mine = claim_of_sheet(
+        [one.source or one.title for one in listed],
+        path,
+        {"lines": [one.first_number for one in listed]},
+        order=order,
+        replace=replace,
+    )
+    check_claims([(path, mine)])
     pages = lay_out([content_of(one, settings) for one in listed], settings, booklet)
-    return write_pages(enlarged(pages, listed[0]), Path(path))
+    return write_pages(enlarged(pages, listed[0]), path, mine)
