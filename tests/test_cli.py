@@ -174,7 +174,7 @@ def test_an_unknown_ornament_suggests_the_nearest(folder: Path) -> None:
         (("--count-in", "99"), "from 0 to 8"),
         (("--repeats", "0"), "from 1 to 10000"),
         (("--line", "7"), "--line: good.toml has no line 7. it has only one line."),
-        (("--gracenote", "200 ms", "--tempo", "400"), "fits up to"),
+        (("--inner", "1/8 beat", "--tempo", "400"), "fits up to"),
         (("--repeats", "10000", "--tempo", "10"), "hours"),
     ],
 )
@@ -189,7 +189,7 @@ def test_a_wrong_option_gets_one_clear_message(
 def test_an_only_line_keeps_its_number_in_what_is_said_of_it(folder: Path) -> None:
     text = '[[lines]]\nrun = "B, C"\n[[lines]]\nrun = "B, C"\nornament = "doubling"\n'
     (folder / "two.toml").write_text(text, "utf-8")
-    asked = ("two.toml", "-o", "x", "--line", "2", "--gracenote", "200 ms", "--tempo", "400")
+    asked = ("two.toml", "-o", "x", "--line", "2", "--inner", "1/8 beat", "--tempo", "400")
     message = refused(rungwise("render", *asked, folder=folder))
     assert "two.toml: line 2, bar 1, note 1 (B), and 1 more note: " in message
     assert "line 1" not in message

@@ -10,6 +10,10 @@ SLOWEST_TEMPO, FASTEST_TEMPO = 10, 400
 LEAST_SOUNDING_MS = 15
 """A note that sounds for less than this is not heard as a note (judgement: three crossfades)."""
 
+LEAST_GRACENOTE_MS = 20
+"""Where a tempo leaves no more room, a gracenote is this short at least: a finger up and down again
+as quickly as players manage (judgement; from memory they play 30 to 60 ms)."""
+
 LONGEST_FILE_BYTES = 4_000_000
 LONGEST_TEXT = 20_000
 LONGEST_TITLE = 500

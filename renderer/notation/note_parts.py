@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.notation.length import Length
+from renderer.notation.limits import LEAST_GRACENOTE_MS
 from renderer.notation.playing import aligned, slot_on_the_beat
 from renderer.notation.score import Exercise, Line, MelodyNote
 
@@ -27,8 +28,9 @@ class Parts:
         How long each gracenote lasts.
     inner:
         The length of each inner note, in order.
-    least:
-        Of closed movements, the least that each may be shortened to.
+    least, least_gracenote:
+        The least that each inner note and a gracenote may be shortened to; what is a share of the
+        beat keeps its length.
     is_opened:
         Whether the note is written out as notes: its inner notes or gracenotes are shares of the
         beat.
@@ -40,6 +42,7 @@ class Parts:
     gracenote: Length
     inner: tuple[Length, ...]
     least: tuple[Length, ...]
+    least_gracenote: Length
     is_opened: bool
     ends_on_beat: bool
 
@@ -77,7 +80,8 @@ def parts_of(exercise: Exercise, line: Line, note: MelodyNote) -> Parts:
         anchor=slot_on_the_beat(beat, inner_notes + 1),
         gracenote=gracenote,
         inner=inner,
-        least=() if is_opened else _least(note, inner),
+        least=inner if is_opened else _least(note, inner),
+        least_gracenote=gracenote if gracenote.is_share_of_beat else _least_of(gracenote),
         is_opened=is_opened,
         ends_on_beat=exercise.gracenotes.placement == "before the beat",
     )
@@ -90,8 +94,16 @@ def _even_share(note: MelodyNote, gracenote: Length) -> Length:
     return Length(Fraction(left, len(note.slots)), "beat")
 
 
+def _least_of(gracenote: Length) -> Length:
+    return min(gracenote, Length(Fraction(LEAST_GRACENOTE_MS), "ms"), key=_value)
+
+
+def _value(length: Length) -> Fraction:
+    return length.value
+
+
 def _least(note: MelodyNote, inner: tuple[Length, ...]) -> tuple[Length, ...]:
     return tuple(
-        min(length, least, key=lambda one: one.value)
+        min(length, least, key=_value)
         for length, least in zip(inner, aligned(note.playing.least, len(inner)), strict=True)
     )

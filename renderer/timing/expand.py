@@ -375,9 +375,9 @@ def expand_at(
     if introduction is not None:
         silence = Moment(chains[0].stretch[0], -_LEAST_INTRODUCTION)
     joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
-    least = chains_of(exercise, least=True)
+    least = chains_of(exercise, "least")
     check_fit(exercise, least, joins, tempo)
-    fit = fitted(chains, least, joins, spb)
+    fit = fitted(chains, chains_of(exercise, "least inner"), least, joins, spb)
     return Timeline(
         order=order,
         tempo=tempo,

@@ -16,7 +16,15 @@ from renderer.notation.note_parts import parts_of
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.timing.order_of_playing import played_alone
-from renderer.timing.room import COMFORTABLE_SECONDS, Fitted, Joins, Room, Side, rooms
+from renderer.timing.room import (
+    COMFORTABLE_SECONDS,
+    QUICK_SECONDS,
+    Fitted,
+    Joins,
+    Room,
+    Side,
+    rooms,
+)
 from renderer.timing.soundings import NOTHING, Chain, chains_of
 from renderer.timing.timeline import Role
 
@@ -38,7 +46,7 @@ def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fracti
     Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
     """
     exercise = played_alone(exercise)
-    chains = chains_of(exercise, least=True)
+    chains = chains_of(exercise, "least")
     return tuple(_fastest(rooms(chains, index, Joins(repeated))) for index in range(len(chains)))
 
 
@@ -66,31 +74,38 @@ def fastest_and_even_tempos(
 ) -> tuple[tuple[Fraction | None, Fraction | None], ...]:
     """Return what `fastest_tempos` and `even_tempos` do, for each line, in one go."""
     exercise = played_alone(exercise)
-    natural, least = chains_of(exercise), chains_of(exercise, least=True)
+    natural, least_inner = chains_of(exercise), chains_of(exercise, "least inner")
+    least = chains_of(exercise, "least")
     joins = Joins(repeated=True)
     found = []
     for index in range(len(natural)):
         shortest = list(rooms(least, index, joins))
-        even = _even_tempo(zip(rooms(natural, index, joins), shortest, strict=True))
+        others = (rooms(chains, index, joins) for chains in (natural, least_inner))
+        even = _even_tempo(zip(*others, shortest, strict=True))
         found.append((_fastest(shortest), even))
     return tuple(found)
 
 
-def _even_tempo(found: Iterable[tuple[Room, Room]]) -> Fraction | None:
+def _even_tempo(found: Iterable[tuple[Room, Room, Room]]) -> Fraction | None:
     limits: list[Fraction | None] = []
     inner: list[Room] = []
-    for room, shortest in found:
+    for room, between, shortest in found:
         sounding = room.sounding
         if sounding is None or sounding.note is None or room.is_gracenote:
             continue
-        if sounding.role is Role.INNER:
+        is_inner = sounding.role is Role.INNER
+        # Above these movements, or gracenotes, would be shortened.
+        if is_inner and not room.heard.beats:
+            pass
+        elif room.heard != between.heard:
+            limits.append(replace(room, needs=COMFORTABLE_SECONDS).fastest)
+        elif room.heard != shortest.heard:
+            limits.append(replace(room, needs=QUICK_SECONDS).fastest)
+        if is_inner:
             inner.append(room)
             continue
         if sounding.gracenote is not None:
             limits.append(replace(room, needs=sounding.gracenote_lasts.seconds).fastest)
-        if room.heard != shortest.heard:
-            # Above it movements would be shortened.
-            limits.append(replace(room, needs=COMFORTABLE_SECONDS).fastest)
         for one in inner:
             within = NOTHING
             if one.heard.beats and one.sounding is not None:
@@ -152,8 +167,7 @@ def _problem(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Pro
     least = _least_words(exercise, index, room)
     return Problem(
         f"{cause}{least}",
-        f"{limit}play it slower, or shorten the gracenotes"
-        + (" or inner notes" if parts.is_opened else ""),
+        f"{limit}play it slower" + (", or shorten the inner notes" if parts.is_opened else ""),
         place,
         exercise.source,
     )
@@ -161,6 +175,8 @@ def _problem(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Pro
 
 def _led_into(exercise: Exercise, index: int, room: Room) -> str | None:
     """The movement after a note that takes its time from it, in words."""
+    if room.sounding is not None and room.sounding.role is Role.INNER:
+        return None
     for (line, bar, number), leads_in in room.sides:
         item = exercise.lines[line].bars[bar - 1].items[number - 1]
         if leads_in and isinstance(item, MelodyNote) and item.group:
@@ -173,18 +189,24 @@ def _led_into(exercise: Exercise, index: int, room: Room) -> str | None:
 
 def _least_words(exercise: Exercise, index: int, room: Room) -> str:
     """What cannot be any shorter, in brackets: gracenotes and the least of inner notes."""
-    gracenote = exercise.gracenote_of(exercise.lines[index])
-    words = [f"gracenotes {gracenote}"]
+    words: list[str] = []
     for (line, bar, number), _ in room.sides:
         item = exercise.lines[line].bars[bar - 1].items[number - 1]
-        if isinstance(item, MelodyNote) and len(item.slots) > 1:
-            parts = parts_of(exercise, exercise.lines[line], item)
+        if not isinstance(item, MelodyNote):
+            continue
+        parts = parts_of(exercise, exercise.lines[line], item)
+        if any(slot.gracenote is not None for slot in item.slots):
+            least = "" if parts.gracenote.is_share_of_beat else "at least "
+            said = f"gracenotes {least}{parts.least_gracenote}"
+            if said not in words:
+                words.append(said)
+        if len(item.slots) > 1:
             shown = parts.inner if parts.is_opened else parts.least
             least = ", ".join(map(str, dict.fromkeys(shown)))
             said = f"inner notes {least}" if parts.is_opened else f"inner notes at least {least}"
             if said not in words:
                 words.append(said)
-    return f" ({', '.join(words)})"
+    return f" ({', '.join(words)})" if words else ""
 
 
 def _no_room_in_silence(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Problem:
@@ -272,14 +294,24 @@ def shortened_words(exercise: Exercise, fit: Fitted, tempo: Fraction) -> str | N
     item = line.bars[bar - 1].items[number - 1]
     assert isinstance(item, MelodyNote), "only a note has a movement"
     parts = parts_of(exercise, line, item)
-    longest = max(range(len(parts.inner)), key=lambda at: parts.inner[at].value)
-    usual, least = parts.inner[longest].value, parts.least[longest].value
-    played = least + fit.shortened[tightest] * (usual - least)
+    degree = fit.shortened[tightest]
+    changes: list[str] = []
+    if parts.inner and parts.inner != parts.least:
+        longest = max(range(len(parts.inner)), key=lambda at: parts.inner[at].value)
+        usual, least = parts.inner[longest].value, parts.least[longest].value
+        played = least + max(degree - 1, Fraction(0)) * (usual - least)
+        changes.append(f"inner notes of {_milliseconds(played / 1000)} and not "
+                       f"{_milliseconds(usual / 1000)}")  # fmt: skip
+    if degree < 1 and parts.gracenote != parts.least_gracenote:
+        usual, least = parts.gracenote.value, parts.least_gracenote.value
+        played = least + degree * (usual - least)
+        changes.append(f"gracenotes of {_milliseconds(played / 1000)} and not "
+                       f"{_milliseconds(usual / 1000)}")  # fmt: skip
     count = len(fit.shortened)
     said = f"{count} movements are" if count > 1 else "1 movement is"
     which = "the tightest is " if count > 1 else ""
     return (
         f"At {spoken_tempo(tempo)} beats a minute {said} shortened to fit: {which}"
-        f"{ornament_words(item)} in {note_place(exercise, index, bar, number)}, with inner notes "
-        f"of {_milliseconds(played / 1000)} and not {_milliseconds(usual / 1000)}."
+        f"{ornament_words(item)} in {note_place(exercise, index, bar, number)}, with "
+        f"{' and '.join(changes)}."
     )

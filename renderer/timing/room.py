@@ -2,8 +2,9 @@
 
 A closed movement lasts as long as the exercise or the ornament book says. Where the tempo leaves it
 less, its inner notes become shorter, each movement for itself, down to the least that players
-manage. What stands between two melody notes shares what room there is: the parts of one movement
-after its beat, those of the next before its beat, and what is left of the melody note.
+manage; only where that is not enough do gracenotes become shorter too. What stands between two
+melody notes shares what room there is: the parts of one movement after its beat, those of the next
+before its beat, and what is left of the melody note.
 """
 
 from __future__ import annotations
@@ -20,6 +21,15 @@ from renderer.timing.timeline import Role
 
 COMFORTABLE_SECONDS = USUAL_PLAYING.inner[0].value * MILLISECOND
 """What a melody note keeps beside movements of their own length (judgement)."""
+
+QUICK_SECONDS = USUAL_PLAYING.least[0].value * MILLISECOND
+"""What it keeps beside gracenotes of their own length: a quick inner note (judgement)."""
+
+Degree = Fraction
+"""How long the parts of a movement are: 2 as they should be, 1 with the least inner notes, 0 with
+the least gracenotes too, and in between in proportion."""
+
+_OWN = Fraction(2)
 
 _LEAST_SECONDS = LEAST_SOUNDING_MS * MILLISECOND
 
@@ -97,7 +107,12 @@ def _needs(sounding: Sounding) -> Fraction:
 
 def _sides(index: int, here: Sounding, after: tuple[int, Sounding] | None) -> tuple[Side, ...]:
     if here.role is Role.INNER:
-        return ()
+        # Of closed movements each part has its own time; opened out, gracenotes take their time
+        # from the part: its own or, before the beat, the next one's.
+        if after is None or not (after[1].start - here.start).beats:
+            return ()
+        place = index, here.bar, here.item
+        return tuple((place, leads_in) for leads_in in {here.leads_in, after[1].leads_in})
     sides: list[Side] = [((index, here.bar, here.item), False)]
     if after is not None:
         line, then = after
@@ -194,16 +209,16 @@ class Fitted:
     chains:
         The lines, movements shortened where they had too little room.
     shortened:
-        The written notes whose movements were, each with the share of what could be taken away
-        that it has kept: 0 for one that is as short as players manage.
+        The written notes whose movements were, each with its `Degree`, below 2.
     """
 
     chains: tuple[Chain, ...]
-    shortened: Mapping[Place, Fraction]
+    shortened: Mapping[Place, Degree]
 
 
 def fitted(
     natural: Sequence[Chain],
+    least_inner: Sequence[Chain],
     least: Sequence[Chain],
     joins: Sequence[Joins],
     seconds_per_beat: Fraction,
@@ -212,8 +227,9 @@ def fitted(
 
     Parameters
     ----------
-    natural, least:
-        The lines with their own lengths, and with the least.
+    natural, least_inner, least:
+        The lines with their own lengths, with the least inner notes, and with the least gracenotes
+        too.
     joins:
         What comes before and after each line.
     seconds_per_beat:
@@ -223,42 +239,60 @@ def fitted(
     -------
     The lines. What has no room even so is left for the check of what fits.
     """
-    shares: dict[Side, Fraction] = {}
+    degrees: dict[Side, Degree] = {}
     for index, line_joins in enumerate(joins):
-        long = rooms(natural, index, line_joins)
-        short = rooms(least, index, line_joins)
-        for own, shortest in zip(long, short, strict=True):
-            share = _share(own, shortest, seconds_per_beat)
-            if share < 1:
+        each = (rooms(chains, index, line_joins) for chains in (natural, least_inner, least))
+        for own, between, shortest in zip(*each, strict=True):
+            degree = _degree(own, between, shortest, seconds_per_beat)
+            if degree < _OWN:
                 for side in own.sides:
-                    shares[side] = min(share, shares.get(side, share))
-    shortened: dict[Place, Fraction] = {}
-    if not shares:
+                    degrees[side] = min(degree, degrees.get(side, degree))
+    shortened: dict[Place, Degree] = {}
+    if not degrees:
         return Fitted(tuple(natural), shortened)
     chains: list[Chain] = []
-    for index, (own_chain, shortest_chain) in enumerate(zip(natural, least, strict=True)):
+    for index, lines in enumerate(zip(natural, least_inner, least, strict=True)):
         soundings: list[Sounding] = []
-        both = zip(own_chain.soundings, shortest_chain.soundings, strict=True)
-        for here, short_here in both:
+        each_way = zip(*(chain.soundings for chain in lines), strict=True)
+        for here, between_here, shortest_here in each_way:
             place = (index, here.bar, here.item)
-            share = shares.get((place, here.leads_in), Fraction(1))
-            if share == 1 or here.start == short_here.start:
-                soundings.append(here)
-                continue
-            shortened[place] = min(share, shortened.get(place, share))
-            start = short_here.start.towards(here.start, share)
-            soundings.append(replace(here, start=start))
-        chains.append(replace(own_chain, soundings=tuple(soundings)))
+            degree = degrees.get((place, here.leads_in), _OWN)
+            played = (
+                here if degree == _OWN else _shortened(here, between_here, shortest_here, degree)
+            )
+            if played != here:
+                shortened[place] = min(degree, shortened.get(place, degree))
+            soundings.append(played)
+        chains.append(replace(lines[0], soundings=tuple(soundings)))
     return Fitted(tuple(chains), shortened)
 
 
-def _share(own: Room, shortest: Room, seconds_per_beat: Fraction) -> Fraction:
-    """The share of what could be taken away that may stay: 1 for all, 0 for nothing."""
-    if own.heard == shortest.heard:
-        return Fraction(1)
-    comfortable = COMFORTABLE_SECONDS if own.needs else Fraction(0)
-    left = own.heard.at(seconds_per_beat) - comfortable
+def _shortened(own: Sounding, between: Sounding, shortest: Sounding, degree: Degree) -> Sounding:
+    longer, shorter, share = (
+        (own, between, degree - 1) if degree >= 1 else (between, shortest, degree)
+    )
+    return replace(
+        own,
+        start=shorter.start.towards(longer.start, share),
+        gracenote_lasts=shorter.gracenote_lasts.towards(longer.gracenote_lasts, share),
+    )
+
+
+def _degree(own: Room, between: Room, shortest: Room, seconds_per_beat: Fraction) -> Degree:
+    """How long what takes its time from a room may be: just so long that there is room."""
+    shrinks, shrinks_more = own.heard != between.heard, between.heard != shortest.heard
+    if not (shrinks or shrinks_more):
+        return _OWN
+    is_heard = own.needs > 0
+    enough = QUICK_SECONDS if is_heard else Fraction(0)
+    plenty = COMFORTABLE_SECONDS if is_heard and shrinks else enough
+    left = own.heard.at(seconds_per_beat) - plenty
     if left >= 0:
+        return _OWN
+    left_between = between.heard.at(seconds_per_beat) - enough
+    if left_between >= 0:
+        return 1 + left_between / (left_between - left)
+    if not shrinks_more:
         return Fraction(1)
     left_at_least = shortest.heard.at(seconds_per_beat) - shortest.needs
-    return left_at_least / (left_at_least - left) if left_at_least > 0 else Fraction(0)
+    return left_at_least / (left_at_least - left_between) if left_at_least > 0 else Fraction(0)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Literal
 
 from renderer.notation.length import Length
 from renderer.notation.note_parts import Parts, parts_of
@@ -166,12 +167,17 @@ def _divided(note: MelodyNote, parts: Parts, stretch: Fraction) -> tuple[_Part, 
     )
 
 
+Lengths = Literal["own", "least inner", "least"]
+"""How long the parts of movements are: as they should be; inner notes of closed ones as short as
+players manage; gracenotes too."""
+
+
 class _Divider:
     """Divides the written notes of an exercise, alike ones once."""
 
-    def __init__(self, exercise: Exercise, *, least: bool) -> None:
+    def __init__(self, exercise: Exercise, lengths: Lengths) -> None:
         self._exercise = exercise
-        self._least = least
+        self._lengths = lengths
         self._known: dict[tuple[object, ...], tuple[_Part, ...]] = {}
 
     def parts(self, line: Line, note: MelodyNote, stretch: Fraction) -> tuple[_Part, ...]:
@@ -184,23 +190,25 @@ class _Divider:
         known = self._known.get(key)
         if known is None:
             parts = parts_of(self._exercise, line, note)
-            if self._least and not parts.is_opened:
+            if self._lengths != "own":
                 parts = replace(parts, inner=parts.least)
+            if self._lengths == "least":
+                parts = replace(parts, gracenote=parts.least_gracenote)
             known = self._known[key] = _divided(note, parts, stretch)
         return known
 
 
-def chains_of(exercise: Exercise, *, least: bool = False) -> tuple[Chain, ...]:
+def chains_of(exercise: Exercise, lengths: Lengths = "own") -> tuple[Chain, ...]:
     """Return the soundings of every line of an exercise; tempo marks hold until the next one.
 
     Parameters
     ----------
     exercise:
         Its lines and how they are played.
-    least:
-        Whether closed movements have the least that players manage in place of their own lengths.
+    lengths:
+        How long the parts of movements are.
     """
-    divider = _Divider(exercise, least=least)
+    divider = _Divider(exercise, lengths)
     return tuple(
         _chain(divider, line, stretches)
         for line, stretches in zip(exercise.lines, _stretches(exercise), strict=True)

@@ -45,7 +45,7 @@ from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
 from tests.limits import HANG_S
 
-SHORT_PARTS = Inner((Length(Fraction(1, 4), "beat"),))
+SHORT_PARTS = Inner((Length(Fraction(1, 7), "beat"),))
 LOW_RATE = asked(rate=8_000, format=("wav",), layout="mono")
 """Small and quick, where the test is about files and not about their sound."""
 LOW_RATE_LABEL = "mono, 8000 Hz"
@@ -246,7 +246,7 @@ def test_an_ornament_that_does_not_fit_stops_everything_before_a_file_is_made(
 ) -> None:
     out = tmp_path / "out"
     with pytest.raises(RungwiseError, match="fits up to") as caught:
-        render(doublings(), out, ladder=[60, 399], gracenote="200 ms")
+        render(doublings(), out, ladder=[60, 399], inner="1/8 beat")
     assert "line 1, bar 2, note 1" in str(caught.value)
     assert not out.exists()
 

@@ -125,10 +125,10 @@ def test_check_as_json_has_the_same_for_machines(exercise: Path) -> None:
 
 def test_check_ends_with_1_where_a_line_does_not_fit_at_its_own_tempo(exercise: Path) -> None:
     exercise.write_text(DEFINITION.replace("tempo = 60", "tempo = 380"), "utf-8")
-    run = rungwise("check", exercise, "--gracenote", "100 ms")
+    run = rungwise("check", exercise, "--inner", "1/5 beat")
     assert run.returncode == 1, run.stderr
     assert "Not every line fits at 380 beats a minute" in run.stdout
-    machine = rungwise("check", exercise, "--gracenote", "100 ms", "--format", "json")
+    machine = rungwise("check", exercise, "--inner", "1/5 beat", "--format", "json")
     assert machine.returncode == 1
     assert [line["fits"] for line in json.loads(machine.stdout)["lines"]] == [False, True]
 
@@ -157,8 +157,9 @@ def test_a_line_that_is_not_there_is_refused(exercise: Path) -> None:
 
 def test_check_speaks_of_no_tempo_that_nobody_plays(exercise: Path) -> None:
     assert rungwise("check", exercise).stdout.count("fits at every tempo") == 2
-    slower = rungwise("check", exercise, "--gracenote", "100 ms").stdout
-    assert slower.count("fits up to 260 beats a minute") == 1
+    slower = rungwise("check", exercise, "--inner", "1/5 beat").stdout
+    # A gracenote of 20 ms and 15 ms to be heard in a fifth of a beat.
+    assert slower.count("fits up to 342 beats a minute") == 1
     assert slower.count("fits at every tempo") == 1
 
 

@@ -324,20 +324,20 @@ def test_a_written_rest_silences_the_chanter() -> None:
 def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
     exercise = exercise_of(plain(Note.LOW_A), doubling(Note.B, Fraction(1, 2)), plain(Note.D))
     with pytest.raises(RungwiseError) as caught:
-        expand(exercise, 240)
+        expand(exercise, 400)
     message = str(caught.value)
-    # Two gracenotes of 45 ms, 25 ms between them and 15 ms to be heard in half of 250 ms.
-    for part in ("line 1, bar 1, note 2 (B)", "doubling", "5 ms too short", "up to 230 beats"):
+    # Two gracenotes of 20 ms, 25 ms between them and 15 ms to be heard in half of 150 ms.
+    for part in ("line 1, bar 1, note 2 (B)", "doubling", "5 ms too short", "up to 375 beats"):
         assert part in message
-    assert "inner notes at least 25 ms" in message
-    expand(exercise, Fraction(60) / (2 * Fraction(130, 1000)))
+    assert "(gracenotes at least 20 ms, inner notes at least 25 ms)" in message
+    expand(exercise, Fraction(60) / (2 * Fraction(80, 1000)))
 
 
 def test_notes_that_lack_the_same_room_are_told_of_once() -> None:
     tight = doubling(Note.B, Fraction(1, 2)), doubling(Note.C, Fraction(1, 2))
     exercise = exercise_of(plain(Note.LOW_A), *tight, plain(Note.D, Fraction(1)))
     with pytest.raises(RungwiseError) as caught:
-        expand(exercise, 240)
+        expand(exercise, 400)
     (problem,) = caught.value.problems
     assert problem.place == "line 1, bar 1, note 2 (B), and 1 more note"
 
@@ -389,10 +389,10 @@ def test_a_first_gracenote_without_room_before_it_asks_for_a_count_in() -> None:
     early = Gracenotes(placement="before the beat")
     first = doubling(Note.LOW_A, Fraction(1, 2))
     exercise = replace(exercise_of(first, plain(Note.B)), gracenotes=early)
-    # Of 100 ms the first gracenote takes 45 where nothing comes before it.
-    expand(exercise, 300, count_in=1)
+    # Of 77 ms the first gracenote takes at least 20 where nothing comes before it.
+    expand(exercise, 390, count_in=1)
     with pytest.raises(RungwiseError) as caught:
-        expand(exercise, 300, count_in=0)
+        expand(exercise, 390, count_in=0)
     assert "Ask for a count-in" in str(caught.value)
 
 

@@ -218,6 +218,7 @@ def test_rungs_at_which_a_line_does_not_fit_are_not_planned() -> None:
         parse_definition(
             "tempo = 60\nladder = { tempos = [40, 400] }\n[[lines]]\n"
             'run = "low A, B"\nornament = "birl with a G gracenote"\non = "low A"\n'
+            "notes-per-beat = 2\n"
         )
     )
     plan = planned(exercise, 5, 4)
@@ -258,7 +259,7 @@ def test_a_line_that_fits_at_no_rung_is_named() -> None:
     exercise = realise(
         parse_definition(
             'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A"\n'
-            'ornament = "birl with a G gracenote"\non = "low A"\n'
+            'ornament = "birl with a G gracenote"\non = "low A"\nnotes-per-beat = 2\n'
         )
     )
     with pytest.raises(RungwiseError, match=r"fits at none .* ladder at \d{3} beats a minute or"):

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from renderer.errors import RungwiseError
 from renderer.notation.definition.reader import parse_definition
 from renderer.notation.note_parts import parts_of
+from renderer.notation.pitch import Note
 from renderer.notation.playing import Beat, slot_on_the_beat
 from renderer.notation.score import Exercise, MelodyNote
 from renderer.order.tracks import expand
@@ -166,30 +167,98 @@ def doublings_inner(exercise: Exercise, tempo: int) -> list[Fraction]:
 
 def test_one_tight_movement_is_shortened_and_no_other() -> None:
     # A quarter of 640 ms is 160 ms; 90 of it are gracenotes. The rest is shared by the first
-    # sounding (50 ms, at least 25) and what is left of the note (50 ms, at least 15).
+    # sounding (50 ms, at least 25) and what is left of the note (50 ms, at least 25).
     exercise = music(TIGHT)
     spb = Fraction(640, 1000)
     timeline = expand(exercise, 60 / spb)
-    share = Fraction(70 - 25 - 15, 25 + 35)
+    share = Fraction(70 - 25 - 25, 25 + 25)
     inner = [event.length / MS for event in timeline if event.role is Role.INNER]
     assert inner == [25 + 25 * share, 50]
     (remark,) = timeline.remarks
     assert remark == (
         "At 93.7 beats a minute 1 movement is shortened to fit: the doubling in line 1, bar 1, "
-        "note 2 (B), with inner notes of 37.5 ms and not 50 ms."
+        "note 2 (B), with inner notes of 35 ms and not 50 ms."
     )
 
 
 def test_a_movement_is_never_shorter_than_players_manage_and_is_refused_beyond() -> None:
     exercise = music(TIGHT)
     (fastest,) = fastest_tempos(exercise)
-    # Two gracenotes, 25 ms and 15 ms in a quarter of a beat.
-    assert fastest == 60 / (4 * Fraction(130, 1000))
+    # Two gracenotes of 20 ms, 25 ms and 15 ms in a quarter of a beat.
+    assert fastest == 60 / (4 * Fraction(80, 1000))
     shortest, usual = [e for e in expand(exercise, fastest) if e.role is Role.INNER]
     assert (shortest.length / MS, usual.length / MS) == (25, 50)
-    with pytest.raises(RungwiseError, match="fits up to 115 beats a minute") as caught:
+    with pytest.raises(RungwiseError, match="fits up to 187 beats a minute") as caught:
         expand(exercise, fastest + 1)
     assert "line 1, bar 1, note 2 (B)" in str(caught.value)
+
+
+def gracenotes_of(exercise: Exercise, tempo: Fraction) -> list[Fraction]:
+    """How long each gracenote lasts, in ms."""
+    return [e.length / MS for e in expand(exercise, tempo) if e.role is Role.GRACENOTE]
+
+
+def test_a_gracenote_is_shortened_last_and_alone_where_there_is_no_room_for_it() -> None:
+    # A quarter of 560 ms is 140 ms: the gracenotes, 25 ms and 25 ms just fit.
+    assert gracenotes_of(music(TIGHT), 60 / Fraction(560, 1000)) == [45, 45, 45, 45]
+    # Of 110 ms too, with gracenotes halfway from 20 to 45 ms and the note from 15 to 25 ms.
+    timeline = expand(music(TIGHT), 60 / Fraction(440, 1000))
+    share = Fraction(110 - 80, 60)
+    short = 20 + 25 * share
+    assert gracenotes_of(music(TIGHT), 60 / Fraction(440, 1000)) == [short, short, 45, 45]
+    (remark,) = timeline.remarks
+    assert remark == (
+        "At 136.3 beats a minute 1 movement is shortened to fit: the doubling in line 1, bar 1, "
+        "note 2 (B), with inner notes of 25 ms and not 50 ms and gracenotes of 32.5 ms and not "
+        "45 ms."
+    )
+
+
+def test_a_single_gracenote_is_shortened_where_its_note_has_no_room_for_it() -> None:
+    exercise = music('abc = "L:1/4 B {g}c/8 {g}B15/8 {g}c"')
+    tempo = 60 / Fraction(480, 1000)
+    # An eighth of 480 ms is 60 ms: between 20 + 15 ms and 45 + 25 ms.
+    short = 20 + 25 * Fraction(60 - 35, 70 - 35)
+    assert gracenotes_of(exercise, tempo) == [short, 45, 45]
+    (remark,) = expand(exercise, tempo).remarks
+    assert "the G gracenote in line 1, bar 1, note 2 (C), with gracenotes of 37.86 ms" in remark
+
+
+def test_gracenotes_of_a_grip_that_comes_before_the_beat_are_shortened_for_the_note_before() -> (
+    None
+):
+    exercise = music('abc = "L:1/4 B {g}c/4 {GdG}e7/4 {GdG}B"')
+    tempo = 60 / Fraction(500, 1000)
+    # Of 125 ms the gracenotes and the grip's low Gs take 140 at their least inner notes.
+    first, in_grip, *others = gracenotes_of(exercise, tempo)
+    assert 20 < first == in_grip < 45
+    assert set(others) == {45}
+    melody = [e for e in expand(exercise, tempo) if e.role is Role.MELODY]
+    assert melody[2].start - melody[1].start < Fraction(125, 1000)
+    on_beat = [e.start for e in melody if e.note in (Note.E,)]
+    assert on_beat == [4 * Fraction(1, 2) + Fraction(5, 4) * Fraction(1, 2)]
+
+
+@given(exercises(), st.integers(20, 250), st.booleans())
+def test_what_has_room_keeps_its_lengths_and_what_has_not_is_as_long_as_it_can(
+    exercise: Exercise, tempo: int, is_repeated: bool
+) -> None:
+    """Gracenotes last what was asked for or are said to be shortened, and never below the least."""
+    try:
+        timeline = expand(exercise, tempo, repeats=1 + is_repeated)
+    except RungwiseError:
+        assume(False)
+        raise
+    asked = exercise.gracenotes.length.value
+    lasts = {event.length / MS for event in timeline if event.role is Role.GRACENOTE}
+    assert all(min(asked, Fraction(20)) <= length <= asked for length in lasts)
+    is_said = any("shortened" in remark for remark in timeline.remarks)
+    assert is_said or lasts <= {asked}
+    # Twice as slow, nothing that had room loses it.
+    slower = expand(exercise, Fraction(tempo, 2), repeats=1 + is_repeated)
+    both = zip(timeline, slower, strict=True)
+    graced = [(a, b) for a, b in both if a.role is Role.GRACENOTE]
+    assert all(b.length >= a.length for a, b in graced)
 
 
 @pytest.mark.parametrize("tempo", [90, 100, 110])
