@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
 from hypothesis import given, settings
 
+from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc
 from renderer.notation.abc.writer import write_abc
 from renderer.notation.compare import differences
 from renderer.notation.definition.writer import write_definition
 from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.musicxml.writer import write_musicxml
-from renderer.notation.score import Exercise
+from renderer.notation.playing import BOOK
+from renderer.notation.score import Exercise, Gracenotes
 from renderer.reading.exercise import read_exercise
+from renderer.timing.expand import expand
 from renderer.timing.order_of_playing import order_of_playing
 from tests.notation.strategies import exercises_with_signs
 from tests.notation.test_round_trips import written_file
@@ -55,3 +63,50 @@ def test_a_definition_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
         again = read_exercise(path)
     assert _form(again) == _form(exercise)
     assert order_of_playing(again) == order_of_playing(exercise)
+
+
+FORMS: dict[str, Callable[[Exercise], bytes]] = {
+    ".toml": write_definition,
+    ".abc": write_abc,
+    ".musicxml": lambda exercise: write_musicxml(exercise, opened="closed"),
+}
+
+
+def _again(exercise: Exercise, form: str) -> Exercise:
+    """The exercise written and read as every verb reads it, without what is no part of it."""
+    with written_file(FORMS[form](exercise), form) as path:
+        return replace(read_exercise(path), remarks=(), source="", knows_movements=False)
+
+
+def _sounds(exercise: Exercise) -> object:
+    """What is heard and when, or why it cannot be played."""
+    try:
+        timeline = expand(exercise, Fraction(10))
+    except RungwiseError as error:
+        return [problem.cause for problem in error.problems]
+    return [
+        (event.start, event.length, event.note, event.role, event.note_id) for event in timeline
+    ]
+
+
+@settings(max_examples=60)
+@given(exercises_with_signs())
+@pytest.mark.parametrize("form", [".toml", ".musicxml"])
+def test_written_and_read_an_exercise_is_itself_and_sounds_alike(
+    form: str, exercise: Exercise
+) -> None:
+    exercise = _again(exercise, ".toml")
+    again = _again(exercise, form)
+    assert again == exercise
+    assert _sounds(again) == _sounds(exercise)
+
+
+@settings(max_examples=60)
+@given(exercises_with_signs())
+def test_abc_keeps_all_of_a_tune_but_how_it_is_played_and_practised(exercise: Exercise) -> None:
+    """ABC has no place for gracenotes' lengths, ladders and the like, which `convert` says."""
+    exercise = replace(_again(exercise, ".toml"), gracenotes=Gracenotes(), inner=BOOK)
+    exercise = replace(exercise, ladder=None, audience="")
+    again = _again(exercise, ".abc")
+    assert again == exercise
+    assert _sounds(again) == _sounds(exercise)
