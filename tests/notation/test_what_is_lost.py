@@ -67,6 +67,7 @@ FULL = Exercise(
 NOT_WRITTEN = {
     (Exercise, "remarks"): "what a reader had to decide",
     (Exercise, "source"): "where it was read from",
+    (Exercise, "whole_title"): "of a longer exercise, of which this is a line",
     (Exercise, "first_number"): "which lines of a longer exercise were asked for",
     (Exercise, "numbers"): "the same, of lines as they are played",
     (Exercise, "played_once"): "how it was asked to be played; it is written that way",

@@ -9,6 +9,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 
+from renderer import expand
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc
 from renderer.notation.abc.writer import write_abc
@@ -19,7 +20,6 @@ from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.playing import BOOK
 from renderer.notation.score import Exercise, Gracenotes
 from renderer.reading.exercise import read_exercise
-from renderer.timing.expand import expand
 from renderer.timing.order_of_playing import order_of_playing
 from tests.notation.strategies import exercises_with_signs
 from tests.notation.test_round_trips import written_file

@@ -157,7 +157,8 @@ class OverStaff:
             if engraved.begins_ending:
                 x = bar.left + _BRACKET_INSET + _NUMBER_LEFT
                 y = bracket_foot - _BASELINE
-                yield StaffText(f"{ending_text(engraved.signs.endings)}.", x, y)
+                most = max(4, int(bar.width / self._letter) - 2)
+                yield StaffText(_shortened(f"{ending_text(engraved.signs.endings)}.", most), x, y)
         number = self._system.shown_number
         if number:
             yield StaffText(number, 0.0, -_NUMBER_UP, small=True)
