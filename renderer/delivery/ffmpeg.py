@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
 import subprocess
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -25,6 +24,7 @@ from renderer.delivery.files import part_beside
 from renderer.delivery.tags import Tags, ffmetadata
 from renderer.errors import failure
 from renderer.order.formats import AudioFormat
+from renderer.programs import ffmpegs
 
 LAME_SPEED = 7
 """LAME's `-q`, from 0 (slow) to 9. From 7 on it no longer moves noise about by what it takes to be
@@ -92,15 +92,6 @@ def _encodes(program: str, encoder: str) -> bool:
     return f"Encoder {encoder}".encode() in answer.stdout
 
 
-def _shipped_ffmpeg() -> str | None:
-    try:
-        import imageio_ffmpeg
-
-        return str(imageio_ffmpeg.get_ffmpeg_exe())
-    except (ImportError, RuntimeError):
-        return None
-
-
 def find_ffmpeg(audio_format: AudioFormat = AudioFormat.MP3) -> str:
     """Return the path of an ffmpeg that can encode a format.
 
@@ -110,7 +101,7 @@ def find_ffmpeg(audio_format: AudioFormat = AudioFormat.MP3) -> str:
         If there is none, with how to install it.
     """
     encoder = BY_FFMPEG[audio_format]
-    candidates = [found for found in (shutil.which("ffmpeg"), _shipped_ffmpeg()) if found]
+    candidates = ffmpegs()
     program = next((one for one in candidates if _encodes(one, encoder.name)), None)
     if program is None:
         found = f" (found {', '.join(candidates)})" if candidates else ""

@@ -1,0 +1,188 @@
+"""A recording to soundings: its steady stretches, each with its pitch, while it goes by.
+
+Samples come in blocks of floats (frames,), full scale 1, at one rate. Nothing of them is kept that
+is not being worked on, so that an hour takes no more memory than a minute; what is found is
+a few numbers a sounding. Moments and lengths are in seconds, pitches in hertz.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.listening.combs import WINDOW_S, Frames
+from renderer.listening.harmonics import Harmonics, estimate
+
+Samples = NDArray[np.float32]
+
+HOP_S = 0.0213
+_LEAST_FRAMES = 5
+"""A stretch of fewer short frames (106 ms) has no pitch of its own: gracenotes, note changes."""
+_SAME_CENTS = 40.0
+_LONGEST_S = 4.0
+_PIECE_S, _SHORT_PIECE_S = 0.3, 0.06
+_TRIM_S = 0.008
+_LEAST_COHERENCE = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """A steady stretch of a recording.
+
+    Parameters
+    ----------
+    start, seconds:
+        When it begins and how long it is.
+    hz:
+        What it sounds.
+    deviation_hz:
+        How exactly that is known: one standard deviation, from the noise and from how far its
+        pieces are apart.
+    level_db:
+        Mean square; full scale is 0 dB.
+    clear_db:
+        How far its partials stand above the noise around them, on the whole.
+    partials:
+        How many do.
+    """
+
+    start: float
+    seconds: float
+    hz: float
+    deviation_hz: float
+    level_db: float
+    clear_db: float
+    partials: int
+
+
+def runs_of(frames: Frames) -> Iterator[tuple[int, int]]:
+    """Yield first and last index of frames in a row whose pitch stays."""
+    first = 0
+    count = len(frames.hz)
+    while first < count:
+        if frames.hz[first] <= 0:
+            first += 1
+            continue
+        last = first
+        middle = frames.hz[first]
+        longest = first + int(_LONGEST_S / HOP_S)
+        while last + 1 < count and last < longest and frames.hz[last + 1] > 0:
+            if abs(1200 * math.log2(frames.hz[last + 1] / middle)) > _SAME_CENTS:
+                break
+            last += 1
+            middle = float(np.median(frames.hz[max(first, last - 6) : last + 1]))
+        yield first, last
+        first = last + 1
+
+
+def soundings_of(
+    samples: Samples,
+    rate: int,
+    frames: Frames,
+    *,
+    first_second: float = 0.0,
+    until: float = math.inf,
+) -> tuple[list[Sounding], float]:
+    """Return the soundings of a chunk that end before `until`, and from when on samples are needed.
+
+    Parameters
+    ----------
+    samples, rate:
+        The chunk.
+    frames:
+        Its short frames.
+    first_second:
+        When its first sample sounds.
+    until:
+        A run that reaches so far may go on in the next chunk.
+    """
+    found: list[Sounding] = []
+    needed = first_second + len(samples) / rate
+    for first, last in runs_of(frames):
+        start, end = float(frames.seconds[first]), float(frames.seconds[last])
+        if end >= until - 1.5 * HOP_S and end - start < _LONGEST_S - 2 * HOP_S:
+            needed = start - WINDOW_S
+            break
+        if last - first + 1 < _LEAST_FRAMES:
+            continue
+        near = float(np.median(frames.hz[first : last + 1]))
+        a = round((start + _TRIM_S - first_second) * rate)
+        b = round((end - _TRIM_S - first_second) * rate)
+        one = _sounding(samples[max(0, a) : b], rate, near, first_second + a / rate)
+        if one is not None:
+            found.append(one)
+    return found, needed
+
+
+def pieces_of(samples: Samples, rate: int, near_hz: float) -> list[Harmonics]:
+    """Return what the pieces of a steady stretch sound, those left out that sound no one pitch."""
+    found: list[Harmonics] = []
+    for piece in _cut(samples, rate, _PIECE_S):
+        whole = estimate(piece, rate, near_hz)
+        if whole.coherence >= _LEAST_COHERENCE:
+            found.append(whole)
+        elif len(piece) > 2 * _SHORT_PIECE_S * rate:
+            # It wavers or breaks off: what is shorter than the wavering has a pitch.
+            parts = [estimate(part, rate, near_hz) for part in _cut(piece, rate, _SHORT_PIECE_S)]
+            found += [part for part in parts if part.coherence >= _LEAST_COHERENCE]
+    return found
+
+
+def _cut(samples: Samples, rate: int, longest_s: float) -> list[Samples]:
+    count = max(1, math.ceil(len(samples) / rate / longest_s))
+    edges = np.linspace(0, len(samples), count + 1).astype(int)
+    return [samples[a:b] for a, b in itertools.pairwise(edges)]
+
+
+def _sounding(samples: Samples, rate: int, near_hz: float, start: float) -> Sounding | None:
+    pieces = pieces_of(samples, rate, near_hz)
+    if not pieces:
+        return None
+    hz = np.array([one.hz for one in pieces])
+    middle, deviation = agreed(hz, np.array([one.deviation_hz for one in pieces]))
+    clear = np.median(
+        [
+            10 * math.log10(float(np.sum(one.amplitudes**2) / np.sum(one.noise**2)) + 1e-9)
+            for one in pieces
+        ]
+    )
+    heard = int(np.median([int(one.heard.sum()) for one in pieces]))
+    level = 10 * math.log10(float(np.mean(samples.astype(np.float64) ** 2)) + 1e-12)
+    return Sounding(start, len(samples) / rate, middle, deviation, level, float(clear), heard)
+
+
+def agreed(values: NDArray[np.float64], deviations: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the mean of measurements, wild ones left out, and its deviation.
+
+    Parameters
+    ----------
+    values, deviations:
+        Shape (measurements,), at least one; what noise alone does to each.
+    """
+    apart = np.abs(values - np.median(values))
+    scatter = 1.4826 * float(np.median(apart))
+    known = np.sqrt(deviations**2 + scatter**2 + 1e-9)
+    kept = apart <= 3.0 * known
+    sure = 1 / known[kept] ** 2
+    mean = float(np.sum(values[kept] * sure) / np.sum(sure))
+    return mean, float(1 / math.sqrt(np.sum(sure)))
+
+
+def chunks(blocks: Iterable[Samples], frames: int) -> Iterator[Samples]:
+    """Yield the same samples in blocks of so many frames; the last may be shorter."""
+    waiting: list[Samples] = []
+    count = 0
+    for block in blocks:
+        waiting.append(block)
+        count += len(block)
+        while count >= frames:
+            together = np.concatenate(waiting)
+            yield together[:frames]
+            waiting, count = [together[frames:]], count - frames
+    if count:
+        yield np.concatenate(waiting)
