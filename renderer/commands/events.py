@@ -22,17 +22,18 @@ from renderer.commands.options import (
     settled,
     write_output,
 )
-from renderer.order.settings import Settings
+from renderer.order.settings import Settings, every_plain
 
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
 
 
-def _as_text(timeline: Timeline, form: EventFormat) -> str:
+def _as_text(timeline: Timeline, settings: Settings, form: EventFormat) -> str:
     from renderer.timing.data import COLUMNS, event_rows, timeline_data
 
     if form is EventFormat.JSON:
-        return json.dumps(timeline_data(timeline), indent=1) + "\n"
+        told = {"settings": every_plain(settings, "events"), **timeline_data(timeline)}
+        return json.dumps(told, indent=1) + "\n"
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
@@ -55,8 +56,8 @@ def events(
     """Print the timed events of a track: every note, gracenote and rest with its start.
 
     Reads an exercise; writes CSV to the screen or to -o, or JSON with all else that another player
-    of the track needs: sections, clicks, rolls, when the drones start. Times count from the start
-    of the track, count-in included, as `rungwise render` plays it with the same settings.
+    of the track needs: settings, sections, clicks, rolls, when the drones start. Times count from
+    the start of the track, count-in included, as `rungwise render` plays it with the same settings.
 
     Example: rungwise events doublings.toml --tempo 60 --format csv
     """
@@ -69,7 +70,7 @@ def events(
     which = which_is_read(settings)
     write_output(
         output,
-        _as_text(timeline, form),
+        _as_text(timeline, settings, form),
         of_line("a table of events", settings),
         [file],
         which,

@@ -18,6 +18,7 @@ from renderer.commands.options import (
     output_console,
     print_table,
     read_played,
+    refuse_several,
     say_left_over,
     settled,
 )
@@ -72,6 +73,7 @@ def plan(
             "begin earlier",
             place="start",
         )
+    refuse_several(settings, "a plan goes with tracks of one kind")
     exercise = read_played(file, settings)
     order = ""
     if output is not None:

@@ -19,8 +19,10 @@ from renderer.commands.options import (
     output_console,
     print_lines,
     print_table,
+    read_exercise_of,
     read_played,
     settled,
+    spoken_length,
 )
 from renderer.errors import RungwiseError, WrongValueError
 from renderer.order.settings import Settings
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from renderer.notation.score import Exercise
+    from renderer.order.tracks import TrackSize
     from renderer.technique.movement import Movement
     from renderer.technique.ornaments import OrnamentBook
     from renderer.technique.report import LineReport
@@ -140,10 +143,12 @@ def check(
 
     Example: rungwise check doublings.toml --format json
     """
+    from renderer.order.tracks import track_sizes
     from renderer.technique.report import assess
     from renderer.timing.fit import fastest_and_even_tempos
 
-    exercise = read_played(file, settings)
+    written = settings.chosen(read_exercise_of(file, settings))
+    exercise = settings.applied_to(written)
     reports = assess(exercise)
     limits = fastest_and_even_tempos(exercise)
     fastest = [limit for limit, _ in limits]
@@ -152,13 +157,39 @@ def check(
     if settings.tempo is None and settings.ladder is None:
         asked = max(asked, exercise.tempo)
     too_fast = [limit is not None and limit < asked for limit in fastest]
+    least = min((limit for limit in fastest if limit is not None), default=None)
+    tracks = track_sizes(written, settings, least)
     if form is ReportFormat.JSON:
         fields = _as_fields(exercise, reports, fastest, evenly, asked)
+        fields["tracks"] = [
+            {
+                "name": track.name,
+                "tempo": float(track.tempo),
+                "seconds": None if track.duration is None else round(float(track.duration), 3),
+            }
+            for track in tracks
+        ]
         sys.stdout.write(json.dumps(fields, indent=1) + "\n")
     else:
         _print_reports(exercise, reports, fastest, evenly, asked)
+        _print_tracks(tracks)
     if any(too_fast):
         raise typer.Exit(1)
+
+
+_MOST_TRACKS_SHOWN = 24
+
+
+def _print_tracks(tracks: Sequence[TrackSize]) -> None:
+    from rich.text import Text
+
+    console = output_console()
+    console.print(Text("\nTracks that render makes with these settings:"))
+    for track in tracks[:_MOST_TRACKS_SHOWN]:
+        lasts = "does not fit" if track.duration is None else spoken_length(float(track.duration))
+        console.print(Text(f"  {track.name}: {lasts}"), soft_wrap=True)
+    if (more := len(tracks) - _MOST_TRACKS_SHOWN) > 0:
+        console.print(Text(f"  and {more} more"))
 
 
 def _floor_tenths(tempo: Fraction) -> float:

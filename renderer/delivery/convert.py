@@ -5,7 +5,7 @@ The file is read back before it takes its place, and what the form did not hold 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace as replaced
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened, with_ornaments
 from renderer.notation.score import Exercise
-from renderer.order.settings import Settings
+from renderer.order.settings import NO_TRACK, READ, Settings, known_to
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
 from renderer.sound.tuning import Chanter, transposition
@@ -124,6 +124,20 @@ def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> lis
     return ["repeats, endings, jumps and the order of parts as signs: they are played out", *lost]
 
 
+_MUSICXML = (".musicxml", ".xml", ".mxl")
+
+
+def _settings_lost(settings: Settings, form: str) -> Iterator[str]:
+    """Yield the settings of tracks that were asked for and that a score of such a form lacks."""
+    kept = {"tempo", "ladder"} | ({"pitch", "chanter"} if form in _MUSICXML else set())
+    for row in known_to("convert"):
+        is_kept = row.own is not None or row.verbs >= READ or row.name in kept
+        if is_kept or row.said == NO_TRACK:
+            continue
+        if settings.of(row.name) != row.default_of("convert"):
+            yield f"what tracks alone have: {row.key} {row.shown(settings)}".rstrip()
+
+
 def convert(
     exercise: Exercise, path: Path, settings: Settings, *, replace: bool = False
 ) -> list[str]:
@@ -164,6 +178,8 @@ def convert(
             f"end the file's name in one of {', '.join(FORMS)}",
             file=str(path),
         )
+    if form not in _PLAYED_FORMS:
+        exercise = settings.timed(exercise)
     if exercise.played_once:
         # No form can say so: each bar is written once instead.
         exercise = replaced(_as_played(exercise), played_once=False)
@@ -196,8 +212,10 @@ def convert(
                     file=str(path),
                 ) from None
             lost.append(f"it cannot be read back: {cause}")
+    if form not in _PLAYED_FORMS:
+        lost += _settings_lost(settings, form)
     _, cents = transposition(settings.pitch[0], settings.chanter)
-    if form in (".musicxml", ".xml", ".mxl") and abs(cents) > _AUDIBLE_CENTS:
+    if form in _MUSICXML and abs(cents) > _AUDIBLE_CENTS:
         lost.append(
             f"the pitch of low A to the cent: {settings.pitch[0].label} is {abs(cents):.0f} cents "
             f"{'above' if cents > 0 else 'below'} the semitone that the part is transposed to"

@@ -58,7 +58,7 @@ def playings_text(plan: PracticePlan) -> str:
     """How lines are played in a plan, in a sentence."""
     times = {item.repeats for day in plan.days for item in day.items if isinstance(item, Block)}
     counts = " or ".join(map(str, sorted(times)))
-    return f"A line is played {counts} times at each tempo, after a bar of count-in."
+    return f"A line is played {counts} times at each tempo, {plan.led_in}."
 
 
 def date_of(day: Day, first: datetime.date) -> datetime.date:

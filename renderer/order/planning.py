@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from renderer.notation.score import Exercise
-from renderer.order.settings import Settings
+from renderer.order.settings import Settings, track_words
 from renderer.order.tracks import timeline_of
 from renderer.timing.practice import USUAL_LADDER, PracticePlan, practice_plan
 from renderer.timing.timeline import SectionKind
@@ -41,7 +41,7 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
         lead_in = first.length / alone.seconds_per_beat if is_led_in else Fraction(0)
         return lead_in, beats - lead_in
 
-    return practice_plan(
+    made = practice_plan(
         exercise,
         settings.tempos_of(exercise),
         lasting,
@@ -50,3 +50,15 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
         repeats=settings.repeats,
         playings=settings.playings,
     )
+    sounding = track_words(settings)
+    said = (f"Tracks: {sounding}.",) if sounding else ()
+    return replace(made, remarks=made.remarks + said, led_in=_led_in(settings))
+
+
+def _led_in(settings: Settings) -> str:
+    if not settings.count_in:
+        return "without a count-in"
+    if settings.count_in_style == "rolls":
+        return "after two rolls"
+    bars = settings.count_in
+    return f"after {'a bar' if bars == 1 else f'{bars} bars'} of count-in"

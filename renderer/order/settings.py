@@ -6,7 +6,7 @@ option of the command line and the key of a pack are the name with hyphens. A ro
 - its default, as a value;
 - its `Kind` (`renderer.order.kinds`): how it is read, its bounds, how JSON has it;
 - its help, one sentence or two;
-- its verbs: which commands know it (`PLAYED` are all that make or describe a track);
+- its verbs: which commands know it (`TRACKS` are all that make or describe tracks);
 - `said`: what names of files say of it where it is not as usual, `{}` standing for its value. What
   every name says (pitch, mix, tempo, format) has `EVERY_NAME`; what changes no track, `NO_TRACK`;
 - `own`: what an exercise itself asks for, where the default is to leave it so;
@@ -58,11 +58,11 @@ from renderer.timing.expand import CountInStyle, Introduction
 
 _T = TypeVar("_T")
 
-PLAYED = frozenset({"render", "events", "check", "sheet", "plan", "convert"})
-"""The verbs that make or describe a track."""
+TRACKS = frozenset({"render", "events", "check", "sheet", "plan"})
+"""The verbs that make or describe tracks: they know whatever tracks differ by."""
 
-SOUNDED = frozenset({"render", "events", "convert"})
-"""The verbs that say what the notes of a track sound."""
+PLAYED = TRACKS | {"convert"}
+"""Those, and the verb whose MIDI files play what tracks play."""
 
 READ = PLAYED | {"fingering"}
 """The verbs that read an exercise and change nothing in it."""
@@ -119,6 +119,13 @@ class Setting:
         """Return the default that a verb has."""
         return self.usual.get(verb, self.default)
 
+    def shown(self, settings: Settings) -> str:
+        """Return its value as help and messages write it."""
+        plain = self.kind.plain(settings.of(self.name))
+        if isinstance(plain, bool):
+            return "on" if plain else "off"
+        return ", ".join(map(str, plain)) if isinstance(plain, list) else str(plain)
+
     def words(self, settings: Settings) -> str:
         """Return what names say where it is not as usual."""
         if callable(self.said):
@@ -145,7 +152,6 @@ def _row(
 
 _SCORES = "Reading scores (ABC, MusicXML, MIDI)"
 _RENDER = frozenset({"render"})
-_SOUNDFONT = _RENDER | {"events", "audition"}
 _SHEET = frozenset({"sheet"})
 _PLAN = frozenset({"plan"})
 LONGEST_LINK = 400
@@ -222,7 +228,7 @@ class Settings:
         kinds.ladder(),
         "Several tempos: from:to:step as 50:80:10, a list as 50,60,75, or per cent of the "
         "exercise's tempo as 60%:100%:10%. Left out, the exercise's own ladder.",
-        PLAYED - {"events"},
+        PLAYED,
         EVERY_NAME,
     )
     pitch: tuple[PitchStandard, ...] = _row(
@@ -230,7 +236,7 @@ class Settings:
         kinds.pitches(),
         "A (440 Hz), 'B flat' (466.16 Hz) or low A in hertz as players say it (478). May be given "
         "several times.",
-        SOUNDED | {"audition"},
+        PLAYED | {"audition"},
         EVERY_NAME,
         usual={"audition": (parse_pitch("B flat"),)},
     )
@@ -260,60 +266,60 @@ class Settings:
         Chanter.PRACTICE,
         kinds.chanter(),
         "practice (sounds an octave lower) or pipe.",
-        SOUNDED,
+        PLAYED,
         "{} chanter",
     )
     scale: Scale = _row(
         scale_named(),
         kinds.scale(),
         "harmonic, MacNeill or equal.",
-        SOUNDED | {"audition"},
+        PLAYED | {"audition"},
         lambda settings: settings.scale.name,
     )
     soundfont: Path | None = _row(
         None,
         kinds.path(),
         "A SoundFont of your own (SF2 or SF3) for the chanter.",
-        _SOUNDFONT,
+        TRACKS | {"audition"},
         "",  # said with the preset, which it must have
     )
     preset: str | None = _row(
         None,
         kinds.preset(),
         "Its preset, as BANK:PROGRAM, such as 0:109.",
-        _SOUNDFONT,
+        TRACKS | {"audition"},
         lambda settings: _voice_words("chanter", settings.soundfont, settings.preset),
     )
     drone_soundfont: Path | None = _row(
-        None, kinds.path(), "A SoundFont of your own for the drones.", _SOUNDFONT, ""
+        None, kinds.path(), "A SoundFont of your own for the drones.", TRACKS | {"audition"}, ""
     )
     drone_preset: str | None = _row(
         None,
         kinds.preset(),
         "Its preset, as BANK:PROGRAM.",
-        _SOUNDFONT,
+        TRACKS | {"audition"},
         lambda settings: _voice_words("drones", settings.drone_soundfont, settings.drone_preset),
     )
-    drone: bool = _row(True, kinds.switch(), "Whether drones sound.", SOUNDED, "no drone")
+    drone: bool = _row(True, kinds.switch(), "Whether drones sound.", PLAYED, "no drone")
     metronome: bool = _row(
         True,
         kinds.switch(),
         "Whether the metronome goes on through the lines.",
-        SOUNDED,
+        PLAYED,
         "no metronome",
     )
     subdivide: bool = _row(
         False,
         kinds.switch(),
         "Let the metronome mark halves or thirds as well.",
-        SOUNDED,
+        PLAYED,
         "subdivided",
     )
     count_in: int = _row(
         1,
         kinds.whole(0, MOST_COUNT_IN_BARS, 2),
         "Bars of count-in.",
-        PLAYED - _PLAN,
+        PLAYED,
         _count_in_words,
         usual={"convert": 0},
     )
@@ -321,21 +327,21 @@ class Settings:
         "clicks",
         kinds.one_of("count-in style", ("clicks", "rolls")),
         "clicks, or rolls as pipe bands start.",
-        PLAYED - _PLAN,
+        PLAYED,
         lambda settings: settings.count_in_style if settings.count_in else "",
     )
     introduction: Introduction = _row(
         "none",
         kinds.one_of("introduction", ("none", "E")),
         "none, or E: the chanter sounds E for the beat before the tune, as bands begin.",
-        PLAYED - _PLAN - {"convert"},
+        TRACKS,
         lambda settings: f"introductory {settings.introduction}" if settings.count_in else "",
     )
     gap: int = _row(
         1,
         kinds.whole(0, MOST_GAP_BARS, 1),
         "Bars of clicks between lines.",
-        PLAYED - _PLAN,
+        PLAYED,
         "gap {}",
         usual={"convert": 0},
     )
@@ -370,14 +376,14 @@ class Settings:
         kinds.one_of("way for gracenotes to sound", ("fingered", "pure")),
         "fingered (each with the pitch and tone of its own fingering) or pure (as the nine notes "
         "sound).",
-        _RENDER,
+        TRACKS,
         "{} gracenotes",
     )
     steady: bool = _row(
         False,
         kinds.switch(),
         "Leave out breath, wandering pitch and drones striking in: for tuning by the track.",
-        _RENDER | {"audition"},
+        TRACKS | {"audition"},
         "steady",
     )
     inner: Inner | None = _row(
@@ -403,14 +409,14 @@ class Settings:
         False,
         kinds.switch(),
         "Play each line clean, then with every crossing noise that lurks in it.",
-        PLAYED - _PLAN,
+        PLAYED,
         "crossing noises",
     )
     layout: Layout = _row(
         Layout.STEREO,
         kinds.one_of("layout", Layout),
         "stereo, mono, or split (chanter left, drone and metronome right).",
-        _RENDER,
+        TRACKS,
         "{}",
     )
     room: Room = _row(
@@ -418,21 +424,21 @@ class Settings:
         kinds.one_of("room", ("none", "small", "hall")),
         "Where the track is heard: none, for tuning by it, or a small room or a hall, which go on "
         "sounding after the music for 0.3 or 1.5 s.",
-        _RENDER,
+        TRACKS,
         lambda settings: "hall" if settings.room == "hall" else f"{settings.room} room",
     )
     levels: Levels = _row(
         _USUAL_LEVELS,
         kinds.levels(_USUAL_LEVELS),
         "Levels in dB, as chanter=0,drone=-9,metronome=-6,drum=-2.",
-        _RENDER | {"events"},
+        TRACKS,
         _level_words,
     )
     rate: int = _row(
         44_100,
         kinds.whole(LOWEST_RATE, HIGHEST_RATE, 48_000),
         "Frames per second of the files.",
-        _RENDER | {"audition"},
+        TRACKS | {"audition"},
         "{} Hz",
     )
     part: str | None = _row(
@@ -674,6 +680,14 @@ class Settings:
             exercise = replace(exercise, beat=self.beat)
         return replace(exercise, lines=lines)
 
+    def timed(self, exercise: Exercise) -> Exercise:
+        """Return an exercise with the tempo and the ladder asked for, as scores hold them."""
+        ladder = exercise.ladder
+        if self.ladder is not None:
+            ladder = replace(self.ladder, repeats=1 if ladder is None else ladder.repeats)
+        tempo = exercise.tempo if self.tempo is None else self.tempo
+        return replace(exercise, tempo=tempo, ladder=ladder)
+
     def repeats_of(self, exercise: Exercise) -> int:
         """Return how often each line of an exercise is played."""
         if self.repeats is not None:
@@ -889,6 +903,14 @@ def plain_settings(settings: Settings) -> dict[str, Plain]:
     }
 
 
+def every_plain(settings: Settings, verb: str) -> dict[str, Plain]:
+    """Return all settings that a verb knows as JSON has them, usual or not, by their keys."""
+    return {
+        row.key: None if (value := getattr(settings, row.name)) is None else row.kind.plain(value)
+        for row in known_to(verb)
+    }
+
+
 def settings_from_plain(plain: Mapping[str, object]) -> Settings:
     """Return the settings that `plain_settings` has written.
 
@@ -897,6 +919,25 @@ def settings_from_plain(plain: Mapping[str, object]) -> Settings:
     names = {row.key: row.name for row in SETTINGS}
     given = {names.get(key, key): value for key, value in plain.items()}
     return read_settings(given, called=lambda row: row.key)
+
+
+def track_words(settings: Settings) -> str:
+    """Return how tracks sound that go with a page, where that is not as usual; else nothing.
+
+    What the page shows otherwise is left out: which music it is, how fast, how often, and what the
+    exercise itself may ask for.
+    """
+    default = usual_settings()
+    words = []
+    if settings.pitch != default.pitch:
+        words.append(" and ".join(pitch.label for pitch in settings.pitch))
+    if settings.mix != default.mix:
+        words.append(" and ".join(settings.mix))
+    for row in SETTINGS:
+        is_shown = row.own is not None or row.verbs >= READ or row.said in (EVERY_NAME, NO_TRACK)
+        if not is_shown and getattr(settings, row.name) != row.default:
+            words.append(row.words(settings))
+    return ", ".join(filter(None, words))
 
 
 def unusual(exercise: Exercise, settings: Settings) -> tuple[str, ...]:

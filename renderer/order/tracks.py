@@ -6,6 +6,7 @@ Every verb that makes or describes a track asks here, so that they always agree.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -13,8 +14,8 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.ladder import ladder_text
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
-from renderer.order.names import tempo_label
-from renderer.order.settings import Settings, read_settings
+from renderer.order.names import named_series, tempo_label
+from renderer.order.settings import Settings, read_settings, unusual
 from renderer.sound.mix_settings import Mix
 from renderer.technique.report import crossings
 from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand_at
@@ -79,16 +80,13 @@ def durations_of(
         If an ornament does not fit at one of the tempos: what lacks room at the fastest of them,
         and which rungs can be played.
     """
-    # Imported when it is needed: it brings numpy along.
-    from renderer.sound.reverberation import tail
-
     durations: dict[tuple[Fraction, Mix], Fraction] = {}
     refused: dict[Fraction, RungwiseError] = {}
     for tempo in dict.fromkeys(tempos):
         for mix in settings.mix:
             try:
                 timeline = timeline_of(exercise, settings, tempo, mix)
-                durations[tempo, mix] = timeline.duration + tail(settings.room)
+                durations[tempo, mix] = timeline.duration + _tail(settings)
             except RungwiseError as error:
                 refused[tempo] = error
                 break
@@ -107,6 +105,66 @@ def durations_of(
         file=first.file,
     )
     raise RungwiseError([*fastest.problems, summary])
+
+
+@dataclass(frozen=True, slots=True)
+class TrackSize:
+    """A track that could be made: its name without an ending, its rung, and how long it lasts.
+
+    `duration` is in seconds, exact; None where an ornament does not fit at its tempo.
+    """
+
+    name: str
+    tempo: Fraction
+    duration: Fraction | None
+
+
+def track_sizes(
+    exercise: Exercise, settings: Settings, fastest: Fraction | None
+) -> tuple[TrackSize, ...]:
+    """Return the tracks that `rungwise render` makes of an exercise with the same settings.
+
+    Parameters
+    ----------
+    exercise:
+        As it is written, the only line chosen.
+    settings:
+        How.
+    fastest:
+        The fastest tempo at which all of it fits; None where it fits at every one.
+    """
+    played = settings.applied_to(exercise)
+    tempos = settings.tempos_of(played)
+    (by_sound,) = named_series(
+        [(exercise.whole_title or exercise.title, exercise.title)],
+        [unusual(exercise, settings)],
+        [pitch.label for pitch in settings.pitch],
+        settings.mix,
+        [tempos],
+    )
+    slowest = min(tempos)
+    beats: dict[str, Fraction] = {}
+    if fastest is None or slowest <= fastest:
+        for mix in settings.mix:
+            timeline = timeline_of(played, settings, slowest, mix)
+            beats[mix] = timeline.duration * slowest
+    found = []
+    for (_, mix_name), (_, names) in by_sound.items():
+        for tempo, name in zip(tempos, names, strict=True):
+            fits = fastest is None or tempo <= fastest
+            lasts = beats[mix_name] / tempo + _tail(settings) if fits else None
+            found.append(TrackSize(name, tempo, lasts))
+    return tuple(found)
+
+
+def _tail(settings: Settings) -> Fraction:
+    """How long a room goes on sounding after the music, in seconds."""
+    if settings.room == "none":
+        return Fraction(0)
+    # Imported when it is needed: it brings numpy along.
+    from renderer.sound.reverberation import tail
+
+    return tail(settings.room)
 
 
 def expand(

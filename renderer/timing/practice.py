@@ -126,12 +126,16 @@ class PlannedLine:
 
 @dataclass(frozen=True, slots=True)
 class PracticePlan:
-    """The days of a plan, its lines from easy to hard, and what the player should know about it."""
+    """The days of a plan, its lines from easy to hard, and what the player should know about it.
+
+    `led_in` says what a line is led in by.
+    """
 
     exercise: Exercise
     days: tuple[Day, ...]
     lines: tuple[PlannedLine, ...]
     remarks: tuple[str, ...] = ()
+    led_in: str = "after a bar of count-in"
 
     def practices(self, line: int) -> int:
         """On how many days a line (from 1) comes up."""

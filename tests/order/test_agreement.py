@@ -17,7 +17,10 @@ from renderer.commands.options import option_of
 from renderer.notation.source_file import Source
 from renderer.order.order import Order
 from renderer.order.settings import BY_NAME
-from tests.delivery.larkmoor import asked
+from renderer.order.tracks import timeline_of
+from renderer.reading.exercise import read_exercise
+from renderer.timing.practice import Break
+from tests.delivery.larkmoor import asked, planned
 from tests.order.test_orders import WIDE
 
 
@@ -89,3 +92,38 @@ def test_a_midi_file_of_a_mix_has_what_the_mix_has(wide: Path) -> None:
     assert played["full"] == {"Chanter", "Drones", "Metronome"}
     assert played["backing"] == {"Drones", "Metronome"}
     assert played["chanter"] == {"Chanter"}
+
+
+def test_a_score_has_the_tempo_that_was_asked_for_and_what_it_lacks_is_said(wide: Path) -> None:
+    asked_for = options(tempo=72, drone=False, mix="backing", pitch="B flat")
+    for form, lacking in (
+        ("abc", {"pitch B flat", "mix backing", "drone off"}),
+        ("musicxml", {"mix backing", "drone off"}),
+    ):
+        target = wide.with_name(f"score.{form}")
+        run = CliRunner().invoke(app, ["convert", str(wide), str(target), *asked_for])
+        assert run.exit_code == 0, run.output
+        said = {line.partition("tracks alone have: ")[2] for line in run.output.splitlines()}
+        assert said - {""} == lacking
+        assert read_exercise(target).tempo == 72
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {},
+        {"count_in": 3, "repeats": 2},
+        {"count_in_style": "rolls", "mix": "echo"},
+        {"show_crossing": True, "count_in": 0, "tempo": 50},
+    ],
+    ids=str,
+)
+def test_a_block_of_a_plan_lasts_as_the_track_of_its_line(given: dict[str, Any]) -> None:
+    exercise = read_exercise(Source("wide.toml", WIDE))
+    plan = planned(exercise, 20, 5, **given)
+    for day in plan.days:
+        for block in day.items:
+            if isinstance(block, Break):
+                continue
+            same = asked(**given).changed(tempo=block.tempo, repeats=block.repeats)
+            assert block.seconds == timeline_of(exercise.only(block.line), same).duration

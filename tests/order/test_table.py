@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -13,19 +14,29 @@ import typer.main
 import renderer
 from renderer.commands.app import app
 from renderer.commands.options import option_of
+from renderer.delivery.sheet.content import content_of
+from renderer.delivery.sheet.layout import sheet_settings
 from renderer.errors import RungwiseError
 from renderer.notation.score import Exercise
+from renderer.notation.source_file import Source
+from renderer.order.planning import practice_of
 from renderer.order.settings import (
+    BY_NAME,
     EVERY_NAME,
     NO_TRACK,
-    PLAYED,
     SETTINGS,
+    TRACKS,
     Setting,
     Settings,
+    every_plain,
     plain_settings,
     settings_from_plain,
     usual_settings,
 )
+from renderer.order.tracks import timeline_of, track_sizes
+from renderer.reading.exercise import read_exercise
+from renderer.technique.report import assess
+from renderer.timing.data import timeline_data
 from tests.delivery.larkmoor import asked
 
 COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
@@ -129,21 +140,84 @@ def test_a_verb_has_an_option_for_each_row_that_knows_it_and_no_other(verb: str)
         assert options[name].help.startswith(row.help)
 
 
-def test_verbs_of_tracks_know_alike_what_is_played() -> None:
-    differ = {
-        row.name: sorted(PLAYED - row.verbs)
-        for row in SETTINGS
-        if row.verbs & {"events", "check", "sheet"} and not row.verbs >= PLAYED
+def test_whatever_tracks_differ_by_all_verbs_of_tracks_know() -> None:
+    for row in SETTINGS:
+        if row.said == NO_TRACK:
+            assert not row.verbs & {"render", "events", "check"}, row.name
+        elif row.name in ("format", "share"):
+            # How a file is encoded, which a report has no say in; its own form is its --format.
+            assert row.verbs == {"render"}
+        else:
+            assert row.verbs >= TRACKS, row.name
+    for verb in COMMANDS:
+        # A verb that counts tracks in speaks of them, and knows them whole.
+        if BY_NAME["count_in"] in rows(of=verb):
+            assert verb in TRACKS | {"convert"}
+
+
+TWO_LINES = b"""
+title = "Two lines"
+meter = "3/4"
+[[lines]]
+run = "C, E, F"
+[[lines]]
+run = "low A, B, C"
+ornament = "grip"
+[ornaments]
+inner = "1/4 beat"
+"""
+OF_TRACKS = [
+    row
+    for row in SETTINGS
+    if row.verbs >= TRACKS and row.name in OTHER_THAN_USUAL and not row.panel
+]
+"""What tracks differ by, but for how scores are read, which a definition has no use for."""
+
+
+def exercise_as(settings: Settings) -> Exercise:
+    return settings.applied_to(settings.chosen(read_exercise(Source("two.toml", TWO_LINES))))
+
+
+def checked(settings: Settings) -> object:
+    exercise = exercise_as(settings)
+    written = settings.chosen(read_exercise(Source("two.toml", TWO_LINES)))
+    return track_sizes(written, settings, None), assess(exercise)
+
+
+def planned(settings: Settings) -> object:
+    made = practice_of(exercise_as(settings), settings)
+    return [day.items for day in made.days], made.lines, made.remarks
+
+
+def told(settings: Settings) -> object:
+    if settings.ladder is not None:
+        with pytest.raises(RungwiseError, match=r"(?i)give one of them as --tempo"):
+            timeline_of(exercise_as(settings), settings)
+        return None
+    return every_plain(settings, "events"), timeline_data(
+        timeline_of(exercise_as(settings), settings)
+    )
+
+
+def printed(settings: Settings) -> object:
+    content = content_of(exercise_as(settings), sheet_settings(settings), settings)
+    return content.directions, content.tracks, content.facts, content.lines
+
+
+@pytest.mark.parametrize("says", [checked, planned, told, printed])
+def test_no_verb_takes_a_setting_of_tracks_without_a_use_for_it(
+    says: Callable[[Settings], object],
+) -> None:
+    usual = says(asked())
+    # A line that is practised alone has no other to be parted from; and how its notes are played is
+    # nothing to a plan as long as they fit.
+    useless = {"gap", "gracenote", "placement", "inner", "beat"} if says is planned else set()
+    same = {
+        row.name
+        for row in OF_TRACKS
+        if says(asked(**{row.name: OTHER_THAN_USUAL[row.name]})) == usual
     }
-    # A plan plays each line alone after a bar of clicks; what sounds changes no sheet.
-    assert {name for name, lacking in differ.items() if "events" in lacking} <= {
-        "ladder",  # events are those of one track
-        *(row.name for row in SETTINGS if row.said == NO_TRACK),
-    }
-    for name in ("count_in", "count_in_style", "gap", "show_crossing"):
-        assert differ.pop(name) == ["plan"]
-    # The note before a tune is no part of the music that a conversion keeps.
-    assert differ.pop("introduction") == ["convert", "plan"]
+    assert same <= useless
 
 
 @pytest.mark.parametrize("row", SETTINGS, ids=lambda row: row.name)

@@ -31,7 +31,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.printed import pickup_of
 from renderer.notation.score import Exercise, MelodyNote, note_id
 from renderer.order.names import tempo_label
-from renderer.order.settings import Settings, usual_settings
+from renderer.order.settings import Settings, track_words, usual_settings
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, crossings
@@ -191,6 +191,8 @@ def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[
     playing = _playing(exercise, settings)
     if playing:
         yield playing
+    if sounding := track_words(settings):
+        yield f"Tracks: {printable(sounding)}"
 
 
 _MARK_STEP = 300
@@ -228,7 +230,11 @@ def _tracks(
     """Yield each rung's tempo and the length of its track as `rungwise render` makes it."""
     for tempo in tempos:
         try:
-            length = clock_text(timeline_of(exercise, settings, tempo).duration)
+            lengths = [
+                clock_text(timeline_of(exercise, settings, tempo, mix).duration)
+                for mix in settings.mix
+            ]
+            length = " or ".join(dict.fromkeys(lengths))
         except RungwiseError:
             # Too fast for its ornaments: there is no track, and `check` says why.
             length = "does not fit"
