@@ -76,11 +76,13 @@ class _Joiner:
         self._before: Note | None = None
         self._before_endings: Note | None = None
         self._endings: tuple[int, ...] = ()
+        self._before_line: Note | None = None
         self.leading_rest = False
+        self.has_tie_into_line = False
 
     def begin_line(self) -> None:
         """Forget what sounded before: nothing is tied into a line."""
-        self._before = None
+        self._before_line, self._before = self._before, None
 
     def bar(self, measure: Measure, tempo: Fraction | None) -> Bar:
         """Return the measure as a bar; its pitches must lie on the chanter."""
@@ -112,6 +114,7 @@ class _Joiner:
             self._hold(items, beats, self._before)
             return
         self.leading_rest |= self._rests == "hold"
+        self._before_line = None
         if items and isinstance(items[-1], Rest):
             items[-1] = Rest(items[-1].beats + beats)
         else:
@@ -129,6 +132,9 @@ class _Joiner:
         if written.tied and not written.gracenotes and note == self._before:
             self._hold(items, beats, note)
             return
+        if written.tied and self._before is None and note == self._before_line:
+            self.has_tie_into_line = True
+        self._before_line = None
         group = [self._chanter_note(pitch) for pitch in written.gracenotes]
         items.append(MelodyNote(beats, slots_of_group(note, group)))
         self._before = note
@@ -333,6 +339,8 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
     remarks = [*score.remarks, *pitch_remarks(measures, pitches), *said_of_beats, *lines.remarks]
     if joiner.leading_rest:
         remarks.append("A rest with no note before it in its line stays a rest.")
+    if joiner.has_tie_into_line:
+        remarks.append("A tie into another part is not held: its note begins anew there.")
     if len(lines.lines) > MOST_LINES:
         raise failure(f"the score has {len(lines.lines)} lines", f"divide it; at most {MOST_LINES}")
     return Exercise(

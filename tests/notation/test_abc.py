@@ -501,10 +501,37 @@ def test_other_words_over_a_bar_are_words(tmp_path: Path) -> None:
     assert [bar.words for bar in exercise.lines[0].bars] == [(), ("fine tone",)]
 
 
+@pytest.mark.parametrize(
+    "music",
+    [
+        "e|:ABc def|1 ABc d2e:|2 ABc d2||",
+        "e|ABc def|1 ABc d2e:|2 ABc d2|]",
+        "|:e|ABc def|1 ABc d2:|2 ABc d3|]",
+        "e|ABc def|1 ABc d2:|2 ABc d2|:f|ABc def|1 ABc d2:|2 ABc d2|]",
+        "|:ABc def|1 ABc d2:|2 ABc d2||\nf|ABc def|ABc d2|]",
+        "e|ABc def|1 ABc def|ABc d2:|2 ABc def|ABc d2|]",
+        "ABc def|ABc[1 def:|[2 d3|]",
+    ],
+)
+def test_endings_that_fill_up_a_pickup_add_up(tmp_path: Path, music: str) -> None:
+    header = HEADER.replace("M:4/4", "M:6/8").replace("L:1/4", "L:1/8")
+    assert "add up" not in _remarks(tmp_path, f"{header}{music}\n")
+
+
+def test_an_ending_that_lacks_a_beat_is_named(tmp_path: Path) -> None:
+    said = _remarks(tmp_path, HEADER + "ABcd|1 ABc:|2 ABcd|]\n")
+    assert "bar 2: the bar holds 3/4 and 4/4 asks for 4/4" in said
+
+
+def test_a_finger_over_a_note_is_no_ending(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, HEADER + '|:ABcd|"2"ABcd|"1"ABcd:|\n')
+    assert not any(bar.signs.endings for bar in exercise.lines[0].bars)
+
+
 def test_decorations_and_macros_that_are_left_out_are_said(tmp_path: Path) -> None:
     assert "Decorations" in _remarks(tmp_path, HEADER + "A4|!trill!B4|]\n")
     macro = HEADER.replace("K:", "m: ~A = {gAGA}A\nK:")
-    assert "Macros" in _remarks(tmp_path, macro + "A4|]\n")
+    assert "Decorations" not in _remarks(tmp_path, macro + "~A4|]\n")
 
 
 def test_text_in_utf_16_is_read(tmp_path: Path) -> None:

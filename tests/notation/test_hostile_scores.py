@@ -12,6 +12,7 @@ import sys
 import tracemalloc
 import zipfile
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import mido
@@ -693,3 +694,23 @@ def test_a_midi_file_with_thousands_of_tempos_is_read_and_played_in_exact_time(
     wanted = [note.start for note in pretty_midi.PrettyMIDI(str(path)).instruments[0].notes]
     assert starts == pytest.approx(wanted, abs=0.002)
     assert timeline.duration.denominator.bit_length() < 64
+
+
+def test_macros_that_breed_are_refused_in_time(tmp_path: Path) -> None:
+    names = "HIJKLMNOPQRSTUVW"
+    macros = "".join(f"m: {one} = {other * 199}\n" for one, other in pairwise(names))
+    path = tmp_path / "macros.abc"
+    path.write_text(f"X:1\nT:x\nM:4/4\nL:1/8\n{macros}K:HP\n{names[0] * 40}A8|\n")
+    with pytest.raises(RungwiseError, match="the macros make this line too long"):
+        read_abc(path)
+    many = f"m: H = {'y ' * 16}\n"
+    path.write_text(f"X:1\nT:x\nM:4/4\nL:1/8\n{many}K:HP\n" + ("H" * 3000 + "\n") * 50)
+    with pytest.raises(RungwiseError, match="the macros make the tune too long"):
+        read_abc(path)
+
+
+def test_thousands_of_odd_fields_make_few_remarks(tmp_path: Path) -> None:
+    path = tmp_path / "odd.abc"
+    odd = "[M:x]A8|[Q:march]B8:c|[Q:80]d8|[M:6/8 9/8]A6|"
+    path.write_text("X:1\nT:x\nM:4/4\nL:1/8\nK:HP\n" + f"{odd}\n" * 3000)
+    assert len(read_abc(path).remarks) < 60

@@ -17,6 +17,8 @@ from renderer.errors import shortened
 from renderer.notation.limits import FINEST_UNIT, LARGEST_COUNT, MOST_BARS
 from renderer.notation.score import Meter
 
+_MOST_METERS = 8
+"""That take turns."""
 FREE_METER_UNIT = Fraction(1, 8)
 
 _SHARPS = "FCGDAEB"
@@ -48,15 +50,18 @@ class Key:
 PIPES = Key({"F": 1, "C": 1})
 """`K:HP` and `K:Hp`: no signature is printed, and C and F sound sharp."""
 
+UNSAID = Key(is_none=True)
+"""Where a tune says nothing of its key."""
+
 
 def read_meter(text: str) -> Meter | None:
     """Read an `M:` field; None for free meter. Raises `ValueError` for anything else."""
     value = text.strip()
     if value in ("none", ""):
         return None
-    if value == "C":
+    if value in ("C", "c"):
         return Meter(4, 4)
-    if value == "C|":
+    if value in ("C|", "c|"):
         return Meter(2, 2)
     match = re.fullmatch(r"\(?\s*(\d{1,3}(?:\s*\+\s*\d{1,2})*)\s*\)?\s*/\s*(\d{1,2})", value)
     if match is None:
@@ -66,6 +71,15 @@ def read_meter(text: str) -> Meter | None:
     if not 1 <= count <= LARGEST_COUNT or unit not in (1, 2, 4, 8, 16, 32, FINEST_UNIT):
         raise ValueError(f"a meter of {shortened(value)} is out of range")
     return Meter(count, unit)
+
+
+def read_meters(text: str) -> tuple[Meter | None, ...]:
+    """Read an `M:` field that may name several meters that take turns, as `6/8 9/8`.
+
+    Beyond the standard, for it is met with. Raises `ValueError` as `read_meter` does.
+    """
+    parts = re.split(r"\s*,\s*|\s+(?=[Cc\d(])", re.sub(r"\s*([/+])\s*", r"\1", text.strip()))
+    return tuple(read_meter(part) for part in parts[:_MOST_METERS])
 
 
 def usual_unit(meter: Meter | None) -> Fraction:
@@ -87,8 +101,8 @@ def read_unit(text: str) -> Fraction:
 def read_key(text: str) -> Key:
     """Read a `K:` field. Raises `ValueError` for a key that the standard lacks."""
     value = " ".join(_CLEF.sub("", text).split())
-    if value.casefold() == "hp":
-        return PIPES
+    if re.match(r"hp\b", value, re.IGNORECASE):
+        return Key(PIPES.alters | _explicit(value[2:]))
     match = re.match(r"([A-G])([#b]?)\s*([A-Za-z]*)", value)
     if match is None or value.casefold().startswith(("none", "clef")):
         if not value or value.casefold().startswith("none"):
@@ -108,33 +122,59 @@ def read_key(text: str) -> Key:
         raise ValueError(f"{shortened(value)!r} is no key")
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
-    for accidental, letter in re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", rest):
-        alters[letter.upper()] = ALTERS[accidental]
+    alters |= _explicit(rest)
     return Key(alters, is_none=not any(alters.values()))
 
 
+def _explicit(text: str) -> dict[str, int]:
+    """The accidentals that a key names one by one."""
+    found = re.findall(r"(\^\^?|__?|=)\s*([A-Ga-g])", text)
+    return {letter.upper(): ALTERS[accidental] for accidental, letter in found}
+
+
 _BEAT = r"\d{1,3}/\d{1,3}"
-_ABOUT = r"(?:c(?:a|irca)?\.?\s*)?"
+_ABOUT = r"(?:(?:c(?:a|irca)?\b\.?|about|approx\.?|[~=\u2248])\s*)*+"
 _PER_MINUTE = r"\d{1,5}(?:\.\d{1,6}|/\d{1,5})?"
+_UNIT_OF_TIME = r"(?:\s*(?P<beats>bpm|beats?\b.{0,20}|b\.?\s?p\.?\s?m\.?))?"
 _TEMPO = re.compile(
     rf"(?:(?P<beat>{_BEAT}(?:\s+{_BEAT}){{0,9}})\s*=\s*|C(?P<units>\d?)\s*=\s*)?"
-    rf"{_ABOUT}(?P<from>{_PER_MINUTE})(?P<range>\s*(?:-|\.\.)\s*{_PER_MINUTE})?"
+    rf"{_ABOUT}(?P<from>{_PER_MINUTE})(?P<range>\s*(?:-|\.\.)\s*{_PER_MINUTE})?{_UNIT_OF_TIME}",
+    re.IGNORECASE,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Tempo:
-    """A tempo mark: quarter notes per minute, and whether it is the lower end of a range."""
+    """A tempo mark.
+
+    Parameters
+    ----------
+    quarters:
+        Quarter notes per minute.
+    is_range:
+        Whether it is the lower end of a range.
+    counts_units:
+        Whether it names no note value and so counts unit lengths, as the standard has it.
+    """
 
     quarters: Fraction
     is_range: bool = False
+    counts_units: bool = False
 
 
-def read_tempo(text: str, unit: Fraction) -> Tempo | None:
+def read_tempo(text: str, unit: Fraction, beat: Fraction = Fraction(1, 4)) -> Tempo | None:
     """Read a `Q:` field; None where it has words only.
 
     Read beyond the standard, for they are met with: a range, of which the lower end holds, a `c.`
-    before the number, and `C=100` or `C3=100` of older versions, which count unit lengths.
+    or `~` before the number, `bpm` after it, which counts the meter's beats, and `C=100` or
+    `C3=100` of older versions, which count unit lengths.
+
+    Parameters
+    ----------
+    text:
+        What stands behind `Q:`.
+    unit, beat:
+        The unit length, and the beat of the meter, as shares of a whole note.
 
     Raises `ValueError` for anything else.
     """
@@ -146,11 +186,15 @@ def read_tempo(text: str, unit: Fraction) -> Tempo | None:
         raise ValueError(f"{shortened(value)!r} is no tempo")
     try:
         number = Fraction(match["from"]).limit_denominator(1000)
-        beats = (match["beat"] or "").split()
-        beat = sum(map(Fraction, beats), Fraction(0)) or unit * int(match["units"] or 1)
+        counted = sum(map(Fraction, (match["beat"] or "").split()), Fraction(0))
+        counts_units = not counted and not match["beats"]
+        if not counted:
+            counted = unit * int(match["units"] or 1) if counts_units else beat
     except ZeroDivisionError:
         raise ValueError(f"{shortened(value)!r} is no tempo") from None
-    return Tempo(number * beat * 4, match["range"] is not None) if number * beat else None
+    if not number * counted:
+        return None
+    return Tempo(number * counted * 4, match["range"] is not None, counts_units)
 
 
 _ORDER_TOKEN = re.compile(r"\.*(?:(?P<part>[A-Z])|(?P<open>\()|(?P<close>\)))(?P<times>\d*)\.*")

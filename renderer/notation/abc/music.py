@@ -7,18 +7,31 @@ music standard 2.1, section 4 (the tune body).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import accumulate
 from math import lcm
 
-from renderer.errors import Problem, RungwiseError, failure, shortened
+from renderer.errors import Problem, RungwiseError, WrongValueError, failure, shortened
+from renderer.notation.abc.as_typed import (
+    MOST_EXPANDED,
+    MOST_MACROS,
+    Macro,
+    ending_in_words,
+    expanded,
+    read_macro,
+    read_symbol,
+    with_whole_bar_lines,
+)
 from renderer.notation.abc.information_fields import (
     ALTERS,
+    PIPES,
     Key,
     read_key,
     read_meter,
+    read_meters,
     read_tempo,
     read_text,
     read_unit,
@@ -48,10 +61,13 @@ _TOKEN = re.compile(
     | (?P<field>\[(?P<letter>[A-Za-z]):(?P<value>[^\]]*)\])
     | (?P<bar>(?:\[\||:+\||:{2,}|\|)[|:\]]*)
     | (?P<ending>\[\s*(?:\d{1,2}(?:[,-]\d{1,2})*+|"[^"]*"))
+    | (?P<chord>\[(?P<inside>(?:(?:\^\^?|__?|=)?[A-Ga-g][,']*\d*/*\d*){1,16})\](?P<times>\d*/*\d*))
+    | (?P<bare>(?P<bare_letter>M:\s*(?=[Cc\d])|L:\s*(?=1/)|Q:\s*(?=\d)|K:\s*(?=[A-H]))
+        (?P<bare_value>[^\s|\]"]+))
     | (?P<grace>\{[^}]*\})
     | (?P<tuplet>\((?P<p>[2-9])(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?)
     | (?P<note>(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?P<length>\d*/*\d*))
-    | (?P<rest>[zxZX])(?P<rest_length>\d*/*\d*)
+    | (?P<rest>(?P<rest_kind>[zxZX])(?P<rest_length>\d*/*\d*))
     | (?P<broken>>{1,3}|<{1,3})
     | (?P<tie>-)
     | (?P<text>"(?P<said>[^"]*)")
@@ -59,6 +75,7 @@ _TOKEN = re.compile(
     | (?P<slur>[()])
     | (?P<spacer>y\d*|[!$])
     | (?P<reserved>[#*;?@])
+    | (?P<colon>:)
     """,
     re.VERBOSE,
 )
@@ -89,6 +106,10 @@ _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
 """The chanter's nine letters, and by how many semitones each sounds raised."""
 
+_CHORD_NOTE = re.compile(
+    r"(?P<sign>\^\^?|__?|=)?(?P<pitch>[A-Ga-g])(?P<octave>[,']*)(?P<length>\d*/*\d*)"
+)
+ONE_NOTE_AT_A_TIME = "a chanter plays one note at a time", "write one note for this chord"
 LONGEST_NOTE = 4096
 """Units of length."""
 MOST_DIGITS = 12
@@ -99,10 +120,14 @@ MOST_MARKS_NAMED = 5
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """Whether a section of the tune begins before a bar, and ends after it."""
+    """Whether a section of the tune begins before a bar, and ends after it.
+
+    `parted`: an ending begins before the bar is full.
+    """
 
     begins: bool = False
     ends: bool = False
+    parted: bool = False
 
 
 def _pitch_of(match: re.Match[str], alter: int) -> Pitch:
@@ -152,6 +177,9 @@ class MusicCode:
         What holds at the start.
     has_headings:
         Whether an annotation over the first note of a line is its heading.
+    is_lenient:
+        Whether what is odd in information fields and bar lines is passed over with a remark, as in
+        files that people have typed; otherwise it is refused.
     has_order:
         Whether parts are played in an order of their own: then such a heading takes the place of
         the part's letter.
@@ -165,7 +193,18 @@ class MusicCode:
         *,
         has_headings: bool = True,
         has_order: bool = False,
+        is_lenient: bool = False,
     ) -> None:
+        self._is_lenient = is_lenient
+        self._other_meters: tuple[Meter, ...] = ()
+        """That take turns with the one in force."""
+        self._macros: list[Macro] = []
+        self._symbols: dict[str, str] = {}
+        self._after_bar = False
+        self._colon = ""
+        """The place of a colon that waits for its bar line; empty for none."""
+        self._said: Counter[str] = Counter()
+        self._expanded = 0
         self._has_headings, self._has_order = has_headings, has_order
         self.meter, self.unit, self.key = meter, unit, key
         self.remarks: dict[str, None] = {}
@@ -175,7 +214,6 @@ class MusicCode:
         self._notes: list[Written] = []
         self._count = 0
         self._divisions = 1
-        self._ranges = 0
         self._line = 0
         self._accidentals: dict[str, int] = {}
         self._grace: list[Pitch] = []
@@ -197,6 +235,23 @@ class MusicCode:
         self._heading_is_open = has_headings
         self._number: int | None = None
         self._bar_line = 0
+        self._takers: dict[str, Callable[[re.Match[str], int], None]] = {
+            "note": self._note,
+            "chord": self._unison,
+            "rest": self._rest,
+            "bar": self._bar,
+            "grace": self._gracenotes,
+            "field": self._field_inside,
+            "bare": self._field_inside,
+            "ending": self._ending_bracket,
+            "tuplet": self._begin_tuplet,
+            "broken": self._break_rhythm,
+            "tie": self._tie,
+            "text": self._text,
+            "decoration": self._leave_out,
+            "reserved": self._leave_out,
+            "colon": self._lone_colon,
+        }
 
     # What the reader of a whole tune calls
 
@@ -211,7 +266,7 @@ class MusicCode:
         try:
             match letter:
                 case "M":
-                    self.meter = read_meter(value)
+                    self._begin_meter(value, place)
                 case "L":
                     self.unit = read_unit(value)
                 case "K":
@@ -227,11 +282,52 @@ class MusicCode:
                 case "w" | "W":
                     self.remarks["Lyrics are left out."] = None
                 case "m":
-                    self.remarks["Macros (m:) are not expanded."] = None
+                    self._add_macro(read_macro(value))
+                case "U":
+                    self._symbols.update([read_symbol(value)])
                 case _:
                     pass
         except ValueError as error:
-            raise failure(str(error), "see ABC 2.1, section 3", place=place) from None
+            if not self._is_lenient:
+                raise failure(str(error), "see ABC 2.1, section 3", place=place) from None
+            self._pass_over(letter, error, place)
+
+    def _say(self, said: str, more: str) -> None:
+        """Remark on the first few of a kind each, and on more of them all together."""
+        self._said[more] += 1
+        self.remarks[said if self._said[more] <= MOST_MARKS_NAMED else more] = None
+
+    def _pass_over(self, letter: str, error: ValueError, place: str) -> None:
+        """Do without a field that cannot be read."""
+        instead = {
+            "M": "; bars are counted by their own length from there on",
+            "K": "; letters are read as the chanter's from there on",
+        }
+        said = f"{letter}: on {place} is not read: {error}{instead.get(letter, '')}."
+        self._say(said, "More fields are not read.")
+        if letter == "M":
+            self.meter, self._other_meters = None, ()
+        elif letter == "K":
+            self.key = PIPES
+
+    def _begin_meter(self, value: str, place: str) -> None:
+        if not self._is_lenient:
+            self.meter = read_meter(value)
+            return
+        self.meter, *others = read_meters(value)
+        self._other_meters = tuple(meter for meter in others if meter is not None)
+        if self._other_meters:
+            self._say(
+                f"M:{shortened(value.strip())} on {place}: each bar has the meter that it fills.",
+                "More meters take turns; each bar has the one that it fills.",
+            )
+
+    def _add_macro(self, macro: Macro) -> None:
+        if len(self._macros) == MOST_MACROS:
+            raise ValueError(f"there are more than {MOST_MACROS} macros")
+        self._macros.append(macro)
+        # The longest first: one target may be a part of another.
+        self._macros.sort(key=lambda one: len(one.target.pattern), reverse=True)
 
     def _instruction(self, value: str) -> None:
         number = re.fullmatch(r"\s*setbarnb\s+(\d{1,6})\s*", value)
@@ -239,15 +335,28 @@ class MusicCode:
             self._number = int(number[1])
 
     def _mark_tempo(self, value: str, place: str) -> None:
-        tempo = read_tempo(value, self.unit)
+        beat = Fraction(1, 4) if self.meter is None else self.meter.beat_value
+        if self._is_lenient and value.strip() and not re.search(r'\d|"', value):
+            self._say(
+                f"Q:{shortened(value.strip())} on {place} names no number: it is left out.",
+                "More tempos that name no number are left out.",
+            )
+            return
+        tempo = read_tempo(value, self.unit, beat)
         if tempo is None:
             return
+        if tempo.counts_units and self._is_lenient:
+            self._say(
+                f"Q:{shortened(value.strip())} on {place} names no note value: it counts units of "
+                f"{self.unit}, as the standard has it, {float(tempo.quarters):g} quarter notes a "
+                "minute.",
+                "More tempos that name no note value count units.",
+            )
         if tempo.is_range:
-            self._ranges += 1
-            said = f"The tempo on {place} is a range: its lower end is taken."
-            if self._ranges > MOST_MARKS_NAMED:
-                said = "Of more tempos that are ranges the lower end is taken."
-            self.remarks[said] = None
+            self._say(
+                f"The tempo on {place} is a range: its lower end is taken.",
+                "Of more tempos that are ranges the lower end is taken.",
+            )
         if self._notes:
             self._count_note()
             self._tempos_inside.append((len(self._notes), tempo.quarters))
@@ -281,24 +390,40 @@ class MusicCode:
         Raises `RungwiseError` for what ABC or a chanter does not have.
         """
         self._line = line
-        if self._section_begins and self._measures and not self._notes:
+        goes_on = bool(self._ending) and bool(self._measures) and self._measures[-1].signs.endings
+        if self._section_begins and self._measures and not self._notes and not goes_on:
             self._line_begins = self._is_new_row = True
             self._heading_is_open = self._has_headings
-        at, after_bar = 0, False
+        code = with_whole_bar_lines(self._with_macros(code))
+        at = 0
         while at < len(code):
-            ending = _ENDING_NUMBERS.match(code, at) if after_bar else None
+            ending = _ENDING_NUMBERS.match(code, at) if self._after_bar else None
             if ending is not None:
                 self._begin_ending(ending[1])
-                at, after_bar = ending.end(), False
+                at, self._after_bar = ending.end(), False
                 continue
             match = _TOKEN.match(code, at)
             # What the standard keeps free is left out of a file, and a slip in a definition.
-            if match is None or (match["reserved"] is not None and not self._line):
+            is_free = match is not None and (match["reserved"] or match["colon"]) is not None
+            if match is None or (is_free and not self._is_lenient):
                 raise self._unreadable(code, at)
             kind = match.lastgroup or ""
             self._token(match, kind, at)
             at = match.end()
-            after_bar = match["bar"] is not None
+            if kind != "space" and match["text"] is None and match["decoration"] is None:
+                self._after_bar = match["bar"] is not None
+
+    def _with_macros(self, code: str) -> str:
+        if not self._macros:
+            return code
+        try:
+            whole = expanded(code, self._macros)
+            self._expanded += len(whole)
+            if self._expanded > MOST_EXPANDED:
+                raise ValueError("the macros make the tune too long")
+        except ValueError as error:
+            raise failure(str(error), "write it out", place=self._place()) from None
+        return whole
 
     def finish(self, *, strict: bool) -> tuple[Measure, ...]:
         """End the tune and return its measures.
@@ -306,6 +431,10 @@ class MusicCode:
         Bars whose notes do not add up to their meter raise a `RungwiseError` if `strict`, else a
         remark names them.
         """
+        self._drop_colon()
+        if self._grace and not strict:
+            self.remarks["Gracenotes after the last note are left out."] = None
+            self._grace = []
         if self._grace:
             raise failure(
                 "gracenotes lead to no note", "write the note after them", place=self._grace_place
@@ -339,7 +468,7 @@ class MusicCode:
     def _unreadable(self, code: str, at: int) -> RungwiseError:
         rest = code[at:]
         if rest.startswith("["):
-            cause, remedy = "a chanter plays one note at a time", "write one note for this chord"
+            cause, remedy = ONE_NOTE_AT_A_TIME
         elif rest.startswith("&"):
             cause, remedy = "a chanter plays one voice", "leave out the voice after '&'"
         elif rest.startswith("{"):
@@ -353,39 +482,33 @@ class MusicCode:
         return failure(cause, remedy, place=self._place(at))
 
     def _token(self, match: re.Match[str], kind: str, at: int) -> None:
+        take = self._takers.get(kind)
+        if take is None:
+            return
         try:
-            if match["note"] is not None:
-                self._note(match)
-            elif match["rest"] is not None:
-                self._rest(match)
-            elif match["bar"] is not None:
-                self._bar(match["bar"])
-            elif match["grace"] is not None:
-                self._gracenotes(match["grace"], at)
-            elif match["field"] is not None:
-                self.field(match["letter"], match["value"], self._place(at))
-            elif match["ending"] is not None:
-                self._begin_ending(match["ending"][1:].strip())
-            elif match["tuplet"] is not None:
-                self._begin_tuplet(match)
-            elif match["broken"] is not None:
-                self._break_rhythm(match["broken"])
-            elif match["tie"] is not None:
-                self._tied = bool(self._notes or self._measures)
-            elif match["text"] is not None:
-                self._text(match["said"])
-            elif match["decoration"] is not None or match["reserved"] is not None:
-                self._leave_out(match)
+            take(match, at)
+        except WrongValueError as error:
+            raise error.at(self._place(at)) from None
         except ValueError as error:
             raise failure(
                 str(error), "correct it there; see ABC 2.1, section 4", place=self._place(at)
             ) from None
 
-    def _leave_out(self, match: re.Match[str]) -> None:
+    def _tie(self, _match: re.Match[str], _at: int) -> None:
+        self._tied = bool(self._notes or self._measures)
+
+    def _field_inside(self, match: re.Match[str], at: int) -> None:
+        letter = match["letter"] or match["bare_letter"][0]
+        self.field(letter, match["value"] or match["bare_value"] or "", self._place(at))
+
+    def _leave_out(self, match: re.Match[str], _at: int) -> None:
         said = "Decorations other than gracenotes are left out."
         if match["reserved"] is not None:
             said = "The signs # * ; ? @, which ABC keeps free, are left out."
-        elif (sign := _navigation(match["name"] or match[0])) is not None:
+        name = match["name"] or self._symbols.get(match[0], match[0])
+        if match["reserved"] is None and name in ("nil", "none"):
+            return
+        if match["reserved"] is None and (sign := _navigation(name)) is not None:
             self._over = self._over.joined(sign)
             return
         self.remarks[said] = None
@@ -397,14 +520,40 @@ class MusicCode:
             self._accidentals[letter] = ALTERS[match["sign"]]
         return self._accidentals.get(letter, self.key.alters.get(letter, 0))
 
-    def _note(self, match: re.Match[str]) -> None:
+    def _note(self, match: re.Match[str], _at: int) -> None:
         pitch = _pitch_of(match, self._alter(match))
         self._add(_length_of(match["length"]), pitch)
 
-    def _rest(self, match: re.Match[str]) -> None:
-        if self._grace:
+    def _unison(self, match: re.Match[str], _at: int) -> None:
+        """A chord of one note, or of the same one several times, such as `[A]8`."""
+        notes = list(_CHORD_NOTE.finditer(match["inside"]))
+        if len({note[0] for note in notes}) > 1:
+            raise WrongValueError(*ONE_NOTE_AT_A_TIME)
+        pitch = _pitch_of(notes[0], self._alter(notes[0]))
+        self._add(_length_of(notes[0]["length"]) * _length_of(match["times"]), pitch)
+
+    def _lone_colon(self, _match: re.Match[str], at: int) -> None:
+        """A colon behind a bar line opens a repeat; any other waits for the bar line after it."""
+        if self._after_bar:
+            self._end_bar(opens=True, ends_section=True)
+        else:
+            self._colon = self._place(at)
+
+    def _drop_colon(self) -> None:
+        if self._colon:
+            self._say(
+                f"The colon on {self._colon} belongs to no bar line: it is left out.",
+                "More colons that belong to no bar line are left out.",
+            )
+            self._colon = ""
+
+    def _rest(self, match: re.Match[str], _at: int) -> None:
+        if self._grace and not self._is_lenient:
             raise ValueError("gracenotes lead to a rest")
-        if match["rest"] in "zx":
+        if self._grace:
+            self.remarks["Gracenotes that lead to a rest are left out."] = None
+            self._grace = []
+        if match["rest_kind"] in "zx":
             self._add(_length_of(match["rest_length"]), None)
             return
         bars = int(match["rest_length"] or 1) if match["rest_length"].isdigit() else 1
@@ -417,6 +566,7 @@ class MusicCode:
 
     def _add(self, units: Fraction, pitch: Pitch | None) -> None:
         self._count_note()
+        self._drop_colon()
         if not self._notes:
             self._bar_line, self._bar_meter = self._line, self.meter
         left, ratio = self._tuplet
@@ -437,8 +587,8 @@ class MusicCode:
         if self._count > MOST_WRITTEN_NOTES:
             raise ValueError(f"there are more than {MOST_WRITTEN_NOTES} notes")
 
-    def _gracenotes(self, text: str, at: int) -> None:
-        inside = text[1:-1].removeprefix("/")
+    def _gracenotes(self, match_of_group: re.Match[str], at: int) -> None:
+        inside = match_of_group["grace"][1:-1].removeprefix("/")
         if "{" in inside or "|" in inside:
             raise failure(
                 "the brace that opens here is not closed before the next one or the bar's end",
@@ -455,7 +605,7 @@ class MusicCode:
             position = match.end()
         self._grace_place = self._place(at)
 
-    def _begin_tuplet(self, match: re.Match[str]) -> None:
+    def _begin_tuplet(self, match: re.Match[str], _at: int) -> None:
         notes = int(match["p"])
         compound = self.meter is not None and self.meter.is_compound
         time = int(match["q"]) if match["q"] else _TUPLET_TIME.get(notes, 3 if compound else 2)
@@ -463,7 +613,8 @@ class MusicCode:
             raise ValueError("a tuplet in the time of no notes")
         self._tuplet = (int(match["r"]) if match["r"] else notes, Fraction(time, notes))
 
-    def _break_rhythm(self, signs: str) -> None:
+    def _break_rhythm(self, match: re.Match[str], _at: int) -> None:
+        signs = match["broken"]
         if not self._notes or self._broken is not None:
             raise ValueError(f"{signs!r} stands between two notes of a bar")
         short = Fraction(1, 2 ** len(signs))
@@ -474,9 +625,13 @@ class MusicCode:
         self._divisions = common_divisions(self._divisions, length, self._place())
         self._notes[-1] = replace(last, length=length)
 
-    def _text(self, said: str) -> None:
+    def _text(self, match: re.Match[str], _at: int) -> None:
+        said = match["said"]
         text = read_text(said[said[:1] in ("^", "_", "<", ">", "@") :])
-        if said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes:
+        ending = ending_in_words(text) if self._is_lenient else ""
+        if ending:
+            self._begin_ending(ending)
+        elif said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes:
             self._heading = text
             self._heading_is_open = False
         elif (signs := signs_of_words(text)) != NO_SIGNS:
@@ -491,7 +646,12 @@ class MusicCode:
 
     # Bars
 
+    def _ending_bracket(self, match: re.Match[str], _at: int) -> None:
+        self._begin_ending(match["ending"][1:].strip())
+
     def _begin_ending(self, text: str) -> None:
+        if text.startswith('"'):
+            text = ending_in_words(text.strip('"'), is_bracketed=True) or text
         if text.startswith('"'):
             self.remarks["Endings without a number are played every time."] = None
             return
@@ -504,12 +664,17 @@ class MusicCode:
             )
         if self._notes:
             self._end_bar()
+            self._edges[-1] = replace(self._edges[-1], parted=True)
         if self._is_new_row and self._measures and self._measures[-1].signs.endings:
             # Another ending of the same repeat, on a row of its own.
             self._line_begins = False
         self._ending = numbers
 
-    def _bar(self, sign: str) -> None:
+    def _bar(self, match: re.Match[str], _at: int) -> None:
+        sign = match["bar"]
+        if self._colon and not sign.startswith(":"):
+            sign = f":{sign}"
+        self._colon = ""
         bars = sign.strip(":")
         leading = len(sign) - len(sign.lstrip(":")) if bars else len(sign) // 2
         trailing = len(sign) - len(sign.rstrip(":")) if bars else len(sign) - leading
@@ -519,6 +684,14 @@ class MusicCode:
             ends_section=bool(leading or trailing) or len(bars) > 1,
             is_visible=bars != "[|]",
         )
+
+    def _meter_of_bar(self) -> Meter | None:
+        """The meter of the bar at hand: of several that take turns, the one that it fills."""
+        if not self._other_meters or self._bar_meter is None:
+            return self._bar_meter
+        length = sum((note.length for note in self._notes), Fraction(0))
+        meters = (self._bar_meter, *self._other_meters)
+        return next((meter for meter in meters if meter.length == length), self._bar_meter)
 
     def _end_bar(
         self,
@@ -537,7 +710,7 @@ class MusicCode:
             self._measures.append(
                 Measure(
                     notes=tuple(self._notes),
-                    meter=self._bar_meter,
+                    meter=self._meter_of_bar(),
                     place=(f"line {self._bar_line}, " if self._bar_line else "")
                     + f"bar {len(self._measures) + 1}",
                     tempo=self._tempo,
@@ -580,24 +753,36 @@ class MusicCode:
 
     def _bars_that_do_not_add_up(self) -> Iterator[Problem]:
         pickup = False
+        begun = Fraction(0)
+        """How much of a bar is played before its endings begin inside it."""
+        before: Measure | None = None
         for index, (measure, edge) in enumerate(zip(self._measures, self._edges, strict=True)):
             if measure.meter is None:
+                before = measure
                 continue
-            whole = measure.meter.length
+            whole, length = measure.meter.length, measure.length
+            endings = measure.signs.endings
+            if not endings:
+                begun = length if edge.parted else Fraction(0)
+            elif before is None or before.signs.endings != endings:
+                length += begun
+            before = measure
+            if edge.parted and length < whole:
+                continue
             if edge.begins and not measure.signs.endings:
                 # What completes a pickup may come several sections later, or in every ending.
-                pickup |= measure.length < whole
+                pickup |= length < whole
             after = self._measures[index + 1] if index + 1 < len(self._measures) else None
             before_pickup = after is not None and after.length < whole
             may_be_short = edge.begins or (edge.ends and (pickup or before_pickup))
-            if measure.length == whole or (measure.length < whole and may_be_short):
+            if length == whole or (length < whole and may_be_short):
                 continue
-            parts = lcm(measure.meter.unit, measure.length.denominator)
-            gap = abs(whole - measure.length)
+            parts = lcm(measure.meter.unit, length.denominator)
+            gap = abs(whole - length)
             beats = _beats_in_words(gap / measure.meter.beat_value)
-            amount = "little" if measure.length < whole else "much"
+            amount = "little" if length < whole else "much"
             yield Problem(
-                f"the bar holds {measure.length * parts}/{parts} and {measure.meter} asks for "
+                f"the bar holds {length * parts}/{parts} and {measure.meter} asks for "
                 f"{whole * parts}/{parts}",
                 f"it is {gap * parts}/{parts}, {beats}, too {amount}: correct the lengths, or add "
                 "a bar line",

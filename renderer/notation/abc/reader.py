@@ -15,9 +15,9 @@ from dataclasses import dataclass, field, replace
 
 from renderer.errors import RungwiseError, failure, shortened
 from renderer.notation.abc.information_fields import (
+    FREE_METER_UNIT,
     PIPES,
-    Key,
-    read_key,
+    UNSAID,
     read_meter,
     read_order,
     read_text,
@@ -73,7 +73,7 @@ def read_abc_line(text: str, meter: Meter | None) -> tuple[Bar, ...]:
         fields.append((match[1], match[2]))
         rest = rest[match.end() :]
     if any(letter == "M" for letter, _ in fields):
-        meter = _header_meter(next(value for letter, value in fields if letter == "M"))
+        meter = _meter_of(next(value for letter, value in fields if letter == "M"))
     code = MusicCode(meter, usual_unit(meter), PIPES, has_headings=False)
     for letter, value in fields:
         code.field(letter, value, f"{letter}:")
@@ -94,18 +94,19 @@ def _blank(match: re.Match[str]) -> str:
     return " " * len(match[0])
 
 
-def _header_meter(value: str, place: str = "M:") -> Meter | None:
+def _meter_of(value: str) -> Meter | None:
     try:
         return read_meter(value)
     except ValueError as error:
-        raise failure(str(error), "write it like 3/4, 6/8 or C", place=place) from None
+        raise failure(str(error), "write it like 3/4, 6/8 or C", place="M:") from None
 
 
 @dataclass(slots=True)
 class _Tune:
     """The lines of one tune with their numbers in the file, header and body apart.
 
-    `common` is what the file says for all its tunes, by the field's letter; `music_in_header` is
+    `common` is what the file says for all its tunes, by the field's letter, and `definitions` are
+    its macros and symbols; `music_in_header` is
     the line where music begins although no `K:` has ended the header, 0 for none; `cut_off` are the
     lines of music after the empty line that ends the tune.
     """
@@ -116,6 +117,7 @@ class _Tune:
     body: list[tuple[int, str]] = field(default_factory=list)
     music_in_header: int = 0
     cut_off: list[int] = field(default_factory=list)
+    definitions: list[tuple[int, str, str]] = field(default_factory=list)
 
     @property
     def title(self) -> str:
@@ -160,6 +162,7 @@ def _tunes(text: str) -> list[_Tune]:
     """Part a file into its tunes; what holds for all of them goes before each header."""
     tunes: list[_Tune] = []
     common: dict[str, tuple[int, str]] = {}
+    definitions: list[tuple[int, str, str]] = []
     tune: _Tune | None = None
     in_body = False
     for number, line in _lines_of(text):
@@ -168,7 +171,7 @@ def _tunes(text: str) -> list[_Tune]:
             if tune is not None and in_body:
                 tune, in_body = None, False
         elif match is not None and match[1] == "X":
-            tune, in_body = _Tune(match[2].strip(), common), False
+            tune, in_body = _Tune(match[2].strip(), common, definitions=definitions), False
             tunes.append(tune)
         elif tune is not None and in_body:
             tune.body.append((number, line))
@@ -180,11 +183,13 @@ def _tunes(text: str) -> list[_Tune]:
                 tune.music_in_header = number
         elif match is not None and match[1] in "TK":
             # A tune may lack its number.
-            tune, in_body = _Tune("", common), match[1] == "K"
+            tune, in_body = _Tune("", common, definitions=definitions), match[1] == "K"
             tune.header.append((number, match[1], match[2]))
             tunes.append(tune)
         elif match is not None and match[1] in "MLQ" and not tunes:
             common[match[1]] = (number, match[2])
+        elif match is not None and match[1] in "mU" and not tunes:
+            definitions.append((number, match[1], match[2]))
         elif tunes and match is None and _looks_like_music(line):
             tunes[-1].cut_off.append(number)
     return tunes
@@ -198,23 +203,17 @@ def _score_of(tune: _Tune, source: str) -> Score:
             place=f"line {tune.music_in_header}",
         )
     header = tune.common | {letter: (number, value) for number, letter, value in tune.header}
-    meter: Meter | None = None
-    key = Key(is_none=True)
-    if "M" in header:
-        meter = _header_meter(header["M"][1], f"line {header['M'][0]}")
-    if "K" in header:
-        try:
-            key = read_key(header["K"][1])
-        except ValueError as error:
-            place = f"line {header['K'][0]}"
-            raise failure(str(error), "pipe music is K:HP", place=place) from None
     parts = _order_of(header.get("P"))
-    code = MusicCode(meter, usual_unit(meter), key, has_order=bool(parts))
-    for letter in ("L", "Q"):
+    code = MusicCode(None, FREE_METER_UNIT, UNSAID, has_order=bool(parts), is_lenient=True)
+    for letter in ("M", "K", "L", "Q"):
         if letter in header:
-            code.field(letter, header[letter][1], f"line {header[letter][0]}")
-    if "m" in header:
-        code.field("m", "", "")
+            number, value = header[letter]
+            code.field(letter, value, f"line {number}")
+        if letter == "M":
+            code.unit = usual_unit(code.meter)
+    for number, letter, value in (*tune.definitions, *tune.header):
+        if letter in ("m", "U"):
+            code.field(letter, value, f"line {number}")
     for number, match, line in _of_first_voice(tune, code):
         if match is not None:
             code.field(match[1], match[2], f"line {number}")
