@@ -289,6 +289,18 @@ def test_a_note_shorter_than_a_change_is_changed_to_within_its_half() -> None:
     assert [(one.start, one.stop) for one in found] == [(0, 20), (20, 41)]
 
 
+@pytest.mark.parametrize("start", [0, 1, 6, 7, 50])
+@pytest.mark.parametrize("frames", [1, 6, 7, 8, 30])
+def test_a_loop_goes_round_without_a_frame_lost_or_twice(start: int, frames: int) -> None:
+    loop = np.arange(1, 15, dtype=np.float32).reshape(7, 2)
+    wanted = loop[(start + np.arange(frames)) % 7]
+    copied, added = np.full((2, frames, 2), 100, np.float32)
+    EndlessTone(loop).copy_to(copied, start)
+    EndlessTone(loop).add_to(added, start)
+    np.testing.assert_array_equal(copied, wanted)
+    np.testing.assert_array_equal(added, 100 + wanted)
+
+
 def test_a_change_takes_the_low_partials_from_where_they_stand() -> None:
     whole, low = np.arange(20, dtype=np.float32)[:, np.newaxis], np.arange(20, 40, dtype=np.float32)
     side = EndlessTone(whole, low=low).side(18, 5)
