@@ -16,6 +16,8 @@ from renderer.notation.definition.reader import Definition, parse_definition
 from renderer.notation.definition.text import definition_text
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
+from renderer.notation.source_file import Source
+from renderer.reading.exercise import read_exercise
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import line_difficulty
 
@@ -98,6 +100,14 @@ def test_the_easiest_lines_are_kept_when_difficulty_orders_and_a_limit_cuts() ->
     every = [_letters(one) for one in realise(definition(line)).lines]
     some = realise(definition(line.replace('"difficulty"', '"difficulty", limit = 4'))).lines
     assert [_letters(one) for one in some] == every[:4]
+    line = 'runs = { span = "fifth", order = "difficulty" }\nornament = "doubling"\nwalk = true'
+    every = [_letters(one) for one in realise(definition(line)).lines]
+    by_pitch = [
+        _letters(one) for one in realise(definition(line.replace("difficulty", "pitch"))).lines
+    ]
+    some = realise(definition(line.replace('"difficulty"', '"difficulty", limit = 4'))).lines
+    assert [_letters(one) for one in some] == every[:4]
+    assert set(every[:4]) != set(by_pitch[:4])
 
 
 def test_a_walk_is_a_plain_pass_and_one_pass_for_each_note() -> None:
@@ -120,6 +130,7 @@ def test_an_ornament_goes_where_it_is_wanted() -> None:
     line = 'run = "low A, D, B, D"\nornament = "throw on D"\non = '
     assert music(f'{line}"D"') == ["A G{d}cd B G{d}cd"]
     assert music(f'{line}"last"') == ["A d B G{d}cd"]
+    assert music(f'{line}"first"'.replace("low A, D", "D, low A")) == ["G{d}cd A B d"]
     assert music(f'{line}"D"\nwalk = true\nplain = false') == ["A G{d}cd B d | A d B G{d}cd"]
 
 
@@ -161,6 +172,14 @@ def test_a_note_without_the_movement_shows_which_notes_to_put_it_on() -> None:
     assert says in mistake('run = "B, low A"\nornament = "birl"')
     assert "write on" not in mistake('run = "B, C"\nornament = "birl"')
     assert "write on" not in mistake('run = "B"\nornament = "dubling"')
+    assert says in mistake('scale = { from = "low G", to = "low A" }\nornament = "birl"')
+    assert "write on" not in mistake('scale = { to = "C" }\nornament = "throw on D"')
+    # Both notes have a doubling; it is the way to the second that has none.
+    from_above = mistake(
+        'run = "high A, E"\nornament = "doubling"', '[ornaments]\nimpossible = "error"'
+    )
+    assert "cannot be played" in from_above
+    assert "write on" not in from_above
 
 
 def test_a_movement_is_put_on_every_note_in_turn() -> None:
@@ -250,6 +269,54 @@ def test_patterns_that_come_to_too_many_lines_are_refused() -> None:
         'notes = 6, direction = ["both", "turning"], among = "low G to high A" }'
     )
     assert "more than 5000 lines" in mistake(line)
+    limited = line.replace("notes = 6", "notes = 6, limit = 4999")
+    assert len(realise(definition(f'{limited}\n[[lines]]\nrun = "B"')).lines) == 5000
+    assert "lines[3]: the patterns come to more than 5000" in mistake(
+        f'{limited}\n[[lines]]\nrun = "B"\n[[lines]]\nrun = "B"\n[[lines]]\nrun = "B"'
+    )
+
+
+def test_lines_are_ordered_by_numbers_that_there_are() -> None:
+    two = 'run = "B"\n[[lines]]\nrun = "C"'
+    assert realise(definition(two, "order = [2, 1, 2]")).order == (2, 1, 2)
+    says = "order: there is no line 3; the exercise has 2. Write numbers from 1 to 2."
+    assert mistake(two, "order = [1, 3]") == says
+
+
+def test_a_slip_in_abc_is_found_at_its_bar() -> None:
+    message = mistake('abc = "B2 | {x}B2"')
+    assert message.startswith("lines[1].abc: bar 2, character ")
+
+
+def test_a_movement_that_the_book_table_gets_wrong_is_reported_once_not_where_it_is_named() -> None:
+    head = 'meter = "2/4"\n[ornament-book.shiver]\nfragments = { H = "{g}B" }'
+    lines = 'run = "B"\nornament = "Shiver"\n[[lines]]\nruns = {}\nornament = "shiver"'
+    assert "ornament-book.shiver" in mistake(lines, head)
+    # An entry of ABC names no movement.
+    with pytest.raises(RungwiseError) as caught:
+        realise(definition('abc = "{x}B2"', head))
+    places = [problem.place for problem in caught.value.problems]
+    assert len(places) == 2
+    assert str(places[1]).startswith("lines[1].abc")
+
+
+def test_beside_wrong_keys_movements_are_looked_up_but_those_of_a_refused_book_and_plain() -> None:
+    text = """
+tempoo = 60
+[[lines]]
+run = "B, H"
+ornament = ["Plain", "dubling"]
+[[lines]]
+run = "B, H"
+ornament = "shiver"
+[ornament-book.shiver]
+fragments = { H = "{g}B" }
+"""
+    with pytest.raises(RungwiseError) as caught:
+        read_exercise(Source("slips.toml", text.encode()))
+    places = [str(problem.place) for problem in caught.value.problems]
+    wrong = sorted(place for place in places if "ornament" in place)
+    assert wrong == ["lines[1].ornament", "ornament-book.shiver.fragments.H"]
 
 
 notes_text = st.lists(
