@@ -10,10 +10,10 @@ render(exercise, "out", ladder=[50, 60, 70], pitch=["A", "B flat"])
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # what a type checker takes for true; `typing` is slow to import
 if TYPE_CHECKING:
+    from typing import Any
+
     from renderer.delivery.render import render
     from renderer.errors import Problem, RungwiseError
     from renderer.order.tracks import expand
@@ -37,4 +37,6 @@ def __getattr__(name: str) -> Any:
     # without them.
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
     return getattr(import_module(_HOMES[name]), name)

@@ -10,9 +10,11 @@ import contextlib
 import errno
 import io
 import os
-import signal
 import sys
-from typing import NoReturn
+
+TYPE_CHECKING = False  # what a type checker takes for true; `typing` is slow to import
+if TYPE_CHECKING:
+    from typing import NoReturn
 
 _INTERRUPTED = 130
 """The exit code of a command that was stopped by Ctrl-C (128 and the signal's number)."""
@@ -110,17 +112,47 @@ def _end(end: SystemExit) -> NoReturn:
 
 def _refuse_no_output(words: list[str]) -> None:
     """Refuse an empty name behind -o: a folder's path with nothing behind it, it would be "."."""
+    from itertools import pairwise
+
     from renderer.errors import failure
 
-    for word, following in zip(words, [*words[1:], None], strict=True):
-        if word in ("-o", "--output") and following is not None and not following.strip():
+    for word, following in pairwise(words):
+        if word in ("-o", "--output") and not following.strip():
             raise failure("the name is empty", "name a file or folder", place=word)
+    for word in words:
         if word == "--output=":
             raise failure("the name is empty", "name a file or folder", place="--output")
 
 
+def _help() -> None:
+    """Print the help that lists the verbs, which needs nothing of what follows."""
+    from renderer.commands.verbs import help_text
+
+    try:
+        _make_printable()
+        sys.stdout.write(help_text())
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        print(_STOPPED, file=sys.stderr)
+        sys.exit(_INTERRUPTED)
+    except BrokenPipeError:
+        _drop_output()
+    except OSError as error:
+        sys.exit(_explained(error))
+
+
 def main() -> None:
     """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
+    if sys.argv[1:] in ([], ["--help"], ["-h"]):
+        _help()
+        sys.exit(0 if sys.argv[1:] else 2)
+    _run()
+
+
+def _run() -> None:
+    """Run a verb and exit with its code."""
+    import signal
+
     # Where Ctrl-C is ignored (a job in the background), it stays so.
     is_heeded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if is_heeded:

@@ -18,6 +18,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
 
 from renderer import __version__
 from renderer.delivery.manifest import MANIFEST
@@ -248,7 +249,9 @@ def test_the_version_is_told(folder: Path) -> None:
 
 
 @pytest.mark.skipif(not hasattr(signal, "raise_signal"), reason="needs signals")
-@pytest.mark.parametrize("module", ["renderer.commands.app", "typer", "renderer.commands.events"])
+@pytest.mark.parametrize(
+    "module", ["renderer.commands.app", "typer", "renderer.commands.technique"]
+)
 def test_ctrl_c_while_the_program_is_still_being_imported_ends_in_one_line(
     folder: Path, module: str
 ) -> None:
@@ -285,10 +288,47 @@ def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
 
 def test_every_command_says_what_it_reads_and_writes_with_an_example() -> None:
     from renderer.commands.app import app
+    from renderer.commands.verbs import VERBS
 
-    for command in app.registered_commands:
-        text = command.callback.__doc__ or "" if command.callback else ""
-        assert "Example: rungwise" in text, command
+    commands = get_command(app).commands  # type: ignore[attr-defined]
+    assert list(commands) == list(VERBS)
+    for verb, (_, sentence) in VERBS.items():
+        assert f"Example: rungwise {verb}" in commands[verb].help
+        first = commands[verb].help.partition("\n\n")[0]
+        assert " ".join(first.split()) == sentence, "the list of commands says something else"
+
+
+@pytest.mark.parametrize("columns", ["30", "40", "72", "100", "300", "", "no", "9" * 5_000])
+def test_help_lists_every_command_in_lines_that_fit_the_terminal(
+    folder: Path, columns: str
+) -> None:
+    from renderer.commands.verbs import VERBS
+
+    run = rungwise("--help", folder=folder, env={"COLUMNS": columns})
+    assert (run.returncode, run.stderr) == (0, "")
+    usual = {"30": 40, "40": 40, "72": 72}
+    assert max(map(len, run.stdout.splitlines())) <= usual.get(columns, 100)
+    listed = " ".join(run.stdout.split())
+    for verb, (_, sentence) in VERBS.items():
+        assert f" {verb} {sentence}" in listed
+    assert run.stdout == rungwise("-h", folder=folder, env={"COLUMNS": columns}).stdout
+
+
+def test_without_a_command_the_help_is_shown(folder: Path) -> None:
+    run = rungwise(folder=folder)
+    assert run.returncode == 2
+    assert run.stdout == rungwise("--help", folder=folder).stdout
+
+
+def test_a_command_that_is_nearly_right_is_named(folder: Path) -> None:
+    assert "Did you mean 'render'?" in refused(rungwise("rendr", "good.toml", folder=folder))
+
+
+def test_every_commands_own_help_names_its_options(folder: Path) -> None:
+    run = rungwise("render", "--help", folder=folder, env={"COLUMNS": "120"})
+    assert run.returncode == 0
+    for word in ("Render exercises as play-along", "Example: rungwise", "--ladder", "--replace"):
+        assert word in run.stdout
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are a thing of Unix")

@@ -29,7 +29,18 @@ ORDER = [
     "cli",
     "__main__",
 ]
-HEAVY = ("music21", "verovio", "scipy", "fluidsynth", "numpy", "pydantic", "matplotlib", "soxr")
+HEAVY = (
+    "music21",
+    "verovio",
+    "scipy",
+    "fluidsynth",
+    "numpy",
+    "pydantic",
+    "matplotlib",
+    "soxr",
+    "typer",
+    "rich",
+)
 
 
 WINGS = ("abc", "definition", "midi", "musicxml")

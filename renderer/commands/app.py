@@ -1,53 +1,68 @@
-"""The command line's application: one verb for each job, each in a module beside this one."""
+"""The command line's application: the table of verbs as a group whose commands are loaded late."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
+import typer.core
+import typer.main
 
 from renderer import __version__
-from renderer.commands.audition import audition
-from renderer.commands.compose import abridge, coverage, expand, list_exercises
-from renderer.commands.convert import convert
-from renderer.commands.events import events
-from renderer.commands.plan import plan
-from renderer.commands.render import demo, render
-from renderer.commands.sheet import sheet
-from renderer.commands.technique import check, fingering, ornaments
+from renderer.commands.verbs import VERBS, help_text
+
+_CONTEXT = {"help_option_names": ["-h", "--help"]}
+
+
+class _Loaded(Mapping[str, Any]):
+    """The commands by their verbs; a verb's module is imported when it is first asked for."""
+
+    def __init__(self) -> None:
+        self._commands: dict[str, Any] = {}
+
+    def __getitem__(self, verb: str) -> Any:
+        if verb not in self._commands:
+            module, _, function = VERBS[verb][0].partition(".")
+            one = typer.Typer(
+                add_completion=False,
+                pretty_exceptions_enable=False,
+                context_settings=_CONTEXT,
+                rich_markup_mode="markdown",
+            )
+            one.command(verb)(getattr(import_module(f"renderer.commands.{module}"), function))
+            self._commands[verb] = typer.main.get_command(one)
+        return self._commands[verb]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(VERBS)
+
+    def __len__(self) -> int:
+        return len(VERBS)
+
+
+class _Verbs(typer.core.TyperGroup):
+    """The group of all verbs, with the help that needs none of them."""
+
+    def __init__(self, **attributes: Any) -> None:
+        super().__init__(**attributes)
+        self.commands = _Loaded()  # type: ignore[assignment]
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the help of the table of verbs."""
+        formatter.write(help_text())
+
 
 app = typer.Typer(
     name="rungwise",
+    cls=_Verbs,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings=_CONTEXT,
     rich_markup_mode="markdown",
-    help=(
-        "Turn the exercise a piping teacher writes into a sheet and play-along tracks: at the "
-        "pitch of the learner's chanter, from slow to full tempo, with count-in, drone and "
-        "metronome, every gracenote of one length."
-    ),
 )
-_COMMANDS: tuple[Callable[..., None], ...] = (
-    demo,
-    render,
-    sheet,
-    convert,
-    check,
-    events,
-    ornaments,
-    fingering,
-    audition,
-    expand,
-    coverage,
-    abridge,
-    plan,
-)
-for command in _COMMANDS:
-    app.command()(command)
-app.command("list")(list_exercises)
 
 
 def _print_version(asked: bool) -> None:
