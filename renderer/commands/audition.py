@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from renderer.commands.announce import DryRun
 from renderer.commands.options import (
     Replace,
     naming,
@@ -14,6 +15,7 @@ from renderer.commands.options import (
     print_table,
     refuse_several,
     settled,
+    spoken_length,
 )
 from renderer.order.settings import Settings
 
@@ -28,6 +30,7 @@ def audition(
     ],
     settings: Settings,
     replace: Replace = False,
+    dry_run: DryRun = False,
 ) -> None:
     """Write a short tour of every voice: chanters, drones, clicks, rolls and a whole track.
 
@@ -38,6 +41,7 @@ def audition(
 
     from renderer.delivery.audio import write_audio
     from renderer.delivery.claims import check_claims, claim
+    from renderer.delivery.forecast import forecast_bytes
     from renderer.delivery.tags import Tags
     from renderer.order.formats import format_named, rate_in
     from renderer.sound.tour import tour
@@ -47,7 +51,8 @@ def audition(
     refuse_several(settings, "a tour is at one pitch")
     (standard,), rate = settings.pitch, rate_in(audio_format, settings.rate)
     mine = claim("a tour of every voice", ["the SoundFont"], output.parent, replace=replace)
-    check_claims([(output, mine)])
+    if not dry_run:
+        check_claims([(output, mine)])
     heard = tour(
         standard,
         settings.scale,
@@ -57,21 +62,26 @@ def audition(
         drone_voice=settings.drone_voice,
         steady=settings.steady,
     )
-    write_audio(
-        heard,
-        output,
-        audio_format=audio_format,
-        rate=rate,
-        channels=heard.channels,
-        frames=heard.frames,
-        tags=Tags(title="Audition of every voice", comment=f"Low A: {standard.label}."),
-        claim=mine,
-    )
+    if not dry_run:
+        write_audio(
+            heard,
+            output,
+            audio_format=audio_format,
+            rate=rate,
+            channels=heard.channels,
+            frames=heard.frames,
+            tags=Tags(title="Audition of every voice", comment=f"Low A: {standard.label}."),
+            claim=mine,
+        )
     rows = [
         (f"{int(start // rate // 60)}:{start / rate % 60:04.1f}", stop.label)
         for stop, start in zip(heard.stops, heard.starts, strict=True)
     ]
     print_table(("Begins", "Voice"), rows, str(output))
     console = output_console()
+    if dry_run:
+        length = spoken_length(heard.frames / rate)
+        size = forecast_bytes(heard, audio_format) / 1e6
+        console.print(f"Nothing was written. It would play {length} and have about {size:.1f} MB.")
     for remark in filter(None, (standard.remark, *heard.remarks)):
         console.print(remark)

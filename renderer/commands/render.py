@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from renderer.commands.announce import DryRun, announce, counted, print_forecast
 from renderer.commands.options import (
     Replace,
     Tidy,
@@ -48,10 +49,6 @@ def _progress(console: Console) -> Iterator[Callable[[float, float], None]]:
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
-def _counted(count: int, noun: str) -> str:
-    return f"1 {noun}" if count == 1 else f"{count} {noun}s"
-
-
 def _print_table(
     console: Console,
     tracks: Sequence[RenderedTrack],
@@ -73,9 +70,9 @@ def _print_table(
     console.print(table)
     total = sum(float(track.duration) for track in tracks)
     size = sum(track.bytes for track in tracks) / 1e6
-    lists = f" and {_counted(len(playlists), 'playlist')}" if playlists else ""
+    lists = f" and {counted(len(playlists), 'playlist')}" if playlists else ""
     console.print(
-        f"{_counted(len(tracks), 'track')}{lists}, "
+        f"{counted(len(tracks), 'track')}{lists}, "
         f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
         soft_wrap=True,
         markup=False,
@@ -106,6 +103,7 @@ def _render(
     from renderer.delivery.render import RenderingStoppedError, render_jobs
 
     jobs = order.jobs(folder)
+    announce(jobs)
     try:
         with _progress(Console(stderr=True)) as moved:
             tracks = render_jobs(jobs, on_progress=moved, keeping=keeping)
@@ -134,6 +132,7 @@ def render(
     settings: Settings,
     replace: Replace = False,
     tidy: Tidy = False,
+    dry_run: DryRun = False,
 ) -> None:
     """Render exercises as play-along tracks, one for each tempo, pitch, mix and format.
 
@@ -151,6 +150,9 @@ def render(
             place="-o",
         )
     order = order_of(files, settings)
+    if dry_run:
+        print_forecast(order.jobs(output))
+        return
     keeping = _keeping("render", order, output, replace=replace)
     tracks, playlists = _render(order, output, keeping)
     _print_table(output_console(), tracks, playlists)
@@ -178,6 +180,7 @@ def demo(
     ] = Path("out"),
     replace: Replace = False,
     tidy: Tidy = False,
+    dry_run: DryRun = False,
 ) -> None:
     """Make a small pack for the Larkmoor evening class: sheets, and tracks at A and B flat.
 
@@ -194,6 +197,9 @@ def demo(
 
     settings = read_settings({"pitch": DEMO_PITCHES, "room": DEMO_ROOM})
     order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
+    if dry_run:
+        print_forecast(order.jobs(output))
+        return
     keeping = _keeping("demo", order, output, replace=replace)
     path = output / f"{DEMO_CLASS}.pdf"
     names = [source.name for source in order.sources]
