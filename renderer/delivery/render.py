@@ -175,8 +175,9 @@ def tags_of(job: TrackJob) -> Tags:
         track=job.number,
         tracks=job.count,
         comment=(
-            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), {settings.scale.name} "
-            f"scale, {settings.chanter} chanter; {tempo_label(tempo)} beats a minute; "
+            f"Pitch {pitch.label} (low A of the pipe chanter{equals}), "
+            f"{pitch.scale_name(settings.scale)}, {settings.chanter} chanter; "
+            f"{tempo_label(tempo)} beats a minute; "
             f"gracenotes {gracenotes.length}, {gracenotes.placement}"
         ),
     )
@@ -198,7 +199,7 @@ def _claim(
         folder,
         {
             **which_is_read(settings),
-            "pitch": job.pitch.low_a_hz,
+            "pitch": job.pitch.label if job.pitch.is_measured else job.pitch.low_a_hz,
             "mix": job.mix,
             "format": job.audio_format,
             "variation": job.series.variation,

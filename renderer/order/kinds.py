@@ -23,6 +23,7 @@ from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
 from renderer.notation.tempo import TEMPO_REMEDY, exact_tempo
 from renderer.order.formats import AudioFormat, format_named
+from renderer.order.names import safe_stem
 from renderer.sound.mix_settings import Levels, parse_levels
 from renderer.sound.tuning import (
     HIGHEST_LOW_A_HZ,
@@ -314,8 +315,28 @@ def ladder() -> Kind:
     return Kind(read, plain, bounds, "FROM:TO:STEP")
 
 
+_CHANTER_SUFFIX = ".toml"
+_PITCH_REMEDY = "write A, B flat, hertz such as 478, or the name of a chanter file"
+_LABEL_BYTES = 40
+
+
+def _chanter_file(given: str) -> PitchStandard:
+    # Imported when it is needed: few are given.
+    from renderer.notation.definition.toml import read_toml
+    from renderer.notation.limits import LONGEST_FILE_BYTES
+    from renderer.notation.source_file import open_source, read_text
+    from renderer.sound.chanter_file import read_chanter
+
+    source = open_source(given)
+    text = read_text(source, LONGEST_FILE_BYTES, what="a chanter file")
+    table = read_toml(text, source.name, numbers=("low-a", "bass"), switches=())
+    found = read_chanter(table, file=source.name)
+    # Names of files say it.
+    return replace(found, label=safe_stem(found.label, most_bytes=_LABEL_BYTES))
+
+
 def pitch() -> Kind:
-    """Return the kind of pitch standards."""
+    """Return the kind of pitches: standards, hertz, and chanter files with nine of their own."""
 
     def read(given: object) -> PitchStandard:
         if isinstance(given, PitchStandard):
@@ -323,12 +344,20 @@ def pitch() -> Kind:
         if isinstance(given, dict):
             try:
                 return PitchStandard(
-                    float(given["low-a-hz"]), str(given["label"]), str(given.get("remark", ""))
+                    float(given["low-a-hz"]),
+                    str(given["label"]),
+                    str(given.get("remark", "")),
+                    tuple(float(ratio) for ratio in given.get("ratios", ())),
+                    float(given.get("tenor-hz", 0.0)),
                 )
             except (KeyError, TypeError, ValueError):
-                raise failure(f"{given!r} is no pitch", "write A, B flat or hertz") from None
+                raise failure(f"{given!r} is no pitch", _PITCH_REMEDY) from None
+        if isinstance(given, str) and given.strip().casefold().endswith(_CHANTER_SUFFIX):
+            return _chanter_file(given.strip())
+        if isinstance(given, Path):
+            return _chanter_file(str(given))
         if isinstance(given, bool) or not isinstance(given, str | int | float):
-            raise failure(f"{given!r} is no pitch", "write A, B flat or hertz, such as 478")
+            raise failure(f"{given!r} is no pitch", _PITCH_REMEDY)
         return parse_pitch(given)
 
     def plain(value: PitchStandard) -> Plain:
@@ -339,9 +368,15 @@ def pitch() -> Kind:
                 return value.low_a_hz
         except RungwiseError:
             pass
-        return {"low-a-hz": value.low_a_hz, "label": value.label, "remark": value.remark}
+        fields: dict[str, Any] = {"low-a-hz": value.low_a_hz, "label": value.label}
+        fields["remark"] = value.remark
+        if value.is_measured:
+            fields |= {"ratios": list(value.ratios), "tenor-hz": value.tenor_hz}
+        return fields
 
-    bounds = f"A, B flat, or low A from {LOWEST_LOW_A_HZ:g} to {HIGHEST_LOW_A_HZ:g} Hz"
+    bounds = (
+        f"A, B flat, low A from {LOWEST_LOW_A_HZ:g} to {HIGHEST_LOW_A_HZ:g} Hz, or a chanter file"
+    )
     return Kind(read, plain, bounds, "PITCH")
 
 
@@ -516,7 +551,11 @@ def pitches() -> Kind:
         by_label: dict[str, PitchStandard] = {}
         for one in many.read(given):
             # 466.16 and 466.160 would be two tracks of one name.
-            by_label.setdefault(one.label, one)
+            there = by_label.setdefault(one.label, one)
+            if there != one and (there.is_measured or one.is_measured):
+                raise failure(
+                    f"two chanters are called {one.label!r}", "give each file a name of its own"
+                )
         return tuple(by_label.values())
 
     return replace(many, read=read)

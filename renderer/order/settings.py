@@ -234,8 +234,8 @@ class Settings:
     pitch: tuple[PitchStandard, ...] = _row(
         (parse_pitch("A"),),
         kinds.pitches(),
-        "A (440 Hz), 'B flat' (466.16 Hz) or low A in hertz as players say it (478). May be given "
-        "several times.",
+        "A (440 Hz), 'B flat' (466.16 Hz), low A in hertz as players say it (478), or a chanter "
+        "file with nine measured pitches (chanter.toml). May be given several times.",
         PLAYED | {"audition"},
         EVERY_NAME,
         usual={"audition": (parse_pitch("B flat"),)},
@@ -865,6 +865,12 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
             f"small files to send have one channel, and {settings.layout} is asked for",
             "leave out the layout, or write larger files",
             "share",
+        )
+    if settings.scale != scale_named() and all(one.is_measured for one in settings.pitch):
+        yield Problem(
+            "a scale is given, and the chanter has nine measured pitches of its own",
+            "leave the scale out, or give the pitch in hertz",
+            "scale",
         )
     if settings.part is not None and settings.tune is not None:
         yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")

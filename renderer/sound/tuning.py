@@ -48,21 +48,36 @@ class Chanter(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PitchStandard:
-    """The pitch of low A.
+    """The pitch of low A, and of a measured chanter all nine.
 
     Parameters
     ----------
     low_a_hz:
         Low A in hertz, in the pipe chanter's octave.
     label:
-        How to name it on a track or in a file's name: `A`, `B flat`, `478 Hz`.
+        How to name it on a track or in a file's name: `A`, `B flat`, `478 Hz`, a chanter's name.
     remark:
         A sentence about how what the user gave was understood; empty if it needed none.
+    ratios:
+        The nine notes of a measured chanter as factors of low A's; empty for one of a scale.
+    tenor_hz:
+        What its tenor drones sound, the bass an octave below; 0 for an octave below low A.
     """
 
     low_a_hz: float
     label: str
     remark: str = ""
+    ratios: tuple[float, ...] = ()
+    tenor_hz: float = 0.0
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it has nine pitches of its own, and no scale."""
+        return bool(self.ratios)
+
+    def scale_name(self, scale: Scale) -> str:
+        """Return what its notes lie on, for tags and messages: `harmonic scale`."""
+        return "nine measured pitches" if self.is_measured else f"{scale.name} scale"
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +190,9 @@ def parse_pitch(pitch: str | float) -> PitchStandard:
 
 
 def frequency_hz(note: Note, pitch: PitchStandard, scale: Scale, chanter: Chanter) -> float:
-    """Return what `note` sounds on that chanter, in hertz."""
-    return pitch.low_a_hz * scale.ratio(note) * chanter.octave
+    """Return what `note` sounds on that chanter, in hertz; a measured pitch has its own scale."""
+    ratio = pitch.ratios[note] if pitch.is_measured else scale.ratio(note)
+    return pitch.low_a_hz * ratio * chanter.octave
 
 
 def transposition(pitch: PitchStandard, chanter: Chanter) -> tuple[int, float]:
@@ -187,10 +203,10 @@ def transposition(pitch: PitchStandard, chanter: Chanter) -> tuple[int, float]:
 
 
 def tenor_drone_hz(pitch: PitchStandard) -> float:
-    """Return the tenor drones' frequency: an octave below the pipe chanter's low A."""
-    return pitch.low_a_hz / 2
+    """Return the tenor drones' frequency: as measured, or an octave below the pipe's low A."""
+    return pitch.tenor_hz or pitch.low_a_hz / 2
 
 
 def bass_drone_hz(pitch: PitchStandard) -> float:
-    """Return the bass drone's frequency: two octaves below the pipe chanter's low A."""
-    return pitch.low_a_hz / 4
+    """Return the bass drone's frequency: an octave below the tenors."""
+    return tenor_drone_hz(pitch) / 2

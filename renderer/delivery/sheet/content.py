@@ -168,11 +168,14 @@ def _playing(exercise: Exercise, settings: Settings) -> str:
     return f"Tracks play each line {times}{between}"
 
 
-def _facts(exercise: Exercise) -> Iterator[Fact]:
+def _facts(exercise: Exercise, settings: Settings) -> Iterator[Fact]:
     meters = dict.fromkeys(str(bar.meter) for line in exercise.lines for bar in line.bars)
     yield (", ".join(list(meters)[:4]),)
     yield _target(exercise)
     yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
+    for pitch in settings.pitch:
+        if pitch.is_measured:
+            yield (f"Chanter {pitch.label}, low A {pitch.low_a_hz:.1f} Hz",)
 
 
 _MOST_ORDERED = 40
@@ -356,7 +359,7 @@ def content_of(
             filter(None, map(printable, (exercise.tune_type, exercise.composer, exercise.origin)))
         ),
         notes=tuple(filter(None, map(printable, exercise.notes.splitlines()))),
-        facts=tuple(_facts(exercise)),
+        facts=tuple(_facts(exercise, tracks)),
         directions=tuple(_directions(exercise, settings.form, tracks)),
         purpose=printable(exercise.purpose),
         level=printable(exercise.level),
