@@ -14,21 +14,37 @@ TYPE_CHECKING = False  # what a type checker takes for true; `typing` is slow to
 if TYPE_CHECKING:
     from typing import Any
 
+    from renderer.delivery.for_analysts import to_arrays, to_pretty_midi
     from renderer.delivery.render import render
     from renderer.errors import Problem, RungwiseError
     from renderer.order.tracks import expand
     from renderer.reading.exercise import read_exercise
+    from renderer.reading.music21_streams import from_music21, to_music21
 
 __version__ = "0.1.0"
 
-__all__ = ["Problem", "RungwiseError", "expand", "read_exercise", "render"]
+__all__ = [
+    "Problem",
+    "RungwiseError",
+    "expand",
+    "from_music21",
+    "read_exercise",
+    "render",
+    "to_arrays",
+    "to_music21",
+    "to_pretty_midi",
+]
 
 _HOMES = {
     "Problem": "renderer.errors",
     "RungwiseError": "renderer.errors",
     "expand": "renderer.order.tracks",
+    "from_music21": "renderer.reading.music21_streams",
     "read_exercise": "renderer.reading.exercise",
     "render": "renderer.delivery.render",
+    "to_arrays": "renderer.delivery.for_analysts",
+    "to_music21": "renderer.reading.music21_streams",
+    "to_pretty_midi": "renderer.delivery.for_analysts",
 }
 
 

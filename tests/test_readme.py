@@ -14,7 +14,7 @@ from tests.limits import HANG_S
 
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
-PYTHON = re.search(r"```python\n(.*?)```", README, re.DOTALL)
+PYTHON, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 COMMANDS = re.findall(r"^    (rungwise (?!demo).*?)(?:\s+#.*)?$", README, re.MULTILINE)
 
 
@@ -48,9 +48,16 @@ def test_every_command_runs_as_printed_one_after_the_other(folder: Path) -> None
 
 
 def test_the_python_example_runs_as_printed(folder: Path) -> None:
-    assert PYTHON is not None
-    (folder / "example.py").write_text(PYTHON[1], "utf-8")
+    (folder / "example.py").write_text(PYTHON, "utf-8")
     lines = run(folder, "example.py").splitlines()
     assert lines[1].split() == ["3.0", "1.0", "low", "A", "melody"]
     assert lines[-1].startswith("tracks")
     assert len(list((folder / "tracks").glob("*.flac"))) == 4
+
+
+def test_the_example_for_analysts_runs_as_printed(folder: Path) -> None:
+    (folder / "example.py").write_text(FOR_ANALYSTS, "utf-8")
+    onsets, title = run(folder, "example.py").splitlines()
+    assert onsets.startswith("[")
+    assert title.endswith("Doublings over a wide step")
+    assert (folder / "wide.mid").read_bytes().startswith(b"MThd")

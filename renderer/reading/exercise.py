@@ -6,6 +6,7 @@ import codecs
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.definition.reader import (
@@ -48,7 +49,8 @@ def with_movements(exercise: Exercise, recognise: Recognise = "stated") -> Exerc
     return replace(exercise, lines=tuple(lines))
 
 
-_SCORES = (".abc", ".mid", ".midi", ".musicxml", ".mxl", ".xml")
+_MUSICXML = (".musicxml", ".mxl", ".xml")
+_SCORES = (".abc", ".mid", ".midi", *_MUSICXML)
 FORMS = (".toml", *_SCORES)
 """The endings of what is read; what ends in .txt is read by what is in it."""
 
@@ -66,9 +68,23 @@ def _score_reader(form: str) -> Callable[[Written, Reading], Exercise]:
         from renderer.notation.midi.reader import read_midi
 
         return read_midi
-    from renderer.notation.musicxml.reader import read_musicxml
+    if form in _MUSICXML:
+        from renderer.notation.musicxml.reader import read_musicxml
 
-    return read_musicxml
+        return read_musicxml
+    from renderer.reading.other_forms import read_other
+
+    return partial(read_other, form=form)
+
+
+def _is_other_form(ending: str) -> bool:
+    """Whether an ending is that of a form that is read by another library."""
+    if ending in ("", TEXT_ENDING, *_TEXT_PROGRAMS):
+        return False
+    # Imported when nothing else reads the file: it may bring a heavy package along.
+    from renderer.reading.other_forms import is_other_form
+
+    return is_other_form(ending)
 
 
 _ABC_FIELD = re.compile(rb"(?:\xef\xbb\xbf)?(?:%[^\n]*\n|\s+)*[XTMLK]:")
@@ -85,9 +101,13 @@ def _head(data: bytes) -> bytes:
 def _form_of(source: Source) -> str:
     """Return the form of a source: what its name's ending says, else what its bytes look like."""
     form = source.suffix.casefold()
-    if form in FORMS:
+    if form in FORMS or _is_other_form(form):
         return form
     data = _head(source.data)
+    if b"**kern" in data:
+        return ".krn"
+    if re.match(rb"[^a-zA-Z]*(<\?[^>]*>\s*)*<mei\b", data):
+        return ".mei"
     if data.startswith(b"MThd"):  # Standard MIDI Files 1.0
         return ".mid"
     if data.startswith(b"PK") or data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
@@ -108,7 +128,7 @@ def source_of(written: Written) -> Source:
         return written
     path = find_exercise(written)
     ending = path.suffix.casefold()
-    if ending not in (*FORMS, TEXT_ENDING) and path.is_file():
+    if ending not in (*FORMS, TEXT_ENDING) and path.is_file() and not _is_other_form(ending):
         remedy = f"name an exercise in one of these forms: {', '.join(sorted(FORMS))}"
         if ending in _TEXT_PROGRAMS:
             remedy = f"save it as plain text (Save as), for instance as {path.stem}.txt"

@@ -110,6 +110,14 @@ def _check_markup(data: bytes) -> None:
         )
 
 
+def check_xml(data: bytes) -> None:
+    """Refuse XML that another parser would be harmed by: entities, trees without end.
+
+    Raises a `RungwiseError`, also for what is no XML.
+    """
+    _parsed(data)
+
+
 def _parsed(data: bytes) -> ElementTree.Element:
     _check_markup(data)
     # Elements made by the C builder: those of defusedxml's usual one need twice the memory.

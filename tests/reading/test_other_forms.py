@@ -1,0 +1,169 @@
+"""Forms that music21 reads, and exercises as its streams: the same notes, report and limits.
+
+`**kern` is written by its reference at humdrum.org, MEI by the MEI guidelines 4.0.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import music21
+import pytest
+
+import renderer
+from renderer.errors import RungwiseError
+from renderer.notation.compare import differences
+from renderer.notation.source_file import Source
+from renderer.notation.written import Reading
+from renderer.reading.exercise import read_exercise
+from renderer.reading.library import find_exercise
+from renderer.reading.other_forms import LARGEST_OTHER_BYTES, is_other_form
+from tests.limits import HANG_S
+
+KERN = """!!!OTL: Wide step
+**kern
+*clefG2
+*k[f#c#]
+*M2/4
+*MM72
+=1
+8.aL
+16bJk
+8ggq
+4cc#
+=2
+8ggq
+4dd
+4r
+==:|!
+*-
+"""
+
+MEI = """<?xml version="1.0" encoding="UTF-8"?>
+<mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="4.0.0">
+<meiHead><fileDesc><titleStmt><title>Wide step</title></titleStmt><pubStmt/></fileDesc></meiHead>
+<music><body><mdiv><score><scoreDef meter.count="2" meter.unit="4" key.sig="2s"><staffGrp>
+<staffDef n="1" lines="5" clef.shape="G" clef.line="2"/></staffGrp></scoreDef><section>
+<measure n="1"><staff n="1"><layer n="1">
+<note pname="a" oct="4" dur="8" dots="1"/><note pname="b" oct="4" dur="16"/>
+<note pname="g" oct="5" dur="8" grace="acc"/><note pname="c" oct="5" dur="4" accid.ges="s"/>
+</layer></staff></measure>
+<measure n="2" right="rptend"><staff n="1"><layer n="1">
+<note pname="g" oct="5" dur="8" grace="acc"/><note pname="d" oct="5" dur="4"/><rest dur="4"/>
+</layer></staff></measure></section></score></mdiv></body></music></mei>
+"""
+
+ABC = "X:1\nT:Wide step\nM:2/4\nL:1/8\nQ:1/4=72\nK:HP\nA>B {g}c2|{g}d2 z2:|\n"
+
+CORPUS = Path(music21.__file__).parent
+
+
+def source(name: str, text: str) -> Source:
+    return Source(name, text.encode())
+
+
+@pytest.mark.parametrize("name", ["wide.krn", "wide.mei", "standard input"])
+@pytest.mark.parametrize("text", [KERN, MEI], ids=["kern", "MEI"])
+def test_notes_gracenotes_and_repeats_are_those_of_abc(name: str, text: str) -> None:
+    if name.endswith(".krn") != (text is KERN) and "." in name:
+        return
+    exercise, abc = read_exercise(source(name, text)), read_exercise(source("wide.abc", ABC))
+    for bar, same in zip(exercise.lines[0].bars, abc.lines[0].bars, strict=True):
+        assert (bar.items, bar.meter) == (same.items, same.meter)
+    assert exercise.lines[0].bars[1].signs.closes == 2
+    assert exercise.composer == ""
+
+
+def test_title_and_tempo_of_kern_are_kept() -> None:
+    exercise = read_exercise(source("melody.krn", KERN))
+    assert (exercise.title, exercise.tempo) == ("Wide step", 72)
+
+
+def test_a_file_of_musedata_is_reported_note_by_note() -> None:
+    with pytest.raises(RungwiseError) as caught:
+        read_exercise(CORPUS / "musedata/testPrimitive/test01/01.md")
+    assert "F#4 is not on the chanter" in str(caught.value)
+    assert "bar 9, beat 2 1/2" in str(caught.value)
+
+
+def test_what_is_not_on_the_chanter_is_offered_to_be_read_otherwise() -> None:
+    text = KERN.replace("4cc#", "4cc").replace("*k[f#c#]", "*k[f#]")
+    with pytest.raises(RungwiseError) as caught:
+        read_exercise(source("wide.krn", text))
+    assert "bar 1, beat 2: C5 is not on the chanter" in str(caught.value)
+    assert "--read-as chanter" in str(caught.value)
+    read = read_exercise(source("wide.krn", text), Reading(read_as="chanter"))
+    assert read.lines[0].bars[0].items == (
+        read_exercise(source("wide.krn", KERN)).lines[0].bars[0].items
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "words"),
+    [
+        ("t.krn", "**kern\n4c 4e\n*-\n", "two notes or more sound at once"),
+        ("t.krn", "no kern", "music21 cannot|no notes|no parts|no melody"),
+        ("t.mei", MEI[: len(MEI) // 2], "no well-formed XML"),
+        (
+            "t.mei",
+            '<!DOCTYPE mei [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><mei>&b;</mei>',
+            "its document type declares entities",
+        ),
+        ("t.krn", KERN + "!" * LARGEST_OTHER_BYTES, "larger than 0.1 MB"),
+    ],
+)
+def test_what_cannot_be_read_is_one_clear_message(name: str, text: str, words: str) -> None:
+    with pytest.raises(RungwiseError, match=words) as caught:
+        read_exercise(source(name, text))
+    assert {problem.file for problem in caught.value.problems} == {name}
+
+
+def test_files_that_may_hold_code_are_not_given_to_music21(tmp_path: Path) -> None:
+    for ending in (".p", ".pkl", ".pgz", ".zip", ".scl"):
+        assert not is_other_form(ending)
+        path = tmp_path / f"tune{ending}"
+        path.write_bytes(b"x")
+        with pytest.raises(RungwiseError, match="are not read"):
+            read_exercise(path)
+
+
+def test_without_music21_the_message_says_how_to_get_it() -> None:
+    code = (
+        "import sys\nsys.modules['music21'] = None\n"
+        "from renderer.notation.source_file import Source\n"
+        "from renderer.reading.exercise import read_exercise\n"
+        "from renderer.errors import RungwiseError\n"
+        "try:\n    read_exercise(Source('t.krn', b'**kern'))\n"
+        "except RungwiseError as error:\n    print(error)\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=HANG_S
+    )
+    assert "pip install 'rungwise[music21]'" in run.stdout.lower()
+
+
+@pytest.mark.parametrize(
+    "name", ["first-gracenotes", "grips-and-taorluaths", "pickups", "four-four-march"]
+)
+def test_an_exercise_comes_back_from_a_music21_stream(name: str) -> None:
+    exercise = read_exercise(find_exercise(name))
+    again = renderer.from_music21(renderer.to_music21(exercise, opened="closed"))
+    lost = differences(exercise, again)
+    assert [phrase for phrase in lost if phrase.startswith("line")] == []
+    assert again.tempo == exercise.tempo
+
+
+def test_a_tune_keeps_repeats_endings_and_gracenotes_in_a_music21_stream() -> None:
+    text = (
+        "X:1\nT:Tune\nM:6/8\nL:1/8\nQ:3/8=70\nK:HP\n|:{g}A2B {gcd}c2d|1 {e}f3 {g}e3:|2 {e}f3 a3||\n"
+    )
+    tune = read_exercise(source("tune.abc", text))
+    stream = renderer.to_music21(tune)
+    assert len(stream.recurse().getElementsByClass("RepeatBracket")) == 2
+    graces = [note for note in stream.recurse().notes if note.duration.isGrace]
+    assert [note.nameWithOctave for note in graces] == [
+        "G5", "G5", "C#5", "D5", "E5", "G5", "E5",
+    ]  # fmt: skip
+    assert differences(tune, renderer.from_music21(stream)) == []
