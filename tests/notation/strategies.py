@@ -163,13 +163,20 @@ def _signs(draw: st.DrawFn, count: int) -> list[Signs]:
             end = draw(st.integers(at, count - 1))
             signs[at] = replace(signs[at], opens=draw(st.booleans()))
             at = end + 1
-            if kind == 2 or end + 2 >= count:
+            left = count - at
+            if kind == 2 or left < 2:
                 signs[end] = replace(signs[end], closes=draw(st.integers(2, 4)))
                 continue
-            first, second = draw(st.sampled_from([((1,), (2,)), ((1, 3), (2, 4)), ((1, 2), (3,))]))
-            signs[end + 1] = replace(signs[end + 1], endings=first, closes=2)
-            signs[end + 2] = replace(signs[end + 2], endings=second, closes=draw(_CLOSES))
-            at = end + 3
+            # Each ending has one bar or more.
+            lengths = [draw(st.integers(1, left - 1))]
+            lengths.append(draw(st.integers(1, left - lengths[0])))
+            numbers = draw(st.sampled_from([((1,), (2,)), ((1, 3), (2, 4)), ((1, 2), (3,))]))
+            closing = (2, draw(_CLOSES))
+            for length, passes, closes in zip(lengths, numbers, closing, strict=True):
+                for bar in range(at, at + length):
+                    signs[bar] = replace(signs[bar], endings=passes)
+                at += length
+                signs[at - 1] = replace(signs[at - 1], closes=closes)
     for _ in range(draw(st.integers(0, 2))):
         place = draw(st.integers(0, count - 1))
         extra = draw(

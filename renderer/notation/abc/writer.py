@@ -86,6 +86,9 @@ def _meter_text(meter: Meter | None) -> str:
     return "none" if meter is None or meter.count > LARGEST_COUNT else str(meter)
 
 
+_UNSEEN = "[|]"
+
+
 def _bar_lines(bars: Sequence[Bar]) -> list[str]:
     """The bar line before each bar of a line: none before the first but an opening repeat sign.
 
@@ -93,22 +96,28 @@ def _bar_lines(bars: Sequence[Bar]) -> list[str]:
     a section of the music, which may begin with a pickup and end with what completes one; so
     readers do not object that a bar does not add up. It also ends the bracket of an ending.
     """
-    offsets = bar_offsets(bars)
     signs = ["|:" if bars[0].signs.opens else ""]
+    has_pickup = _is_short(bars[0]) and not bars[0].signs.endings
     for index in range(1, len(bars)):
         bar, before = bars[index], bars[index - 1].signs
-        ends_section = bool(before.endings) and not bar.signs.endings
-        if bar.beats < bar.meter.beats:
-            may_end_short = bars[0].beats < bars[0].meter.beats
-            if index + 1 < len(bars):
-                may_end_short = offsets[index + 1] > 0
-            ends_section |= bool(offsets[index] or not may_end_short)
+        after = bars[index + 1] if index + 1 < len(bars) else None
         opens = ":" if bar.signs.opens else ""
         sign = "||" if before.double else "|"
-        if ends_section and not (before.double or before.closes or opens):
-            sign = "| [|]"
+        begins_section = bool(before.double or before.closes or opens)
+        is_unseen = bool(before.endings) and not bar.signs.endings
+        if _is_short(bar) and not begins_section:
+            ends = after is None or after.signs.opens or bar.signs.closes or bar.signs.double
+            completes = has_pickup or (after is not None and _is_short(after))
+            is_unseen |= not (ends and completes)
+        if is_unseen and not begins_section:
+            sign, begins_section = f"| {_UNSEEN}", True
+        has_pickup |= begins_section and _is_short(bar) and not bar.signs.endings
         signs.append(f"{':' * max(0, before.closes - 1)}{sign}{opens}")
     return signs
+
+
+def _is_short(bar: Bar) -> bool:
+    return bar.beats < bar.meter.beats
 
 
 def _end_sign(bar: Bar, *, is_last_line: bool) -> str:
@@ -129,11 +138,12 @@ _NAVIGATION: dict[Jump, str] = {
 """ABC 2.1, 4.14."""
 
 
-def _signs_over(bar: Bar, before: Bar | None) -> tuple[str, str]:
-    """What stands over a bar at its beginning, and at its end."""
+def _signs_over(bar: Bar, before: Bar | None, bar_line: str) -> tuple[str, str]:
+    """What stands over a bar at its beginning, behind its bar line, and at its end."""
     signs = bar.signs
     start = ""
-    if signs.endings and (before is None or before.signs.endings != signs.endings):
+    goes_on = before is not None and before.signs.endings == signs.endings
+    if signs.endings and (not goes_on or _UNSEEN in bar_line):
         start += f"[{ending_text(signs.endings)} "
     start += "!segno!" * signs.segno + "!coda!" * signs.coda
     start += "".join(f'"^{escaped_text(text)}"' for text in bar.words)
@@ -166,13 +176,14 @@ def _line_code(line: PrintedLine, unit: Fraction, state: _State) -> Iterator[_Ba
     """Yield the code of each bar, with the fields that it needs and without its bar line."""
     before: Bar | None = None
     is_tied_on = False
-    for bar, notes, offset in zip(line.bars, line.notes, bar_offsets(line.bars), strict=True):
+    rows = zip(line.bars, line.notes, bar_offsets(line.bars), _bar_lines(line.bars), strict=True)
+    for bar, notes, offset, bar_line in rows:
         fields = "" if bar.meter == state.meter else f"[M:{_meter_text(bar.meter)}]"
         state.meter = bar.meter
         if bar.tempo is not None:
             fields += _tempo_field(bar, bar.tempo)
         fields += _number_field(bar, state)
-        start, end = _signs_over(bar, before)
+        start, end = _signs_over(bar, before, bar_line)
         is_open_tie = notes[0].tied_from_before and not is_tied_on
         code = _bar_code(notes, bar, offset * bar.meter.beat_value, unit, is_open_tie=is_open_tie)
         before, is_tied_on = bar, notes[-1].tied_on
