@@ -236,10 +236,13 @@ def exercise_of(score: Score, reading: Reading = AS_WRITTEN) -> Exercise:
         raise error.in_file(score.source) from None
 
 
+def _one_line(text: str) -> str:
+    return " ".join(without_controls(text).split())
+
+
 def _printable(text: str) -> str:
     """A title or heading on one line, without control characters and no longer than a title."""
-    text = without_controls(text[: 10 * LONGEST_TITLE])
-    line = "".join(" " if mark.isspace() else mark for mark in text).strip()
+    line = _one_line(text[: 10 * LONGEST_TITLE])
     return line if len(line) <= LONGEST_TITLE else f"{line[: LONGEST_TITLE - 1]}…"
 
 
@@ -350,7 +353,7 @@ def _exercise_of(score: Score, reading: Reading) -> Exercise:
         composer=_printable(score.composer),
         tune_type=_printable(score.tune_type),
         origin=_printable(score.origin),
-        notes=without_controls(score.notes[:LONGEST_TEXT]).strip(),
+        notes="\n".join(filter(None, map(_one_line, score.notes[:LONGEST_TEXT].splitlines()))),
         order=_line_order(score.order, lines.line_of),
         remarks=tuple(dict.fromkeys(remarks)),
         source=score.source,

@@ -217,9 +217,9 @@ def exercises_with_signs(draw: st.DrawFn) -> Exercise:
         number = draw(st.integers(0, 30))
         for index, line in enumerate(lines):
             numbers = range(number, number + len(line.bars))
-            bars = [
-                replace(bar, number=str(own)) for bar, own in zip(line.bars, numbers, strict=True)
-            ]
+            # Some programs number a bar that a repeat divides as 4 and 4a.
+            own = [draw(st.sampled_from([str(count)] * 4 + [f"{count}a"])) for count in numbers]
+            bars = [replace(bar, number=one) for bar, one in zip(line.bars, own, strict=True)]
             lines[index] = replace(line, bars=tuple(bars))
             number += len(bars) + draw(st.integers(0, 2))
     count = len(lines)

@@ -587,3 +587,13 @@ def test_a_line_of_many_bars_is_written_on_several_lines_and_read_as_one(tmp_pat
     path = tmp_path / "long.abc"
     path.write_bytes(write_abc(Exercise("Long", (Line(bars),))))
     assert [len(line.bars) for line in read_abc(path).lines] == [20]
+
+
+def test_bars_have_the_numbers_that_the_file_gives_them(tmp_path: Path) -> None:
+    """ABC 2.1, 4.2, for whole numbers; a bar's own name and none are this program's."""
+    code = "[I:setbarnb 7]A4|B4|[I:setbarnb 8a]c4|[I:setbarnb 9]d4|[I:setbarnb -]e4|f4|]\n"
+    exercise = _read(tmp_path, HEADER + code)
+    assert [bar.number for bar in exercise.lines[0].bars] == ["7", "8", "8a", "9", "", ""]
+    path = tmp_path / "again.abc"
+    path.write_bytes(write_abc(exercise))
+    assert read_abc(path).lines == exercise.lines

@@ -101,6 +101,7 @@ _NAVIGATION = {
     "d.s.alcoda": Signs(jump="D.S. al Coda"),
 }
 """Decorations that say where to go, and the letters that stand for two of them: ABC 2.1, 4.14."""
+_UNNUMBERED = "-"
 _ENDING_NUMBERS = re.compile(r"\s*+(\d{1,2}(?:[,-]\d{1,2})*+)")
 _TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 _NINE_LETTERS = {"G": 0, "A": 0, "B": 0, "c": 1, "d": 0, "e": 0, "f": 1, "g": 0, "a": 0}
@@ -234,6 +235,7 @@ class MusicCode:
         self._heading = ""
         self._heading_is_open = has_headings
         self._number: int | None = None
+        self._own_number = ""
         self._bar_line = 0
         self._takers: dict[str, Callable[[re.Match[str], int], None]] = {
             "note": self._note,
@@ -330,9 +332,14 @@ class MusicCode:
         self._macros.sort(key=lambda one: len(one.target.pattern), reverse=True)
 
     def _instruction(self, value: str) -> None:
-        number = re.fullmatch(r"\s*setbarnb\s+(\d{1,6})\s*", value)
-        if number is not None:
-            self._number = int(number[1])
+        number = re.fullmatch(r"\s*setbarnb(?:\s+(\S{1,20}))?\s*", value)
+        if number is None:
+            return
+        # Bars are counted on from a whole number; `4a` is that bar's own, and `-` numbers no bar.
+        said = number[1] or _UNNUMBERED
+        is_count = re.fullmatch(r"\d{1,6}", said) is not None
+        self._number = int(said) if is_count else None
+        self._own_number = "" if is_count or said == _UNNUMBERED else read_text(said)
 
     def _mark_tempo(self, value: str, place: str) -> None:
         beat = Fraction(1, 4) if self.meter is None else self.meter.beat_value
@@ -718,11 +725,12 @@ class MusicCode:
                     heading=self._heading,
                     signs=self._over.joined(signs),
                     words=tuple(self._words),
-                    number="" if self._number is None else str(self._number),
+                    number=self._own_number if self._number is None else str(self._number),
                     tempos_inside=inside,
                 )
             )
             self._number = None if self._number is None else self._number + 1
+            self._own_number = ""
             self._edges.append(Edge(self._section_begins, ends_section))
             self._notes, self._accidentals, self._words = [], {}, []
             self._tempo = after

@@ -192,11 +192,14 @@ def _line_code(line: PrintedLine, unit: Fraction, state: _State) -> Iterator[_Ba
 
 def _number_field(bar: Bar, state: _State) -> str:
     """The field that numbers a bar where it is another number than the one to be expected."""
-    if not re.fullmatch(r"0|[1-9]\d{0,5}", bar.number):
-        return ""
-    number = int(bar.number)
-    expected, state.number = state.number, number + 1
-    return "" if number == expected else f"[I:setbarnb {number}]"
+    expected, state.number = state.number, None
+    if re.fullmatch(r"0|[1-9]\d{0,5}", bar.number):
+        state.number = int(bar.number) + 1
+        return "" if expected == int(bar.number) else f"[I:setbarnb {bar.number}]"
+    if re.fullmatch(r"[^\s\]%\\&\"]{1,20}", bar.number):
+        # Programs that take whole numbers only read as far as they can: `4a` as 4.
+        return f"[I:setbarnb {bar.number}]"
+    return "" if expected is None else "[I:setbarnb -]"
 
 
 @dataclass(frozen=True, slots=True)
