@@ -22,11 +22,13 @@ from renderer.commands.options import (
     output_console,
     print_table,
     refuse_to_replace,
+    settled,
     source_named,
     spoken_length,
     write_output,
 )
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,7 +47,14 @@ MOST_NAMED = 60
 """How many missing approaches are named before the rest is only counted."""
 
 
-def _written_out(file: Path) -> Definition:
+def _which(settings: Settings) -> dict[str, Any]:
+    """What tells apart what is made of a score's parts."""
+    from renderer.delivery.claims import which_is_read
+
+    return dict(which_is_read(settings))
+
+
+def _written_out(file: Path, settings: Settings) -> Definition:
     """Read a definition, or any other form, with one entry a line."""
     from renderer.notation.definition.writer import definition_of
     from renderer.reading.exercise import definition_in, read_exercise
@@ -55,11 +64,13 @@ def _written_out(file: Path) -> Definition:
     definition = definition_in(source)
     if definition is not None:
         return expand_definition(definition)
-    return definition_of(read_exercise(source))
+    return definition_of(read_exercise(source, settings.reading))
 
 
+@settled("expand")
 def expand(
     file: Annotated[Path, typer.Argument(help="A definition, or the name of a shipped exercise.")],
+    settings: Settings,
     output: Annotated[
         Path | None, typer.Option("-o", "--output", help="Write to a file instead.")
     ] = None,
@@ -75,12 +86,15 @@ def expand(
     from renderer.notation.definition.text import definition_text
 
     refuse_to_replace(file, output)
-    text = definition_text(_written_out(file))
-    write_output(output, text, "a definition with all written out", [file], replace=replace)
+    text = definition_text(_written_out(file, settings))
+    what = "a definition with all written out"
+    write_output(output, text, what, [file], _which(settings), replace=replace)
 
 
+@settled("coverage")
 def coverage(
     files: Annotated[list[Path], typer.Argument(help="Exercises, or names of shipped ones.")],
+    settings: Settings,
     among: Annotated[
         str, typer.Option(help="The notes that are to be covered, such as 'low G to F'.")
     ] = "low G to high A",
@@ -108,7 +122,7 @@ def coverage(
     if output is not None:
         check_suffix(output)
     notes = _notes(among)
-    exercises, book = _exercises(files)
+    exercises, book = _exercises(files, settings)
     found = covered(exercises, book=book, among=notes)
     if ornament is not None:
         found = _only(found, ornament, book)
@@ -118,7 +132,7 @@ def coverage(
         title = ", ".join(exercise.title for exercise in exercises[:3])
         more = f" and {len(exercises) - 3} more" if len(exercises) > 3 else ""
         picture = heat_map(found, output.suffix.lower(), among=notes, title=title + more)
-        which = {"ornament": ornament}
+        which = {"ornament": ornament, **_which(settings)}
         mine = claim_of("a heat map", files, output, which, replace=replace)
         write_kept(output, picture, mine)
     if form is ReportFormat.JSON:
@@ -139,7 +153,7 @@ def _notes(text: str) -> tuple[Note, ...]:
         raise error.at("--among") from None
 
 
-def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
+def _exercises(files: Sequence[Path], settings: Settings) -> tuple[list[Exercise], OrnamentBook]:
     """Read exercises, and the ornament book with what their definitions add to it."""
     from renderer.reading.exercise import definition_in, read_exercise
     from renderer.technique.ornaments import load_book
@@ -156,7 +170,7 @@ def _exercises(files: Sequence[Path]) -> tuple[list[Exercise], OrnamentBook]:
                 exercises.append(realise(definition))
                 book = book.extended(definition.ornament_book or {})
             else:
-                exercises.append(read_exercise(source))
+                exercises.append(read_exercise(source, settings.reading))
         except RungwiseError as error:
             problems += error.problems
     if problems:
@@ -247,8 +261,10 @@ def _coverage_fields(one: Coverage) -> dict[str, Any]:
     }
 
 
+@settled("abridge")
 def abridge(
     file: Annotated[Path, typer.Argument(help="A book, or the name of a shipped one.")],
+    settings: Settings,
     lines: Annotated[
         int | None, values.whole("--lines", 12, help="How many lines to choose.")
     ] = None,
@@ -288,8 +304,9 @@ def abridge(
     if output is not None:
         from renderer.delivery.claims import check_claims
 
-        check_claims([(output, claim_of(_ABRIDGED_BOOK, [file], output, replace=replace))])
-    definition = _written_out(file)
+        mine = claim_of(_ABRIDGED_BOOK, [file], output, _which(settings), replace=replace)
+        check_claims([(output, mine)])
+    definition = _written_out(file, settings)
     music = realise(definition)
     candidates = [
         candidate(line, written)
@@ -303,7 +320,7 @@ def abridge(
     chosen = tuple(definition.lines[index] for index in selection.lines)
     title = f"{definition.title[: LONGEST_TITLE - len(_ABRIDGED)]}{_ABRIDGED}"
     text = definition_text(replaced(definition, title=title, lines=chosen))
-    write_output(output, text, _ABRIDGED_BOOK, [file], replace=replace)
+    write_output(output, text, _ABRIDGED_BOOK, [file], _which(settings), replace=replace)
     _print_selection(selection, len(candidates), on_screen=output is not None)
 
 

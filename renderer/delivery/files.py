@@ -71,7 +71,7 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
         raise failure(
-            "this is a file, not a folder", "choose a folder for the output (-o)", file=str(folder)
+            "this is a file, not a folder", "choose a folder for the output", file=str(folder)
         ) from None
     except OSError as error:
         raise disk_failure(error, folder) from error

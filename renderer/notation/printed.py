@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import PurePath
 from typing import Literal
 
 from renderer.errors import Problem, RungwiseError
@@ -18,6 +19,7 @@ from renderer.notation.note_parts import Parts, parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.playing import BOOK, EVEN, Inner, slot_on_the_beat
 from renderer.notation.score import USUAL_GRACENOTE, Bar, Exercise, Line, MelodyNote, Rest, note_id
+from renderer.notation.source_file import TEXT_ENDING
 
 Opened = Literal["as written", "open", "closed"]
 
@@ -96,8 +98,18 @@ def ornament_words(item: MelodyNote) -> str:
     return name if name.startswith("the ") else f"the {name}"
 
 
-def no_room_opened(item: MelodyNote, parts: Parts, place: str) -> Problem:
-    """The problem of a note that is too short for its ornament opened out."""
+def _how(file: str) -> str:
+    """How a definition gives a note more time; scores have their own ways, which users know."""
+    if PurePath(file).suffix.casefold() not in (".toml", TEXT_ENDING):
+        return ""
+    return (
+        ": in `abc`, or in a `run` with a meter by a | after it, which holds it to the end of its "
+        "bar"
+    )
+
+
+def no_room_opened(item: MelodyNote, parts: Parts, place: str, file: str) -> Problem:
+    """The problem of a note of a file that is too short for its ornament opened out."""
     count = len(item.slots)
     even = Length(item.beats / count, "beat")
     shares = set(parts.inner)
@@ -110,9 +122,9 @@ def no_room_opened(item: MelodyNote, parts: Parts, place: str) -> Problem:
     return Problem(
         f"{ornament_words(item)} opened out has {has} and "
         f"its note has only {Length(item.beats, 'beat')}, so it fits at no tempo",
-        f"write a shorter inner length, such as '{even}', or give the note more time: in `abc`, or "
-        "in a `run` with a meter by a | after it, which holds it to the end of its bar",
+        f"a shorter inner length, such as '{even}', fits; or give the note more time{_how(file)}",
         place,
+        file,
     )
 
 
@@ -296,13 +308,13 @@ def _no_room(
     if isinstance(item, MelodyNote):
         parts = _opened_parts(exercise, line, item, opened)
         if parts is not None:
-            return replace(no_room_opened(item, parts, place), file=exercise.source)
+            return no_room_opened(item, parts, place, exercise.source)
     after = line.bars[coming.item[0] - 1].items[coming.item[1] - 1]
     name = ornament_words(after) if isinstance(after, MelodyNote) else "what follows"
     return Problem(
         f"{name} after it, opened out, has as much before its beat as the whole note has time, so "
         "it fits at no tempo",
-        "write a shorter inner length, or beat = 'first'",
+        "a shorter inner length fits, or the first part of the movement on the beat",
         place,
         exercise.source,
     )

@@ -67,6 +67,9 @@ PLAYED = TRACKS | {"convert"}
 READ = PLAYED | {"fingering"}
 """The verbs that read an exercise and change nothing in it."""
 
+SCORED = READ | {"expand", "coverage", "abridge"}
+"""Those, and the verbs of whole books: all that read scores, and so know how."""
+
 EVERY_NAME = "in every name"
 NO_TRACK = "no track differs by it"
 
@@ -445,7 +448,7 @@ class Settings:
         None,
         kinds.text(),
         "The part or track, by name or number from 1.",
-        READ,
+        SCORED,
         "part {}",
         panel=_SCORES,
     )
@@ -453,7 +456,7 @@ class Settings:
         None,
         kinds.text(),
         "ABC: the tune, by its X: number or title.",
-        READ,
+        SCORED,
         "tune {}",
         panel=_SCORES,
     )
@@ -461,7 +464,7 @@ class Settings:
         0,
         kinds.transposition(),
         "Semitones, or auto for the nearest that fits the nine notes.",
-        READ,
+        SCORED,
         lambda settings: f"transposed {settings.transpose}",
         panel=_SCORES,
     )
@@ -470,7 +473,7 @@ class Settings:
         kinds.one_of("way to read letters", ("written", "chanter")),
         "Letters sound as key and accidentals say (written) or as the chanter plays them, C and F "
         "sharp and all others natural (chanter).",
-        READ,
+        SCORED,
         "letters as on the chanter",
         panel=_SCORES,
     )
@@ -478,7 +481,7 @@ class Settings:
         "silence",
         kinds.one_of("way to play rests", ("silence", "hold")),
         "At a rest, silence stops the chanter, hold holds the note before.",
-        READ,
+        SCORED,
         lambda settings: "rests held",
         panel=_SCORES,
     )
@@ -486,7 +489,7 @@ class Settings:
         False,
         kinds.switch(),
         "Read repeats and endings once instead of playing them out.",
-        READ,
+        SCORED,
         "no repeats",
         panel=_SCORES,
     )
@@ -495,7 +498,7 @@ class Settings:
         kinds.milliseconds("80 ms"),
         "MIDI: notes shorter than this before longer ones are gracenotes; by the gap between short "
         "and long notes of the file if left out.",
-        READ,
+        SCORED,
         "gracenotes under {}",
         panel=_SCORES,
     )
@@ -504,7 +507,7 @@ class Settings:
         kinds.one_of("way to recognise opened movements", ("stated", "opened")),
         "Which notes are a movement opened out: those of which the file says so (stated), or, "
         "where it says nothing, also all that spell one (opened).",
-        READ,
+        SCORED,
         "movements recognised",
         panel=_SCORES,
     )

@@ -155,7 +155,7 @@ def _problem(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Pro
         )
     parts = parts_of(exercise, line, item)
     if parts.is_opened and not fastest:
-        return replace(no_room_opened(item, parts, place), file=exercise.source)
+        return no_room_opened(item, parts, place, exercise.source)
     name = ornament_words(item)
     if room.is_gracenote:
         cause = f"the gracenote of {item.note}, opened out, is {lacking} too short to be heard"

@@ -105,7 +105,14 @@ OUTSIDE_THE_TABLE = {
     "--output",
     "--replace",
     "--tidy",
+    "--dry-run",
     "--format",
+    # What a verb of books asks of them, and no other verb.
+    "--among",
+    "--ornament",
+    "--lines",
+    "--pages",
+    "--cover",
     "--help",
 }
 

@@ -415,10 +415,25 @@ def test_an_opened_ornament_has_too_many_parts_in_one_wording() -> None:
     assert played.value.problems == printed.value.problems
     assert str(played.value) == (
         "line 1, bar 1, note 1 (B): the doubling opened out has 2 parts of 1 beat each and its "
-        "note has only 1 beat, so it fits at no tempo. Write a shorter inner length, such as "
-        "'1/2 beat', or give the note more time: in `abc`, or in a `run` with a meter by a | after "
-        "it, which holds it to the end of its bar."
+        "note has only 1 beat, so it fits at no tempo. A shorter inner length, such as '1/2 beat', "
+        "fits; or give the note more time."
     )
+
+
+@pytest.mark.parametrize(
+    ("source", "names_keys"), [("wide.toml", True), ("wide.txt", True), ("wide.abc", False)]
+)
+def test_how_to_give_a_note_time_is_said_in_the_keys_of_definitions_to_who_writes_one(
+    source: str, names_keys: bool
+) -> None:
+    exercise = replace(
+        exercise_of(doubling(Note.B)), inner=Inner((Length(Fraction(1), "beat"),)), source=source
+    )
+    with pytest.raises(RungwiseError) as played:
+        expand(exercise)
+    (problem,) = played.value.problems
+    assert ("`run`" in problem.remedy) is names_keys
+    assert problem.file == source
 
 
 def test_where_no_crossing_noise_lurks_it_is_said() -> None:
