@@ -37,7 +37,7 @@ _COMPUTED: dict[type[ast.operator], type[ast.operator]] = {
     ast.FloorDiv: ast.Div, ast.Mod: ast.Mult, ast.Pow: ast.Mult,
 }  # fmt: skip
 
-_HEAVY = ("hypothesis", "mido", "numpy", "pytest", "scipy.optimize", "soundfile", "typer")
+_HEAVY = ("hypothesis", "mido", "numpy", "pytest", "highspy", "soundfile", "typer")
 
 
 class _Mutated(importlib.abc.MetaPathFinder):

@@ -33,6 +33,7 @@ HEAVY = (
     "music21",
     "verovio",
     "scipy",
+    "highspy",
     "fluidsynth",
     "numpy",
     "pydantic",
@@ -137,6 +138,15 @@ def test_help_starts_without_heavy_packages() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=HANG_S
     )
     assert "HEAVY []" in run.stdout
+
+
+def test_only_tools_of_contributors_need_what_is_installed_for_tests() -> None:
+    needs = {
+        path.name
+        for path in modules()
+        if re.search(r"^\s*(from|import) scipy", path.read_text(), re.M)
+    }
+    assert needs == {"fit_holes.py", "plots.py"}
 
 
 CLOCKS = re.compile(r"\b(monotonic|perf_counter)(_ns)?\(|\btime\.time\(|\bdeadline=(?!None)")

@@ -14,7 +14,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, sparse
 
 Samples = NDArray[np.float32]
 
@@ -59,13 +58,30 @@ class Frames:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Comb:
     candidates: NDArray[np.float64]
-    teeth: sparse.csr_matrix
+    teeth: NDArray[np.intp]
+    weights: NDArray[np.float32]
     bins: int
+
+    def scores(self, level: NDArray[np.float32]) -> NDArray[np.float64]:
+        """Return the score of each candidate for levels (frames, bins): (frames, candidates)."""
+        found = np.zeros((len(level), len(self.candidates)))
+        for tooth, weight in zip(self.teeth.T, self.weights.T, strict=True):
+            found += level[:, tooth] * weight
+        return found
 
 
 @lru_cache(maxsize=8)
 def _hann(frames: int) -> NDArray[np.float32]:
     return np.hanning(frames + 2)[1:-1].astype(np.float32)
+
+
+def fast_size(least: int) -> int:
+    """Return the smallest number of at least `least` that has no prime factor above 5.
+
+    Fourier transforms of such sizes are fast.
+    """
+    odds: list[int] = [3**threes * 5**fives for threes in range(20) for fives in range(14)]
+    return min(odd << max(0, (-(-least // odd) - 1).bit_length()) for odd in odds)
 
 
 def sizes(rate: int) -> tuple[int, int]:
@@ -83,22 +99,19 @@ def _comb(rate: int) -> _Comb:
     hz_per_bin = rate / size
     last = size // 2
 
-    rows, columns, values = [], [], []
+    teeth, weights = [], []
     for places, sign in ((orders.astype(float), 1.0), (orders - 0.5, -1.0)):
         at = np.rint(candidates[:, None] * places / hz_per_bin).astype(int)
-        weights = np.where(at < last, 1 / np.sqrt(orders), 0.0)
-        weights *= sign / weights.sum(axis=1, keepdims=True)
-        row, column = np.nonzero(at < last)
-        rows.append(row)
-        columns.append(at[row, column])
-        values.append(weights[row, column])
-    bins = int(max(column.max() for column in columns)) + 1
-    teeth = sparse.csr_matrix(
-        (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))),
-        shape=(count, bins),
-        dtype=np.float32,
+        share = np.where(at < last, 1 / np.sqrt(orders), 0.0)
+        weights.append(sign * share / share.sum(axis=1, keepdims=True))
+        teeth.append(np.where(at < last, at, 0))
+    places_of = np.concatenate(teeth, axis=1)
+    return _Comb(
+        candidates,
+        places_of,
+        np.concatenate(weights, axis=1).astype(np.float32),
+        int(places_of.max()) + 1,
     )
-    return _Comb(candidates, teeth, bins)
 
 
 def spectra(samples: Samples, rate: int, hop: int) -> NDArray[np.float32]:
@@ -107,7 +120,7 @@ def spectra(samples: Samples, rate: int, hop: int) -> NDArray[np.float32]:
     if len(samples) < window:
         return np.empty((0, size // 2 + 1), np.float32)
     shifted = np.lib.stride_tricks.sliding_window_view(samples, window)[::hop]
-    spectrum = fft.rfft(shifted * _hann(window), size, axis=1)
+    spectrum = np.fft.rfft(shifted * _hann(window), size, axis=1)
     return np.asarray(spectrum.real**2 + spectrum.imag**2, np.float32)
 
 
@@ -144,7 +157,7 @@ def pitches(
     level = np.clip(10 * np.log10(used / floor + np.float32(1e-12)) - 12, 0, _LOUDEST)
     loudest = level.max(axis=1, keepdims=True)
     level = level / np.maximum(loudest, 20.0)
-    scores = np.asarray(comb.teeth @ level.T).T
+    scores = comb.scores(level)
     first = max(1, int(np.searchsorted(comb.candidates, lowest_hz)))
     best = np.argmax(scores[:, first:-1], axis=1) + first
     rows = np.arange(len(best))

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
+from renderer.listening.combs import fast_size
 from renderer.sound.tuning import HIGHEST_LOW_A_HZ, LOWEST_LOW_A_HZ
 
 Samples = NDArray[np.float32]
@@ -52,8 +52,8 @@ def _long_spectra(low: Samples) -> tuple[NDArray[np.float64], float]:
     if len(low) < 2 * frames:
         return np.empty((0, 0)), 1.0
     shifted = np.lib.stride_tricks.sliding_window_view(low, frames)[:: frames // 2]
-    size = 2 * fft.next_fast_len(frames)
-    spectrum = fft.rfft(shifted * np.hanning(frames).astype(np.float32), size, axis=1)
+    size = 2 * fast_size(frames)
+    spectrum = np.fft.rfft(shifted * np.hanning(frames).astype(np.float32), size, axis=1)
     return np.abs(spectrum).astype(np.float64) ** 2 + 1e-14, LOW_RATE / size
 
 

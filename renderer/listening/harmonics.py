@@ -24,7 +24,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+
+from renderer.listening.combs import fast_size
 
 Samples = NDArray[np.float32]
 
@@ -137,8 +138,8 @@ def estimate(
     tapered = samples * window
     count = partials_within(near_hz * 2 ** (reach_cents / 1200), rate)
     orders = np.arange(1, count + 1)
-    size = fft.next_fast_len(3 * frames, real=True)
-    spectrum = fft.rfft(tapered, size)
+    size = fast_size(3 * frames)
+    spectrum = np.fft.rfft(tapered, size)
     power = spectrum.real**2 + spectrum.imag**2
     hz_per_bin = rate / size
     noise = _noise_power(power, hz_per_bin, near_hz, count)

@@ -267,32 +267,48 @@ class _Book:
         return row
 
     def _solve(self, objective: NDArray[Any], rules: Sequence[_Rule]) -> _Solution | None:
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_array
+        import highspy
 
         np = _numpy()
-        whole = np.zeros(self.size)
-        whole[: self.count] = 1
-        result = milp(
-            objective,
-            integrality=whole,
-            bounds=Bounds(0, 1),
-            constraints=LinearConstraint(
-                csr_array(np.array([row for row, _, _ in rules])),
-                [least for _, least, _ in rules],
-                [most for _, _, most in rules],
-            ),
-            options={
-                "node_limit": MOST_NODES,
-                "time_limit": SECONDS_A_STAGE,
-                "mip_rel_gap": 0.0,
-            },
+        weights = [np.flatnonzero(row) for row, _, _ in rules]
+        programme = highspy.HighsLp()
+        programme.num_col_, programme.num_row_ = self.size, len(rules)
+        programme.col_cost_ = objective
+        programme.col_lower_, programme.col_upper_ = np.zeros(self.size), np.ones(self.size)
+        programme.row_lower_ = np.array([least for _, least, _ in rules], float)
+        programme.row_upper_ = np.array([most for _, _, most in rules], float)
+        kinds = highspy.HighsVarType
+        whole = [kinds.kInteger] * self.count
+        programme.integrality_ = whole + [kinds.kContinuous] * (self.size - self.count)
+        matrix = programme.a_matrix_
+        matrix.format_ = highspy.MatrixFormat.kRowwise
+        matrix.start_ = np.cumsum([0, *map(len, weights)])
+        matrix.index_ = np.concatenate(weights)
+        matrix.value_ = np.concatenate(
+            [row[places] for (row, _, _), places in zip(rules, weights, strict=True)]
         )
-        if result.x is None:
+        solver = highspy.Highs()
+        for name, value in _SOLVING.items():
+            solver.setOptionValue(name, value)
+        solver.passModel(programme)
+        solver.run()
+        is_optimal = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        found = solver.getInfo()
+        if found.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
             return None
-        chosen = tuple(int(index) for index in np.flatnonzero(result.x[: self.count] > 0.5))
-        bound = result.fun if result.status == 0 else result.mip_dual_bound
-        return _Solution(chosen, float(bound), result.status == 0)
+        values = np.asarray(solver.getSolution().col_value)[: self.count]
+        chosen = tuple(int(index) for index in np.flatnonzero(values > 0.5))
+        bound = found.objective_function_value if is_optimal else found.mip_dual_bound
+        return _Solution(chosen, float(bound), is_optimal)
+
+
+_SOLVING: dict[str, bool | int | float | str] = {
+    "output_flag": False,
+    "mip_max_nodes": MOST_NODES,
+    "time_limit": SECONDS_A_STAGE,
+    "mip_rel_gap": 0.0,
+    "parallel": "off",  # the same way on every machine
+}
 
 
 _Rule = tuple["NDArray[Any]", float, float]

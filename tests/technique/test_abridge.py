@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
+from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from renderer.errors import RungwiseError
 from renderer.notation.definition.lines import RunLine
@@ -15,7 +18,15 @@ from renderer.notation.definition.pattern import Direction
 from renderer.notation.definition.reader import read_definition
 from renderer.notation.pitch import Note
 from renderer.reading.library import find_exercise
-from renderer.technique.abridge import Candidate, Selection, abridge, candidate, cover_all
+from renderer.technique.abridge import (
+    Candidate,
+    Selection,
+    _Book,
+    _Solution,
+    abridge,
+    candidate,
+    cover_all,
+)
 from renderer.technique.coverage import Approach
 from renderer.technique.realise import expand_definition, realise
 
@@ -139,3 +150,38 @@ def test_the_span_and_direction_of_a_walk_are_those_of_its_run() -> None:
 def test_no_lines_are_refused() -> None:
     with pytest.raises(RungwiseError, match="at least 1"):
         abridge(book()[:3], 0)
+
+
+class BySciPy(_Book):
+    """The same programmes, solved by another build of a solver."""
+
+    def _solve(self, objective: Any, rules: Any) -> _Solution:
+        result = milp(
+            objective,
+            integrality=np.arange(self.size) < self.count,
+            bounds=Bounds(0, 1),
+            constraints=LinearConstraint(
+                np.array([row for row, _, _ in rules]),
+                [least for _, least, _ in rules],
+                [most for _, _, most in rules],
+            ),
+            options={"mip_rel_gap": 0.0},
+        )
+        chosen = tuple(int(index) for index in np.flatnonzero(result.x[: self.count] > 0.5))
+        return _Solution(chosen, float(result.fun), result.status == 0)
+
+
+@pytest.mark.parametrize("lines", [3, 8, 14, 25])
+def test_another_solver_proves_the_same_of_the_full_book(lines: int) -> None:
+    candidates = book()
+    one, other = abridge(candidates, lines), BySciPy(candidates).select(lines, fewest=None)
+    assert one.is_proven
+    assert other.is_proven
+    assert one.most_coverable == other.most_coverable
+    assert wishes(candidates, one.lines)[:2] == wishes(candidates, other.lines)[:2]
+    assert one.difficulty == pytest.approx(other.difficulty)
+
+
+def test_the_solver_says_nothing_among_our_output(capfd: pytest.CaptureFixture[str]) -> None:
+    abridge(book()[:5], 2)
+    assert capfd.readouterr() == ("", "")
