@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.forecast import Forecast
-    from renderer.order.jobs import TrackJob
+    from renderer.order.track_job import TrackJob
 
 DryRun = Annotated[
     bool,

@@ -9,8 +9,8 @@ import typer
 
 from renderer.commands.options import (
     Replace,
+    order_of,
     output_console,
-    read_played,
     refuse_several,
     refuse_to_replace,
     settled,
@@ -43,17 +43,19 @@ def convert(
 
     Example: rungwise convert doublings.toml doublings.musicxml
     """
-    from renderer.delivery.convert import convert as write
+    from renderer.delivery.carrying_out import carry_out
+    from renderer.delivery.render import Keeping
+    from renderer.order.documents import Document
 
     refuse_to_replace(source, target)
     refuse_several(settings, "a score is of one track")
-    exercise = read_played(source, settings)
-    lost = write(exercise, target, settings, replace=replace)
+    job = order_of([source], settings).document(Document.SCORE, target)
+    made = carry_out(job, keeping=Keeping(replace=replace))
     console = output_console()
-    for remark in exercise.remarks:
+    for remark in made.remarks:
         console.print(remark, markup=False, highlight=False)
     console.print(f"Written: {target}", markup=False, highlight=False)
-    if lost:
+    if made.lost:
         console.print(f"What {target.suffix} does not hold:", markup=False, highlight=False)
-    for phrase in lost:
+    for phrase in made.lost:
         console.print(f"  - {phrase}", markup=False, highlight=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
+from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.render import Keeping, RenderedTrack
-    from renderer.order.jobs import TrackJob
     from renderer.order.order import Order
+    from renderer.order.track_job import TrackJob
 
 
 @contextmanager
@@ -171,7 +172,7 @@ def _keeping(verb: str, order: Order, folder: Path, *, replace: bool) -> Keeping
 DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
 DEMO_PITCHES = ("A", "B flat")
 DEMO_ROOM = "small"
-DEMO_CLASS = "Larkmoor evening class"
+DEMO_TITLE, DEMO_CLASS = "Three exercises", "Larkmoor evening class"
 
 
 def demo(
@@ -189,11 +190,9 @@ def demo(
 
     Example: rungwise demo -o out
     """
+    from renderer.delivery.carrying_out import carry_out, claim_of_document
     from renderer.delivery.claims import check_claims
-    from renderer.delivery.sheet.content import content_of
-    from renderer.delivery.sheet.layout import USUAL_SETTINGS
-    from renderer.delivery.sheet.output import claim_of_sheet, write_pages
-    from renderer.delivery.sheet.pages import Booklet, lay_out
+    from renderer.order.documents import Document
 
     settings = read_settings({"pitch": DEMO_PITCHES, "room": DEMO_ROOM})
     order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
@@ -202,13 +201,11 @@ def demo(
         return
     keeping = _keeping("demo", order, output, replace=replace)
     path = output / f"{DEMO_CLASS}.pdf"
-    names = [source.name for source in order.sources]
-    mine = claim_of_sheet(names, path, {}, order=keeping.order, replace=replace)
-    check_claims([(path, mine)])
+    printed = settings.changed(booklet=DEMO_TITLE, audience=DEMO_CLASS)
+    job = replaced(order, settings=printed).document(Document.SHEET, path)
+    check_claims([(path, claim_of_document(job, keeping))])
     tracks, playlists = _render(order, output, keeping)
-    booklet = Booklet("Three exercises", DEMO_CLASS)
-    contents = [content_of(exercise, USUAL_SETTINGS) for exercise in order.exercises()]
-    sheets = write_pages(lay_out(contents, USUAL_SETTINGS, booklet), path, mine)
+    sheets = carry_out(job, keeping=keeping).paths
     _print_table(output_console(), tracks, playlists, sheets)
     made = [*(track.path for track in tracks), *playlists, *sheets]
     say_left_over(output, keeping.order, made, tidy=tidy)

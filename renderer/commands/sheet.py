@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from renderer.commands.options import Replace, Tidy, order_of, say_left_over, settled
+from renderer.commands.options import (
+    Replace,
+    Tidy,
+    order_of,
+    output_console,
+    say_left_over,
+    settled,
+)
 from renderer.order.settings import Settings
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from renderer.delivery.claims import Claim
-    from renderer.delivery.sheet.layout import SheetSettings
-    from renderer.delivery.sheet.pages import Booklet
-    from renderer.notation.score import Exercise
 
 
 @settled("sheet")
@@ -45,63 +44,30 @@ def sheet(
 
     Example: rungwise sheet doublings.toml -o doublings.pdf --size large
     """
-    from renderer.delivery.claims import check_claims, of_line, order_identity, which_is_read
-    from renderer.delivery.sheet.layout import sheet_settings
-    from renderer.delivery.sheet.output import check_ending, claim_of_sheet
-
-    check_ending(output)
-    printing = sheet_settings(settings)
-    ordered = order_of(files, settings)
-    exercises = [settings.applied_to(one) for one in ordered.exercises()]
-    booklet = _booklet(exercises, settings.booklet, settings.audience)
-    sources = [source.name for source in ordered.sources]
-    order = order_identity("sheet", sources, output.parent, settings, output.name)
-    which = which_is_read(settings)
-    what = of_line("a sheet", settings)
-    mine = claim_of_sheet(sources, output, which, what=what, order=order, replace=replace)
-    check_claims([(output, mine)])
-    paths = _write(exercises, output, printing, settings, booklet, mine)
-    say_left_over(output.parent, order, paths, tidy=tidy)
-
-
-def _booklet(exercises: Sequence[Exercise], title: str | None, audience: str) -> Booklet | None:
-    from renderer.delivery.sheet.pages import Booklet
-
-    if title is None and len(exercises) == 1:
-        return None
-    audiences = dict.fromkeys(one.audience for one in exercises if one.audience)
-    # A name that all exercises share goes on the cover; of several, none is the booklet's.
-    shared = next(iter(audiences)) if len(audiences) == 1 else ""
-    return Booklet(title or "Exercises", audience or shared)
-
-
-def _write(
-    exercises: Sequence[Exercise],
-    output: Path,
-    printing: SheetSettings,
-    settings: Settings,
-    booklet: Booklet | None,
-    mine: Claim,
-) -> Sequence[Path]:
     from rich.console import Console
 
-    from renderer.commands.options import output_console
-    from renderer.delivery.sheet.content import content_of
-    from renderer.delivery.sheet.fitting import enlarged
-    from renderer.delivery.sheet.output import write_pages
-    from renderer.delivery.sheet.pages import lay_out
+    from renderer.delivery.carrying_out import carry_out
+    from renderer.delivery.claims import order_identity
+    from renderer.delivery.render import Keeping
+    from renderer.delivery.sheet.output import check_ending
+    from renderer.order.documents import Document
 
+    check_ending(output)
+    ordered = order_of(files, settings)
+    job = ordered.document(Document.SHEET, output)
+    names = [source.name for source in ordered.sources]
+    order = order_identity("sheet", names, output.parent, settings, output.name)
+    count = len(job.exercises)
     with Console(stderr=True).status("Engraving") as status:
-        contents = []
-        for number, exercise in enumerate(exercises, start=1):
-            if len(exercises) > 1:
-                status.update(f"Engraving exercise {number} of {len(exercises)}")
-            contents.append(content_of(exercise, printing, settings))
-        status.update("Laying out pages")
-        pages = enlarged(lay_out(contents, printing, booklet), exercises[0], settings)
-        paths = write_pages(pages, output, mine)
+
+        def moved(done: float, _: float) -> None:
+            if done >= count:
+                status.update("Laying out pages")
+            elif count > 1:
+                status.update(f"Engraving exercise {done + 1:.0f} of {count}")
+
+        made = carry_out(job, on_progress=moved, keeping=Keeping(order, replace))
     console = output_console()
-    remarks = [remark for one in contents for remark in one.remarks]
-    for text in (*(f"Note: {remark}" for remark in dict.fromkeys(remarks)), *map(str, paths)):
+    for text in (*(f"Note: {remark}" for remark in made.remarks), *map(str, made.paths)):
         console.print(text, markup=False, highlight=False, soft_wrap=True)
-    return paths
+    say_left_over(output.parent, order, made.paths, tidy=tidy)

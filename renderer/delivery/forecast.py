@@ -26,8 +26,8 @@ from renderer.delivery.audio import write_audio
 from renderer.delivery.free_space import least_bytes
 from renderer.delivery.tags import Tags
 from renderer.order.formats import AudioFormat
-from renderer.order.jobs import TrackJob
 from renderer.order.names import Series
+from renderer.order.track_job import TrackJob
 from renderer.sound.mix import BLOCK_FRAMES
 
 _OF_KNOWN_SIZE = (AudioFormat.WAV, AudioFormat.MP3)

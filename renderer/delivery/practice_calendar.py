@@ -37,9 +37,7 @@ def _description(exercise: Exercise, day: Day) -> str:
     return "\n".join([*rows, "A line goes on to its next tempo once it was clean."])
 
 
-def practice_calendar(
-    plan: PracticePlan, start: date, at: time, *, made: datetime | None = None
-) -> bytes:
+def practice_calendar(plan: PracticePlan, start: date, at: time, *, ordered: date) -> bytes:
     """Return the calendar file of a plan.
 
     Parameters
@@ -50,10 +48,10 @@ def practice_calendar(
         The first day.
     at:
         When practice begins on each day.
-    made:
-        The time stamp that the standard asks for; now if left out.
+    ordered:
+        The day that the plan is of, for the time stamp by which calendars tell which one is newer.
     """
-    stamp = made or datetime.now(UTC)
+    stamp = datetime.combine(ordered, time(), UTC)
     calendar = Calendar()
     calendar.add("prodid", "-//Rungwise//Practice plan//EN")
     calendar.add("version", "2.0")

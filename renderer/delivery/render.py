@@ -41,11 +41,13 @@ from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
+from renderer.order.documents import PlaylistJob, playlists_of
 from renderer.order.formats import AudioFormat
-from renderer.order.jobs import TrackJob, plan_tracks
+from renderer.order.jobs import plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import Series, tempo_label
 from renderer.order.settings import read_settings
+from renderer.order.track_job import TrackJob
 from renderer.sound.mix import Track
 from renderer.sound.mix_settings import Mix
 
@@ -217,8 +219,8 @@ def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
     return _claim("a track", job, {"tempo": str(job.tempo)}, keeping, job.digest)
 
 
-def _claim_of_playlist(job: TrackJob, keeping: Keeping) -> Claim:
-    return _claim("a playlist", job, {}, keeping)
+def _claim_of_playlist(job: PlaylistJob, keeping: Keeping) -> Claim:
+    return _claim("a playlist", job.tracks[0], {}, keeping, job.digest)
 
 
 def _render(
@@ -335,26 +337,12 @@ def render_jobs(
     check_claims(
         [
             *((job.path, claim_of_track(job, keeping)) for job in jobs),
-            *((path, _claim_of_playlist(own[0], keeping)) for path, own in _lists(jobs).items()),
+            *((one.path, _claim_of_playlist(one, keeping)) for one in playlists_of(tuple(jobs))),
         ]
     )
     _check_space(jobs)
     rendering = _Rendering(jobs, on_progress, on_track, handle or Handle(), keeping)
     return rendering.run(workers or cores())
-
-
-def carry_out(
-    job: TrackJob,
-    *,
-    on_progress: OnProgress | None = None,
-    handle: Handle | None = None,
-    keeping: Keeping = AS_USUAL,
-) -> RenderedTrack:
-    """Make the file of one job, here and now; for the parameters and errors see `render_jobs`."""
-    (track,) = render_jobs(
-        [job], workers=1, on_progress=on_progress, handle=handle, keeping=keeping
-    )
-    return track
 
 
 class _Rendering:
@@ -443,16 +431,18 @@ def _problems(error: BaseException) -> tuple[Problem, ...]:
     return error.problems if isinstance(error, RungwiseError) else ()
 
 
-def _lists(jobs: Iterable[TrackJob]) -> dict[Path, list[TrackJob]]:
-    """Return the playlists of tracks, by their files; a track alone needs none.
+def list_tracks(job: PlaylistJob, keeping: Keeping = AS_USUAL) -> None:
+    """Write a playlist of tracks whose files are there.
 
-    It must not replace the playlist of the ladder it belongs to either.
+    Raises a `RungwiseError` if it cannot be written.
     """
-    lists: dict[Path, list[TrackJob]] = {}
-    for job in jobs:
-        name = f"{job.series.name} - {job.audio_format}.m3u8"
-        lists.setdefault(job.path.parent / name, []).append(job)
-    return {path: members for path, members in lists.items() if len(members) > 1}
+    shown = [tags_of(track) for track in job.tracks]
+    entries = [
+        Entry(track.path, tags.title, track.duration)
+        for track, tags in zip(job.tracks, shown, strict=True)
+    ]
+    mine = _claim_of_playlist(job, keeping)
+    write_playlist(entries, job.path, title=shown[0].album, claim=mine)
 
 
 def write_playlists(jobs: Iterable[TrackJob], keeping: Keeping = AS_USUAL) -> tuple[Path, ...]:
@@ -462,16 +452,10 @@ def write_playlists(jobs: Iterable[TrackJob], keeping: Keeping = AS_USUAL) -> tu
 
     Raises a `RungwiseError` if a list cannot be written.
     """
-    lists = _lists(jobs)
-    for path, members in lists.items():
-        shown = [tags_of(job) for job in members]
-        entries = [
-            Entry(job.path, tags.title, job.duration)
-            for job, tags in zip(members, shown, strict=True)
-        ]
-        mine = _claim_of_playlist(members[0], keeping)
-        write_playlist(entries, path, title=shown[0].album, claim=mine)
-    return tuple(lists)
+    lists = playlists_of(tuple(jobs))
+    for one in lists:
+        list_tracks(one, keeping)
+    return tuple(one.path for one in lists)
 
 
 def render(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.digests import digest_of, plain_source, soundfont_digests, source_from_plain
-from renderer.order.jobs import TrackJob, plan_tracks
+from renderer.order.documents import Document, DocumentJob, plan_document
+from renderer.order.jobs import plan_tracks
 from renderer.order.settings import Settings, plain_settings, settings_from_plain
+from renderer.order.track_job import TrackJob
 from renderer.reading.exercise import read_exercise
 
 _FORM = "rungwise-order"
@@ -91,6 +94,22 @@ class Order:
             Where their files go; nothing is written.
         """
         return plan_tracks(self.exercises(), folder, self.settings, sources=self.sources)
+
+    def document(self, kind: Document, path: Path, *, today: date | None = None) -> DocumentJob:
+        """Return the job of a sheet, a score or a practice plan; errors as for `plan_document`.
+
+        Parameters
+        ----------
+        kind:
+            Which of them.
+        path:
+            Its file; nothing is written.
+        today:
+            The day that it is, for a plan without a first day.
+        """
+        return plan_document(
+            kind, self.exercises(), path, self.settings, sources=self.sources, today=today
+        )
 
 
 def order_from_json(text: str) -> Order:

@@ -80,13 +80,14 @@ def durations_of(
         If an ornament does not fit at one of the tempos: what lacks room at the fastest of them,
         and which rungs can be played.
     """
+    ringing = _tail(settings)
     durations: dict[tuple[Fraction, Mix], Fraction] = {}
     refused: dict[Fraction, RungwiseError] = {}
     for tempo in dict.fromkeys(tempos):
         for mix in settings.mix:
             try:
                 timeline = timeline_of(exercise, settings, tempo, mix)
-                durations[tempo, mix] = timeline.duration + _tail(settings)
+                durations[tempo, mix] = timeline.duration + ringing
             except RungwiseError as error:
                 refused[tempo] = error
                 break

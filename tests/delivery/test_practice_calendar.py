@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import icalendar
 
@@ -13,7 +13,7 @@ from renderer.timing.practice import PracticePlan
 from tests.delivery.larkmoor import planned
 
 START = date(2026, 2, 27)
-MADE = datetime(2026, 2, 1, tzinfo=UTC)
+MADE = date(2026, 2, 1)
 
 
 def plan() -> PracticePlan:
@@ -27,7 +27,7 @@ def events(content: bytes) -> list[icalendar.Event]:
 
 def test_each_day_is_an_event_that_lasts_as_long_as_the_practice() -> None:
     made = plan()
-    found = events(practice_calendar(made, START, time(18, 30), made=MADE))
+    found = events(practice_calendar(made, START, time(18, 30), ordered=MADE))
     assert len(found) == len(made.days)
     for event, day in zip(found, made.days, strict=True):
         begin, end = event.decoded("dtstart"), event.decoded("dtend")
@@ -42,14 +42,14 @@ def test_each_day_is_an_event_that_lasts_as_long_as_the_practice() -> None:
 
 
 def test_the_same_plan_gives_the_same_file_and_its_events_are_told_apart() -> None:
-    content = practice_calendar(plan(), START, time(18, 30), made=MADE)
-    assert content == practice_calendar(plan(), START, time(18, 30), made=MADE)
+    content = practice_calendar(plan(), START, time(18, 30), ordered=MADE)
+    assert content == practice_calendar(plan(), START, time(18, 30), ordered=MADE)
     uids = [str(event["uid"]) for event in events(content)]
     assert len(set(uids)) == len(uids)
 
 
 def test_lines_end_as_the_standard_asks_and_are_folded() -> None:
-    content = practice_calendar(plan(), START, time(18, 30), made=MADE)
+    content = practice_calendar(plan(), START, time(18, 30), ordered=MADE)
     lines = content.split(b"\r\n")
     # RFC 5545, 3.1: lines end in CRLF and should not be longer than 75 octets.
     assert b"\n" not in b"".join(lines)

@@ -1,0 +1,238 @@
+"""Jobs other than tracks: sheets, scores, practice plans and playlists, as plain data.
+
+Each is one file to be made (of several pages as pictures, one for each page), in this process or
+another, by `renderer.delivery.carrying_out.carry_out`. Jobs of equal digest have equal bytes.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from renderer import __version__
+from renderer.errors import failure
+from renderer.notation.score import Exercise
+from renderer.notation.source_file import Source
+from renderer.order.digests import digest_of, plain_source, source_from_plain
+from renderer.order.kinds import Plain
+from renderer.order.settings import Settings, known_to, plain_settings, settings_from_plain
+from renderer.order.track_job import TrackJob, track_from_plain, unsourced
+from renderer.reading.exercise import read_exercise
+
+
+class Document(enum.StrEnum):
+    """What is written of exercises without being heard; its value is the verb that makes it."""
+
+    SHEET = "sheet"
+    SCORE = "convert"
+    PLAN = "plan"
+
+
+@dataclass(frozen=True, slots=True)
+class DocumentJob:
+    """A sheet, a score or a practice plan to be made.
+
+    Parameters
+    ----------
+    kind:
+        Which of them.
+    exercises:
+        What is written, as the settings have it; of scores and plans there is one.
+    settings:
+        How: those that the verb knows. A plan has its first day among them.
+    path:
+        The file to make; its ending says in which form.
+    sources:
+        What the exercises are read from, one for each; empty for those made in Python.
+    ordered:
+        The day that a plan is of, by which calendars tell which one is newer.
+    """
+
+    kind: Document
+    exercises: tuple[Exercise, ...]
+    settings: Settings
+    path: Path
+    sources: tuple[Source, ...] = ()
+    ordered: date | None = None
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits.
+
+        That is the sources (for exercises made in Python, the exercises), the settings that the
+        verb knows, the form and the version of the program; not where the file goes.
+        """
+        music = [digest_of(source.data) for source in self.sources]
+        return digest_of(
+            {
+                "program": __version__,
+                "kind": self.kind.value,
+                "music": music or [repr(exercise) for exercise in self.exercises],
+                "titles": [exercise.title for exercise in self.exercises],
+                "settings": plain_settings(self.settings),
+                "form": self.path.suffix.casefold(),
+                "ordered": self._ordered if self.path.suffix.casefold() == ".ics" else None,
+            }
+        )
+
+    def to_plain(self) -> dict[str, Plain]:
+        """Return the job as JSON has it; raises a `RungwiseError` where there is no source."""
+        if not self.sources:
+            raise unsourced()
+        return {
+            "kind": self.kind.value,
+            "sources": [plain_source(source) for source in self.sources],
+            "settings": plain_settings(self.settings),
+            "path": str(self.path),
+            "ordered": self._ordered,
+        }
+
+    @property
+    def _ordered(self) -> str | None:
+        return None if self.ordered is None else self.ordered.isoformat()
+
+
+def document_from_plain(plain: Mapping[str, Any]) -> DocumentJob:
+    """Return the job that `DocumentJob.to_plain` has written.
+
+    Raises `ValueError`, `KeyError` or `TypeError` for plain data that is none, and a
+    `RungwiseError` for a source that cannot be read.
+    """
+    kind = Document(plain["kind"])
+    sources = tuple(source_from_plain(one) for one in plain["sources"])
+    settings = settings_from_plain(dict(plain["settings"]))
+    read = (settings.chosen(read_exercise(source, settings.reading)) for source in sources)
+    exercises = tuple(settings.applied_to(one) for one in read)
+    ordered = None if plain["ordered"] is None else date.fromisoformat(plain["ordered"])
+    return DocumentJob(kind, exercises, settings, Path(plain["path"]), sources, ordered)
+
+
+def plan_document(
+    kind: Document,
+    exercises: tuple[Exercise, ...],
+    path: Path,
+    settings: Settings,
+    *,
+    sources: tuple[Source, ...] = (),
+    today: date | None = None,
+) -> DocumentJob:
+    """Return the job of a sheet, a score or a practice plan.
+
+    Parameters
+    ----------
+    kind:
+        Which of them.
+    exercises:
+        As `Order.exercises` returns them.
+    path:
+        The file to make; nothing is written yet.
+    settings:
+        How.
+    sources:
+        What the exercises were read from.
+    today:
+        A plan begins on the day after, where no other is asked for; the day that it is if left
+        out.
+
+    Raises
+    ------
+    RungwiseError
+        For several exercises where there can be one only, and for a plan that no calendar holds.
+    """
+    if len(exercises) != 1 and kind is not Document.SHEET:
+        noun = "score" if kind is Document.SCORE else "plan"
+        raise failure(f"a {noun} is of one exercise, not of {len(exercises)}", "name one")
+    ordered = None
+    if kind is Document.PLAN:
+        ordered = date.today() if today is None else today
+        settings = _dated(settings, ordered)
+    rows = known_to(kind.value)
+    own = Settings(**{row.name: settings.of(row.name) for row in rows})
+    played = tuple(map(own.applied_to, exercises))
+    return DocumentJob(kind, played, own, path, sources, ordered)
+
+
+def _dated(settings: Settings, today: date) -> Settings:
+    # On the last day of all there is no tomorrow, and the last day's practice must end before it.
+    tomorrow = today if today == date.max else today + timedelta(days=1)
+    first = tomorrow if settings.start is None else settings.start
+    if (date.max - first).days < settings.days:
+        raise failure(
+            f"no calendar goes on for {settings.days} days from {first}",
+            "begin earlier",
+            place="start",
+        )
+    return replace(settings, start=first)
+
+
+@dataclass(frozen=True, slots=True)
+class PlaylistJob:
+    """A playlist to be made: the tracks of one series in one format, in practice order."""
+
+    path: Path
+    tracks: tuple[TrackJob, ...]
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of all that decides the file's bytes: the tracks, their names and lengths."""
+        return digest_of(
+            {
+                "program": __version__,
+                "kind": "playlist",
+                "tracks": [
+                    [track.path.name, str(track.duration), track.digest] for track in self.tracks
+                ],
+            }
+        )
+
+    def to_plain(self) -> dict[str, Plain]:
+        """Return the job as JSON has it; what its tracks have in common is told once."""
+        return {
+            "kind": "playlist",
+            "path": str(self.path),
+            "first": self.tracks[0].to_plain(),
+            "tracks": [
+                {
+                    "tempo": str(track.tempo),
+                    "number": track.number,
+                    "path": str(track.path),
+                    "duration": str(track.duration),
+                }
+                for track in self.tracks
+            ],
+        }
+
+
+def playlist_from_plain(plain: Mapping[str, Any]) -> PlaylistJob:
+    """Return the job that `PlaylistJob.to_plain` has written; errors as `document_from_plain`."""
+    first = track_from_plain(plain["first"])
+    tracks = tuple(
+        replace(
+            first,
+            settings=replace(first.settings, tempo=Fraction(one["tempo"])),
+            number=int(one["number"]),
+            path=Path(one["path"]),
+            duration=Fraction(one["duration"]),
+        )
+        for one in plain["tracks"]
+    )
+    return PlaylistJob(Path(plain["path"]), tracks)
+
+
+def playlists_of(jobs: tuple[TrackJob, ...]) -> tuple[PlaylistJob, ...]:
+    """Return the playlists of tracks, one for each series in each format.
+
+    A track alone needs none, and must not replace the playlist of the ladder that it belongs to.
+    """
+    lists: dict[Path, list[TrackJob]] = {}
+    for job in jobs:
+        name = f"{job.series.name} - {job.audio_format}.m3u8"
+        lists.setdefault(job.path.parent / name, []).append(job)
+    return tuple(
+        PlaylistJob(path, tuple(members)) for path, members in lists.items() if len(members) > 1
+    )
