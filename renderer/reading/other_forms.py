@@ -29,8 +29,8 @@ voices, on a busy machine."""
 _INSTALL = "install it: pip install 'rungwise[music21]'"
 _XML_FORMS = ("mei",)
 _READ_HERE = ("abc", "midi", "musicxml", "xml")
-_NO_TEXT = ("noteworthy", "capella", "scala")
-"""Packed files, and scales."""
+_NO_TEXT = ("nwc", "capx", "scl")
+"""Endings of packed files, and of scales."""
 
 
 def _music21() -> Any:
@@ -46,8 +46,9 @@ def _table() -> dict[str, str]:
     found: dict[str, str] = {}
     for converter in _music21().converter.Converter().subConvertersList("input"):
         form = (converter.registerFormats or ("",))[0]
-        if form and form not in (*_READ_HERE, *_NO_TEXT):
-            found |= {f".{ending}": form for ending in converter.registerInputExtensions}
+        if form and form not in _READ_HERE:
+            endings = set(converter.registerInputExtensions) - set(_NO_TEXT)
+            found |= {f".{ending}": form for ending in endings}
     found.pop(".zip", None)
     return found
 

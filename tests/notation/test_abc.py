@@ -18,6 +18,7 @@ from renderer.notation.limits import LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, bar_offsets
 from renderer.notation.signs import Signs
+from renderer.notation.source_file import Source
 from renderer.notation.written import Reading
 from tests.notation.playing_out import played_bars, played_lines
 
@@ -597,3 +598,13 @@ def test_bars_have_the_numbers_that_the_file_gives_them(tmp_path: Path) -> None:
     path = tmp_path / "again.abc"
     path.write_bytes(write_abc(exercise))
     assert read_abc(path).lines == exercise.lines
+
+
+def test_what_a_header_tells_and_no_exercise_holds_is_named() -> None:
+    """ABC 2.1, section 3.1: the fields of a header."""
+    header = "X:1\nT:Larkmoor\nT:Second name\nC:Trad.\nH:Of old\nZ:By ear\nS:\nM:2/4\nK:HP\n"
+    exercise = read_abc(Source("tune.abc", f"{header}A4 B4 |]\n".encode()))
+    assert "Of the header is left out: history, transcription, further titles." in exercise.remarks
+    assert exercise.composer == "Trad."
+    plain = read_abc(Source("tune.abc", b"X:1\nT:Larkmoor\nM:2/4\nK:HP\nA4 B4 |]\n"))
+    assert not any("header" in remark for remark in plain.remarks)

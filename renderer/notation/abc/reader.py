@@ -101,6 +101,19 @@ def _meter_of(value: str) -> Meter | None:
         raise failure(str(error), "write it like 3/4, 6/8 or C", place="M:") from None
 
 
+_NOT_HELD = {
+    "A": "area",
+    "B": "book",
+    "D": "discography",
+    "F": "file",
+    "G": "group",
+    "H": "history",
+    "S": "source",
+    "Z": "transcription",
+}
+"""Fields that tell of a tune and change nothing in it (ABC 2.1, section 3.1, its table)."""
+
+
 @dataclass(slots=True)
 class _Tune:
     """The lines of one tune with their numbers in the file, header and body apart.
@@ -122,6 +135,12 @@ class _Tune:
     @property
     def title(self) -> str:
         return next((read_text(value) for _, letter, value in self.header if letter == "T"), "")
+
+    def left_out(self) -> list[str]:
+        """What the header says about the tune and no exercise holds, in words."""
+        said = [letter for _, letter, value in self.header if value.strip()]
+        words = [word for letter, word in _NOT_HELD.items() if letter in said]
+        return [*words, *(["further titles"] if said.count("T") > 1 else [])]
 
     def text_of(self, letter: str) -> str:
         """What all fields of a letter say, one to a line of text."""
@@ -225,6 +244,8 @@ def _score_of(tune: _Tune, source: str) -> Score:
         first, last = tune.cut_off[0], tune.cut_off[-1]
         where = f"Line {first} is" if first == last else f"Lines {first} to {last} are"
         code.remarks[f"{where} not read: the empty line before ends the tune."] = None
+    if left_out := tune.left_out():
+        code.remarks[f"Of the header is left out: {', '.join(left_out)}."] = None
     return Score(
         tune.title,
         measures,
