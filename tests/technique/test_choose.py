@@ -140,3 +140,17 @@ def test_a_remark_is_made_exactly_where_something_else_is_played(
     except ValueError:
         return
     assert (choice.remark is None) == (choice.name == name)
+
+
+def test_a_movement_of_ones_own_keeps_its_name_where_it_is_used_from_though_spelt_as_another() -> (
+    None
+):
+    book = BOOK.extended(
+        {"Larkmoor grip": {"fragments": {"D": "G {d}G d"}, "used-from": {"D": "B"}}}
+    )
+    from_b = lead_into(book, "Larkmoor grip", Note.D, Note.B)
+    assert (from_b.name, from_b.remark) == ("Larkmoor grip", None)
+    for previous in (Note.C, None):
+        elsewhere = lead_into(book, "Larkmoor grip", Note.D, previous)
+        assert elsewhere.name == "grip"
+        assert "written as the grip is" in (elsewhere.remark or "")
