@@ -11,13 +11,13 @@ from fractions import Fraction
 import pytest
 
 from renderer.errors import RungwiseError
-from renderer.notation.limits import MOST_BARS
+from renderer.notation.limits import MOST_BARS, MOST_QUARTERS
 from renderer.notation.pitch import Note
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, Slot
 from renderer.notation.signs import JUMPS, Signs, ending_text, passes_of_ending, signs_of_words
 from renderer.order.tracks import expand
 from renderer.timing.fit import fastest_tempos
-from renderer.timing.order_of_playing import order_of_playing, played
+from renderer.timing.order_of_playing import PlayedBar, check_length, order_of_playing, played
 
 ONE_BEAT = Meter(1, 4)
 
@@ -57,6 +57,7 @@ FIRST, SECOND = Signs(endings=(1,), closes=2), Signs(endings=(2,))
         ([[PLAIN], [PLAIN, CLOSE]], "1.1 | 2.1 2.2 2.1 2.2"),
         ([[OPEN], [CLOSE]], "1.1 | 2.1 | 1.1 | 2.1"),
         ([[Signs(opens=True, closes=4)]], "1.1 1.1 1.1 1.1"),
+        ([[OPEN, Signs(endings=(1,), closes=3), SECOND]], "1.1 1.2 1.1 1.3"),
     ],
 )
 def test_a_repeat_goes_back_to_what_opens_it(lines: list[list[Signs]], expected: str) -> None:
@@ -84,6 +85,31 @@ def test_dal_segno_al_coda_leaves_for_the_coda_only_on_the_way_back() -> None:
         CLOSE,
     ]
     assert played_bars(tune(line)) == "1.1 1.2 1.3 1.4 1.2 1.3 1.5 1.6 1.5 1.6"
+
+
+def test_dal_segno_without_one_before_it_goes_to_the_first_there_is_else_to_the_beginning() -> None:
+    back = Signs(jump="D.S.")
+    assert played_bars(tune([PLAIN, back])) == "1.1 1.2 1.1 1.2"
+    assert played_bars(tune([PLAIN, back, Signs(segno=True), PLAIN])) == "1.1 1.2 1.3 1.4"
+    two = [Signs(segno=True), Signs(segno=True), back]
+    assert played_bars(tune(two)) == "1.1 1.2 1.3 1.2 1.3"
+
+
+def test_each_bar_tells_how_often_it_has_come_by_then() -> None:
+    plain = played(tune([PLAIN, PLAIN], [PLAIN]))
+    assert plain.lines == ((PlayedBar(1, 1, 1), PlayedBar(1, 2, 1)), (PlayedBar(2, 1, 1),))
+    (run,) = order_of_playing(tune([OPEN, Signs(closes=3)]))
+    assert [(place.bar, place.turn) for place in run] == [
+        (1, 1), (2, 1), (1, 2), (2, 2), (1, 3), (2, 3),
+    ]  # fmt: skip
+
+
+def test_lines_and_bars_keep_the_numbers_that_they_have_as_written() -> None:
+    order = played(tune([PLAIN, PLAIN], [PLAIN, CLOSE], order=(2, 1, 2)))
+    assert [order.line_number(line) for line in (1, 2, 3)] == [2, 1, 2]
+    assert order.exercise.numbers == (2, 1, 2)
+    bars = [[bar.number for bar in line.bars] for line in order.exercise.lines]
+    assert bars == [["1", "2", "1", "2"], ["1", "2"], ["1", "2", "1", "2"]]
 
 
 def test_a_jump_is_taken_once_however_often_its_bar_comes() -> None:
@@ -149,6 +175,32 @@ def test_a_tie_does_not_lead_back_to_another_note() -> None:
     music = played(Exercise("Tune", (line,))).exercise.lines[0].bars
     ties = [first.tied for each in music if isinstance(first := each.items[0], MelodyNote)]
     assert ties == [False, True, False, True, True, True, False]
+
+
+def test_a_tie_into_a_repeated_part_is_kept_only_from_the_same_note_and_rests_have_none() -> None:
+    e, b = MelodyNote(Fraction(1), (Slot(Note.E),)), MelodyNote(Fraction(1), (Slot(Note.B),))
+    rest, two = Rest(Fraction(1)), Meter(2, 4)
+    tied = replace(e, tied=True)
+
+    def ties(*bars: tuple[tuple[MelodyNote | Rest, ...], Signs]) -> str:
+        line = Line(tuple(Bar(items, two, signs=signs) for items, signs in bars))
+        music = played(Exercise("Tune", (line,))).exercise.lines[0].bars
+        return " ".join("~" if getattr(bar.items[0], "tied", False) else "." for bar in music)
+
+    assert ties(((b, e), PLAIN), ((tied, b), OPEN), ((b, b), CLOSE)) == ". ~ . . ."
+    assert ties(((b, e), PLAIN), ((tied, b), OPEN), ((b, e), CLOSE)) == ". ~ . ~ ."
+    assert ties(((b, e), PLAIN), ((tied, b), OPEN), ((e, rest), CLOSE)) == ". ~ . . ."
+    assert ties(((rest, b), OPEN), ((rest, e), CLOSE)) == ". . . ."
+
+
+def test_what_lasts_too_long_with_its_repeats_is_refused_by_quarter_notes() -> None:
+    # A bar of 4/2 lasts 8 quarter notes: few notes, but half a day of them.
+    long = MelodyNote(Fraction(4), (Slot(Note.E),))
+    of_8 = Exercise("Slow", (Line((Bar((long,), Meter(4, 2), signs=Signs(closes=99)),) * 150),))
+    assert MOST_QUARTERS < 150 * 99 * 8
+    with pytest.raises(RungwiseError, match="lasts 118800 quarter notes"):
+        check_length(of_8)
+    check_length(replace(of_8, played_once=True))
 
 
 def test_a_line_is_practised_with_its_own_repeats_and_without_the_way_to_others() -> None:
