@@ -213,7 +213,7 @@ def _timeline(exercise: Exercise) -> Timeline | None:
     """The track at the fastest of some tempos that leaves room for everything, if one does."""
     for tempo in (300, 143, 60, 20, 10):
         try:
-            return expand(replace(exercise, tempo=Fraction(tempo)), count_in=0, gap=0)
+            return expand(replace(exercise, tempo=Fraction(tempo)), count_in=0, gap=0, repeats=1)
         except RungwiseError:
             continue
     return None

@@ -1,14 +1,17 @@
 """From the tones of a MIDI melody to onsets on the beat, each with where it stops sounding.
 
-Where gracenotes begin on the beat, or end on it, is found out from the whole file. Everything else
-is laid on the beat: exactly where the file is exact, otherwise on the nearest quarter or third of
-a beat, with the error in seconds. Places are in quarter notes from the start of the file.
+Where gracenotes begin on the beat, or end on it, is found out from the whole file; how much of a
+group of several sounds before the beat, from all groups of the same notes, since players may let a
+doubling begin on the beat and a grip end there. Everything else is laid on the beat: exactly where
+the file is exact, otherwise on the nearest quarter or third of a beat, with the error in seconds.
+Places are in quarter notes from the start of the file.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
@@ -42,8 +45,22 @@ MOSTLY = 0.9
 MOST_TRIED = 2_000
 """Notes that placement and exactness are judged by."""
 
-Lead = Literal["none ahead", "first ahead", "all ahead"]
-"""How much of an ornament sounds before the beat: nothing, its first gracenote, or all of it."""
+Lead = Literal["none ahead", "first ahead", "all but the last ahead", "all ahead"]
+"""How much of an ornament sounds before the beat: nothing, its first gracenote, all but the
+gracenote of its main note, or all of it."""
+
+Kind = tuple[int, ...]
+"""The keys of a group's short notes and of its main note: groups of one kind lead alike."""
+
+LEAST_SINGLE = 3
+"""Single gracenotes that tell where gracenotes lie, whatever longer groups do (judgement)."""
+
+LEAST_GAIN_SECONDS = 0.01
+"""By so much nearer to the beat, on average, a kind of group must lie if it leads in a way of its
+own (judgement)."""
+
+EXACT_SECONDS = 0.001
+"""No farther from the beat than a time in milliseconds is rounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +87,15 @@ class Fit:
         How far all of them together are from coarse parts.
     lead:
         How their ornaments lead.
+    own_leads:
+        How those kinds of groups lead that have a way of their own.
     """
 
     tones: int
     off_the_grid: int
     error_seconds: float
     lead: Lead
+    own_leads: Mapping[Kind, Lead] = field(default_factory=dict, hash=False)
 
     @property
     def is_exact(self) -> bool:
@@ -121,8 +141,14 @@ def _reference(tone: Tone, lead: Lead, is_first: bool) -> Fraction:
         return tone.start
     if lead == "all ahead":
         return tone.main.start
+    if lead == "all but the last ahead":
+        return tone.group[-1].start
     at = tone.anchor + (lead == "first ahead" and tone.is_led)
     return (*tone.group, tone.main)[at].start
+
+
+def _kind(tone: Tone) -> Kind:
+    return (*(note.key for note in tone.group), tone.main.key)
 
 
 class Quantiser:
@@ -151,26 +177,66 @@ class Quantiser:
         """Lay the tones on the grid, choosing the lead of gracenotes that fits best."""
         fit = self.fit(tones)
         self.placement = "on the beat" if fit.lead == "none ahead" else "before the beat"
-        return self._onsets(tones, fit.lead, is_exact=fit.is_exact)
+        return self._onsets(tones, fit.lead, fit.own_leads, is_exact=fit.is_exact)
 
     def fit(self, tones: list[Tone]) -> Fit:
         """Return how well the first of the tones lie on the grid, led as fits best."""
         tried = tones[:MOST_TRIED]
         self._part_heard = _usual_part_that_sounds(tried)
-        fits = [self._fit(tried, lead) for lead in self._leads()]
-        return max(fits, key=lambda fit: (fit.is_exact, -fit.error_seconds))
+        leads = self._leads()
+        if len(leads) == 1:
+            return self._fit(tried, leads[0], {})
+        single = [tone for tone in tried if len(tone.group) == 1]
+        telling = tried
+        if len(single) >= LEAST_SINGLE:
+            telling, leads = single, ("none ahead", "all ahead")
+        best = max(
+            (self._fit(telling, lead, {}) for lead in leads),
+            key=lambda fit: (fit.is_exact, -fit.error_seconds),
+        ).lead
+        return self._fit(tried, best, dict(self._own_leads(tried, best)))
 
-    def _fit(self, tones: list[Tone], lead: Lead) -> Fit:
-        onsets = self._onsets(tones, lead, is_exact=True)
+    def _own_leads(self, tones: list[Tone], usual: Lead) -> Iterator[tuple[Kind, Lead]]:
+        """Yield the kinds of groups that lie clearly nearer to the beat in a way of their own."""
+        alike: defaultdict[Kind, list[Tone]] = defaultdict(list)
+        for tone in tones:
+            if len(tone.group) > 1 and tone.start > 0:
+                alike[_kind(tone)].append(tone)
+        for kind, group in alike.items():
+            leads: list[Lead] = ["none ahead", "first ahead", "all ahead"]
+            if group[0].group[-1].key > group[0].main.key:
+                leads.append("all but the last ahead")
+            strays = {lead: self._strays(group, lead) for lead in (usual, *leads)}
+            nearest = min(strays, key=lambda lead: strays[lead])
+            is_exact = strays[nearest] < EXACT_SECONDS < strays[usual]
+            if is_exact or strays[usual] - strays[nearest] >= LEAST_GAIN_SECONDS:
+                yield kind, nearest
+
+    def _strays(self, tones: list[Tone], lead: Lead) -> float:
+        """How far, in seconds and on average, tones are from coarse parts of a beat."""
+        seconds = self._contents.seconds
+        places = [_reference(tone, lead, is_first=False) for tone in tones]
+        return sum(abs(seconds(p) - seconds(self._nearest(p))) for p in places) / len(places)
+
+    def _fit(self, tones: list[Tone], lead: Lead, own_leads: Mapping[Kind, Lead]) -> Fit:
+        onsets = self._onsets(tones, lead, own_leads, is_exact=True)
         off = sum(not onset.is_exact for onset in onsets)
-        self._onsets(tones, lead, is_exact=False)
-        return Fit(len(tones), off, sum(self.errors), lead)
+        self._onsets(tones, lead, own_leads, is_exact=False)
+        return Fit(len(tones), off, sum(self.errors), lead, own_leads)
 
-    def _onsets(self, tones: list[Tone], lead: Lead, *, is_exact: bool) -> list[Onset]:
+    def _onsets(
+        self,
+        tones: list[Tone],
+        usual: Lead,
+        own_leads: Mapping[Kind, Lead],
+        *,
+        is_exact: bool,
+    ) -> list[Onset]:
         onsets: list[Onset] = []
         before: Fraction | None = None
         self.errors = []
         for index, tone in enumerate(tones):
+            lead = own_leads.get(_kind(tone), usual) if own_leads and tone.group else usual
             place = _reference(tone, lead, index == 0)
             exact = self._exact(place, before) if is_exact else None
             laid = self._nearest(place) if exact is None else exact
