@@ -25,8 +25,8 @@ from renderer.notation.limits import (
     MOST_REPEATS,
     SLOWEST_TEMPO,
 )
-from renderer.notation.playing import read_beat
-from renderer.notation.score import Exercise, Gracenotes, Ladder, Line
+from renderer.notation.playing import BOOK, read_beat
+from renderer.notation.score import USUAL_GRACENOTE, Exercise, Gracenotes, Ladder, Line
 from renderer.notation.source_file import without_controls
 
 SOFTWARE = "Rungwise"
@@ -86,6 +86,51 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
         settings["ladder repeats"] = str(ladder.repeats)
     return {name: value for name, value in settings.items() if value}
+
+
+_USUAL = {
+    "gracenote length": str(USUAL_GRACENOTE),
+    "gracenote placement": "on the beat",
+    "inner length": str(BOOK),
+}
+"""What holds where nothing is said."""
+
+_OF_ABC = ("composer", "type", "origin", "notes", "order of lines")
+"""What ABC has fields for."""
+
+ABC_DIRECTIVE = f"%%{SOFTWARE.lower()} "
+
+
+def abc_directives(exercise: Exercise, *, is_closed: bool) -> list[str]:
+    """Return the lines of an ABC header that keep what ABC has no field for.
+
+    Stylesheet directives (ABC 2.1, section 11), which other programs pass over. Where an exercise
+    asks for nothing unusual there are none.
+
+    Parameters
+    ----------
+    exercise:
+        What is written.
+    is_closed:
+        Whether all movements are written as gracenote groups, so that no note is one opened out.
+    """
+    settings = {
+        name: value
+        for name, value in settings_of(exercise).items()
+        if name not in _OF_ABC and value != _USUAL.get(name)
+    }
+    if settings and is_closed:
+        settings[MOVEMENTS] = MOVEMENTS_TOLD
+    texts = {name: " ".join(value.split()) for name, value in settings.items()}
+    return [f"{ABC_DIRECTIVE}{name} = {text}" for name, text in texts.items()]
+
+
+def abc_setting(line: str) -> tuple[str, str] | None:
+    """Return the name and value that a line of `abc_directives` keeps, or None for another line."""
+    if not line.startswith(ABC_DIRECTIVE):
+        return None
+    name, sign, value = line.removeprefix(ABC_DIRECTIVE).partition(" = ")
+    return (name.strip(), value.strip()) if sign else None
 
 
 def _begins_at_its_tempo(exercise: Exercise) -> bool:

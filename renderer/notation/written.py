@@ -296,6 +296,8 @@ class Score:
         name; empty for as they stand. Each begins a line.
     composer, tune_type, origin, notes:
         As of an exercise; may be empty.
+    settings:
+        The names and values of `kept_settings` that the file says.
     """
 
     title: str
@@ -308,3 +310,4 @@ class Score:
     tune_type: str = ""
     origin: str = ""
     notes: str = ""
+    settings: tuple[tuple[str, str], ...] = ()

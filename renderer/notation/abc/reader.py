@@ -25,6 +25,12 @@ from renderer.notation.abc.information_fields import (
 )
 from renderer.notation.abc.music import MusicCode
 from renderer.notation.chanter_pitches import ChanterPitches, lies_on_the_chanter, off_the_chanter
+from renderer.notation.kept_settings import (
+    ABC_DIRECTIVE,
+    MOST_SETTINGS,
+    abc_setting,
+    with_settings,
+)
 from renderer.notation.limits import LONGEST_FILE_BYTES
 from renderer.notation.score import Bar, Exercise, Meter
 from renderer.notation.source_file import Source, Written, open_source, read_bytes
@@ -131,6 +137,22 @@ class _Tune:
     music_in_header: int = 0
     cut_off: list[int] = field(default_factory=list)
     definitions: list[tuple[int, str, str]] = field(default_factory=list)
+    settings: list[tuple[str, str]] = field(default_factory=list)
+
+    def take(self, number: int, line: str, match: re.Match[str] | None, *, in_body: bool) -> bool:
+        """Add a line (a field, if it matches one); return whether the tune's body goes on."""
+        if line.startswith(ABC_DIRECTIVE):
+            setting = abc_setting(line)
+            if setting is not None and not in_body and len(self.settings) < MOST_SETTINGS:
+                self.settings.append(setting)
+        elif in_body:
+            self.body.append((number, line))
+        elif match is not None:
+            self.header.append((number, match[1], match[2]))
+            return match[1] == "K"
+        elif not self.music_in_header and _looks_like_music(line):
+            self.music_in_header = number
+        return in_body
 
     @property
     def title(self) -> str:
@@ -173,6 +195,8 @@ def _lines_of(text: str) -> Iterator[tuple[int, str]]:
             block = begun[1]
         elif not raw.strip():
             yield number, ""
+        elif raw.startswith(ABC_DIRECTIVE):
+            yield number, raw.rstrip()
         elif line := _code_of(raw):
             yield number, line
 
@@ -192,14 +216,8 @@ def _tunes(text: str) -> list[_Tune]:
         elif match is not None and match[1] == "X":
             tune, in_body = _Tune(match[2].strip(), common, definitions=definitions), False
             tunes.append(tune)
-        elif tune is not None and in_body:
-            tune.body.append((number, line))
         elif tune is not None:
-            if match is not None:
-                tune.header.append((number, match[1], match[2]))
-                in_body = match[1] == "K"
-            elif not tune.music_in_header and _looks_like_music(line):
-                tune.music_in_header = number
+            in_body = tune.take(number, line, match, in_body=in_body)
         elif match is not None and match[1] in "TK":
             # A tune may lack its number.
             tune, in_body = _Tune("", common, definitions=definitions), match[1] == "K"
@@ -257,6 +275,7 @@ def _score_of(tune: _Tune, source: str) -> Score:
         tune_type=tune.text_of("R"),
         origin=tune.text_of("O"),
         notes=tune.text_of("N"),
+        settings=tuple(tune.settings),
     )
 
 
@@ -387,15 +406,19 @@ def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score
     return None
 
 
+def _exercise_of(score: Score, reading: Reading) -> Exercise:
+    return with_settings(exercise_of(score, reading), dict(score.settings))
+
+
 def _read_abc(source: Source, reading: Reading) -> Exercise:
     tunes = [tune for tune in _tunes(_text_of(source)) if tune.body or tune.music_in_header]
     if not tunes:
         raise failure("there is no tune in it", "a tune has X:, T:, K: lines and then its notes")
     if reading.part is not None:
-        return exercise_of(_score_of(_chosen(tunes, reading.part), source.name), reading)
+        return _exercise_of(_score_of(_chosen(tunes, reading.part), source.name), reading)
     if len(tunes) == 1:
-        return exercise_of(_score_of(tunes[0], source.name), reading)
+        return _exercise_of(_score_of(tunes[0], source.name), reading)
     chosen = _first_that_fits(tunes, source.name, reading) or _score_of(tunes[0], source.name)
-    exercise = exercise_of(chosen, reading)
+    exercise = _exercise_of(chosen, reading)
     remark = f"The file has {len(tunes)} tunes; {shortened(chosen.title) or 'the first'} is read."
     return replace(exercise, remarks=(*exercise.remarks, remark))

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from renderer.notation.kept_settings import decimal_text
+from renderer.notation.kept_settings import abc_directives, decimal_text
 from renderer.notation.limits import LARGEST_COUNT
 from renderer.notation.note_values import Value, beam_groups, values_of_bar
 from renderer.notation.printed import Opened, Printed, PrintedLine, printed_line
@@ -262,6 +262,7 @@ def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
         *_text_fields("O", exercise.origin),
         *_text_fields("N", exercise.notes),
         *_order_field(exercise),
+        *abc_directives(exercise, is_closed=opened == "closed"),
         f"M:{_meter_text(meter)}",
         f"L:{UNIT}",
         f"Q:{meter.beat_value}={decimal_text(tempo)}",
