@@ -11,6 +11,9 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -24,13 +27,23 @@ LINE = '\n[[lines]]\nheading = "Low A to D"\nrun = "low A, B, D"\nornament = "do
 LADDER = "\n[ladder]\nfrom = 50\nto = 80\nstep = 10\nrepeats = 8\n"
 
 
-def rungwise(*words: str, folder: Path, shell: str = "") -> subprocess.CompletedProcess[str]:
-    """Call the program in a folder, behind some words of the shell if there are any."""
-    command = [sys.executable, "-m", "renderer", *words]
+def rungwise(
+    *words: str,
+    folder: Path,
+    shell: str = "",
+    before: Sequence[str] = (),
+    more: Mapping[str, str] | None = None,
+) -> subprocess.CompletedProcess[str]:
+    """Call the program in a folder.
+
+    `shell` are words of the shell that come first, `before` a command that starts it, `more` goes
+    into its environment.
+    """
+    command = [*before, sys.executable, "-m", "renderer", *words]
     return subprocess.run(
         ["/bin/sh", "-c", f'{shell}exec "$@"', "sh", *command] if shell else command,
         cwd=folder,
-        env=environment(),
+        env=environment() | dict(more or {}),
         capture_output=True,
         text=True,
         check=False,
@@ -125,11 +138,96 @@ def test_a_closed_pipe_is_no_failure(tmp_path: Path) -> None:
 
 def test_the_last_days_of_the_calendar_have_no_practice_after_them(tmp_path: Path) -> None:
     name = exercise(tmp_path)
-    for start in ("9999-12-28", "9999-12-31"):
-        run = rungwise(
-            "plan", name, "--start", start, "--days", "3", "-o", "out.ics", folder=tmp_path
-        )
-        assert run.returncode in (0, 2), run.stderr
+    words = ("plan", name, "--days", "3", "-o", "out.ics", "--start")
+    assert rungwise(*words, "9999-12-28", folder=tmp_path).returncode == 0
+    assert "DTSTART:99991228" in (tmp_path / "out.ics").read_text("utf-8").replace("\n", "")
+    run = rungwise(*words, "9999-12-31", folder=tmp_path)
+    assert run.returncode == 2
+    assert "no calendar goes on for 3 days from 9999-12-31" in run.stderr
+
+
+LAST_DAY = """
+import datetime, time
+
+class Kind(type):
+    def __instancecheck__(cls, one):
+        return isinstance(one, real)
+
+class Last(datetime.date, metaclass=Kind):
+    @classmethod
+    def today(cls):
+        return real(9999, 12, 31)
+
+real, datetime.date = datetime.date, Last
+seconds = datetime.datetime(9999, 12, 31, 23, 59, tzinfo=datetime.UTC).timestamp()
+time.time = lambda: seconds
+"""
+"""What a process is told where the computer's clock stands on the last day of all."""
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "says"),
+    [
+        (("plan", "tune.toml", "--days", "2"), 2, "no calendar goes on for 2 days from 9999-12-31"),
+        (("plan", "tune.toml", "--days", "2", "--start", "2026-12-01", "-o", "p.ics"), 0, ""),
+        (("sheet", "tune.toml", "-o", "tune.pdf"), 0, ""),
+        (("render", "tune.toml", "-o", "out", "--format", "ogg"), 0, ""),
+    ],
+    ids=lambda given: given[0] if isinstance(given, tuple) else "",
+)
+def test_a_clock_on_the_last_day_of_all_stops_nothing(
+    words: tuple[str, ...], code: int, says: str, tmp_path: Path
+) -> None:
+    exercise(tmp_path)
+    (tmp_path / "hook").mkdir()
+    (tmp_path / "hook" / "sitecustomize.py").write_text(LAST_DAY)
+    path = os.pathsep.join([str(tmp_path / "hook"), environment()["PYTHONPATH"]])
+    run = rungwise(*words, folder=tmp_path, more={"PYTHONPATH": path})
+    assert run.returncode == code, run.stderr
+    assert says in run.stderr
+
+
+def bound_by_permissions() -> list[str]:
+    """What comes before a command so that permissions bind it, as they do not bind root."""
+    if os.name != "posix":
+        pytest.skip("permissions are POSIX's")
+    if os.geteuid() != 0:
+        return []
+    if shutil.which("setpriv") is None:
+        pytest.skip("root is bound by no permission, and there is no setpriv to change that")
+    passing = "-dac_override,-dac_read_search"
+    return ["setpriv", "--bounding-set", passing, "--inh-caps", passing]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("check", "shut/in.toml"),
+        ("convert", "shut/in.toml", "x.abc"),
+        ("events", "tune.toml", "-o", "shut/x.csv"),
+        ("sheet", "tune.toml", "-o", "shut/x.pdf"),
+        ("render", "tune.toml", "-o", "shut/out"),
+        ("render", "tune.toml", "-o", "shut"),
+        ("render", "tune.toml", "-o", "out", "--soundfont", "shut/a.sf2", "--preset", "0:0"),
+    ],
+    ids=" ".join,
+)
+def test_a_folder_that_may_be_listed_but_not_looked_into_is_named(
+    words: tuple[str, ...], tmp_path: Path
+) -> None:
+    exercise(tmp_path)
+    (tmp_path / "shut").mkdir()
+    exercise(tmp_path / "shut", name="in.toml")
+    (tmp_path / "shut").chmod(0o600)
+    try:
+        run = rungwise(*words, folder=tmp_path, before=bound_by_permissions())
+    finally:
+        (tmp_path / "shut").chmod(0o700)
+    assert run.returncode == 2
+    (said,) = run.stderr.splitlines()
+    assert said.startswith("shut")
+    assert "no permission" in said
+    assert made_in(tmp_path / "shut") == ["in.toml"]
 
 
 def test_a_full_disk_at_the_playlist_still_says_what_was_made(tmp_path: Path) -> None:
@@ -148,9 +246,8 @@ def test_a_full_disk_at_the_playlist_still_says_what_was_made(tmp_path: Path) ->
         assert len(made_in(disk)) == 2
 
 
-def rendering(folder: Path, *, repeats: int = 8) -> subprocess.Popen[str]:
-    text = LADDER.replace("repeats = 8", f"repeats = {repeats}")
-    (folder / "tune.toml").write_text(LINE + text, "utf-8")
+def rendering(folder: Path) -> subprocess.Popen[str]:
+    (folder / "tune.toml").write_text(LINE + LADDER, "utf-8")
     return subprocess.Popen(
         [sys.executable, "-m", "renderer", "render", "tune.toml", "-o", "out"],
         cwd=folder,
@@ -162,46 +259,64 @@ def rendering(folder: Path, *, repeats: int = 8) -> subprocess.Popen[str]:
     )
 
 
-def wait_for_parts(process: subprocess.Popen[str], folder: Path, size: int) -> None:
-    """Wait until an unfinished track has so many bytes, or the process has ended."""
+def sizes_in(folder: Path) -> dict[str, tuple[int, int]]:
+    """Of each file when it was last written to, and its size."""
+    found = {}
+    for path in folder.glob("*"):
+        with suppress(FileNotFoundError):
+            found[path.name] = (path.stat().st_mtime_ns, path.stat().st_size)
+    return found
+
+
+def wait_until_written(process: subprocess.Popen[str], folder: Path, size: int) -> None:
+    """Wait until so many bytes were written since it was called, or the process has ended."""
+    before = sizes_in(folder)
     while process.poll() is None:
-        for part in (folder / "out").glob(".rungwise-*"):
-            try:
-                if part.stat().st_size >= size:
-                    return
-            except FileNotFoundError:
-                continue
+        now = sizes_in(folder)
+        if sum(now[name][1] for name in now if now[name] != before.get(name)) >= size:
+            return
+        time.sleep(0.002)
+
+
+def left_running(folder: Path) -> list[str]:
+    """The commands that still run for files in a folder."""
+    running = [" ".join(one.info["cmdline"] or ()) for one in psutil.process_iter(["cmdline"])]
+    return [command for command in running if str(folder) in command]
 
 
 def assert_nothing_is_left(folder: Path) -> None:
     """After the next run: no stray file, complete playlists, no encoder without its parent."""
     with rendering(folder) as process:
-        process.communicate(timeout=HANG_S)
-        assert process.returncode == 0
+        _, said = process.communicate(timeout=HANG_S)
+        assert process.returncode == 0, said
     names = made_in(folder / "out")
     assert not [name for name in names if name.startswith(".")], names
     (playlist,) = (folder / "out").glob("*.m3u8")
     listed = [row for row in playlist.read_text("utf-8").splitlines() if not row.startswith("#")]
     assert len(listed) == 4
-    assert set(listed) <= set(names)
-    encoders = [one for one in psutil.process_iter(["cmdline"]) if one.info["cmdline"]]
-    assert not [one for one in encoders if str(folder) in " ".join(one.info["cmdline"])]
+    assert sorted([*listed, playlist.name]) == names
+    assert not left_running(folder)
 
 
-def stop_and_see(folder: Path, signals: list[int], size: int) -> None:
-    with rendering(folder, repeats=99) as process:
-        wait_for_parts(process, folder, size)
-        for number in signals:
-            if process.poll() is None:
-                process.send_signal(number)
-        _, said = process.communicate(timeout=HANG_S)
-    killed = signal.SIGKILL in signals
-    if process.returncode != 0 and not killed:
-        assert process.returncode == 130, said
-        assert said == "Stopped; nothing half-written was left behind.\n"
-        assert not [name for name in made_in(folder / "out") if name.startswith(".")]
-    assert_nothing_is_left(folder)
-    shutil.rmtree(folder / "out")
+def stop(folder: Path, signals: Sequence[int], size: int) -> None:
+    """Render, stop that when so many bytes are written, and look at what is left at once."""
+    with rendering(folder) as process:
+        try:
+            wait_until_written(process, folder / "out", size)
+            for number in signals:
+                if process.poll() is None:
+                    process.send_signal(number)
+            _, said = process.communicate(timeout=HANG_S)
+        except BaseException:
+            # Its encoders too: a test that fails leaves nothing running either.
+            os.killpg(process.pid, signal.SIGKILL)
+            raise
+    if process.returncode in (0, -signal.SIGKILL):
+        return  # it was done before, or had no time to say anything
+    assert process.returncode == 130, said
+    assert said == "Stopped; nothing half-written was left behind.\n"
+    assert not [name for name in made_in(folder / "out") if name.startswith(".")]
+    assert not left_running(folder)
 
 
 HANG_UP = getattr(signal, "SIGHUP", signal.SIGTERM)
@@ -217,7 +332,12 @@ posix = pytest.mark.skipif(os.name != "posix", reason="signals are POSIX's")
 @posix
 @pytest.mark.parametrize("way", WAYS)
 def test_a_rendering_that_is_stopped_leaves_nothing_behind(way: str, tmp_path: Path) -> None:
-    stop_and_see(tmp_path, [int(number) for number in WAYS[way]], 200_000)
+    stop(tmp_path, WAYS[way], 200_000)
+    assert_nothing_is_left(tmp_path)
+
+
+SIZE = 2_500_000
+"""Bytes of the tracks that are rendered."""
 
 
 @posix
@@ -229,7 +349,8 @@ def test_a_rendering_that_is_stopped_at_any_moment_leaves_nothing_behind(
     moments = random.Random(way)
     signals = WAYS[way] if way in WAYS else [signal.SIGINT] * int(way[0])
     for _ in range(20):
-        stop_and_see(tmp_path, [int(number) for number in signals], moments.randrange(3_000_000))
+        stop(tmp_path, signals, moments.randrange(SIZE))
+    assert_nothing_is_left(tmp_path)
 
 
 def test_a_ladder_that_fails_half_way_keeps_the_playlist_of_the_tracks_that_are_there(

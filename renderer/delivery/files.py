@@ -14,6 +14,7 @@ import os
 import shutil
 import stat
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from itertools import takewhile
@@ -133,9 +134,30 @@ def _is_open_file(path: Path) -> bool:
     return path.parts[:3] in (("/", "dev", "stdout"), ("/", "dev", "stderr"), ("/", "dev", "fd"))
 
 
+_READER_TRIES, _READER_WAIT_S = 20, 0.1
+
+
 def _pour(content: Path, device: Path) -> None:
-    """Write a file's bytes into a device or pipe, which stays what it is."""
-    with content.open("rb") as source, device.open("ab", buffering=0) as target:
+    """Write a file's bytes into a device or pipe, which stays what it is.
+
+    A pipe that nobody reads from is not waited for longer than two seconds: opening it, as is
+    usual, would last for ever.
+    """
+    for tries_left in reversed(range(_READER_TRIES)):
+        try:
+            handle = os.open(device, os.O_WRONLY | os.O_APPEND | getattr(os, "O_NONBLOCK", 0))
+            break
+        except OSError as error:
+            if error.errno != errno.ENXIO or not stat.S_ISFIFO(device.stat().st_mode):
+                raise
+            if not tries_left:
+                raise failure(
+                    "nobody reads from this pipe", "start its reader first", file=str(device)
+                ) from None
+        time.sleep(_READER_WAIT_S)
+    if hasattr(os, "set_blocking"):
+        os.set_blocking(handle, True)
+    with content.open("rb") as source, open(handle, "ab", buffering=0) as target:  # noqa: PTH123
         shutil.copyfileobj(source, target)
 
 

@@ -82,6 +82,26 @@ def test_a_pipe_is_written_to_and_stays_a_pipe(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="devices are files on POSIX only")
+def test_a_pipe_that_nobody_reads_from_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(RungwiseError, match=r"pipe: nobody reads from this pipe"):
+        write_whole(tmp_path / "pipe", b"a sheet")
+    assert names_in(tmp_path) == ["pipe"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="devices are files on POSIX only")
+def test_more_than_a_pipe_holds_is_poured_as_it_is_read(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    heard: list[bytes] = []
+    reader = Thread(target=lambda: heard.append((tmp_path / "pipe").read_bytes()), daemon=True)
+    reader.start()
+    content = bytes(range(256)) * 4_000
+    write_whole(tmp_path / "pipe", content)
+    reader.join()
+    assert heard == [content]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="devices are files on POSIX only")
 def test_a_device_is_written_to_and_stays_a_device() -> None:
     code = (
         "from pathlib import Path\n"
