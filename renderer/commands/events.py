@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -32,7 +33,10 @@ def _as_text(timeline: Timeline, settings: Settings, form: EventFormat) -> str:
     from renderer.timing.data import COLUMNS, event_rows, timeline_data
 
     if form is EventFormat.JSON:
-        told = {"settings": every_plain(settings, "events"), **timeline_data(timeline)}
+        # Those of this very track, whoever has asked for them.
+        repeats = settings.repeats_of(timeline.written)
+        played = replaced(settings, tempo=timeline.tempo, ladder=None, repeats=repeats)
+        told = {"settings": every_plain(played, "events"), **timeline_data(timeline)}
         return json.dumps(told, indent=1) + "\n"
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")

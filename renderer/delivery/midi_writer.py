@@ -19,12 +19,14 @@ import mido
 from renderer.notation.kept_settings import (
     MIDI_SHIFT,
     MIDI_STRETCH,
+    MIDI_TEMPOS,
     MOVEMENTS,
     MOVEMENTS_TOLD,
     decimal_text,
     setting_text,
     settings_of,
 )
+from renderer.notation.midi.grid import tempos_told
 from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, NoteMark
 from renderer.notation.note_parts import parts_of
 from renderer.notation.pitch import Note
@@ -322,6 +324,8 @@ def _conductor(
         MIDI_SHIFT: str(sound.shift),
         MIDI_STRETCH: str(clock.stretch),
     }
+    if told := tempos_told(bar.quarter_seconds / clock.stretch * 1_000_000 for bar in bars):
+        settings[MIDI_TEMPOS] = told
     if "tempo" in settings:
         settings["tempo"] = decimal_text(timeline.tempo)
     for name, value in settings.items():

@@ -46,13 +46,15 @@ BAR_NUMBERS, BAR_NUMBERS_COUNTED = "bar numbers", "counted"
 
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
+MIDI_TEMPOS = "exact tempos"
 """How a MIDI file differs from the written notes; `with_settings` leaves them alone."""
 
 
 def decimal_text(number: Fraction) -> str:
-    """A number with up to six decimals, as plain digits."""
+    """A number as plain digits: exact with up to twelve decimals, else rounded to six."""
     value = Decimal(number.numerator) / Decimal(number.denominator)
-    return f"{value:.6f}".rstrip("0").rstrip(".")
+    decimals = 12 if 10**12 % number.denominator == 0 else 6
+    return f"{value:.{decimals}f}".rstrip("0").rstrip(".")
 
 
 def settings_of(exercise: Exercise) -> dict[str, str]:
@@ -235,7 +237,7 @@ def _without_numbers(exercise: Exercise, value: str) -> Exercise:
 
 def _decimal(value: str) -> Fraction:
     # Read as it is written by `decimal_text`: a few letters can also spell a number without end.
-    if re.fullmatch(r"\d{1,6}(?:\.\d{1,6})?", value) is None:
+    if re.fullmatch(r"\d{1,6}(?:\.\d{1,12})?", value) is None:
         raise ValueError(value)
     return Fraction(value)
 

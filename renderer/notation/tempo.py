@@ -24,6 +24,22 @@ def exact_number(value: float | Fraction) -> Fraction:
     return Fraction(repr(value)) if isinstance(value, float) else Fraction(value)
 
 
+_TYPED_DECIMALS = 12
+"""More decimals than that are no tempo that somebody typed, but a program's third or seventh."""
+
+
+def number_of_digits(digits: str) -> Fraction:
+    """Return the number that digits in a score stand for, such as `33.3333`: exactly that one.
+
+    What a program has divided (`66.66666666666667`) is the fraction that it stands for.
+    """
+    value = Fraction(digits)
+    if len(digits.partition(".")[2]) <= _TYPED_DECIMALS:
+        return value
+    simple = value.limit_denominator(1_000)
+    return simple if abs(value - simple) < Fraction(1, 10**9) else round(value, _TYPED_DECIMALS)
+
+
 def exact_tempo(value: str | float | Fraction, *, place: str = "") -> Fraction:
     """Read a tempo; raise a `RungwiseError` for what is none, or none that a player needs.
 

@@ -105,7 +105,7 @@ def test_onsets_agree_for_random_exercises(exercise: Exercise) -> None:
     exercise = Exercise(
         exercise.title, exercise.lines, tempo, inner=Inner((Length(Fraction(100), "ms"),))
     )
-    timeline = expand(exercise, tempo, gap=1)
+    timeline = expand(exercise, tempo, gap=1, repeats=1)
     _check_onsets(timeline, write_midi(timeline, _sound()))
 
 
@@ -227,7 +227,7 @@ def _read_back(data: bytes) -> Exercise:
 
 
 def _through_midi(exercise: Exercise) -> Exercise:
-    return _read_back(write_midi(expand(exercise, count_in=0, gap=0), _sound()))
+    return _read_back(write_midi(expand(exercise, count_in=0, gap=0, repeats=1), _sound()))
 
 
 @settings(max_examples=80)
@@ -303,7 +303,7 @@ def test_notes_after_a_change_to_a_much_faster_tempo_lie_on_their_ticks() -> Non
     tempos = (21, 290, 23, 280, 19, 300)
     code = "".join(f"[Q:1/4={tempo}](3A2B2c2 (5:4:5ABcde | " for tempo in tempos)
     exercise = Exercise("Changing", (Line(read_abc_line(code, Meter(4, 4))),))
-    timeline = expand(exercise)
+    timeline = expand(exercise, repeats=1)
     _check_onsets(timeline, write_midi(timeline, _sound()))
 
 
@@ -336,7 +336,7 @@ def _opened_birl() -> tuple[Exercise, bytes]:
     birl = MelodyNote(Fraction(2), parse_fragment("G A G A"), "birl")
     bar = Bar((MelodyNote(Fraction(2), (Slot(Note.C),)), birl), Meter(4, 4))
     exercise = Exercise("Birl", (Line((bar,)),), inner=Inner((Length(Fraction(1, 2), "beat"),)))
-    return exercise, write_midi(expand(exercise, count_in=0), _sound(tuning="none"))
+    return exercise, write_midi(expand(exercise, count_in=0, repeats=1), _sound(tuning="none"))
 
 
 def test_marks_hold_in_a_track_that_was_moved_to_another_key() -> None:

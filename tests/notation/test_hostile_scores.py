@@ -689,7 +689,7 @@ def test_a_midi_file_with_thousands_of_tempos_is_read_and_played_in_exact_time(
     file.tracks += [tempos, tune]
     path = tmp_path / "tempos.mid"
     file.save(path)
-    timeline = expand(read_midi(path), count_in=0)
+    timeline = expand(read_midi(path), count_in=0, repeats=1)
     starts = [float(event.start) for event in timeline if event.note is not None]
     wanted = [note.start for note in pretty_midi.PrettyMIDI(str(path)).instruments[0].notes]
     assert starts == pytest.approx(wanted, abs=0.002)

@@ -45,7 +45,7 @@ def _write(path: Path, tempos: Tempos, quarters: int, *, length: float = 1) -> P
 
 
 def _onsets(exercise: Exercise) -> list[float]:
-    timeline = expand(exercise, count_in=0)
+    timeline = expand(exercise, count_in=0, repeats=1)
     return [float(event.start) for event in timeline if event.note is not None]
 
 

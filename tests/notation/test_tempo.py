@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from renderer.commands.app import app
 from renderer.delivery.render import render
 from renderer.errors import RungwiseError
-from renderer.notation.tempo import exact_tempo
+from renderer.notation.tempo import exact_tempo, number_of_digits
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import read_settings
 from renderer.order.tracks import expand
@@ -83,3 +83,43 @@ def test_a_text_that_is_no_tempo_is_refused(typed: str) -> None:
 def test_a_tempo_that_nobody_plays_is_refused(typed: str | float) -> None:
     with pytest.raises(RungwiseError, match=r"out of range\. Choose one from 10 to 400"):
         exact_tempo(typed)
+
+
+@pytest.mark.parametrize("form", ["abc", "musicxml", "mxl", "toml", "mid"])
+@pytest.mark.parametrize("meter", ["2/4", "6/8", "3/16"])
+def test_a_tempo_is_one_number_in_every_written_form(form: str, meter: str, odd: Path) -> None:
+    odd.write_text(
+        TUNE.replace("2/4", meter).replace(
+            "A4 B4", "A3" if "/16" in meter else "A6" if "/8" in meter else "A4"
+        )
+    )
+    target = odd.with_name(f"converted.{form}")
+    run = CliRunner().invoke(app, ["convert", str(odd), str(target)])
+    assert run.exit_code == 0, run.output
+    again = read_exercise(target)
+    assert again.tempo == ODD
+    if form in ("musicxml", "mxl", "toml"):  # ABC and MIDI hold no ladder
+        assert rungs(again) == (ODD, 60)
+    assert expand(again).duration == expand(read_exercise(odd)).duration
+
+
+@pytest.mark.parametrize(
+    ("digits", "number"),
+    [
+        ("33.3333", ODD),
+        ("66.667", Fraction(66_667, 1_000)),
+        ("120.000001", Fraction(120_000_001, 1_000_000)),
+        # What programs divide, they write with all the digits that a float has.
+        ("66.66666666666667", Fraction(200, 3)),
+        ("119.99999999999999", 120),
+        ("171.42857142857142", Fraction(1_200, 7)),
+        ("133.333333333333", Fraction(133_333_333_333_333, 10**12)),
+    ],
+)
+def test_a_score_says_the_number_that_is_typed_in_it(
+    digits: str, number: Fraction, tmp_path: Path
+) -> None:
+    assert number_of_digits(digits) == number
+    tune = tmp_path / "tune.abc"
+    tune.write_text(f"X:1\nT:Odd\nM:2/4\nL:1/8\nQ:1/4={digits}\nK:HP\nA4 B4|\n")
+    assert read_exercise(tune).tempo == number

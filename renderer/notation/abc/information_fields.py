@@ -16,6 +16,7 @@ from fractions import Fraction
 from renderer.errors import shortened
 from renderer.notation.limits import FINEST_UNIT, LARGEST_COUNT, MOST_BARS
 from renderer.notation.score import Meter
+from renderer.notation.tempo import number_of_digits
 
 _MOST_METERS = 8
 """That take turns."""
@@ -134,7 +135,7 @@ def _explicit(text: str) -> dict[str, int]:
 
 _BEAT = r"\d{1,3}/\d{1,3}"
 _ABOUT = r"(?:(?:c(?:a|irca)?\b\.?|about|approx\.?|[~=\u2248])\s*)*+"
-_PER_MINUTE = r"\d{1,5}(?:\.\d{1,6}|/\d{1,5})?"
+_PER_MINUTE = r"\d{1,5}(?:\.\d{1,18}|/\d{1,5})?"
 _UNIT_OF_TIME = r"(?:\s*(?P<beats>bpm|beats?\b.{0,20}|b\.?\s?p\.?\s?m\.?))?"
 _TEMPO = re.compile(
     rf"(?:(?P<beat>{_BEAT}(?:\s+{_BEAT}){{0,9}})\s*=\s*|C(?P<units>\d?)\s*=\s*)?"
@@ -185,7 +186,7 @@ def read_tempo(text: str, unit: Fraction, beat: Fraction = Fraction(1, 4)) -> Te
     if match is None:
         raise ValueError(f"{shortened(value)!r} is no tempo")
     try:
-        number = Fraction(match["from"]).limit_denominator(1000)
+        number = number_of_digits(match["from"])
         counted = sum(map(Fraction, (match["beat"] or "").split()), Fraction(0))
         counts_units = not counted and not match["beats"]
         if not counted:

@@ -13,12 +13,12 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import lcm
 
-from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH
+from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, MIDI_TEMPOS
 from renderer.notation.limits import FINEST_UNIT, MOST_TIME_BITS
 from renderer.notation.midi.file import MidiContents, Sounded, Voice
 from renderer.notation.score import Meter
@@ -114,13 +114,42 @@ class WrittenPlaces:
         return None
 
 
+def tempos_told(quarters: Iterable[Fraction]) -> str:
+    """Return what a file of our own says of tempos that whole microseconds do not tell.
+
+    `quarters` are the lengths of a quarter, exact, in microseconds.
+    """
+    return ",".join(
+        f"{round(quarter)}={Fraction(_MINUTE) / quarter}"
+        for quarter in dict.fromkeys(quarters)
+        if exact_tempo(round(quarter)) != quarter
+    )
+
+
+def _told_tempos(text: str) -> dict[int, Fraction]:
+    """Read what `tempos_told` has written: exact quarters by those of whole microseconds."""
+    found = {}
+    for microseconds, tempo in re.findall(
+        r"(\d{1,8})=(\d{1,18}(?:/[1-9]\d{0,17})?)", text[:10_000]
+    ):
+        count = Fraction(tempo)
+        # Who has changed the file's tempos since has not changed this.
+        if count and round(_MINUTE / count) == int(microseconds):
+            found[int(microseconds)] = _MINUTE / count
+    return found
+
+
 def as_written(contents: MidiContents) -> MidiContents:
     """Return what a file holds at the places and keys that were written, with exact tempos.
 
     In files of others only the tempos change; their notes are where the file says. Tempos too many
     for exact arithmetic stay as the file has them, in whole microseconds.
     """
-    tempos = [(place, exact_tempo(int(quarter))) for place, quarter in contents.tempos]
+    told = _told_tempos(contents.settings.get(MIDI_TEMPOS, ""))
+    tempos = [
+        (place, told.get(int(quarter)) or exact_tempo(int(quarter)))
+        for place, quarter in contents.tempos
+    ]
     most_bits = MOST_TIME_BITS if contents.settings else MOST_TIME_BITS // 2
     if lcm(*{quarter.denominator for _, quarter in tempos}).bit_length() > most_bits:
         tempos = list(contents.tempos)

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from renderer.errors import RungwiseError, failure
 from renderer.notation.chanter_pitches import lies_on_the_chanter
-from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, with_settings
+from renderer.notation.kept_settings import MIDI_SHIFT, MIDI_STRETCH, MIDI_TEMPOS, with_settings
 from renderer.notation.midi.bars import measures_of, place_named
 from renderer.notation.midi.file import MidiContents, read_contents
 from renderer.notation.midi.grid import as_written
@@ -107,7 +107,7 @@ def _remarks_on_others(melodies: Sequence[Melody], index: int) -> Iterator[str]:
 
 def _is_of_the_file(name: str) -> bool:
     """Whether a setting is about the file's notes and not about the exercise."""
-    return name in (MIDI_SHIFT, MIDI_STRETCH)
+    return name in (MIDI_SHIFT, MIDI_STRETCH, MIDI_TEMPOS)
 
 
 def _score(

@@ -24,6 +24,7 @@ from renderer.notation.signs import (
     passes_of_ending,
     signs_of_words,
 )
+from renderer.notation.tempo import number_of_digits
 from renderer.notation.written import (
     MOST_WORDS,
     Measure,
@@ -537,8 +538,7 @@ def _tempo_of_sound(text: str) -> Fraction | None:
     """The tempo of a `<sound>`, None for what is no number."""
     if _NUMBER.fullmatch(text) is None:
         return None
-    value = Fraction(text.strip())
-    return min(value, Fraction(10**9)).limit_denominator(1000)
+    return min(number_of_digits(text.strip()), Fraction(10**9))
 
 
 def _repeat(barline: Element, direction: str) -> Element | None:
@@ -576,9 +576,9 @@ def _metronome(metronome: Element, before: Fraction | None) -> Fraction | None:
     ):
         return None
     values = [_LENGTH_OF_TYPE[name] * (2 - Fraction(1, 2**dots)) for name, dots in written]
-    number = re.search(r"\d{1,4}(?:\.\d{1,4})?", metronome.findtext("per-minute", "")[:100])
+    number = re.search(r"\d{1,4}(?:\.\d{1,18})?", metronome.findtext("per-minute", "")[:100])
     if len(values) == 1 and number is not None:
-        return Fraction(number[0]) * values[0] * 4
+        return number_of_digits(number[0]) * values[0] * 4
     if len(values) == 2 and number is None and before is not None:
         return before * values[1] / values[0]
     return None
