@@ -89,6 +89,24 @@ def test_drones_wander_less_than_the_chanter_and_the_pair_never_beats_in_ten_sec
     assert 0.02 < np.ptp(apart) < 0.5
 
 
+def test_two_tenors_together_live_as_one_does_not() -> None:
+    """Upper partials of the pair swell and fade in ten seconds, the fundamental hardly does."""
+    drones = instrument().drones
+    hz, periods = drones.tenor_hz, drones.tenor.periods
+    assert periods / hz > 10
+
+    def swell_db(tenor: float, second: float, order: int) -> float:
+        tone = np.asarray(drones.blend(tenor, second, 0).samples, np.float64)
+        turned = tone * np.exp(-2j * np.pi * order * hz * np.arange(len(tone)) / RATE)
+        size = RATE // 5
+        stretches = turned[: len(turned) // size * size].reshape(-1, size)
+        return float(np.ptp(20 * np.log10(np.abs(stretches @ np.hanning(size)))))
+
+    assert swell_db(1, 1, 1) < 1.5
+    assert max(swell_db(1, 1, order) for order in (6, 8, 12)) > 10
+    assert max(swell_db(1, 0, order) for order in (6, 8, 12)) < 4
+
+
 @pytest.mark.parametrize("chanter", Chanter)
 def test_noise_lies_between_the_partials_above_2_khz(chanter: Chanter) -> None:
     for note in (Note.LOW_G, Note.E, Note.HIGH_A):

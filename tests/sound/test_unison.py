@@ -37,9 +37,9 @@ def lufs(sound: Samples, rate: int = RATE) -> float:
 def nine_notes_lufs(played_on: Instrument, asked: MixSettings) -> NDArray[np.float64]:
     """How loud each of the nine notes is in one track, off its changes."""
     timeline = expand(exercise(plain(*Note, beats=SECONDS)), count_in=0, gap=0)
-    track = rendered(timeline, asked, played_on)
-    starts = [round((SECONDS * note + 0.5) * RATE) for note in Note]
-    return np.array([lufs(track[start : start + (SECONDS - 1) * RATE]) for start in starts])
+    track, rate = rendered(timeline, asked, played_on), played_on.rate
+    starts = [round((SECONDS * note + 0.5) * rate) for note in Note]
+    return np.array([lufs(track[start : start + (SECONDS - 1) * rate], rate) for start in starts])
 
 
 @pytest.mark.parametrize("layout", Layout)
@@ -91,6 +91,17 @@ def test_a_track_of_one_note_comes_to_minus_16_lufs(
     timeline = expand(exercise(plain(*[note] * 8), tempo=80))
     track = rendered(timeline, mixing(layout=layout), instrument(chanter=chanter))
     assert metered(track, RATE, tmp_path).loudness_lufs == pytest.approx(-16, abs=0.2)
+
+
+@pytest.mark.parametrize("steady", [True, False])
+@pytest.mark.parametrize("pitch", ["A", "B flat", "478"])
+def test_no_note_jumps_out_at_8_khz(pitch: str, steady: bool) -> None:
+    """Where a frame is a thirtieth of low A's period, so that loops have few places to begin at."""
+    for chanter in Chanter:
+        played_on = instrument(pitch, chanter=chanter, rate=8_000, steady=steady)
+        heard = nine_notes_lufs(played_on, mixing(metronome=False))
+        assert np.ptp(heard) < 1.0
+        assert np.abs(heard + 16).max() < 0.5
 
 
 @pytest.mark.parametrize("rate", [16_000, 48_000])
