@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import tempfile
 
 from hypothesis import HealthCheck, settings
 
 # How long an example takes says how busy the machine is, not whether the law holds.
 settings.register_profile("rungwise", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("rungwise")
+
+# Loops are kept between the tests, and not in the user's folder.
+_CACHES = tempfile.TemporaryDirectory(prefix="rungwise-tests-")
+os.environ["XDG_CACHE_HOME"] = _CACHES.name
 
 # A shell starts what it runs in the background deaf to Ctrl-C, and so would be what tests start.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

@@ -7,7 +7,6 @@ to be corrected (tuning, vibrato, fading) is told.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.pitch import Note
+from renderer.sound.kept_loops import PlayedLoops, kept_or_made
 from renderer.sound.steady import (
     LEAST_LIKENESS,
     WIDEST_MISTUNING,
@@ -23,6 +23,7 @@ from renderer.sound.steady import (
     measure_period,
     seamless_loop,
     spectrum_of,
+    stays,
     steady_start,
 )
 from renderer.sound.synth import SYNTH_RATE, SoundFontPlayer
@@ -38,6 +39,7 @@ BASS_DRONE_KEY = 45
 """The keys that sound an octave and two below the pipe chanter's low A (key 69)."""
 
 _ATTACK_S = 1.0
+_LATE_S = 8.0
 _CHANTER_LOOP_S = (2.2, 5.0)
 _CHANTER_SEAM_S = 0.15
 _DRONE_LOOP_S = (12.8, 15.0)
@@ -46,18 +48,32 @@ _REPORTED_CENTS = 0.5
 _STEADY = 0.95
 _REPORTED_VIBRATO_CENTS = 2.0
 _FADING_DB = 0.3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PlayedLoops:
-    """Notes as FluidSynth plays them on their keys, cut to loops at `SYNTH_RATE`."""
-
-    spectra: tuple[LoopSpectrum, ...]
-    remarks: tuple[str, ...]
+_BENT_DB = 3.0
 
 
 @lru_cache(maxsize=8)
 def nine_notes(voice: Voice, chanter: Chanter) -> PlayedLoops:
+    """Return the loops of a chanter's nine notes.
+
+    Raises `RungwiseError` if the SoundFont cannot be read or any of the notes cannot be used.
+    """
+    what = f"nine notes {chanter} {_told(voice)}"
+    return kept_or_made(what, [voice.soundfont], lambda: _nine_notes(voice, chanter))
+
+
+@lru_cache(maxsize=8)
+def drones(tenor: Voice, bass: Voice) -> PlayedLoops:
+    """Return the loops of a tenor and a bass drone; errors as for `nine_notes`."""
+    what = f"drones {_told(tenor)} {_told(bass)}"
+    return kept_or_made(what, [tenor.soundfont, bass.soundfont], lambda: _drones(tenor, bass))
+
+
+def _told(voice: Voice) -> str:
+    # Remarks name the file, so that its name counts too.
+    return f"{voice.bank}:{voice.program} {voice.soundfont.name}"
+
+
+def _nine_notes(voice: Voice, chanter: Chanter) -> PlayedLoops:
     octave = 12 if chanter is Chanter.PRACTICE else 0
     reading = _Reading(voice)
     spectra = []
@@ -69,8 +85,7 @@ def nine_notes(voice: Voice, chanter: Chanter) -> PlayedLoops:
     return reading.played(spectra)
 
 
-@lru_cache(maxsize=8)
-def drones(tenor: Voice, bass: Voice) -> PlayedLoops:
+def _drones(tenor: Voice, bass: Voice) -> PlayedLoops:
     high, low = _Reading(tenor), _Reading(bass)
     key = TENOR_DRONE_KEY
     with SoundFontPlayer(tenor.soundfont) as player:
@@ -114,7 +129,15 @@ class _Reading:
         frames = round(_ATTACK_S * SYNTH_RATE) + seam + longest
         note = player.play(voice.bank, voice.program, key, frames)
         try:
-            tone, fading_db = _without_fading(note[steady_start(note, SYNTH_RATE) :])
+            try:
+                held = note[steady_start(note, SYNTH_RATE) :]
+            except NotSteadyError as error:
+                # It may fall for long before it stays at a level of its own.
+                late = round(_LATE_S * SYNTH_RATE)
+                held = player.play(voice.bank, voice.program, key, late + frames)[late:]
+                if not stays(held, SYNTH_RATE):
+                    raise error from None
+            tone, fading_db = _without_fading(held)
             measured = measure_period(tone, keys_period)
             if measured.steadiness < _STEADY:
                 tone, depth_cents = without_vibrato(tone, SYNTH_RATE / measured.period, SYNTH_RATE)
@@ -187,5 +210,8 @@ def _without_fading(tone: Samples) -> tuple[Samples, float]:
     fading_db = slope_db * count
     if abs(fading_db) <= _FADING_DB:
         return tone, fading_db
-    inverse = np.power(10.0, -slope_db / 20 * (np.arange(len(tone)) / window))
-    return (tone * inverse).astype(np.float32), fading_db
+    windows = (np.arange(len(tone)) / window) - 0.5
+    bend = 1 if abs(fading_db) <= _BENT_DB else 4
+    course = np.polynomial.Polynomial.fit(np.arange(count), levels, bend)
+    away_db = course(np.clip(windows, 0, count - 1)) - course((count - 1) / 2)
+    return (tone * np.power(10.0, -away_db / 20)).astype(np.float32), fading_db

@@ -59,6 +59,15 @@ def steady_start(note: Samples, rate: int) -> int:
     return (first + 2) * window
 
 
+def stays(note: Samples, rate: int) -> bool:
+    """Whether a note that has been held for long neither is silent nor goes on dying away."""
+    window = round(_LEVEL_WINDOW_S * rate)
+    count = len(note) // window
+    levels = np.sqrt(np.mean(note[: count * window].reshape(count, window) ** 2, axis=1))
+    early, late = (float(np.median(part)) for part in np.array_split(levels, 2))
+    return min(early, late) > 1e-5 and 20 * math.log10(early / late) < _STEADY_DB
+
+
 @dataclass(frozen=True, slots=True)
 class Measured:
     """The period of a tone in frames, and how like itself the tone still is many periods on (1: the
@@ -196,6 +205,11 @@ def _is_smooth(number: int) -> bool:
         while number % prime == 0:
             number //= prime
     return number == 1
+
+
+def smooth_length(frames: int) -> int:
+    """Return the largest number up to `frames` that a Fourier transform takes quickly."""
+    return next(number for number in range(frames, 0, -1) if _is_smooth(number))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

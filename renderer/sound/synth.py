@@ -72,6 +72,12 @@ def _library() -> ModuleType:
     return fluidsynth  # type: ignore[no-any-return]
 
 
+def fluidsynth_version() -> str:
+    """Return the version of the library, as `2.3.1`; errors as for `SoundFontPlayer`."""
+    version = _library().cfunc("fluid_version_str", ctypes.c_char_p)
+    return bytes(version()).decode(errors="replace")
+
+
 @cache
 def _write_float() -> Any:
     # pyfluidsynth binds only the 16-bit output, whose rounding would be heard under long tones.

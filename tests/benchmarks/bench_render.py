@@ -17,16 +17,21 @@ import time
 from fractions import Fraction
 from pathlib import Path
 
+import pretty_midi
+
 from renderer.delivery.audio import write_audio
 from renderer.delivery.tags import Tags
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.formats import AudioFormat
 from renderer.order.tracks import expand
+from renderer.sound.bank import drone_bank, tone_bank
 from renderer.sound.instrument import make_instrument
+from renderer.sound.loops import drones, nine_notes
 from renderer.sound.mix import Track, mix_track
 from renderer.sound.mix_settings import Layout, Room
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
+from renderer.sound.voices import Voice
 from tests.sound.playing import mixing
 
 RATE = 44_100
@@ -86,6 +91,31 @@ def speed(folder: Path, minutes: int = 10) -> None:
             )
 
 
+def presets() -> None:
+    """Foreign presets, made and from the cache; and our own instrument likewise."""
+    with tempfile.TemporaryDirectory() as caches:
+        os.environ["XDG_CACHE_HOME"] = caches
+        for name, make in (
+            ("oboe of General MIDI", lambda: _preset(68)),
+            ("bagpipe of General MIDI", lambda: _preset(109)),
+            ("our own voices", lambda: track(1, Layout.STEREO)),
+        ):
+            spent = []
+            for _ in range(2):
+                for one in (nine_notes, drones, tone_bank, drone_bank):
+                    one.cache_clear()
+                start = time.process_time()
+                make()
+                spent.append(time.process_time() - start)
+            first, again = spent
+            print(f"{name}: {first:.1f} s of processor time, from the cache {again:.1f} s")
+
+
+def _preset(program: int) -> None:
+    voice = Voice(Path(pretty_midi.__file__).parent / "TimGM6mb.sf2", 0, program)
+    tone_bank(voice, parse_pitch(478), scale_named(), Chanter.PIPE, RATE)
+
+
 def peak_megabytes(minutes: int) -> float:
     """The peak memory of a process of its own that writes so long a track."""
     command = [sys.executable, "-m", "tests.benchmarks.bench_render", str(minutes)]
@@ -104,6 +134,7 @@ def main() -> None:
             print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
             return
         speed(folder)
+    presets()
     short, long = peak_megabytes(3), peak_megabytes(180)
     print(f"peak memory: {short:.0f} MB for 3 minutes, {long:.0f} MB for 3 hours")
 
