@@ -52,7 +52,7 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Bore:
-    """A bore with straight walls, cylindrical or conical.
+    """A bore with straight walls, cylindrical or conical, or with several pieces of that kind.
 
     Parameters
     ----------
@@ -64,6 +64,9 @@ class Bore:
         Cubic metres that the reed adds: its own and what its softness makes of it.
     holes:
         From the top down.
+    bends:
+        Where the walls bend, from the reed's end to the foot: metres from the top, and the radius
+        there. If there are any, they say all about the radius.
     """
 
     length: float
@@ -71,9 +74,13 @@ class Bore:
     widening: float
     reed_volume: float
     holes: tuple[Hole, ...]
+    bends: tuple[tuple[float, float], ...] = ()
 
     def radius(self, place: float) -> float:
         """Return the radius so far from the reed's end, in metres."""
+        if self.bends:
+            places, radii = zip(*self.bends, strict=True)
+            return float(np.interp(place, places, radii))
         return self.radius_at_reed + self.widening * place
 
 
@@ -149,7 +156,18 @@ def _up(
     bore: Bore, top: float, foot: float, hz: Hertz, pressure: Complex, flow: Complex
 ) -> tuple[Complex, Complex]:
     """Return pressure and flow at the top of a piece of bore, from those at its foot."""
+    between = [place for place, _ in bore.bends if top < place < foot]
+    for place in reversed(between):
+        pressure, flow = _up_straight(bore, place, foot, hz, pressure, flow)
+        foot = place
+    return _up_straight(bore, top, foot, hz, pressure, flow)
+
+
+def _up_straight(
+    bore: Bore, top: float, foot: float, hz: Hertz, pressure: Complex, flow: Complex
+) -> tuple[Complex, Complex]:
     length, one, two = foot - top, bore.radius(top), bore.radius(foot)
+    widening = (two - one) / length if bore.bends and length else bore.widening
     mean = (one + two) / 2
     plain = 2 * np.pi * hz / SPEED_OF_SOUND
     delayed = plain / (1 - _WALL_DELAY / (mean * np.sqrt(hz)))
@@ -157,7 +175,7 @@ def _up(
     cosine, sine = np.cos(k * length), np.sin(k * length)
     impedance = _wave_impedance(np.sqrt(one * two))
     # Spherical waves in a cone; with no widening the apex is infinitely far, and these are plane.
-    to_apex, from_apex = bore.widening / one / k, bore.widening / two / k
+    to_apex, from_apex = widening / one / k, widening / two / k
     upper = (two / one * cosine - to_apex * sine) * pressure + 1j * impedance * sine * flow
     across = (1 + to_apex * from_apex) * sine - (to_apex - from_apex) * cosine
     lower = 1j / impedance * across * pressure
