@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,21 +22,18 @@ from renderer.commands.options import (
     settled,
     write_output,
 )
-from renderer.order.settings import Settings, every_plain
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
     from renderer.timing.expand import Timeline
 
 
 def _as_text(timeline: Timeline, settings: Settings, form: EventFormat) -> str:
-    from renderer.timing.data import COLUMNS, event_rows, timeline_data
+    from renderer.order.track_data import track_data
+    from renderer.timing.data import COLUMNS, event_rows
 
     if form is EventFormat.JSON:
-        # Those of this very track, whoever has asked for them.
-        repeats = settings.repeats_of(timeline.written)
-        played = replaced(settings, tempo=timeline.tempo, ladder=None, repeats=repeats)
-        told = {"settings": every_plain(played, "events"), **timeline_data(timeline)}
-        return json.dumps(told, indent=1) + "\n"
+        return json.dumps(track_data(timeline, settings), indent=1) + "\n"
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()

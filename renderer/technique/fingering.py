@@ -78,14 +78,19 @@ def _sounds() -> Mapping[Finger, Note]:
 @cache
 def fingering(note: Note) -> Fingering:
     """Return the fingers that close holes for `note`, by the chart."""
-    signs = [sign for sign in _data()["chart"][note.label] if sign in "x-"]
-    return frozenset(finger for finger, sign in zip(Finger, signs, strict=True) if sign == "x")
+    return fingering_written(_data()["chart"][note.label])
 
 
 def written(closed: Fingering) -> str:
     """Return a fingering as the chart writes it: `x xxx | xx--`, x closed and - open."""
     signs = "".join("x" if finger in closed else "-" for finger in Finger)
     return f"{signs[0]} {signs[1:4]} | {signs[4:]}"
+
+
+def fingering_written(text: str) -> Fingering:
+    """Return the fingering that `written` has written; raise `ValueError` for what is none."""
+    signs = [sign for sign in text if sign in "x-"]
+    return frozenset(finger for finger, sign in zip(Finger, signs, strict=True) if sign == "x")
 
 
 def sounding(closed: Fingering) -> Note:

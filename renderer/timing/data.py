@@ -121,7 +121,9 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
             for click in timeline.clicks()
         ],
         "rolls": [
-            {"start": str(roll.start)} | _time(roll.start, roll.length) for roll in timeline.rolls
+            {"start": str(roll.start), "length": str(roll.length), "beats": roll.beats}
+            | _time(roll.start, roll.length)
+            for roll in timeline.rolls
         ],
         "played": [
             {
