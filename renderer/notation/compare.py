@@ -105,6 +105,8 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
     ):
         if _one_line(value) != _one_line(kept):
             yield f"{name} ({_one_line(value)[:60]})"
+    if before.own_movements != after.own_movements:
+        yield "its own movements, or how it plays those of the book"
     if before.order != after.order:
         yield "the order of its lines"
 

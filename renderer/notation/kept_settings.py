@@ -6,12 +6,14 @@ MusicXML and MIDI do not know gracenote lengths, ladders and the like. MusicXML'
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from itertools import islice
+from typing import Any
 from xml.etree.ElementTree import Element
 
 from renderer.errors import RungwiseError, WrongValueError, shortened
@@ -44,6 +46,8 @@ MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
 BAR_NUMBERS, BAR_NUMBERS_COUNTED = "bar numbers", "counted"
 """In scores whose bars have no numbers of their own: those that are printed were counted."""
 
+OWN_MOVEMENTS = "ornament book"
+
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
 MIDI_TEMPOS = "exact tempos"
@@ -67,6 +71,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         "type": exercise.tune_type,
         "origin": exercise.origin,
         "notes": exercise.notes,
+        OWN_MOVEMENTS: exercise.own_movements,
         "order of lines": ",".join(map(str, exercise.order)),
         "gracenote length": str(exercise.gracenotes.length),
         "gracenote placement": exercise.gracenotes.placement,
@@ -167,7 +172,7 @@ def with_settings(exercise: Exercise, settings: Mapping[str, str]) -> Exercise:
     for name, value in settings.items():
         try:
             exercise = _with_setting(exercise, name, value)
-        except (WrongValueError, RungwiseError, ValueError, IndexError):
+        except (WrongValueError, RungwiseError, ValueError, TypeError, IndexError):
             said = f"{shortened(name)} = {shortened(value, 60)!r}"
             remarks.append(f"The file says {said}, which is left out.")
     if len(remarks) > MOST_LEFT_OUT_NAMED:
@@ -185,6 +190,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         "type": lambda: replace(exercise, tune_type=_text(value, LONGEST_TITLE)),
         "origin": lambda: replace(exercise, origin=_text(value, LONGEST_TITLE)),
         "notes": lambda: replace(exercise, notes=_text(value, LONGEST_TEXT)),
+        OWN_MOVEMENTS: lambda: replace(exercise, own_movements=_table(value)),
         "order of lines": lambda: replace(exercise, order=_order(exercise, value)),
         BAR_NUMBERS: lambda: _without_numbers(exercise, value),
         "gracenote length": lambda: replace(
@@ -216,6 +222,24 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
 
 def _text(value: str, longest: int) -> str:
     return without_controls(value[:longest])
+
+
+def _table(value: str) -> str:
+    """A table in JSON, its keys in order; whether it holds movements is for the book to say."""
+    if len(value) > LONGEST_TEXT:
+        raise ValueError(value)
+    try:
+        table = json.loads(value)
+    except RecursionError as error:
+        raise ValueError(value) from error
+    if not isinstance(table, dict):
+        raise TypeError(value)
+    return table_text(table)
+
+
+def table_text(table: Mapping[str, Any]) -> str:
+    """Return a table as JSON, its keys in order; empty for none."""
+    return json.dumps(table, sort_keys=True) if table else ""
 
 
 def _order(exercise: Exercise, value: str) -> tuple[int, ...]:

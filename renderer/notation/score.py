@@ -298,6 +298,9 @@ class Exercise:
     composer, tune_type, origin, notes:
         Of a tune: who made it, what it is (march, reel), where it comes from, and what is to be
         said of it (several lines of text); may be empty.
+    own_movements:
+        What it adds to the ornament book or changes of it, as a definition's `[ornament-book]`
+        table in JSON, its keys in order; empty for nothing.
     order:
         The numbers of the lines in the order in which they are played, from 1; empty for each once
         as they stand.
@@ -329,6 +332,7 @@ class Exercise:
     tune_type: str = ""
     origin: str = ""
     notes: str = ""
+    own_movements: str = ""
     order: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
     source: str = ""

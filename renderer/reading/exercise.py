@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -18,7 +19,7 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
 from renderer.notation.written import AS_WRITTEN, Reading, Recognise
 from renderer.reading.library import find_exercise
-from renderer.technique.ornaments import load_book
+from renderer.technique.ornaments import OrnamentBook, load_book
 from renderer.technique.realise import further_problems, realise, recognise_bars
 from renderer.technique.recognise import recognise_opened
 from renderer.technique.recognise_stated import gather_stated, states_opened
@@ -35,7 +36,7 @@ def with_movements(exercise: Exercise, recognise: Recognise = "stated") -> Exerc
     recognise:
         As in `Reading`: a tune keeps its notes, whatever they spell, unless it is `opened`.
     """
-    book = load_book()
+    exercise, book = _with_own_book(exercise)
     lines = []
     for line in exercise.lines:
         known = replace(line, bars=recognise_bars(line.bars, book))
@@ -47,6 +48,18 @@ def with_movements(exercise: Exercise, recognise: Recognise = "stated") -> Exerc
         # What holds for the whole exercise need not be said again by the line.
         lines.append(replace(known, inner=None) if known.inner == exercise.inner else known)
     return replace(exercise, lines=tuple(lines))
+
+
+def _with_own_book(exercise: Exercise) -> tuple[Exercise, OrnamentBook]:
+    """Return the book with the movements that a score of ours brings along; wrong ones are said."""
+    if not exercise.own_movements:
+        return exercise, load_book()
+    try:
+        return exercise, load_book().extended(json.loads(exercise.own_movements))
+    except RungwiseError:
+        remark = "The file's own movements cannot be read and are left out."
+        exercise = replace(exercise, own_movements="", remarks=(*exercise.remarks, remark))
+        return exercise, load_book()
 
 
 _MUSICXML = (".musicxml", ".mxl", ".xml")

@@ -24,6 +24,7 @@ from renderer.notation.definition.lines import (
 )
 from renderer.notation.definition.pattern import Against, Runs, Scale
 from renderer.notation.definition.reader import Definition, Readable
+from renderer.notation.kept_settings import table_text
 from renderer.notation.limits import MOST_LINES
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Meter, Slot
@@ -318,6 +319,7 @@ def realise(definition: Definition) -> Exercise:
         tune_type=definition.tune_type,
         origin=definition.origin,
         notes=definition.notes,
+        own_movements=table_text(definition.ornament_book or {}),
         order=definition.order,
         remarks=tuple(realiser.remarks),
         source=definition.source,

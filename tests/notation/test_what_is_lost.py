@@ -61,6 +61,7 @@ FULL = Exercise(
     tune_type="march",
     origin="Larkmoor",
     notes="Not fast.",
+    own_movements='{"grip": {"beat": "first"}}',
     order=(1, 2, 1),
 )
 

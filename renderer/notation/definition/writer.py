@@ -6,6 +6,7 @@ recognised again when the file is read.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -113,6 +114,7 @@ def definition_of(exercise: Exercise) -> Definition:
         tune_type=_title(exercise.tune_type),
         origin=_title(exercise.origin),
         notes=exercise.notes,
+        ornament_book=json.loads(exercise.own_movements) if exercise.own_movements else None,
         source=exercise.source,
     )
 
