@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.limits import HANG_S
+from tests.listening.chanters import Case, write
 
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
@@ -22,6 +23,9 @@ COMMANDS = re.findall(r"^    (rungwise (?!demo).*?)(?:\s+#.*)?$", README, re.MUL
 def folder(tmp_path: Path) -> Path:
     assert DEFINITION is not None
     (tmp_path / "wide.toml").write_text(DEFINITION[1], "utf-8")
+    for number, name in enumerate(("scale.m4a", "jamie.m4a", "ailsa.m4a"), start=1):
+        case = Case(number, least_seconds=8.0, practice=False)
+        write(tmp_path / name, case.make()[0], case.rate)
     return tmp_path
 
 

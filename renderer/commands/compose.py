@@ -116,7 +116,8 @@ def coverage(
 
     Example: rungwise coverage every-doubling-from-low-g-to-f --among "low G to F" -o doublings.png
     """
-    from renderer.delivery.heat_map import check_suffix, heat_map
+    from renderer.delivery.charts import check_suffix
+    from renderer.delivery.heat_map import heat_map
     from renderer.technique.coverage import coverage as covered
 
     if output is not None:

@@ -44,6 +44,10 @@ VERBS = {
         "audition.audition",
         "Write a short tour of every voice: chanters, drones, clicks, rolls and a whole track.",
     ),
+    "tune": (
+        "tune.tune",
+        "Measure chanters: the nine pitches and the drones, from recordings.",
+    ),
     "expand": (
         "compose.expand",
         "Print a definition with every pattern written out: what `runs` and the like stand for.",

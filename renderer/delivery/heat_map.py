@@ -9,22 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 from pathlib import Path
-from xml.sax.saxutils import escape
 
-from renderer.delivery.sheet.fonts import clean
-from renderer.delivery.sheet.typesetting import typeset
+from renderer.delivery.charts import check_suffix, picture, text
 from renderer.errors import failure
 from renderer.notation.pitch import Note
 from renderer.technique.coverage import Coverage
-
-SUFFIXES = (".png", ".svg")
 
 _PANEL = 330
 _HEAD = 40
 _LEFT, _TOP, _GRID = 78, 40, 230
 """Points: a panel's width and height, the heading's height, and where in a panel its cells lie."""
 
-_PIXELS_PER_INCH = 150
 _MOST_PANELS = 24
 """A picture of more could not be read."""
 
@@ -68,51 +63,18 @@ def heat_map(
     columns = min(3, len(shown))
     rows = math.ceil(len(shown) / columns)
     width, height = columns * _PANEL, rows * _PANEL + _HEAD
-    drawn = [_text(width / 2, 26, title, size=15)] if title else []
+    drawn = [text(width / 2, 26, title, size=15)] if title else []
     for number, coverage in enumerate(shown):
         row, column = divmod(number, columns)
         place = f"translate({column * _PANEL} {row * _PANEL + _HEAD})"
         drawn += [f'<g transform="{place}">', *_panel(coverage, among), "</g>"]
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}pt" height="{height}pt" '
-        f'viewBox="0 0 {width} {height}">\n<rect width="{width}" height="{height}" fill="white"/>\n'
-        + "\n".join(drawn)
-        + "\n</svg>\n"
-    ).encode()
-    if suffix == ".svg":
-        return svg
-    page = f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)\n"
-    source = {"main.typ": f'{page}#image("map.svg", width: 100%)'.encode(), "map.svg": svg}
-    (picture,) = typeset(source, "png", ppi=_PIXELS_PER_INCH)
-    return picture
-
-
-def check_suffix(path: Path) -> None:
-    """Raise a `RungwiseError` unless the path ends like a picture that can be written."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise failure(
-            f"pictures that end in {path.suffix!r} are not written",
-            "name a file that ends in .png or .svg",
-            file=str(path),
-        )
+    return picture(drawn, width, height, suffix)
 
 
 def _notes_drawn(coverage: Coverage, among: Collection[Note]) -> list[Note]:
     """Both axes have the same notes, so that the diagonal is where nothing moves."""
     played = {note for approach in coverage.counts for note in approach if note is not None}
     return [note for note in Note if note in among or note in played]
-
-
-def _text(
-    x: float, y: float, text: str, *, size: float = 10, ink: str = "black", more: str = ""
-) -> str:
-    return (
-        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{ink}" text-anchor="middle" '
-        f'font-family="{_FAMILIES}"{more}>{escape(clean(text))}</text>'
-    )
-
-
-_FAMILIES = "Noto Sans, Noto Sans CJK JP, Noto Sans CJK SC, Noto Sans CJK KR, sans-serif"
 
 
 def _rectangle(x: float, y: float, side: float, look: str) -> str:
@@ -146,7 +108,7 @@ def _panel(coverage: Coverage, among: Collection[Note]) -> list[str]:
         drawn.append(_rectangle(x, y, side, look))
         if count:
             ink = "white" if count > most / 2 else "black"
-            drawn.append(_text(x + side / 2, y + side / 2 + 4, str(count), ink=ink))
+            drawn.append(text(x + side / 2, y + side / 2 + 4, str(count), ink=ink))
     for way in coverage.missing:
         if set(way) <= set(notes):
             x, y = corner(*way)
@@ -157,12 +119,12 @@ def _panel(coverage: Coverage, among: Collection[Note]) -> list[str]:
         middle = (place + 0.5) * side
         x = _LEFT + middle
         turn = f' transform="rotate(-45 {x:g} {bottom + 22:g})"'
-        drawn.append(_text(x, bottom + 22, note.label, more=turn))
-        drawn.append(_text(_LEFT - 24, bottom - middle + 4, note.label))
-    drawn.append(_text(_LEFT + _GRID / 2, bottom + 46, "on this note"))
+        drawn.append(text(x, bottom + 22, note.label, more=turn))
+        drawn.append(text(_LEFT - 24, bottom - middle + 4, note.label))
+    drawn.append(text(_LEFT + _GRID / 2, bottom + 46, "on this note"))
     turn = f' transform="rotate(-90 14 {_TOP + _GRID / 2:g})"'
-    drawn.append(_text(14, _TOP + _GRID / 2, "coming from", more=turn))
+    drawn.append(text(14, _TOP + _GRID / 2, "coming from", more=turn))
     total = len(coverage.possible)
     subtitle = f"{coverage.covered} of {total} ways in" if total else "not in the book"
-    drawn.append(_text(_LEFT + _GRID / 2, _TOP - 12, f"{coverage.ornament}: {subtitle}", size=12))
+    drawn.append(text(_LEFT + _GRID / 2, _TOP - 12, f"{coverage.ornament}: {subtitle}", size=12))
     return drawn
