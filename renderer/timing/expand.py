@@ -377,7 +377,7 @@ def expand_at(
     joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
     least = chains_of(exercise, "least")
     check_fit(exercise, least, joins, tempo)
-    fit = fitted(chains, chains_of(exercise, "least inner"), least, joins, spb)
+    fit = fitted(exercise, chains, least, joins, spb)
     return Timeline(
         order=order,
         tempo=tempo,

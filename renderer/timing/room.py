@@ -16,7 +16,8 @@ from itertools import pairwise
 
 from renderer.notation.limits import LEAST_SOUNDING_MS
 from renderer.notation.playing import USUAL_PLAYING
-from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding
+from renderer.notation.score import Exercise
+from renderer.timing.soundings import MILLISECOND, Chain, Moment, Sounding, chains_of
 from renderer.timing.timeline import Role
 
 COMFORTABLE_SECONDS = USUAL_PLAYING.inner[0].value * MILLISECOND
@@ -217,8 +218,8 @@ class Fitted:
 
 
 def fitted(
+    exercise: Exercise,
     natural: Sequence[Chain],
-    least_inner: Sequence[Chain],
     least: Sequence[Chain],
     joins: Sequence[Joins],
     seconds_per_beat: Fraction,
@@ -227,9 +228,10 @@ def fitted(
 
     Parameters
     ----------
-    natural, least_inner, least:
-        The lines with their own lengths, with the least inner notes, and with the least gracenotes
-        too.
+    exercise:
+        As it is played.
+    natural, least:
+        Its lines with their own lengths, and with the least of all.
     joins:
         What comes before and after each line.
     seconds_per_beat:
@@ -239,6 +241,16 @@ def fitted(
     -------
     The lines. What has no room even so is left for the check of what fits.
     """
+    shortened: dict[Place, Degree] = {}
+    if not any(
+        own.heard != shortest.heard and own.heard.at(seconds_per_beat) < COMFORTABLE_SECONDS
+        for index, line_joins in enumerate(joins)
+        for own, shortest in zip(
+            rooms(natural, index, line_joins), rooms(least, index, line_joins), strict=True
+        )
+    ):
+        return Fitted(tuple(natural), shortened)
+    least_inner = chains_of(exercise, "least inner")
     degrees: dict[Side, Degree] = {}
     for index, line_joins in enumerate(joins):
         each = (rooms(chains, index, line_joins) for chains in (natural, least_inner, least))
@@ -247,7 +259,6 @@ def fitted(
             if degree < _OWN:
                 for side in own.sides:
                     degrees[side] = min(degree, degrees.get(side, degree))
-    shortened: dict[Place, Degree] = {}
     if not degrees:
         return Fitted(tuple(natural), shortened)
     chains: list[Chain] = []
