@@ -54,7 +54,11 @@ def own_way(movement: Movement) -> Way | None:
 
 
 def names_begun(movement: Movement, way: Way) -> tuple[str, ...]:
-    """Return what a movement begun in that way is called, the usual name first."""
+    """Return what a movement begun in that way is called, the usual name first.
+
+    What players have a name for (a thumb doubling) says the book; all others are the movement and
+    how it begins. Short forms are understood.
+    """
     called = movement.begins[way].called if way in movement.begins else ()
     named: list[str] = []
     for name in (movement.name, *movement.spellings):
@@ -63,10 +67,10 @@ def names_begun(movement: Movement, way: Way) -> tuple[str, ...]:
                 named += [f"{name} with a G gracenote", f"{name} with G gracenote"]
                 named += [f"G gracenote {name}", f"high G gracenote {name}", f"G {name}"]
             case "thumb":
-                named += [f"thumb {name}", f"thumb gracenote {name}"]
                 named += [f"{name} with a high A gracenote", f"high A gracenote {name}"]
+                named += [f"thumb {name}", f"thumb gracenote {name}"]
             case "half":
-                named += [f"half {name}"]
+                named += [f"{name} without a gracenote", f"half {name}"]
     return tuple(dict.fromkeys([*called, *named]))
 
 

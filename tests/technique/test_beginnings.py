@@ -74,8 +74,12 @@ def test_a_movement_of_ones_own_can_have_other_beginnings() -> None:
     own = {"fragments": {"B": "{g}B {e}B"}, "begins": {"thumb": "B", "half": {"on": "B"}}}
     book = BOOK.extended({"E doubling": own})
     assert spelled(book, "thumb E doubling", "B") == "{a}B {e}B"
-    assert lead_into(book, "E doubling", Note.B, Note.HIGH_G).name == "thumb E doubling"
-    assert lead_into(book, "E doubling", Note.B, Note.HIGH_A).name == "half E doubling"
+    assert lead_into(book, "E doubling", Note.B, Note.HIGH_G).name == (
+        "E doubling with a high A gracenote"
+    )
+    assert lead_into(book, "E doubling", Note.B, Note.HIGH_A).name == (
+        "E doubling without a gracenote"
+    )
 
 
 def test_a_movement_of_ones_own_says_where_it_is_used() -> None:
@@ -123,3 +127,21 @@ def test_from_every_note_that_a_movement_is_used_from_all_of_it_is_heard_and_rea
         choice = lead_into(BOOK, movement.name, note, before, "error")
         assert (choice.slots, choice.name) == (slots, movement.name)
         assert recognise(note, flat_group(slots), before, BOOK) == (slots, movement.name)
+
+
+def test_a_beginning_has_a_name_of_its_own_only_where_players_have_one() -> None:
+    """All others are the movement and how it begins; short forms are understood."""
+    book = load_book()
+    said = {"G gracenote": "with a G gracenote", "thumb": "with a high A gracenote"}
+    for movement in book:
+        if movement.way is None:
+            continue
+        root = book.movement(movement.way_of)
+        called = root.begins[movement.way].called
+        how = said.get(movement.way, "without a gracenote")
+        assert movement.name == (called[0] if called else f"{root.name} {how}")
+        short = {"G gracenote": "G gracenote"}.get(movement.way, movement.way)
+        assert book.movement(f"{short} {root.name}") is movement
+    named = {movement.name for movement in book}
+    assert {"thumb doubling", "half doubling", "thumb grip", "half strike"} <= named
+    assert not {name for name in named if name.startswith(("thumb light", "half triple"))}
