@@ -210,4 +210,4 @@ def test_a_library_name_works_from_any_folder(tmp_path: Path) -> None:
         check=True,
         timeout=HANG_S,
     )
-    assert run.stdout.startswith("start_ms,length_ms,note,role,line,bar\n0,")
+    assert run.stdout.startswith("start_ms,length_ms,note,role,line,bar,")
