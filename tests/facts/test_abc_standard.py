@@ -100,6 +100,7 @@ READ = (
     Row("", "an ending inside a bar", "A4[1B4:|[2c4|]", "A4 | [1 B4 :| [2 c4 |]"),
     Row("", "a repeat sign with a space", "| :A8|B8: |", "|: A8 | B8 :|"),
     Row("", "a bar sign over a line's end", "A8|B8:\n|c8|]", "A8 | B8 :| c8 |]"),
+    Row("", "a closing bar over a line's end", "A8|\n]\nB8|]", "A8 || B8 |]"),
     Row("", "a repeat that opens on the next line", "A8|\n:B8:|", "A8 |: B8 :|"),
     Row(
         "",

@@ -76,6 +76,7 @@ _TOKEN = re.compile(
     | (?P<spacer>y\d*|[!$])
     | (?P<reserved>[#*;?@])
     | (?P<colon>:)
+    | (?P<corner>\])
     """,
     re.VERBOSE,
 )
@@ -253,6 +254,7 @@ class MusicCode:
             "decoration": self._leave_out,
             "reserved": self._leave_out,
             "colon": self._lone_colon,
+            "corner": self._lone_corner,
         }
 
     # What the reader of a whole tune calls
@@ -411,14 +413,21 @@ class MusicCode:
                 continue
             match = _TOKEN.match(code, at)
             # What the standard keeps free is left out of a file, and a slip in a definition.
-            is_free = match is not None and (match["reserved"] or match["colon"]) is not None
-            if match is None or (is_free and not self._is_lenient):
+            if match is None or not self._has_meaning(match):
                 raise self._unreadable(code, at)
             kind = match.lastgroup or ""
             self._token(match, kind, at)
             at = match.end()
             if kind != "space" and match["text"] is None and match["decoration"] is None:
                 self._after_bar = match["bar"] is not None
+
+    def _has_meaning(self, match: re.Match[str]) -> bool:
+        """Whether a sign that stands free is one in files as people type them."""
+        if match["corner"] is not None:
+            # The rest of a `|]` that a line's end has parted.
+            return self._is_lenient and self._after_bar
+        is_free = match["reserved"] is not None or match["colon"] is not None
+        return self._is_lenient or not is_free
 
     def _with_macros(self, code: str) -> str:
         if not self._macros:
@@ -545,6 +554,9 @@ class MusicCode:
             self._end_bar(opens=True, ends_section=True)
         else:
             self._colon = self._place(at)
+
+    def _lone_corner(self, _match: re.Match[str], _at: int) -> None:
+        self._end_bar(ends_section=True)
 
     def _drop_colon(self) -> None:
         if self._colon:
