@@ -64,5 +64,19 @@ def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.fl
         read = np.interp(at, np.arange(len(piece)), piece[:, channel])
         smooth = np.convolve(read, np.ones(width) / width, "same")
         struck[:, channel] = level * (read + BRIGHT * unsettled * (read - smooth))
-    loudest, usual = float(np.abs(struck).max()), float(np.abs(loop).max())
-    return struck if loudest <= usual else struck * np.float32(usual / loudest)
+    return struck * _softer(struck, unsettled, float(np.abs(loop).max()))
+
+
+def _softer(
+    struck: NDArray[np.float32], unsettled: NDArray[np.float64], highest: float
+) -> NDArray[np.float32]:
+    """Return a gain that keeps peaks under `highest`: least where all is most unsettled, then 1."""
+    depth, step = 0.0, 0.5
+    peaks, course = np.abs(struck).max(axis=1), np.sqrt(unsettled)
+    if peaks.max() <= highest:
+        return np.ones((len(struck), 1), np.float32)
+    for _ in range(12):
+        fits = bool(np.all(peaks * (1 - (depth + step) * course) <= highest))
+        depth += 0.0 if fits else step
+        step /= 2
+    return (1 - min(1.0, depth + 2 * step) * course)[:, np.newaxis].astype(np.float32)

@@ -14,7 +14,7 @@ from renderer.order.tracks import expand
 from renderer.sound.breath import CHANTER, FASTEST_HZ
 from renderer.sound.mix import CUT_OFF_S
 from renderer.sound.mix_settings import Layout, Mix
-from renderer.sound.strike_in import UNSETTLED_S
+from renderer.sound.strike_in import STRIKE_S, UNSETTLED_S
 from renderer.sound.tuning import Chanter, frequency_hz, parse_pitch, scale_named, tenor_drone_hz
 from tests.sound.measuring import Samples, cents
 from tests.sound.playing import ALONE, exercise, instrument, mixing, plain, rendered
@@ -156,6 +156,19 @@ def test_drones_strike_in_flat_rough_and_bright_and_settle_in_a_quarter_of_a_sec
     steps = np.abs(np.diff(sound))
     assert steps[: RATE // 2].max() < 2.5 * steps[RATE:].max()
     assert np.abs(sound[: RATE // 2]).max() <= 1.1 * np.abs(sound[RATE : 3 * RATE]).max()
+
+
+@pytest.mark.parametrize("layout", Layout)
+def test_drones_that_have_settled_go_on_at_the_level_they_came_to(layout: Layout) -> None:
+    rest = expand(exercise((Rest(Fraction(4)),)), count_in=0)
+    asked = mixing(mix=Mix.BACKING, metronome=False, layout=layout)
+    sound = rendered(rest, asked, instrument())[:, -1].astype(np.float64)
+    window = RATE // 20
+    levels_db = 10 * np.log10(np.mean(sound[: 2 * RATE].reshape(-1, window) ** 2, axis=1))
+    settled = levels_db[round(UNSETTLED_S * RATE / window) + 1 :]
+    assert np.ptp(settled) < 1.0
+    assert np.abs(np.diff(settled)).max() < 0.7
+    assert np.abs(sound[: round(STRIKE_S * RATE)]).max() <= 1.01 * np.abs(sound[RATE:]).max()
 
 
 def test_chanter_and_drones_stop_together() -> None:

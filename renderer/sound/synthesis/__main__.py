@@ -49,9 +49,11 @@ def _write(folder: Path, *, plots: bool) -> None:
         ) from None
     print(f"{path}: {len(built)} bytes")
     if plots:
-        from renderer.sound.synthesis.plots import draw_plots  # slow to import
+        # Slow to import.
+        from renderer.sound.synthesis.playing_plots import draw_playing
+        from renderer.sound.synthesis.plots import draw_plots
 
-        for picture in draw_plots(path, folder):
+        for picture in (*draw_plots(path, folder), draw_playing(folder)):
             print(f"{picture}: {picture.stat().st_size} bytes")
 
 

@@ -43,49 +43,47 @@ def draw_plots(soundfont: Path, folder: Path) -> Iterator[Path]:
 
 
 def _draw_tone(tone: ToneTable, player: SoundFontPlayer, folder: Path) -> Path:
-    figure = Figure(figsize=(11, 10), layout="constrained")
-    spectrum, spectrogram, level = figure.subplots(3, 1)
-    main = 1 if len(tone.keys) > 1 else 0
     names = NOTE_NAMES if len(tone.keys) > 1 else (tone.name,)
-
+    rows = -(-len(names) // 3)
+    figure = Figure(figsize=(11, 5 + 2.2 * rows), layout="constrained")
+    above, below = figure.subfigures(2, 1, height_ratios=(2.2 * rows, 5), squeeze=False).flat
+    panels = above.subplots(rows, min(3, len(names)), sharex=True, sharey=True, squeeze=False)
+    spectrogram, level = below.subplots(2, 1)
+    main = 1 if len(names) > 1 else 0
     for index, (name, key) in enumerate(zip(names, tone.keys, strict=True)):
         played = player.play(0, tone.program, key, round(MINUTE_S * SYNTH_RATE))
-        _plot_partials(spectrum, played[: 6 * SYNTH_RATE], key_to_hz(key), name, index == main)
+        _plot_partials(panels.flat[index], played[: 6 * SYNTH_RATE], key_to_hz(key), name)
         if name in LEVELS_DRAWN or len(names) == 1:
             _plot_level(level, played, name)
         if index == main:
             _plot_spectrogram(spectrogram, played[: 12 * SYNTH_RATE], 4096)
             spectrogram.set_title(f"{name}, 12 seconds")
-    spectrum.set_title(f"{tone.name}: partials (odd ones filled, even ones open)")
-    spectrum.set(xscale="log", xlim=(80, 20000), ylim=(-75, 3))
-    spectrum.set(xlabel="hertz", ylabel="dB under the strongest")
-    spectrum.set_xticks([100, 200, 500, 1000, 2000, 5000, 10000], minor=False)
-    spectrum.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    spectrum.grid(alpha=0.3)
+    above.suptitle(f"{tone.name}: partials under the strongest, odd ones filled, even ones open")
+    above.supxlabel("hertz")
+    above.supylabel("dB")
     level.set_title(f"level over a minute, {LEVEL_WINDOW_S:g} s windows, from each note's mean")
     level.set(xlim=(0, MINUTE_S), ylim=(-1.5, 1.5), xlabel="seconds", ylabel="dB")
     level.grid(alpha=0.3)
     if len(names) > 1:
-        spectrum.legend(loc="lower left", fontsize=8)
         level.legend(loc="lower left", fontsize=8)
-    return _save(figure, folder, tone.name)
+    return save(figure, folder, tone.name)
 
 
-def _plot_partials(axes: Axes, played: Samples, tone_hz: float, name: str, full: bool) -> None:
+def _plot_partials(axes: Axes, played: Samples, tone_hz: float, name: str) -> None:
     spectrum = np.abs(np.fft.rfft(played * np.blackman(len(played)))) ** 2
     hertz = np.fft.rfftfreq(len(played), 1.0 / SYNTH_RATE)
     orders = np.arange(1, int(0.45 * SYNTH_RATE / tone_hz) + 1)
     power = np.array([spectrum[np.abs(hertz - n * tone_hz) < 20.0].sum() for n in orders])
     levels_db = 10.0 * np.log10(power / power.max())
-    if not full:
-        axes.plot(orders * tone_hz, levels_db, linewidth=0.6, alpha=0.6, label=name)
-        return
     odd = orders % 2 == 1
-    axes.vlines(orders * tone_hz, -90, levels_db, color="0.3", linewidth=1.2)
-    axes.plot((orders * tone_hz)[odd], levels_db[odd], "ko", markersize=5, label=name)
-    axes.plot(
-        (orders * tone_hz)[~odd], levels_db[~odd], "o", color="k", markerfacecolor="w", markersize=5
-    )
+    axes.vlines(orders * tone_hz, -90, levels_db, color="0.6", linewidth=1)
+    axes.plot((orders * tone_hz)[odd], levels_db[odd], "ko", markersize=4)
+    axes.plot((orders * tone_hz)[~odd], levels_db[~odd], "ko", markerfacecolor="w", markersize=4)
+    axes.set(xscale="log", xlim=(80, 16000), ylim=(-65, 4))
+    axes.set_xticks([100, 300, 1000, 3000, 10000], minor=False)
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.text(0.97, 0.95, name, transform=axes.transAxes, ha="right", va="top", weight="bold")
+    axes.grid(alpha=0.3)
 
 
 def _plot_spectrogram(axes: Axes, played: Samples, window: int) -> None:
@@ -123,10 +121,11 @@ def _draw_strokes(strokes: tuple[StrokeTable, ...], player: SoundFontPlayer, fol
         wave.set(ylim=(-1, 1), xlabel="milliseconds")
         _plot_spectrogram(spectrogram, played, 512)
         spectrogram.set(ylim=(0, 20000))
-    return _save(figure, folder, "Clicks and drum")
+    return save(figure, folder, "Clicks and drum")
 
 
-def _save(figure: Figure, folder: Path, name: str) -> Path:
+def save(figure: Figure, folder: Path, name: str) -> Path:
+    """Write a picture into `folder`, in few colours; return the file."""
     path = folder / f"{name.lower().replace(' ', '-')}.png"
     drawn = BytesIO()
     figure.savefig(drawn, dpi=DOTS_PER_INCH)
