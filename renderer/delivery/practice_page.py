@@ -84,8 +84,8 @@ class PracticePage:
 
     plan: PracticePlan
     first: datetime.date
-    learner: str = ""
-    paper: Paper = Paper.A4
+    learner: str
+    paper: Paper
 
     def _data(self) -> dict[str, Any]:
         plan, exercise = self.plan, self.plan.exercise

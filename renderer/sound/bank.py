@@ -231,7 +231,7 @@ def tone_bank(
     chanter: Chanter,
     rate: int,
     *,
-    steady: bool = False,
+    steady: bool,
 ) -> ToneBank:
     """Make the nine notes of a chanter.
 
@@ -282,7 +282,7 @@ def tone_bank(
 
 @lru_cache(maxsize=4)
 def drone_bank(
-    tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int, *, steady: bool = False
+    tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int, *, steady: bool
 ) -> DroneBank:
     """Make the drones; parameters and errors as for `tone_bank`."""
     check_rate(rate)

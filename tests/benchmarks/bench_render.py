@@ -113,7 +113,7 @@ def presets() -> None:
 
 def _preset(program: int) -> None:
     voice = Voice(Path(pretty_midi.__file__).parent / "TimGM6mb.sf2", 0, program)
-    tone_bank(voice, parse_pitch(478), scale_named(), Chanter.PIPE, RATE)
+    tone_bank(voice, parse_pitch(478), scale_named(), Chanter.PIPE, RATE, steady=False)
 
 
 def peak_megabytes(minutes: int) -> float:

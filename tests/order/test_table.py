@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from renderer.delivery.sheet.layout import sheet_settings
 from renderer.errors import RungwiseError
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
+from renderer.notation.written import Reading
 from renderer.order.planning import practice_of
 from renderer.order.settings import (
     BY_NAME,
@@ -260,6 +262,70 @@ def test_nonsense_is_refused_in_words_at_its_place(row: Setting, nonsense: objec
     for problem in caught.value.problems:
         assert problem.cause
         assert problem.remedy
+
+
+EVERYDAY = frozenset(
+    [
+        "at",
+        "date",
+        "days",
+        "line",
+        "link",
+        "minutes",
+        "part",
+        "room",
+        "scale",
+        "share",
+        "size",
+        "start",
+    ]
+)
+"""Words that stand for much else besides the settings of that name."""
+
+OF_THEIR_OWN = {
+    ("delivery/for_analysts.py", "gracenotes"),  # whether they are among the notes
+    ("delivery/sheet/engraving.py", "gracenotes"),  # those of a column of notes
+    ("delivery/sheet/pages.py", "audience"),  # a cover's line, empty for none
+    # How scores are read is their readers' to say, and the table has it from there.
+    ("reading/exercise.py", "recognise"),
+}
+
+
+def defaults_in(path: Path) -> Iterator[str]:
+    """The names of public functions' parameters and of classes' fields that have a default."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            given = node.args
+            placed = [*given.posonlyargs, *given.args]
+            pairs: list[tuple[str, ast.expr | None]] = [
+                *zip([one.arg for one in placed[::-1]], given.defaults[::-1], strict=False),
+                *zip([one.arg for one in given.kwonlyargs], given.kw_defaults, strict=True),
+            ]
+        elif isinstance(node, ast.ClassDef):
+            pairs = [
+                (one.target.id, one.value)
+                for one in node.body
+                if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)
+            ]
+        else:
+            continue
+        for name, default in pairs:
+            # None asks for the default, it is none.
+            if default is not None and ast.unparse(default) != "None":
+                yield name
+
+
+def test_defaults_of_settings_stand_in_the_table_alone() -> None:
+    house = Path(renderer.__file__).parent
+    found = {
+        (path.relative_to(house).as_posix(), name)
+        for room in ("timing", "reading", "sound", "order", "delivery")
+        for path in (house / room).rglob("*.py")
+        for name in defaults_in(path)
+        if name in BY_NAME.keys() - EVERYDAY and path.name != "settings.py"
+    }
+    assert found == OF_THEIR_OWN
+    assert Reading() == usual_settings().reading
 
 
 def test_every_verb_has_defaults_that_its_rows_allow() -> None:

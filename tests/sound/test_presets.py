@@ -73,7 +73,12 @@ def soundfont(folder: Path, wave: Wave, *, broken: dict[int, Wave] | None = None
 def heard(path: Path, program: int = 0) -> tuple[list[Samples], tuple[str, ...]]:
     """The nine loops that are made of a preset at 478 Hz, equal temperament, and the remarks."""
     bank = tone_bank(
-        Voice(path, 0, program), parse_pitch(478), scale_named("equal"), Chanter.PIPE, RATE
+        Voice(path, 0, program),
+        parse_pitch(478),
+        scale_named("equal"),
+        Chanter.PIPE,
+        RATE,
+        steady=False,
     )
     return [np.tile(tone.samples, 2)[: 2 * RATE] for tone in bank.tones], bank.remarks
 
@@ -133,7 +138,9 @@ def test_a_slow_decay_is_levelled_and_reported(tmp_path: Path) -> None:
 
 def test_uneven_notes_are_brought_to_one_loudness(tmp_path: Path) -> None:
     path = soundfont(tmp_path, steady, broken={74: lambda hz: steady(hz) * 0.25})
-    bank = tone_bank(Voice(path, 0, 0), parse_pitch("A"), scale_named(), Chanter.PIPE, RATE)
+    bank = tone_bank(
+        Voice(path, 0, 0), parse_pitch("A"), scale_named(), Chanter.PIPE, RATE, steady=False
+    )
     assert np.ptp([lufs(tone.power) for tone in bank.tones]) < 0.01
     assert "LU apart" in bank.remarks[-1]
 
@@ -199,7 +206,7 @@ def test_an_oboe_whose_loop_begins_after_seven_seconds_plays_in_tune_and_evenly(
 def test_reeds_of_another_general_midi_soundfont_play_evenly(program: int) -> None:
     for chanter in Chanter:
         voice = Voice(FLUID, 0, program)
-        bank = tone_bank(voice, parse_pitch(478), scale_named(), chanter, RATE)
+        bank = tone_bank(voice, parse_pitch(478), scale_named(), chanter, RATE, steady=False)
         assert np.ptp([lufs(tone.power) for tone in bank.tones]) < 1.5
         for note, tone in zip(Note, bank.tones, strict=True):
             wanted = frequency_hz(note, parse_pitch(478), scale_named(), chanter)
