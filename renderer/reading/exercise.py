@@ -15,6 +15,8 @@ from renderer.notation.definition.reader import (
     WrongDefinitionError,
     read_definition,
 )
+from renderer.notation.kept_settings import SOFTWARE
+from renderer.notation.playing import slot_on_the_beat
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
 from renderer.notation.written import AS_WRITTEN, Reading, Recognise
@@ -60,6 +62,19 @@ def _with_own_book(exercise: Exercise) -> tuple[Exercise, OrnamentBook]:
         remark = "The file's own movements cannot be read and are left out."
         exercise = replace(exercise, own_movements="", remarks=(*exercise.remarks, remark))
         return exercise, load_book()
+
+
+def _without_idle_beat(exercise: Exercise) -> Exercise:
+    """Leave it unsaid which part is on the beat where each movement has that part there anyway."""
+    if exercise.beat is None:
+        return exercise
+    for line in exercise.lines:
+        for note in line.melody_notes:
+            count = len(note.slots)
+            own = slot_on_the_beat(note.playing.beat, count)
+            if own != slot_on_the_beat(exercise.beat, count):
+                return exercise
+    return replace(exercise, beat=None)
 
 
 _MUSICXML = (".musicxml", ".mxl", ".xml")
@@ -197,6 +212,9 @@ def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     else:
         score = _score_reader(_form_of(source))(source, reading)
         exercise = with_movements(score, reading.recognise)
+        if f"{SOFTWARE}: ".encode() not in source.data:
+            # What a file of ours says, it says on purpose.
+            exercise = _without_idle_beat(exercise)
     exercise = replace(exercise, played_once=not reading.play_repeats)
     check_length(exercise)
     return exercise

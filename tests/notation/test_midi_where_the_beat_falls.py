@@ -72,6 +72,32 @@ def test_each_movement_is_laid_where_its_own_beat_falls(
     assert written(read_exercise(path)) == written(exercise)
 
 
+@pytest.mark.parametrize(
+    ("head", "beat"),
+    [("", None), ('ornaments.beat = "first"', "first"), ('ornaments.beat = "last"', "last")],
+)
+def test_it_is_played_as_the_file_has_it(head: str, beat: str | None, tmp_path: Path) -> None:
+    path = tmp_path / "other.mid"
+    exercise = exercise_of(head)
+    plain_midi(exercise, 60, path)
+    again = read_exercise(path)
+    # Nothing is said where the book has it so.
+    assert again.beat == beat
+    assert again.gracenotes.placement == exercise.gracenotes.placement
+    lies = [
+        [(e.start, e.note) for e in expand(one, 60) if e.role == "melody"]
+        for one in (exercise, again)
+    ]
+    assert lies[0] == lies[1]
+
+
+def test_doublings_alone_say_nothing_of_the_beat(tmp_path: Path) -> None:
+    path = tmp_path / "other.mid"
+    text = 'meter = "4/4"\n[[lines]]\nrun = "A, B, c, d"\nornament = "doubling"\n'
+    plain_midi(realise(parse_definition(text.replace("A,", "low A,"))), 60, path)
+    assert read_exercise(path).beat is None
+
+
 def test_where_all_is_exact_nothing_is_said_to_have_moved(tmp_path: Path) -> None:
     path = tmp_path / "other.mid"
     plain_midi(exercise_of(""), 60, path)

@@ -52,7 +52,7 @@ gracenote of its main note, or all of it."""
 Kind = tuple[int, ...]
 """The keys of a group's short notes and of its main note: groups of one kind lead alike."""
 
-LEAST_SINGLE = 3
+LEAST_SINGLE = 2
 """Single gracenotes that tell where gracenotes lie, whatever longer groups do (judgement)."""
 
 LEAST_GAIN_SECONDS = 0.01
@@ -154,8 +154,9 @@ def _kind(tone: Tone) -> Kind:
 class Quantiser:
     """Lays tones on the grid of the beat.
 
-    Once they are laid, `placement` is where their gracenotes lie, `errors` how far each was from
-    the grid in seconds.
+    Once they are laid, `placement` is where their gracenotes lie, `beat` the part of all groups
+    that is on the beat (None where they differ, or a file of ours says it), `errors` how far each
+    was from the grid in seconds.
     """
 
     def __init__(self, contents: MidiContents) -> None:
@@ -172,12 +173,21 @@ class Quantiser:
         self._part_heard = Fraction(1)
         self.errors: list[float] = []
         self.placement: Placement = "on the beat"
+        self.beat: Literal["first", "last"] | None = None
 
     def onsets(self, tones: list[Tone]) -> list[Onset]:
         """Lay the tones on the grid, choosing the lead of gracenotes that fits best."""
         fit = self.fit(tones)
         self.placement = "on the beat" if fit.lead == "none ahead" else "before the beat"
+        self.beat = None if self._is_ours else self._beat(tones, fit)
         return self._onsets(tones, fit.lead, fit.own_leads, is_exact=fit.is_exact)
+
+    def _beat(self, tones: list[Tone], fit: Fit) -> Literal["first", "last"] | None:
+        leads = {fit.own_leads.get(_kind(tone), fit.lead) for tone in tones if len(tone.group) > 1}
+        ahead = {lead in ("all ahead", "all but the last ahead") for lead in leads}
+        if len(ahead) != 1:
+            return None
+        return "last" if ahead.pop() else "first"
 
     def fit(self, tones: list[Tone]) -> Fit:
         """Return how well the first of the tones lie on the grid, led as fits best."""

@@ -26,6 +26,7 @@ from renderer.notation.midi.led_notes import (
 from renderer.notation.midi.melody import Clash, Melody, melodies_of
 from renderer.notation.midi.onsets import MOST_TRIED, Fit, Quantiser
 from renderer.notation.midi.tempos import BarTempos
+from renderer.notation.playing import Beat
 from renderer.notation.score import Exercise, Placement
 from renderer.notation.source_file import Source, Written, open_source
 from renderer.notation.to_exercise import exercise_of
@@ -69,11 +70,12 @@ def _read(source: Source, reading: Reading) -> Exercise:
     if not melodies:
         raise _without_melody(contents, clashes)
     scores = [_score(contents, melody, source, reading) for melody in melodies]
-    index = _chosen(melodies, [score for score, _ in scores], reading)
-    score, placement = scores[index]
+    index = _chosen(melodies, [score for score, *_ in scores], reading)
+    score, placement, beat = scores[index]
     exercise = exercise_of(score, reading)
     if any(note.gracenotes for measure in score.measures for note in measure.notes):
-        exercise = replace(exercise, gracenotes=replace(exercise.gracenotes, placement=placement))
+        gracenotes = replace(exercise.gracenotes, placement=placement)
+        exercise = replace(exercise, gracenotes=gracenotes, beat=beat)
     settings = {name: v for name, v in contents.settings.items() if not _is_of_the_file(name)}
     exercise = with_settings(exercise, settings)
     return replace(exercise, remarks=(*exercise.remarks, *_remarks_on_others(melodies, index)))
@@ -112,7 +114,7 @@ def _is_of_the_file(name: str) -> bool:
 
 def _score(
     contents: MidiContents, melody: Melody, source: Source, reading: Reading
-) -> tuple[Score, Placement]:
+) -> tuple[Score, Placement, Beat | None]:
     quantiser = Quantiser(contents)
     tones, said = _tones(contents, melody, quantiser, reading)
     onsets = quantiser.onsets(tones)
@@ -127,7 +129,8 @@ def _score(
             f"{worst:.0f} ms at most.",
         )
     title = contents.title or source.stem
-    return Score(title, tuple(measures), False, source.name, remarks), quantiser.placement
+    score = Score(title, tuple(measures), False, source.name, remarks)
+    return score, quantiser.placement, quantiser.beat
 
 
 def _tones(
