@@ -158,7 +158,13 @@ def check(
         asked = max(asked, exercise.tempo)
     too_fast = [limit is not None and limit < asked for limit in fastest]
     least = min((limit for limit in fastest if limit is not None), default=None)
-    tracks = track_sizes(written, settings, least)
+    tracks: Sequence[TrackSize] = ()
+    too_long: tuple[str, ...] = ()
+    try:
+        tracks = track_sizes(written, settings, least)
+    except RungwiseError as error:
+        # What cannot be made as a track can be checked all the same.
+        too_long = tuple(str(problem) for problem in error.problems)
     if form is ReportFormat.JSON:
         fields = _as_fields(exercise, reports, fastest, evenly, asked)
         fields["tracks"] = [
@@ -169,10 +175,11 @@ def check(
             }
             for track in tracks
         ]
+        fields["remarks"] += too_long
         sys.stdout.write(json.dumps(fields, indent=1) + "\n")
     else:
         _print_reports(exercise, reports, fastest, evenly, asked)
-        _print_tracks(tracks)
+        _print_tracks(tracks, too_long)
     if any(too_fast):
         raise typer.Exit(1)
 
@@ -180,10 +187,13 @@ def check(
 _MOST_TRACKS_SHOWN = 24
 
 
-def _print_tracks(tracks: Sequence[TrackSize]) -> None:
+def _print_tracks(tracks: Sequence[TrackSize], problems: Sequence[str]) -> None:
     from rich.text import Text
 
     console = output_console()
+    if problems:
+        console.print(Text(f"\nNo tracks can be made with these settings: {' '.join(problems)}"))
+        return
     console.print(Text("\nTracks that render makes with these settings:"))
     for track in tracks[:_MOST_TRACKS_SHOWN]:
         lasts = "does not fit" if track.duration is None else spoken_length(float(track.duration))

@@ -184,6 +184,18 @@ def test_totals_are_counted_in_words(exercise: Path) -> None:
     assert said[at + 1] == "Places to watch for: 1 false fingering"
 
 
+def test_what_is_too_long_for_a_track_is_checked_all_the_same(exercise: Path) -> None:
+    run = rungwise("check", exercise, "--repeats", "999", "--tempo", "10")
+    assert run.returncode == 0, run.stderr
+    assert "Totals: 2 lines" in run.stdout
+    assert "No tracks can be made with these settings: " in run.stdout
+    assert "hours" in run.stdout
+    run = rungwise("check", exercise, "--repeats", "999", "--tempo", "10", "--format", "json")
+    told = json.loads(run.stdout)
+    assert told["tracks"] == []
+    assert "hours" in told["remarks"][-1]
+
+
 def test_e_and_f_gracenotes_have_their_article(exercise: Path) -> None:
     exercise.write_text('[[lines]]\nrun = "B, C"\nornament = "E gracenote"\n', "utf-8")
     assert "B to C by an E gracenote" in rungwise("fingering", exercise).stdout
