@@ -28,9 +28,8 @@ voices, on a busy machine."""
 
 _INSTALL = "install it: pip install 'rungwise[music21]'"
 _XML_FORMS = ("mei",)
-_READ_HERE = ("abc", "midi", "musicxml", "xml")
-_NO_TEXT = ("nwc", "capx", "scl")
-"""Endings of packed files, and of scales."""
+_FORMS = ("humdrum", "mei", "musedata", "tinynotation", "volpiano")
+"""music21's names of what holds a melody as text and is not read here."""
 
 
 def _music21() -> Any:
@@ -46,9 +45,8 @@ def _table() -> dict[str, str]:
     found: dict[str, str] = {}
     for converter in _music21().converter.Converter().subConvertersList("input"):
         form = (converter.registerFormats or ("",))[0]
-        if form and form not in _READ_HERE:
-            endings = set(converter.registerInputExtensions) - set(_NO_TEXT)
-            found |= {f".{ending}": form for ending in endings}
+        if form in _FORMS:
+            found |= {f".{ending}": form for ending in converter.registerInputExtensions}
     found.pop(".zip", None)
     return found
 

@@ -15,6 +15,7 @@ import pytest
 import renderer
 from renderer.errors import RungwiseError
 from renderer.notation.compare import differences
+from renderer.notation.score import MelodyNote
 from renderer.notation.source_file import Source
 from renderer.notation.written import Reading
 from renderer.reading.exercise import read_exercise
@@ -74,6 +75,12 @@ def test_notes_gracenotes_and_repeats_are_those_of_abc(name: str, text: str) -> 
         assert (bar.items, bar.meter) == (same.items, same.meter)
     assert exercise.lines[0].bars[1].signs.closes == 2
     assert exercise.composer == ""
+
+
+def test_a_line_of_tiny_notation_is_read() -> None:
+    """The smallest of music21's forms: `#` raises a letter, `'` is an octave up."""
+    (bar,) = read_exercise(source("t.tntxt", "4/4 a4 b4 c'#4 d'4")).lines[0].bars
+    assert [item.note.abc for item in bar.items if isinstance(item, MelodyNote)] == list("ABcd")
 
 
 def test_title_and_tempo_of_kern_are_kept() -> None:
