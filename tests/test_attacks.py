@@ -255,7 +255,6 @@ def rendering(folder: Path) -> subprocess.Popen[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        start_new_session=True,
     )
 
 
@@ -309,7 +308,10 @@ def stop(folder: Path, signals: Sequence[int], size: int) -> None:
             _, said = process.communicate(timeout=HANG_S)
         except BaseException:
             # Its encoders too: a test that fails leaves nothing running either.
-            os.killpg(process.pid, signal.SIGKILL)
+            with suppress(psutil.NoSuchProcess):
+                for child in psutil.Process(process.pid).children(recursive=True):
+                    child.kill()
+            process.kill()
             raise
     if process.returncode in (0, -signal.SIGKILL):
         return  # it was done before, or had no time to say anything

@@ -75,9 +75,17 @@ WRITING: dict[str, tuple[tuple[str, ...], str]] = {
     "coverage": (("coverage", "wide.toml", "-o", "out/map.svg"), "map.svg"),
     "abridge": (("abridge", "wide.toml", "--lines", "1", "-o", "out/one.toml"), "one.toml"),
     "plan": (("plan", "wide.toml", "--days", "2", "-o", "out/plan.csv"), "plan.csv"),
+    "tune": (("tune", "rec/S - A - chanter - 040 bpm.wav", "-o", "out/my.toml"), "my.toml"),
     "demo": (("demo", "-o", "out"), "Larkmoor evening class.pdf"),
 }
 """A call of each command that writes, and a file that it makes in `out`."""
+
+
+def recorded() -> None:
+    """Record the nine notes, for the command that hears a chanter's pitches."""
+    Path("scale.toml").write_text('title = "S"\n[[lines]]\nrun = "low G to high A"\n', "utf-8")
+    how = ("--mix", "chanter", "--tempo", "40", "--format", "wav")
+    done("render", "scale.toml", "-o", "rec", *how)
 
 
 def test_every_command_that_writes_can_be_told_to_replace_and_is_tested_here() -> None:
@@ -98,6 +106,8 @@ def test_an_edited_file_survives_every_command_and_gives_way_only_to_replace(
 ) -> None:
     words, name = WRITING[verb]
     (folder / "out").mkdir()
+    if verb == "tune":
+        recorded()
     done(*words)
     made = (folder / "out" / name).read_bytes()
     done(*words)  # what nobody has changed is simply made again
@@ -117,6 +127,8 @@ def test_an_edited_file_survives_every_command_and_gives_way_only_to_replace(
 def test_a_file_of_somebody_elses_survives_too(verb: str, folder: Path) -> None:
     words, name = WRITING[verb]
     (folder / "out").mkdir()
+    if verb == "tune":
+        recorded()
     (folder / "out" / name).write_bytes(b"mine")
     (said,) = refused(*words)
     assert said.startswith(f"out/{name}: Rungwise does not remember having made this file, and ")
