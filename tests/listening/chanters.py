@@ -6,6 +6,7 @@ import subprocess
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import imageio_ffmpeg
 import numpy as np
 from numpy.typing import NDArray
 
@@ -98,6 +99,11 @@ def amplitudes(rng: np.random.Generator, count: int = PARTIALS) -> NDArray[np.fl
     return 10 ** (rng.normal(0, 3, count) / 20) / np.arange(1, count + 1)
 
 
+def _sine(turns: NDArray[np.float64]) -> NDArray[np.float32]:
+    # Whole turns are left out first, so that single precision, which is fast, is exact enough.
+    return np.asarray(np.sin(np.float32(2 * np.pi) * (turns % 1.0).astype(np.float32)), np.float32)
+
+
 def sound_of(
     played: list[Sounding], rate: int, rng: np.random.Generator, *, change_s: float = 0.004
 ) -> tuple[Samples, list[tuple[float, float]]]:
@@ -120,7 +126,7 @@ def sound_of(
         tone = np.zeros(frames)
         for k, amplitude in enumerate(colour, 1):
             if k * one.hz < 0.48 * rate:
-                tone += amplitude * np.sin(2 * np.pi * k * one.hz * t + rng.uniform(0, 2 * np.pi))
+                tone += amplitude * _sine(k * one.hz * t + rng.uniform())
         tone /= np.sqrt(np.sum(colour**2) / 2)
         tone[:fade] *= slope
         tone[-fade:] *= slope[::-1]
@@ -139,7 +145,7 @@ def drones_sound(
         part = np.zeros(frames)
         for k, amplitude in enumerate(colour, 1):
             if k * one < 0.48 * rate:
-                part += amplitude * np.sin(2 * np.pi * k * one * t + rng.uniform(0, 2 * np.pi))
+                part += amplitude * _sine(k * one * t + rng.uniform())
         sound += part / np.sqrt(np.sum(colour**2) / 2)
     sound *= 0.14 * 10 ** (level_db / 20) / np.sqrt(len(hz))
     return sound.astype(np.float32)
@@ -210,7 +216,9 @@ def write(path: Path, sound: Samples, rate: int) -> Path:
     if codec is None:
         soundfile.write(path, sound, rate, subtype="PCM_16")
         return path
-    command = ["ffmpeg", "-loglevel", "error", "-y", "-f", "f32le", "-ar", str(rate), "-ac", "1"]
+    # Debian's ffmpeg has no encoder for AMR; that of imageio-ffmpeg has one.
+    program = imageio_ffmpeg.get_ffmpeg_exe() if path.suffix == ".3gp" else "ffmpeg"
+    command = [program, "-loglevel", "error", "-y", "-f", "f32le", "-ar", str(rate), "-ac", "1"]
     command += ["-i", "pipe:0", *codec, str(path)]
     subprocess.run(command, input=sound.astype("<f4").tobytes(), check=True)
     return path

@@ -1,0 +1,58 @@
+"""Estimators of pitch written by others, for comparison: Praat's, and librosa's where it is there.
+
+Praat is under the GPL and is no part of the program; librosa (ISC) brings more than 200 MB along
+and is asked for only where somebody has installed it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.listening.harmonics import estimate
+
+Samples = NDArray[np.float32]
+Estimator = Callable[[Samples, int, float], float]
+
+
+def ours(tone: Samples, rate: int, near_hz: float) -> float:
+    """The median of pieces of 0.3 s, as stretches are measured; begins 20 cents off."""
+    count = max(1, round(len(tone) / rate / 0.3))
+    found = [
+        estimate(part, rate, near_hz * 2 ** (20 / 1200)).hz for part in np.array_split(tone, count)
+    ]
+    return float(np.mean(found))
+
+
+def praat(tone: Samples, rate: int, near_hz: float) -> float:
+    """Praat's autocorrelation method (P. Boersma, 1993), the median of its frames."""
+    import parselmouth
+
+    sound = parselmouth.Sound(tone.astype(np.float64), rate)
+    pitch = sound.to_pitch_ac(
+        pitch_floor=0.6 * near_hz, pitch_ceiling=1.7 * near_hz, very_accurate=True
+    )
+    hz = pitch.selected_array["frequency"]
+    return float(np.median(hz[hz > 0]))
+
+
+def pyin(tone: Samples, rate: int, near_hz: float) -> float:
+    """Librosa's pYIN (M. Mauch and S. Dixon, 2014), bins of 1 cent, the median of its frames."""
+    import librosa
+
+    hz, *_ = librosa.pyin(
+        tone, fmin=0.7 * near_hz, fmax=1.5 * near_hz, sr=rate, resolution=0.01, frame_length=4096
+    )
+    return float(np.nanmedian(hz))
+
+
+def estimators() -> dict[str, Estimator]:
+    """Those that are there."""
+    found: dict[str, Estimator] = {"ours": ours, "Praat": praat}
+    try:
+        import librosa  # noqa: F401
+    except ImportError:
+        return found
+    return {**found, "pYIN": pyin}
