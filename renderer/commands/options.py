@@ -319,9 +319,18 @@ def _standard_input() -> Source:
 
 def source_named(file: Path) -> Source:
     """Return what a file holds, or a shipped exercise of that name, or standard input for `-`."""
-    from renderer.reading.exercise import source_of
+    from renderer.reading.exercise import is_read_by_music21, source_of
 
-    return _standard_input() if str(file) == _STANDARD_INPUT else source_of(file)
+    source = _standard_input() if str(file) == _STANDARD_INPUT else source_of(file)
+    if is_read_by_music21(source):
+        _say_that_it_takes_time(source.name)
+    return source
+
+
+@functools.cache
+def _say_that_it_takes_time(name: str) -> None:
+    # Once, however often a file is asked for. Who does the work says nothing while it works.
+    typer.echo(f"music21 reads {Path(name).name}, which may take some seconds.", err=True)
 
 
 def read_exercise_of(file: Path, settings: Settings) -> Exercise:

@@ -143,6 +143,11 @@ def _form_of(source: Source) -> str:
     return ".abc" if _ABC_FIELD.match(data) else ".toml"
 
 
+def is_read_by_music21(source: Source) -> bool:
+    """Whether a source is in a form that is not read here, which takes its time."""
+    return _form_of(source) not in FORMS
+
+
 def source_of(written: Written) -> Source:
     """Return what a path, the name of a shipped exercise or a source in hand holds.
 

@@ -174,3 +174,14 @@ def test_a_tune_keeps_repeats_endings_and_gracenotes_in_a_music21_stream() -> No
         "G5", "G5", "C#5", "D5", "E5", "G5", "E5",
     ]  # fmt: skip
     assert differences(tune, renderer.from_music21(stream)) == []
+
+
+def test_who_waits_for_music21_is_told_so_once(tmp_path: Path) -> None:
+    path = tmp_path / "wide.krn"
+    path.write_text(KERN)
+    run = subprocess.run(
+        [sys.executable, "-m", "renderer.cli", "check", str(path)],
+        capture_output=True, text=True, check=True, timeout=HANG_S,
+    )  # fmt: skip
+    assert run.stderr == "music21 reads wide.krn, which may take some seconds.\n"
+    assert "G gracenote on C" in run.stdout
