@@ -20,10 +20,12 @@ from renderer.order.settings import Settings
 
 @settled("convert")
 def convert(
-    source: Annotated[
-        Path,
+    sources: Annotated[
+        list[Path],
         typer.Argument(
-            metavar="IN", help="A definition, ABC, MusicXML or MIDI file, or a shipped exercise."
+            metavar="IN...",
+            help="A definition, ABC, MusicXML or MIDI file, or a shipped exercise; several become "
+            "a medley.",
         ),
     ],
     target: Annotated[
@@ -38,8 +40,9 @@ def convert(
     """Write an exercise in another form: definition, ABC, MusicXML or MIDI.
 
     Reads any of them, or a shipped exercise by name; writes the form that OUT's ending names, and
-    lists what that form does not hold. In MIDI each line is played once and the next follows at
-    once, unless settings say otherwise.
+    lists what that form does not hold. Several files, or all tunes of one (--tune all), become a
+    medley that is called after OUT: one after the other, each at its own tempo. In MIDI each line
+    is played once and the next follows at once, unless settings say otherwise.
 
     Example: rungwise convert doublings.toml doublings.musicxml
     """
@@ -47,9 +50,10 @@ def convert(
     from renderer.delivery.render import Keeping
     from renderer.order.documents import Document
 
-    refuse_to_replace(source, target)
+    for source in sources:
+        refuse_to_replace(source, target)
     refuse_several(settings, "a score is of one track")
-    job = order_of([source], settings).document(Document.SCORE, target)
+    job = order_of(sources, settings).document(Document.SCORE, target)
     made = carry_out(job, keeping=Keeping(replace=replace))
     console = output_console()
     for remark in made.remarks:

@@ -335,9 +335,18 @@ def _say_that_it_takes_time(name: str) -> None:
 
 def read_exercise_of(file: Path, settings: Settings) -> Exercise:
     """Read an exercise, by file or by the name of a shipped one, as settings have it read."""
-    from renderer.reading.exercise import read_exercise
+    from renderer.notation.written import ALL_TUNES
+    from renderer.reading.exercise import read_exercise, tunes_of
 
-    return read_exercise(source_named(file), settings.reading)
+    source = source_named(file)
+    if settings.tune == ALL_TUNES and len(tunes := tunes_of(source)) > 1:
+        raise failure(
+            f"the file has {len(tunes)} tunes, and one is looked at here",
+            "choose it by its X: number or title",
+            file=source.name,
+            place="tune",
+        )
+    return read_exercise(source, settings.reading)
 
 
 def read_played(file: Path, settings: Settings) -> Exercise:

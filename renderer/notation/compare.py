@@ -166,6 +166,8 @@ def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Ite
     one, other = before.lines[number - 1], after.lines[number - 1]
     if _one_line(one.heading) != _one_line(other.heading):
         yield f"the heading of line {number} ({_one_line(one.heading)[:60]})"
+    if _one_line(one.tune) != _one_line(other.tune):
+        yield f"the tune that begins with line {number} ({_one_line(one.tune)[:60]})"
     yield from _played(number, before, after)
     if len(one.bars) != len(other.bars):
         yield f"line {number}'s bars: {len(one.bars)} are read back as {len(other.bars)}"

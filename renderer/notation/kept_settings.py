@@ -38,6 +38,7 @@ MOST_LEFT_OUT_NAMED = 5
 
 LINE_INNER, LINE_BEAT = "inner length of line ", "slot on the beat in line "
 LINE_GRACENOTE = "gracenote length in line "
+LINE_TUNE = "tune that begins with line "
 """With the line's number after it."""
 
 MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
@@ -84,6 +85,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
             (LINE_INNER, line.inner),
             (LINE_BEAT, line.beat),
             (LINE_GRACENOTE, line.gracenote),
+            (LINE_TUNE, line.tune or None),
         ):
             if said is not None:
                 settings[f"{name}{number}"] = str(said)
@@ -210,6 +212,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         LINE_INNER: lambda line: replace(line, inner=read_inner(value)),
         LINE_BEAT: lambda line: replace(line, beat=read_beat(value)),
         LINE_GRACENOTE: lambda line: replace(line, gracenote=read_gracenote_length(value)),
+        LINE_TUNE: lambda line: replace(line, tune=_text(value, LONGEST_TITLE)),
     }
     for start, changed in of_lines.items():
         number = name.removeprefix(start)

@@ -171,6 +171,8 @@ class Line:
     inner, beat, gracenote:
         How long inner notes and gracenotes last in this line and which slot of a movement is on the
         beat, where that differs from the exercise's.
+    tune:
+        The name of the tune that begins with this line, where the exercise is a medley.
     """
 
     bars: tuple[Bar, ...]
@@ -178,6 +180,7 @@ class Line:
     inner: Inner | None = None
     beat: Beat | None = None
     gracenote: Length | None = None
+    tune: str = ""
 
     @property
     def melody_notes(self) -> Iterator[MelodyNote]:

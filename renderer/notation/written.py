@@ -247,6 +247,9 @@ class Reading:
 
 AS_WRITTEN = Reading()
 
+ALL_TUNES = "all"
+"""In place of a tune's name: every tune of a file."""
+
 MOST_WORDS = 8
 """Texts over one bar that are kept."""
 

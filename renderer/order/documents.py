@@ -16,6 +16,7 @@ from typing import Any
 
 from renderer import __version__
 from renderer.errors import failure
+from renderer.notation.medley import medley_of
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.digests import digest_of, plain_source, source_from_plain
@@ -42,7 +43,8 @@ class DocumentJob:
     kind:
         Which of them.
     exercises:
-        What is written, as the settings have it; of scores and plans there is one.
+        What is written, as the settings have it; of scores (several exercises make one, a medley)
+        and plans there is one.
     settings:
         How: those that the verb knows. A plan has its first day among them.
     path:
@@ -107,7 +109,7 @@ def document_from_plain(plain: Mapping[str, Any]) -> DocumentJob:
     sources = tuple(source_from_plain(one) for one in plain["sources"])
     settings = settings_from_plain(dict(plain["settings"]))
     read = (settings.chosen(read_exercise(source, settings.reading)) for source in sources)
-    exercises = tuple(settings.applied_to(one) for one in read)
+    exercises = tuple(map(settings.applied_to, _as_printed(kind, tuple(read), Path(plain["path"]))))
     ordered = None if plain["ordered"] is None else date.fromisoformat(plain["ordered"])
     return DocumentJob(kind, exercises, settings, Path(plain["path"]), sources, ordered)
 
@@ -142,11 +144,12 @@ def plan_document(
     Raises
     ------
     RungwiseError
-        For several exercises where there can be one only, and for a plan that no calendar holds.
+        For a plan of several exercises, for one that no calendar holds, and for medleys beyond
+        bounds.
     """
-    if len(exercises) != 1 and kind is not Document.SHEET:
-        noun = "score" if kind is Document.SCORE else "plan"
-        raise failure(f"a {noun} is of one exercise, not of {len(exercises)}", "name one")
+    if len(exercises) != 1 and kind is Document.PLAN:
+        raise failure(f"a plan is of one exercise, not of {len(exercises)}", "name one")
+    exercises = _as_printed(kind, exercises, path)
     ordered = None
     if kind is Document.PLAN:
         ordered = date.today() if today is None else today
@@ -155,6 +158,15 @@ def plan_document(
     own = Settings(**{row.name: settings.of(row.name) for row in rows})
     played = tuple(map(own.applied_to, exercises))
     return DocumentJob(kind, played, own, path, sources, ordered)
+
+
+def _as_printed(
+    kind: Document, exercises: tuple[Exercise, ...], path: Path
+) -> tuple[Exercise, ...]:
+    """The exercises; several in one score as a medley, which is called after its file."""
+    if len(exercises) == 1 or kind is not Document.SCORE:
+        return exercises
+    return (medley_of(path.stem, exercises),)
 
 
 def _dated(settings: Settings, today: date) -> Settings:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -17,14 +17,17 @@ from renderer import __version__
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
+from renderer.notation.written import ALL_TUNES
 from renderer.order.digests import digest_of, plain_source, soundfont_digests, source_from_plain
 from renderer.order.documents import Document, DocumentJob, plan_document
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import Settings, plain_settings, settings_from_plain
 from renderer.order.track_job import TrackJob
-from renderer.reading.exercise import read_exercise
+from renderer.reading.exercise import read_exercise, tunes_of
 
 _FORM = "rungwise-order"
+_MOST_REFUSED = 5
+"""Tunes of a file that are named as not read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +76,44 @@ class Order:
 
         Raises a `RungwiseError` with what is wrong with all of them.
         """
-        exercises: list[Exercise] = []
+        return tuple(exercise for _, exercise in self._read())
+
+    def _read(self) -> list[tuple[Source, Exercise]]:
+        """Every exercise with its source; of all tunes of a file, those that can be read."""
+        read: list[tuple[Source, Exercise]] = []
         problems: list[Problem] = []
         for source in self.sources:
             try:
-                read = read_exercise(source, self.settings.reading)
-                exercises.append(self.settings.chosen(read))
+                read += self._tunes(source)
             except RungwiseError as error:
                 problems += error.problems
         if problems:
             raise RungwiseError(dict.fromkeys(problems))
-        return tuple(exercises)
+        return read
+
+    def _tunes(self, source: Source) -> list[tuple[Source, Exercise]]:
+        if self.settings.tune != ALL_TUNES:
+            exercise = read_exercise(source, self.settings.reading)
+            return [(source, self.settings.chosen(exercise))]
+        read: list[tuple[Source, Exercise]] = []
+        refused: list[Problem] = []
+        for tune in tunes_of(source):
+            try:
+                exercise = read_exercise(tune, self.settings.reading)
+            except RungwiseError as error:
+                refused.append(error.problems[0])
+            else:
+                read.append((tune, self.settings.chosen(exercise)))
+        if not read:
+            raise RungwiseError(refused[:_MOST_REFUSED])
+        if refused:
+            first, exercise = read[0]
+            said = "; ".join(f"{one.place}: {one.cause}" for one in refused[:_MOST_REFUSED])
+            more = len(refused) - _MOST_REFUSED
+            remark = f"{len(refused)} of {len(refused) + len(read)} tunes cannot be read ({said}"
+            remark += f"; and {more} more)." if more > 0 else ")."
+            read[0] = first, replace(exercise, remarks=(*exercise.remarks, remark))
+        return read
 
     def jobs(self, folder: Path) -> tuple[TrackJob, ...]:
         """Return the tracks to make, in practice order; raises a `RungwiseError` as they do.
@@ -93,7 +123,9 @@ class Order:
         folder:
             Where their files go; nothing is written.
         """
-        return plan_tracks(self.exercises(), folder, self.settings, sources=self.sources)
+        read = self._read()
+        exercises = [exercise for _, exercise in read]
+        return plan_tracks(exercises, folder, self.settings, sources=[source for source, _ in read])
 
     def document(self, kind: Document, path: Path, *, today: date | None = None) -> DocumentJob:
         """Return the job of a sheet, a score or a practice plan; errors as for `plan_document`.
@@ -107,9 +139,8 @@ class Order:
         today:
             The day that it is, for a plan without a first day.
         """
-        return plan_document(
-            kind, self.exercises(), path, self.settings, sources=self.sources, today=today
-        )
+        sources, exercises = zip(*self._read(), strict=True)
+        return plan_document(kind, exercises, path, self.settings, sources=sources, today=today)
 
 
 def order_from_json(text: str) -> Order:

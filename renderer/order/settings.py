@@ -44,7 +44,7 @@ from renderer.notation.limits import (
 )
 from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
-from renderer.notation.written import ReadAs, Reading, Recognise, Rests, Transposition
+from renderer.notation.written import ALL_TUNES, ReadAs, Reading, Recognise, Rests, Transposition
 from renderer.order import kinds
 from renderer.order.formats import AudioFormat, check_rate, rate_in
 from renderer.order.kinds import Kind, Plain
@@ -343,7 +343,7 @@ class Settings:
     gap: int = _row(
         1,
         kinds.whole(0, MOST_GAP_BARS, 1),
-        "Bars of clicks between lines.",
+        "Bars of clicks between lines; of tunes with repeats and of medleys, between tunes.",
         PLAYED,
         "gap {}",
         usual={"convert": 0},
@@ -455,9 +455,9 @@ class Settings:
     tune: str | None = _row(
         None,
         kinds.text(),
-        "ABC: the tune, by its X: number or title.",
+        "ABC: the tune, by its X: number or title; all for every tune of the file.",
         SCORED,
-        "tune {}",
+        lambda settings: "" if settings.tune == ALL_TUNES else f"tune {settings.tune}",
         panel=_SCORES,
     )
     transpose: Transposition = _row(
@@ -627,7 +627,7 @@ class Settings:
         """How scores are read."""
         under = self.gracenote_under
         return Reading(
-            part=self.part if self.tune is None else self.tune,
+            part=self.part if self.tune in (None, ALL_TUNES) else self.tune,
             transpose=self.transpose,
             read_as=self.read_as,
             rests=self.rests,

@@ -175,6 +175,15 @@ def source_of(written: Written) -> Source:
     return open_source(path)
 
 
+def tunes_of(source: Source) -> tuple[Source, ...]:
+    """Return each tune of a source as a source of its own; of what is no ABC, the source alone."""
+    if _form_of(source) != ".abc":
+        return (source,)
+    from renderer.notation.abc.reader import tunes_apart
+
+    return tunes_apart(source)
+
+
 def definition_in(source: Source) -> Definition | None:
     """Return the definition that a source is; None if it is a score."""
     if _form_of(source) != ".toml":

@@ -98,7 +98,7 @@ def _realise_run(
             previous = note
         for group in _grouped(notes, line.groups):
             bars += into_bars(group, meter, rhythm)
-    return Line(tuple(bars), line.heading, line.inner, line.beat, line.gracenote)
+    return Line(tuple(bars), line.heading, line.inner, line.beat, line.gracenote, line.tune)
 
 
 def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
@@ -121,7 +121,8 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
 
 def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> Line:
     bars = read_abc_line(line.abc, definition.meter)
-    return Line(recognise_bars(bars, book), line.heading, line.inner, line.beat, line.gracenote)
+    music = recognise_bars(bars, book)
+    return Line(music, line.heading, line.inner, line.beat, line.gracenote, line.tune)
 
 
 def _notes_to_choose_from(entry: DefinitionLine) -> set[Note]:

@@ -332,11 +332,12 @@ def expand_at(
         rest. Rolls are two however many bars `count_in` asks for; a `count_in` of 0 leaves them
         out too.
     repeats:
-        How often each line is played, without a gap.
+        How often each line is played, without a gap; medleys and tunes with repeats, tune by tune.
     echo:
         Whether the same length is left free for the learner after each playing of a line.
     gap:
-        Bars of clicks between one line and the next.
+        Bars of clicks between one line and the next; of medleys and of tunes with repeats, between
+        one tune and the next.
     subdivide:
         Whether the metronome also marks halves (thirds in compound meters) of the beat.
     noises:
@@ -354,15 +355,18 @@ def expand_at(
     _check_counts(count_in, repeats, gap)
     spb = Fraction(60) / tempo
     order = played(exercise)
+    if noises is None and repeats > 1 and any(len(tune) > 1 for tune in order.tunes):
+        # A tune is repeated as a whole, not part by part.
+        order, repeats = order.repeated(repeats), 1
     exercise = order.exercise
     chains = chains_of(exercise)
     twice = repeats > 1 or noises is not None
     if noises is not None:
         repeats *= 2
-    lead_in_beats = [
-        _lead_in_beats(line.bars, gap if index else count_in)
-        for index, line in enumerate(exercise.lines)
-    ]
+    lead_in_beats = [Fraction(0)] * len(chains)
+    for tune in order.tunes:
+        first = exercise.lines[tune.start].bars
+        lead_in_beats[tune.start] = _lead_in_beats(first, gap if tune.start else count_in)
     rolls: tuple[Roll, ...] = ()
     if count_in_style == "rolls" and count_in > 0:
         lead_in_beats[0], rolls = _two_rolls(exercise.lines[0].bars, spb * chains[0].stretch[0])

@@ -10,6 +10,7 @@ Nothing else in the program plays out repeats, endings, da capo, dal segno or th
 - A jump (da capo, dal segno) is taken once, after all passes of its bar. From there on every repeat
   is played once with its last ending, up to the fine or to where it goes to the coda; the coda has
   its repeats again (common practice).
+- Of a medley every tune is played by itself: none of its signs leads into another tune.
 - A tempo mark holds for the bars that it stands over as written: going back goes back to its tempo.
 """
 
@@ -18,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate, groupby
 from math import ceil
 
 from renderer.errors import failure
@@ -64,6 +66,31 @@ class PlayedExercise:
     exercise: Exercise
     lines: tuple[tuple[PlayedBar, ...], ...]
 
+    @property
+    def tunes(self) -> tuple[range, ...]:
+        """The lines of `exercise` (from 0) that are played as one piece, without a gap.
+
+        Those of each tune, where there are repeats or jumps or several tunes; each line of a plain
+        exercise by itself.
+        """
+        lines = self.exercise.lines
+        is_tune = self.exercise is not self.written or any(line.tune for line in lines)
+        begins = [at for at, line in enumerate(lines) if at == 0 or not is_tune or line.tune]
+        return tuple(map(range, begins, [*begins[1:], len(lines)]))
+
+    def repeated(self, times: int) -> PlayedExercise:
+        """Return the exercise with each of its tunes played so many times in a row."""
+        order: list[int] = []
+        lines: list[Line] = []
+        for tune in self.tunes:
+            for turn in range(times):
+                order += tune
+                first, *rest = (self.exercise.lines[at] for at in tune)
+                lines += [replace(first, tune="") if turn else first, *rest]
+        numbers = tuple(self.exercise.number_of(at) for at in order)
+        music = replace(self.exercise, lines=tuple(lines), numbers=numbers)
+        return PlayedExercise(self.written, music, tuple(self.lines[at] for at in order))
+
     def line_number(self, played_line: int) -> int:
         """The written line (from 1) of a line of `exercise` (from 1)."""
         return self.lines[played_line - 1][0].line
@@ -88,7 +115,8 @@ class _Section:
     passes: int
 
 
-def _flat(exercise: Exercise) -> _Flat:
+def _orders(exercise: Exercise) -> list[list[int]]:
+    """The lines (from 1) of each tune of a medley in the order in which they are played."""
     order = exercise.order or range(1, len(exercise.lines) + 1)
     length = sum(len(exercise.lines[line - 1].bars) for line in order)
     if length > MOST_BARS and exercise.order:
@@ -97,6 +125,11 @@ def _flat(exercise: Exercise) -> _Flat:
             "shorten the order of its parts, or play it with --no-repeats",
             file=exercise.source,
         )
+    tunes = list(accumulate(bool(line.tune) for line in exercise.lines))
+    return [list(lines) for _, lines in groupby(order, lambda line: tunes[line - 1])]
+
+
+def _flat(exercise: Exercise, order: Sequence[int]) -> _Flat:
     places, signs = [], []
     for line in order:
         for number, bar in enumerate(exercise.lines[line - 1].bars, start=1):
@@ -228,24 +261,39 @@ def order_of_playing(exercise: Exercise) -> tuple[tuple[PlayedBar, ...], ...]:
     RungwiseError
         Beyond `MOST_BARS`.
     """
-    flat = _flat(replace(exercise, order=()) if exercise.played_once else exercise)
-    try:
-        order = _bounded(_once(flat)) if exercise.played_once else _played_order(flat)
-    except _TooManyBarsError:
-        raise failure(
-            f"the repeats play out to more than {MOST_BARS} bars or {MOST_JUMPS} jumps",
-            "take repeats out of it, or play it with --no-repeats",
-            file=exercise.source,
-        ) from None
+    return tuple(run for tune in _runs_of_tunes(exercise) for run in tune)
+
+
+_Runs = list[tuple[PlayedBar, ...]]
+
+
+def _runs_of_tunes(exercise: Exercise) -> list[_Runs]:
+    """The runs of each tune of a medley; of any other exercise, of all of it."""
     turns: dict[tuple[int, int], int] = {}
-    runs: list[list[PlayedBar]] = []
-    for at in order:
-        line, bar = place = flat.places[at]
-        turns[place] = turns.get(place, 0) + 1
-        if not runs or runs[-1][-1].line != line:
-            runs.append([])
-        runs[-1].append(PlayedBar(line, bar, turns[place]))
-    return tuple(map(tuple, runs))
+    tunes: list[_Runs] = []
+    bars = 0
+    for lines in _orders(replace(exercise, order=()) if exercise.played_once else exercise):
+        flat = _flat(exercise, lines)
+        try:
+            order = _bounded(_once(flat)) if exercise.played_once else _played_order(flat)
+            bars += len(order)
+            if bars > MOST_BARS:
+                raise _TooManyBarsError
+        except _TooManyBarsError:
+            raise failure(
+                f"the repeats play out to more than {MOST_BARS} bars or {MOST_JUMPS} jumps",
+                "take repeats out of it, or play it with --no-repeats",
+                file=exercise.source,
+            ) from None
+        runs: list[list[PlayedBar]] = []
+        for at in order:
+            line, bar = place = flat.places[at]
+            turns[place] = turns.get(place, 0) + 1
+            if not runs or runs[-1][-1].line != line:
+                runs.append([])
+            runs[-1].append(PlayedBar(line, bar, turns[place]))
+        tunes.append(list(map(tuple, runs)))
+    return tunes
 
 
 def _has_signs(exercise: Exercise) -> bool:
@@ -270,7 +318,10 @@ def played(exercise: Exercise) -> PlayedExercise:
             for line, written in enumerate(exercise.lines, start=1)
         )
         return PlayedExercise(exercise, exercise, lines)
-    runs = order_of_playing(exercise)
+    tunes = _runs_of_tunes(exercise)
+    runs = tuple(run for tune in tunes for run in tune)
+    firsts = {id(tune[0]) for tune in tunes if tune}
+    names = _tune_names(exercise)
     tempos = _tempos(exercise)
     lines_played: list[Line] = []
     now = exercise.tempo
@@ -285,7 +336,8 @@ def played(exercise: Exercise) -> PlayedExercise:
             number = bar.number or str(place.bar)
             bars.append(_untied(replace(bar, tempo=mark, signs=NO_SIGNS, number=number), before))
             now = tempo
-        lines_played.append(replace(written, bars=tuple(bars)))
+        tune = names[run[0].line - 1] if id(run) in firsts else ""
+        lines_played.append(replace(written, bars=tuple(bars), tune=tune))
     music = replace(
         exercise,
         lines=tuple(lines_played),
@@ -293,6 +345,14 @@ def played(exercise: Exercise) -> PlayedExercise:
         numbers=tuple(exercise.number_of(run[0].line - 1) for run in runs),
     )
     return PlayedExercise(exercise, music, runs)
+
+
+def _tune_names(exercise: Exercise) -> list[str]:
+    """Of every line, the tune that it belongs to; empty outside medleys."""
+    names: list[str] = []
+    for line in exercise.lines:
+        names.append(line.tune or (names[-1] if names else ""))
+    return names
 
 
 def played_alone(exercise: Exercise) -> Exercise:

@@ -90,7 +90,12 @@ def test_one_repeat_after_another_shares_its_thick_stroke() -> None:
 
 
 def test_notes_stand_clear_of_the_dots_of_a_repeat() -> None:
-    for code in ("|:A4:|\n", "|:[M:3/4]A3|:B3:|\n", "|:{gAd}A/4B/4A/4B/4A3:|:A4:|\n"):
+    for code in (
+        "|:A4:|\n",
+        "A4|]\n|:B4:|c4|]\n",
+        "|:[M:3/4]A3|:B3:|\n",
+        "|:{gAd}A/4B/4A/4B/4A3:|:A4:|\n",
+    ):
         (drawing,) = drawn(tune(code))
         for bar in drawing.system.bars:
             columns = bar.staves[0].columns

@@ -17,8 +17,7 @@ from renderer.notation.compare import differences
 from renderer.notation.definition.writer import write_definition
 from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.musicxml.writer import write_musicxml
-from renderer.notation.playing import BOOK
-from renderer.notation.score import Exercise, Gracenotes
+from renderer.notation.score import Exercise
 from renderer.reading.exercise import read_exercise
 from renderer.timing.order_of_playing import order_of_playing
 from tests.notation.strategies import exercises_with_signs
@@ -72,7 +71,7 @@ FORMS: dict[str, Callable[[Exercise], bytes]] = {
 }
 
 
-def _again(exercise: Exercise, form: str) -> Exercise:
+def written_and_read(exercise: Exercise, form: str) -> Exercise:
     """The exercise written and read as every verb reads it, without what is no part of it."""
     with written_file(FORMS[form](exercise), form) as path:
         return replace(read_exercise(path), remarks=(), source="", knows_movements=False)
@@ -91,22 +90,11 @@ def _sounds(exercise: Exercise) -> object:
 
 @settings(max_examples=60)
 @given(exercises_with_signs())
-@pytest.mark.parametrize("form", [".toml", ".musicxml"])
+@pytest.mark.parametrize("form", FORMS)
 def test_written_and_read_an_exercise_is_itself_and_sounds_alike(
     form: str, exercise: Exercise
 ) -> None:
-    exercise = _again(exercise, ".toml")
-    again = _again(exercise, form)
-    assert again == exercise
-    assert _sounds(again) == _sounds(exercise)
-
-
-@settings(max_examples=60)
-@given(exercises_with_signs())
-def test_abc_keeps_all_of_a_tune_but_how_it_is_played_and_practised(exercise: Exercise) -> None:
-    """ABC has no place for gracenotes' lengths, ladders and the like, which `convert` says."""
-    exercise = replace(_again(exercise, ".toml"), gracenotes=Gracenotes(), inner=BOOK)
-    exercise = replace(exercise, ladder=None, audience="")
-    again = _again(exercise, ".abc")
+    exercise = written_and_read(exercise, ".toml")
+    again = written_and_read(exercise, form)
     assert again == exercise
     assert _sounds(again) == _sounds(exercise)

@@ -23,6 +23,8 @@ _DOT_AWAY = 96.0
 _DOT_RADIUS = 34.0
 _DOT_SPACES = (1.5, 2.5)
 """In the two middle spaces of the staff, counted from the top line."""
+_AFTER_CLEF = 75.0
+"""Between the clef's room and a repeat that begins with its system."""
 _DASHES = 6
 """Of the bar line between two pieces of a bar."""
 
@@ -98,6 +100,8 @@ def opening(bar: EngravedBar, before: EngravedBar | None, left: float, top: floa
     """
     if not bar.signs.opens:
         return ""
+    if before is None and not bar.meter:
+        left += _AFTER_CLEF
     shares_thick = before is not None and before.signs.closes and not bar.meter
     thick_right = left if shares_thick else left + _THICK - BAR_LINE
     thin = thick_right + _BESIDE_THICK

@@ -36,6 +36,7 @@ from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, crossings
 from renderer.technique.text_tables import as_lines_words
+from renderer.timing.order_of_playing import played
 
 CAUTION = (
     "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "
@@ -60,13 +61,17 @@ class Staff:
 
 @dataclass(frozen=True, slots=True)
 class LineContent:
-    """A line: its heading (or `Line 3`), whether it has one, its systems, advice and rungs."""
+    """A line: its heading (or `Line 3`), whether it has one, its systems, advice and rungs.
+
+    `tune` is the name of the tune that begins with it, in a medley.
+    """
 
     number: int
     heading: str
     staves: tuple[Staff, ...]
     advice: tuple[str, ...]
     rungs: tuple[str, ...]
+    tune: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,11 +166,13 @@ def _playing(exercise: Exercise, settings: Settings) -> str:
     if repeats == 1:
         return ""
     times = _TIMES.get(repeats, f"{repeats} times")
-    if len(exercise.lines) == 1:
-        return f"Tracks play the line {times}"
+    tunes = played(exercise).tunes
+    if len(tunes) == 1:
+        return f"Tracks play the {'line' if len(exercise.lines) == 1 else 'tune'} {times}"
     bars = "a bar" if settings.gap == 1 else f"{settings.gap} bars"
     between = f", then {bars} of clicks before the next" if settings.gap else ""
-    return f"Tracks play each line {times}{between}"
+    what = "tune" if any(len(tune) > 1 for tune in tunes) else "line"
+    return f"Tracks play each {what} {times}{between}"
 
 
 def _facts(exercise: Exercise, settings: Settings) -> Iterator[Fact]:
@@ -269,7 +276,7 @@ def _remarks(exercise: Exercise) -> Iterator[str]:
     texts = [exercise.title, exercise.audience, exercise.purpose, exercise.level]
     texts += [exercise.tune_type, exercise.composer, exercise.origin, exercise.notes]
     for line in exercise.lines:
-        texts += [line.heading, *(word for bar in line.bars for word in bar.words)]
+        texts += [line.heading, line.tune, *(word for bar in line.bars for word in bar.words)]
     missing = missing_letters(clean("".join(texts)))
     if missing:
         shown = " ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
@@ -349,6 +356,7 @@ def content_of(
                 staves,
                 tuple(_advice(exercise, report, settings.advice)),
                 labels,
+                printable(line.tune),
             )
         )
     hands = {mark.hand_first for line in marks for mark in line}

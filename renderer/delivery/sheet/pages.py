@@ -88,6 +88,7 @@ def _line_fields(line: LineContent, exercise: int) -> dict[str, Any]:
         "exercise": exercise,
         "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
         "outlined": bool(line.heading),
+        "tune": line.tune,
         "advice": line.advice,
         "rungs": line.rungs,
         "staves": [

@@ -185,6 +185,8 @@ class MusicCode:
     has_order:
         Whether parts are played in an order of their own: then such a heading takes the place of
         the part's letter.
+    has_endings_in_words:
+        Whether `1st time` over a bar begins an ending; where not, it is a heading or words.
     """
 
     def __init__(
@@ -196,8 +198,10 @@ class MusicCode:
         has_headings: bool = True,
         has_order: bool = False,
         is_lenient: bool = False,
+        has_endings_in_words: bool = False,
     ) -> None:
         self._is_lenient = is_lenient
+        self._has_endings_in_words = has_endings_in_words
         self._other_meters: tuple[Meter, ...] = ()
         """That take turns with the one in force."""
         self._macros: list[Macro] = []
@@ -647,7 +651,7 @@ class MusicCode:
     def _text(self, match: re.Match[str], _at: int) -> None:
         said = match["said"]
         text = read_text(said[said[:1] in ("^", "_", "<", ">", "@") :])
-        ending = ending_in_words(text) if self._is_lenient else ""
+        ending = ending_in_words(text) if self._has_endings_in_words else ""
         if ending:
             self._begin_ending(ending)
         elif said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes:

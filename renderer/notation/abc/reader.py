@@ -10,7 +10,7 @@ from __future__ import annotations
 import codecs
 import contextlib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from renderer.errors import RungwiseError, failure, shortened
@@ -125,9 +125,9 @@ class _Tune:
     """The lines of one tune with their numbers in the file, header and body apart.
 
     `common` is what the file says for all its tunes, by the field's letter, and `definitions` are
-    its macros and symbols; `music_in_header` is
-    the line where music begins although no `K:` has ended the header, 0 for none; `cut_off` are the
-    lines of music after the empty line that ends the tune.
+    its macros and symbols; `first` is the line that it begins with; `music_in_header` is the line
+    where music begins although no `K:` has ended the header, 0 for none; `cut_off` are the lines of
+    music after the empty line that ends the tune.
     """
 
     number: str
@@ -138,6 +138,7 @@ class _Tune:
     cut_off: list[int] = field(default_factory=list)
     definitions: list[tuple[int, str, str]] = field(default_factory=list)
     settings: list[tuple[str, str]] = field(default_factory=list)
+    first: int = 0
 
     def take(self, number: int, line: str, match: re.Match[str] | None, *, in_body: bool) -> bool:
         """Add a line (a field, if it matches one); return whether the tune's body goes on."""
@@ -181,11 +182,14 @@ def _looks_like_music(line: str) -> bool:
     return "|" in bare and re.search(r"[A-Ga-g]", bare) is not None and not _WORD.search(bare)
 
 
+def _raw_lines(text: str) -> list[str]:
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
 def _lines_of(text: str) -> Iterator[tuple[int, str]]:
     """The lines of a file with their numbers, without comments and blocks of text to be set."""
     block = ""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for number, raw in enumerate(lines, start=1):
+    for number, raw in enumerate(_raw_lines(text), start=1):
         directive = raw.rstrip().casefold()
         if block:
             block = "" if directive == f"%%end{block}" else block
@@ -215,6 +219,7 @@ def _tunes(text: str) -> list[_Tune]:
                 tune, in_body = None, False
         elif match is not None and match[1] == "X":
             tune, in_body = _Tune(match[2].strip(), common, definitions=definitions), False
+            tune.first = number
             tunes.append(tune)
         elif tune is not None:
             in_body = tune.take(number, line, match, in_body=in_body)
@@ -222,6 +227,7 @@ def _tunes(text: str) -> list[_Tune]:
             # A tune may lack its number.
             tune, in_body = _Tune("", common, definitions=definitions), match[1] == "K"
             tune.header.append((number, match[1], match[2]))
+            tune.first = number
             tunes.append(tune)
         elif match is not None and match[1] in "MLQ" and not tunes:
             common[match[1]] = (number, match[2])
@@ -241,7 +247,15 @@ def _score_of(tune: _Tune, source: str) -> Score:
         )
     header = tune.common | {letter: (number, value) for number, letter, value in tune.header}
     parts = _order_of(header.get("P"))
-    code = MusicCode(None, FREE_METER_UNIT, UNSAID, has_order=bool(parts), is_lenient=True)
+    code = MusicCode(
+        None,
+        FREE_METER_UNIT,
+        UNSAID,
+        has_order=bool(parts),
+        is_lenient=True,
+        # Files of ours have brackets, and a heading may be a number.
+        has_endings_in_words=not tune.settings,
+    )
     for letter in ("M", "K", "L", "Q"):
         if letter in header:
             number, value = header[letter]
@@ -386,6 +400,46 @@ def scores_of_file(written: Written) -> Iterator[Score | RungwiseError]:
             yield _score_of(tune, source.name)
         except RungwiseError as error:
             yield error.in_file(source.name)
+
+
+MOST_TUNES = 500
+"""Of a file that are taken apart: what is made of each is a sheet or a folder full of tracks."""
+
+
+def tunes_apart(source: Source) -> tuple[Source, ...]:
+    """Return each tune of an ABC file as a source of its own, with what is said for all of them.
+
+    Their lines keep the numbers that they have in the file, so that messages name those.
+
+    Raises
+    ------
+    RungwiseError
+        For a file that is no text or has more than `MOST_TUNES` tunes.
+    """
+    text = _text_of(source)
+    tunes = [tune for tune in _tunes(text) if tune.body]
+    if len(tunes) > MOST_TUNES:
+        raise failure(
+            f"the file has {len(tunes)} tunes",
+            f"name one with --tune, or divide the file; at most {MOST_TUNES} are taken at a time",
+            file=source.name,
+        )
+    if len(tunes) < 2:
+        return (source,)
+    lines = _raw_lines(text)
+    return tuple(replace(source, data=_alone(tune, lines)) for tune in tunes)
+
+
+def _alone(tune: _Tune, lines: Sequence[str]) -> bytes:
+    """The lines of a tune and those before it that hold for all, at the places that they have."""
+    shared = {number for number, _ in tune.common.values()}
+    shared |= {number for number, _, _ in tune.definitions}
+    last = max([tune.body[-1][0], *tune.cut_off])
+    kept = (
+        line if number in shared or number >= tune.first else ""
+        for number, line in enumerate(lines[:last], start=1)
+    )
+    return "\n".join(kept).encode()
 
 
 def _first_that_fits(tunes: list[_Tune], source: str, reading: Reading) -> Score | None:

@@ -69,6 +69,8 @@ class RunLine:
     groups:
         How many notes each bar (without a meter) or stretch of whole bars takes; empty for all of
         them in one.
+    tune:
+        The tune that begins with it, in a medley.
     """
 
     notes: tuple[Note, ...]
@@ -83,6 +85,7 @@ class RunLine:
     rhythm: Rhythm = "even"
     notes_per_beat: int = 1
     groups: tuple[int, ...] = ()
+    tune: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +113,7 @@ class AbcLine:
     inner: Inner | None = None
     beat: Beat | None = None
     gracenote: Length | None = None
+    tune: str = ""
 
 
 DefinitionLine = RunLine | AbcLine | PatternLine
@@ -126,6 +130,7 @@ NOTES_PER_BEAT = {False: (1, 2, 3, 4), True: (1, 2, 3, 6)}
 class LineTable(Table):
     """One of `[[lines]]`, its keys checked each and together."""
 
+    tune: str = Field(default="", max_length=LONGEST_TITLE)
     heading: str = Field(default="", max_length=LONGEST_TITLE)
     run: str | None = Field(default=None, max_length=LONGEST_TEXT, description=RUN_REMEDY)
     runs: RunsTable | None = Field(
@@ -155,7 +160,7 @@ class LineTable(Table):
     beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
     gracenote: str | None = Field(default=None, description=GRACENOTE_REMEDY)
 
-    @field_validator("heading")
+    @field_validator("heading", "tune")
     @classmethod
     def _heading(cls, value: str) -> str:
         return without_controls(value)
@@ -218,6 +223,11 @@ class LineTable(Table):
             raise WrongValueError(
                 "the line has no music" if not given else f"the line has {' and '.join(given)}",
                 "give it either a `run`, a pattern (`runs`, `scale`, `against`, `each`) or `abc`",
+            )
+        if self.tune and self.run is None and self.abc is None:
+            raise WrongValueError(
+                "a tune begins with one line, and a pattern stands for many",
+                "write `tune` into a line with a `run` or `abc`",
             )
         playing = ("ornament", "walk", "plain", "on", "rhythm", "notes_per_beat")
         if self.abc is not None and any(name in self.model_fields_set for name in playing):
@@ -316,13 +326,14 @@ def definition_line(line: LineTable) -> DefinitionLine:
     beat = None if line.beat is None else read_beat(line.beat)
     gracenote = None if line.gracenote is None else read_gracenote_length(line.gracenote)
     if line.abc is not None:
-        return AbcLine(line.abc, line.heading, inner, beat, gracenote)
+        return AbcLine(line.abc, line.heading, inner, beat, gracenote, line.tune)
     groups = () if line.run is None else read_run(line.run)
     played = RunLine(
         notes=tuple(note for group in groups for note in group),
         ornaments=line.ornaments(),
         walk=line.walk,
         heading=line.heading,
+        tune=line.tune,
         inner=inner,
         beat=beat,
         gracenote=gracenote,

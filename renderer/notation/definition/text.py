@@ -115,6 +115,8 @@ def _line(line: DefinitionLine) -> Table:
     if isinstance(line, PatternLine):
         raise ValueError("patterns are written out before a definition is written")
     table = tomlkit.table()
+    if line.tune:
+        table.add("tune", line.tune)
     if line.heading:
         table.add("heading", line.heading)
     if isinstance(line, AbcLine):

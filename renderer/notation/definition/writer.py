@@ -45,10 +45,14 @@ def _short_enough(
     text = write_abc_line(exercise, number, meter=meter, unit=unit)
     cuts = _cuts(line.bars, -(-len(text) // _COMFORTABLE_TEXT)) if len(text) > LONGEST_TEXT else []
     if not cuts:
-        yield AbcLine(text, _title(line.heading), line.inner, line.beat, line.gracenote)
+        yield AbcLine(
+            text, _title(line.heading), line.inner, line.beat, line.gracenote, _title(line.tune)
+        )
         return
     for begin, end in pairwise([0, *cuts, len(line.bars)]):
-        part = replace(line, bars=line.bars[begin:end], heading="" if begin else line.heading)
+        part = replace(line, bars=line.bars[begin:end])
+        if begin:
+            part = replace(part, heading="", tune="")
         yield from _short_enough(replace(exercise, lines=(part,)), 1, meter, unit)
 
 
