@@ -15,7 +15,7 @@ from tests.listening.chanters import Case, write
 
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
-PYTHON, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+PYTHON, ORDERED, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 COMMANDS = re.findall(r"^    (rungwise (?!demo).*?)(?:\s+#.*)?$", README, re.MULTILINE)
 
 
@@ -57,6 +57,14 @@ def test_the_python_example_runs_as_printed(folder: Path) -> None:
     assert lines[1].split() == ["3.0", "1.0", "low", "A", "melody"]
     assert lines[-1].startswith("tracks")
     assert len(list((folder / "tracks").glob("*.flac"))) == 4
+
+
+def test_the_example_of_an_order_runs_as_printed(folder: Path) -> None:
+    (folder / "example.py").write_text(ORDERED, "utf-8")
+    *jobs, made = run(folder, "example.py").splitlines()
+    assert len({job.split()[-1] for job in jobs}) == 3
+    assert "wide.pdf" in made
+    assert (folder / "wide.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_the_example_for_analysts_runs_as_printed(folder: Path) -> None:
