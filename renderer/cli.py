@@ -122,6 +122,9 @@ def _refuse_no_output(words: list[str]) -> None:
     for word in words:
         if word == "--output=":
             raise failure("the name is empty", "name a file or folder", place="--output")
+        if word in ("-out", "-output"):
+            # Read letter by letter, it would be a folder called `ut`.
+            raise failure("one hyphen goes with one letter", "write -o or --output", place=word)
 
 
 def _help() -> None:

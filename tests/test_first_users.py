@@ -5,6 +5,9 @@ Each of these stranded somebody once.
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,7 @@ from renderer.notation.definition.pattern import Runs
 from renderer.notation.definition.reader import parse_definition
 from renderer.notation.source_file import Source
 from renderer.reading.exercise import read_exercise
+from tests.limits import HANG_S
 
 RUN = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\n'
 
@@ -224,4 +228,46 @@ def test_every_verb_makes_the_folder_that_it_writes_into(
     monkeypatch.chdir(tmp_path)
     result = rungwise(*words)
     assert result.exit_code == 0, result.exception
-    assert [path.stem.split("-")[0] for path in (tmp_path / "new" / "er").iterdir()] == ["birls"]
+    made = {path.stem.split("-")[0] for path in (tmp_path / "new" / "er").iterdir()}
+    assert made == {"birls", "manifest"}
+
+
+def test_keys_in_capitals_are_answered_with_small_letters_and_not_missed_besides() -> None:
+    text = 'Tempo = 60\n[[Lines]]\nRun = "low A, B"\n'
+    assert [(one.place, one.remedy) for one in problems_of(text)] == [
+        ("Tempo", "write tempo, in small letters"),
+        ("Lines", "write lines, in small letters"),
+    ]
+    assert "write run, in small letters" in {
+        one.remedy for one in problems_of('[[lines]]\nRun = "low A, B"\n')
+    }
+
+
+@pytest.mark.parametrize("written", ["60-80", '"60 to 80"', '"50:80"', '"50, 60"'])
+def test_several_tempos_are_answered_with_the_ladder(written: str) -> None:
+    assert "[ladder]" in problem_of(f"tempo = {written}\n{RUN}").remedy
+
+
+def test_a_movement_with_the_note_that_it_goes_on_is_answered_with_both_keys() -> None:
+    with pytest.raises(RungwiseError, match=r"as 'doubling'; .* on = 'D' says where it goes"):
+        read_exercise(Source("wide.toml", RUN.replace("doubling", "doubling on D").encode()))
+
+
+def test_a_heading_that_ends_in_quotes_is_shown_whole() -> None:
+    problem = problem_of('[[lines]]\nheading = Doublings on "D"\nrun = "B"\n')
+    assert problem.remedy == "write it as \"Doublings on 'D'\""
+
+
+def test_one_hyphen_before_a_word_is_named(tmp_path: Path) -> None:
+    run = subprocess.run(
+        [sys.executable, "-m", "renderer", "render", "birls", "-out", "tracks"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=HANG_S,
+    )
+    assert run.returncode == 2
+    assert run.stderr == "-out: one hyphen goes with one letter. Write -o or --output.\n"
+    assert list(tmp_path.iterdir()) == []

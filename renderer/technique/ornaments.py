@@ -61,7 +61,7 @@ class OrnamentBook:
         """
         found = self.find(name)
         if found is None:
-            remedy = self._as_a_list(name) or self._nearest(name)
+            remedy = self._as_a_list(name) or self._without_place(name) or self._nearest(name)
             raise WrongValueError(f"there is no ornament {name.strip()!r}", remedy)
         return found
 
@@ -71,6 +71,17 @@ class OrnamentBook:
         if len(names) < 2 or not any(self.find(part) for part in names):
             return None
         return f"write several as a list: [{', '.join(map(repr, names))}]"
+
+    def _without_place(self, name: str) -> str | None:
+        """The remedy for a movement with the notes that it is to go on."""
+        match = re.fullmatch(r"\s*(.+?)\s+on\s+(.+?)\s*", name, re.IGNORECASE)
+        movement = None if match is None else self.find(match[1])
+        if match is None or movement is None:
+            return None
+        return (
+            f"name the movement alone, as {match[1]!r}; in a line of a definition "
+            f"on = {match[2]!r} says where it goes"
+        )
 
     def find(self, name: str) -> Movement | None:
         """Return the movement of that name or spelling, or None."""

@@ -89,6 +89,7 @@ def test_single_brackets_round_lines_are_named(text: str) -> None:
         ("tempo = 060", "write the number alone, as tempo = 60"),
         ("from = 50%", "write the number alone, as from = 50"),
         ("tempo: 60", "write tempo = 60"),
+        ("Title: Monday class", 'write title = "Monday class"'),
         ("tempo =", "write it after the ="),
         ("notes per beat = 2", "join the words of a key, as in notes-per-beat"),
         ('title = "The "Larkmoor" set"', "write single quotes inside it"),

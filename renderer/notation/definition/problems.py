@@ -17,6 +17,7 @@ from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, WrongValueError, shortened
 from renderer.notation.definition.fields import Table, listed
+from renderer.notation.definition.toml import SEVERAL_REMEDY, SEVERAL_TEMPOS
 
 Path = tuple[int | str, ...]
 Tables = type[Table]
@@ -48,9 +49,18 @@ def problems_of(error: ValidationError, root: Tables, data: Mapping[str, Any]) -
     """
     found: dict[str, Problem] = {}
     for detail in error.errors(include_url=False):
+        if detail["type"] == "missing" and _is_in_capitals(detail["loc"], data):
+            continue
         problem = _problem(detail, root, data)
         found.setdefault(problem.place, problem)
     return list(found.values())
+
+
+def _is_in_capitals(path: Path, data: Any) -> bool:
+    """Whether a key that is missing is there in other letters, which is said of that key."""
+    for part in path[:-1]:
+        data = data[part]
+    return any(str(key).casefold() == path[-1] for key in data)
 
 
 def keys_of(table: Tables) -> dict[str, FieldInfo]:
@@ -150,6 +160,9 @@ def as_written(value: object) -> str:
 def _unknown_key(root: Tables, path: Path) -> Problem:
     key = shortened(str(path[-1]))
     known = list(keys_of(_table_at(root, path[:-1])))
+    if key.casefold() in known:
+        small = f"write {key.casefold()}, in small letters"
+        return Problem(f"there is no key `{key}`", small, _place(path))
     nearest = process.extractOne(key, known, scorer=fuzz.ratio, score_cutoff=60)
     elsewhere = [where for where, other in every_table(root) if key in keys_of(other)]
     if elsewhere:
@@ -172,8 +185,12 @@ def _right_form(kind: str, key: str, value: object, field: FieldInfo | None) -> 
     if kind == "bool_type":
         bare = ", without quotes" if isinstance(value, str) else ""
         return f"write {key} = true or {key} = false{bare}"
-    if kind in _NUMBERS and isinstance(value, str) and (number := _number(value)) is not None:
-        return f"write the number alone, without quotes: {number}"
+    if kind in _NUMBERS and isinstance(value, str):
+        number = _number(value)
+        if key == "tempo" and SEVERAL_TEMPOS.search(value):
+            usual = SEVERAL_REMEDY
+        elif number is not None:
+            usual = f"write the number alone, without quotes: {number}"
     if kind == "string_type":
         texts = isinstance(value, list) and all(isinstance(one, str) for one in value)
         if isinstance(value, list) and texts and value:

@@ -16,6 +16,10 @@ from renderer.errors import failure
 
 LINES_REMEDY = "write [[lines]] in double brackets before each line"
 
+SEVERAL_TEMPOS = re.compile(r"\d\s*(?:-|\N{EN DASH}|to|:|,\s)\s*\d")
+SEVERAL_REMEDY = "write one tempo, as tempo = 60; several stand in a [ladder], by from, to and step"
+"""What a tempo that is several looks like, and what is right instead."""
+
 Slip = tuple[str, str]
 """A cause and its remedy."""
 
@@ -207,12 +211,23 @@ def _heading(stop: _Stop) -> Slip:
     return "this heading cannot be read", f"write [{name or 'ladder'}], with nothing beside it"
 
 
+def _as_value(text: str) -> str:
+    """A value as it is to be written: text in quotes, all else as it is."""
+    bare = text.strip()
+    if not bare or bare[0] in "\"'[{" or bare in ("true", "false"):
+        return bare
+    return bare if re.fullmatch(r"[\d.]+", bare) else f'"{bare.replace(chr(34), chr(39))}"'
+
+
 def _no_equals_sign(stop: _Stop) -> Slip:
     if re.match(r"\s*X:\s*\d", stop.text):
         return "this looks like ABC", "give the file a name that ends in .abc"
     colon = re.match(r"\s*([\w-]+)\s*:\s*(.*)", stop.line)
     if colon:
-        return f"a colon follows `{colon[1]}`", f"write {colon[1]} = {colon[2]}".rstrip(" =")
+        value = _as_value(colon[2])
+        return f"a colon follows `{colon[1]}`", f"write {colon[1].casefold()} = {value}".rstrip(
+            " ="
+        )
     words = re.match(r"\s*(\w+(?:\s+\w+)+)\s*=", stop.line)
     if words:
         joined = "-".join(words[1].split())
@@ -237,7 +252,7 @@ def _wrong_value(stop: _Stop, numbers: Collection[str], switches: Collection[str
     elif key in numbers or (value[0].isdigit() and key in ("from", "to", "step", "tempos")):
         slip = _wrong_number(key, value)
     else:
-        text = value.strip("\"'").replace('"', "'")
+        text = value.replace('"', "'")
         slip = f"{text} stands without quotes", f'write it as "{text}"'
     return slip
 
@@ -253,6 +268,8 @@ def _after_a_quote(key: str, value: str) -> Slip:
 
 def _wrong_number(key: str, value: str) -> Slip:
     cause = f"{value} is not a number"
+    if key == "tempo" and SEVERAL_TEMPOS.search(value):
+        return cause, SEVERAL_REMEDY
     if re.fullmatch(r"\d+,\d+", value):
         return cause, f"write {key} = {value.replace(',', '.')}, with a point"
     if key == "tempos":
