@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
+from renderer.notation.abc.information_fields import read_key, read_text
 from renderer.notation.abc.reader import read_abc, read_abc_line
 from renderer.notation.abc.writer import write_abc
 from renderer.notation.limits import LONGEST_TITLE
@@ -82,6 +83,11 @@ def test_the_unit_length_is_a_sixteenth_below_three_four_and_else_an_eighth(
         ("(3ABc (2de", "1/3 1/3 1/3 3/4 3/4"),
         ("(5:4:3ABc d", "2/5 2/5 2/5 1/2"),
         ("(3A2Bc/", "2/3 1/3 1/6"),
+        ("(2AB c", "3/4 3/4 1/2"),
+        ("(4ABcd e", "3/8 3/8 3/8 3/8 1/2"),
+        ("(6ABcdef g", "1/6 1/6 1/6 1/6 1/6 1/6 1/2"),
+        ("(8ABcdefga A", "3/16 3/16 3/16 3/16 3/16 3/16 3/16 3/16 1/2"),
+        ("[A2]3 [BB] c", "3 1/2 1/2"),
         ("A>{g}B A- A", "3/4 1/4 1"),
     ],
 )
@@ -145,6 +151,53 @@ def test_c_and_f_may_be_written_with_the_sharps_that_they_sound() -> None:
 def test_a_bar_that_does_not_add_up_says_what_it_holds_and_what_is_needed() -> None:
     (error,) = _errors("A2 B2 c2 | A2 B2 c3", THREE)
     assert error.startswith("bar 2: the bar holds 7/8 and 3/4 asks for 6/8")
+
+
+def test_what_a_bar_lacks_or_has_too_much_is_said_in_its_beats() -> None:
+    """A beat of 6/8 is three quavers, one of 3/4 two."""
+    wanted = {
+        "A6 | A4 | A6": "It is 2/8, 2/3 beat, too little",
+        "A6 | A11 | A6": "It is 5/8, 1 2/3 beats, too much",
+    }
+    for code, says in wanted.items():
+        (error,) = _errors(code, SIX)
+        assert says in error
+
+
+def test_rests_of_whole_bars_fill_as_many_bars() -> None:
+    """ABC 2.1, section 4.5."""
+    assert _beats(read_abc_line("A6 | Z2 | A6", THREE)) == [[3], [3], [3], [3]]
+    assert _beats(read_abc_line("A12 | Z | A12", Meter(12, 8))) == [[4], [4], [4]]
+    assert len(read_abc_line("Z999", THREE)) == 999
+    for code in ("A6 | Z0", "A6 | Z1000"):
+        (error,) = _errors(code, THREE)
+        assert "1 to 999 bars" in error
+    (error,) = _errors("Z2")
+    assert "need a meter" in error
+
+
+@pytest.mark.parametrize(
+    ("key", "fifths"),
+    [
+        ("F", -1), ("C", 0), ("G", 1), ("D", 2), ("A", 3), ("E", 4), ("B", 5), ("F#", 6),
+        ("C#", 7), ("Bb", -2), ("Eb", -3), ("Cb", -7), ("Am", 0), ("D dorian", 0), ("G lyd", 2),
+        ("Amix", 2), ("Aaeo", 0), ("Ephr", 0), ("B locrian", 0), ("C ionian", 0), ("Gmaj", 1),
+        ("Bmin", 2),
+    ],
+)  # fmt: skip
+def test_a_key_raises_or_lowers_as_many_notes_as_its_signature_has(key: str, fifths: int) -> None:
+    """ABC 2.1, section 3.1.14; the signatures in the order of the sharps F C G D A E B."""
+    sharps = "FCGDAEB"
+    raised = dict.fromkeys(sharps[:fifths] if fifths > 0 else "", 1)
+    lowered = dict.fromkeys(sharps[::-1][:-fifths] if fifths < 0 else "", -1)
+    assert read_key(key).alters == raised | lowered
+
+
+def test_text_strings_hold_escapes_and_accents() -> None:
+    """ABC 2.1, section 8.2."""
+    assert read_text(r"Caf\'e \u0161 \"u &eacute;") == "Caf\u00e9 \u0161 \u00fc \u00e9"
+    # Halves of pairs of UTF-16 are no characters of their own.
+    assert read_text(r"[\uD7FF\uD800\uDFFF\uE000]") == "[\ud7ff\ue000]"
 
 
 def test_a_pickup_may_be_short_and_so_may_the_bar_that_completes_it() -> None:
@@ -387,6 +440,11 @@ def test_a_tempo_mark_inside_a_bar_parts_it(tmp_path: Path) -> None:
     assert {bar.meter for bar in bars} == {FOUR}
     assert bar_offsets(bars) == [0, 0, 2, 0, 0, Fraction(3, 2)]
     assert exercise.remarks == ()
+
+
+def test_of_two_tempo_marks_behind_a_bar_the_last_holds(tmp_path: Path) -> None:
+    exercise = _read(tmp_path, HEADER + "A4[Q:1/4=90][Q:1/4=50]|B4|[Q:1/4=60][Q:1/4=70]c4|]\n")
+    assert [bar.tempo for bar in exercise.lines[0].bars] == [None, 50, 70]
 
 
 def test_a_tempo_mark_inside_a_repeated_bar_is_played_again(tmp_path: Path) -> None:
