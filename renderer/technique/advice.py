@@ -102,14 +102,18 @@ class Remark:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """A sentence worth reading, with the bar and beat where it first occurs, both from 1."""
+    """A sentence worth reading, with the bar and beat where it first occurs, both from 1.
+
+    `bar_number` is the score's own number of the bar; empty where bars are counted.
+    """
 
     bar: int
     beat: Fraction
     text: str
+    bar_number: str = ""
 
     def __str__(self) -> str:
-        return f"Bar {self.bar}: {self.text}"
+        return f"Bar {self.bar_number or self.bar}: {self.text}"
 
 
 @dataclass(frozen=True, slots=True)

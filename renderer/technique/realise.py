@@ -105,8 +105,16 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
     """Return the bars with each gracenote group read as the book's movement, where it is one."""
     read: list[Bar] = []
     previous: Note | None = None
+    before_endings: Note | None = None
+    endings: tuple[int, ...] = ()
     for bar in bars:
         items: list[Item] = []
+        # A second ending comes from the note before the first.
+        if bar.signs.endings and not endings:
+            before_endings = previous
+        elif bar.signs.endings and bar.signs.endings != endings:
+            previous = before_endings
+        endings = bar.signs.endings
         for item in bar.items:
             known = item
             if isinstance(item, MelodyNote):

@@ -8,7 +8,7 @@ saying. Lines, bars, items and slots are counted from 1, beats from 1 within the
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.pitch import Note
@@ -139,11 +139,19 @@ class LineReport:
 def changes_of(line: Line) -> Iterator[PlacedChange]:
     """Yield what the fingers do at every slot of a line, in order.
 
-    A tied note is no change. After a rest the fingers are on the next note already.
+    A tied note is no change. After a rest the fingers are on the next note already. A second ending
+    comes from the note before the first.
     """
     previous: Note | None = None
+    before_endings: Note | None = None
+    endings: tuple[int, ...] = ()
     for bar_number, bar in enumerate(line.bars, start=1):
         beat = Fraction(1)
+        if bar.signs.endings and not endings:
+            before_endings = previous
+        elif bar.signs.endings and bar.signs.endings != endings:
+            previous = before_endings
+        endings = bar.signs.endings
         for item_number, item in enumerate(bar.items, start=1):
             if not isinstance(item, MelodyNote):
                 previous = None
@@ -227,9 +235,15 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
         for line, changes in each
     )
     return tuple(
-        _assess_line(exercise, index, line, changes, known, advice.said, advice.as_lines)
+        _assess_line(
+            exercise, index, line, changes, known, _numbered(advice.said, line), advice.as_lines
+        )
         for index, ((line, changes), advice) in enumerate(zip(each, chosen, strict=True), start=1)
     )
+
+
+def _numbered(said: Iterable[Advice], line: Line) -> tuple[Advice, ...]:
+    return tuple(replace(one, bar_number=line.bars[one.bar - 1].number) for one in said)
 
 
 def exercise_difficulty(exercise: Exercise, book: OrnamentBook | None = None) -> float:

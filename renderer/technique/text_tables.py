@@ -177,7 +177,8 @@ def fingering_rows(line: Line) -> tuple[Row, ...]:
     rows: list[Row] = []
     for placed in changes_of(line):
         change = placed.change
-        where = f"{placed.bar}:{beat_words(placed.beat)}"
+        number = line.bars[placed.bar - 1].number or placed.bar
+        where = f"{number}:{beat_words(placed.beat)}"
         if not rows:
             first = change.previous
             rows.append((where, f"begin on {first}", *_state(first)))
@@ -280,7 +281,13 @@ def report_fields(report: LineReport) -> dict[str, Any]:
             for flag in report.flags
         ],
         "advice": [
-            {"bar": one.bar, "beat": float(one.beat), "text": one.text} for one in report.advice
+            {
+                "bar": one.bar,
+                "bar_number": one.bar_number or str(one.bar),
+                "beat": float(one.beat),
+                "text": one.text,
+            }
+            for one in report.advice
         ],
         "advice_as_lines": list(report.as_lines),
     }

@@ -9,10 +9,11 @@ line is taken alone. What does not apply is None.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any
 
+from renderer.notation.score import Exercise
 from renderer.timing.expand import Timeline
 from renderer.timing.soundings import Chain, Moment
 from renderer.timing.timeline import Event
@@ -28,6 +29,7 @@ COLUMNS = (
     "slot",
     "turn",
     "id",
+    "bar_number",
 )
 
 
@@ -42,7 +44,8 @@ def _time(start: Fraction, length: Fraction) -> dict[str, Any]:
     return {"start_ms": _milliseconds(start), "length_ms": _milliseconds((last - first) / 1000)}
 
 
-def _event(event: Event) -> dict[str, Any]:
+def _event(event: Event, written: Exercise) -> dict[str, Any]:
+    number = written.bar_number(event.line - 1, event.bar - 1) if event.line else None
     return _time(event.start, event.length) | {
         "note": None if event.note is None else event.note.label,
         "role": event.role.value,
@@ -52,12 +55,16 @@ def _event(event: Event) -> dict[str, Any]:
         "slot": event.slot or None,
         "turn": event.turn or None,
         "id": event.note_id or None,
+        "bar_number": number,
     }
 
 
-def event_rows(events: Iterable[Event]) -> Iterator[dict[str, Any]]:
-    """Yield one row an event, keyed by `COLUMNS`."""
-    return (_event(event) for event in events)
+def event_rows(timeline: Timeline) -> Iterator[dict[str, Any]]:
+    """Yield one row an event, keyed by `COLUMNS`.
+
+    `bar` counts the bars of the line; `bar_number` is the score's own where it has one.
+    """
+    return (_event(event, timeline.written) for event in timeline)
 
 
 def _moment(moment: Moment) -> dict[str, str]:
@@ -110,7 +117,7 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
             }
             for section in timeline.sections
         ],
-        "events": [{"start": str(event.start)} | _event(event) for event in timeline],
+        "events": [{"start": str(event.start)} | _event(event, written) for event in timeline],
         "clicks": [
             {
                 "start": str(click.start),
