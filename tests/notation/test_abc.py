@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from renderer.errors import RungwiseError
+from renderer.notation.abc.as_typed import with_whole_bar_lines
 from renderer.notation.abc.information_fields import read_key, read_text
 from renderer.notation.abc.reader import read_abc, read_abc_line
 from renderer.notation.abc.writer import write_abc
@@ -575,6 +576,20 @@ def test_other_words_over_a_bar_are_words(tmp_path: Path) -> None:
 def test_endings_that_fill_up_a_pickup_add_up(tmp_path: Path, music: str) -> None:
     header = HEADER.replace("M:4/4", "M:6/8").replace("L:1/4", "L:1/8")
     assert "add up" not in _remarks(tmp_path, f"{header}{music}\n")
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("A4|   :B4:|", "A4|:   B4:|"),
+        ("|: A4 |B4 :  |c4", "|: A4 |B4   :|c4"),
+        ("A4| :|B4", "A4| :|B4"),
+        ("A4|: |B4", "A4|: |B4"),
+    ],
+)
+def test_signs_parted_by_spaces_are_joined_where_they_stand(typed: str, meant: str) -> None:
+    assert with_whole_bar_lines(typed) == meant
+    assert len(typed) == len(meant)
 
 
 def test_an_ending_that_lacks_a_beat_is_named(tmp_path: Path) -> None:

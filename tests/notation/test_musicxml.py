@@ -504,6 +504,40 @@ def test_a_tempo_that_nobody_plays_is_passed_over(tmp_path: Path, mark: str, sai
     assert said in _said(exercise)
 
 
+@pytest.mark.parametrize(
+    ("beats", "unit", "mark", "tempo", "meter"),
+    [
+        (2, 2, 600, 300, "2/2"),
+        (2, 2, 15, 15, "4/4"),
+        (6, 8, 600, 400, "6/8"),
+        (4, 8, 30, 60, "4/8"),
+    ],
+)
+def test_a_tempo_is_one_for_the_meters_beat_or_for_a_quarter_note(
+    tmp_path: Path, beats: int, unit: int, mark: int, tempo: int, meter: str
+) -> None:
+    time = f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>"
+    length = 16 * beats // unit
+    content = (f"<attributes>{time}</attributes>", _mark(mark), _note("A4", length))
+    exercise = _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", *content))))
+    assert exercise.tempo == tempo
+    assert str(exercise.lines[0].bars[0].meter) == meter
+    assert ("is counted in" in _said(exercise)) == (meter != f"{beats}/{unit}")
+
+
+def test_of_many_bars_of_tiny_beats_five_are_named(tmp_path: Path) -> None:
+    tiny = "<attributes><time><beats>2</beats><beat-type>64</beat-type></time></attributes>"
+    usual = "<attributes><time><beats>2</beats><beat-type>4</beat-type></time></attributes>"
+    divisions = "<attributes><divisions>32</divisions></attributes>"
+    measures = [_measure(1, "ATTRIBUTES", divisions, usual, _mark(60), _note("A4", 64))]
+    for number in range(2, 16, 2):
+        measures.append(_measure(number, tiny, _note("B4", 4)))
+        measures.append(_measure(number + 1, usual, _note("A4", 64)))
+    said = _said(_read(tmp_path, _score(_part(*measures))))
+    assert said.count("in 2/64, is counted in 2/4") == 5
+    assert "More bars are counted in another meter" in said
+
+
 def test_a_tempo_inside_a_bar_that_nobody_plays_is_passed_over(tmp_path: Path) -> None:
     content = (_mark(72), _note("A4"), _mark(4800), _note("B4"))
     exercise = _read(tmp_path, _score(_part(_measure(1, "ATTRIBUTES", *content))))
