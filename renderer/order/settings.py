@@ -153,6 +153,7 @@ def _row(
     return field(default=default, metadata={"setting": row})
 
 
+_SOUND = "How tracks sound"
 _SCORES = "Reading scores (ABC, MusicXML, MIDI)"
 _RENDER = frozenset({"render"})
 _SHEET = frozenset({"sheet"})
@@ -242,6 +243,7 @@ class Settings:
         PLAYED | {"audition"},
         EVERY_NAME,
         usual={"audition": (parse_pitch("B flat"),)},
+        panel=_SOUND,
     )
     mix: tuple[Mix, ...] = _row(
         (Mix.FULL,),
@@ -271,6 +273,7 @@ class Settings:
         "practice (sounds an octave lower) or pipe.",
         PLAYED,
         "{} chanter",
+        panel=_SOUND,
     )
     scale: Scale = _row(
         scale_named(),
@@ -278,6 +281,7 @@ class Settings:
         "harmonic, MacNeill or equal.",
         PLAYED | {"audition"},
         lambda settings: settings.scale.name,
+        panel=_SOUND,
     )
     soundfont: Path | None = _row(
         None,
@@ -285,6 +289,7 @@ class Settings:
         "A SoundFont of your own (SF2 or SF3) for the chanter.",
         TRACKS | {"audition"},
         "",  # said with the preset, which it must have
+        panel=_SOUND,
     )
     preset: str | None = _row(
         None,
@@ -292,9 +297,15 @@ class Settings:
         "Its preset, as BANK:PROGRAM, such as 0:109.",
         TRACKS | {"audition"},
         lambda settings: _voice_words("chanter", settings.soundfont, settings.preset),
+        panel=_SOUND,
     )
     drone_soundfont: Path | None = _row(
-        None, kinds.path(), "A SoundFont of your own for the drones.", TRACKS | {"audition"}, ""
+        None,
+        kinds.path(),
+        "A SoundFont of your own for the drones.",
+        TRACKS | {"audition"},
+        "",
+        panel=_SOUND,
     )
     drone_preset: str | None = _row(
         None,
@@ -302,14 +313,23 @@ class Settings:
         "Its preset, as BANK:PROGRAM.",
         TRACKS | {"audition"},
         lambda settings: _voice_words("drones", settings.drone_soundfont, settings.drone_preset),
+        panel=_SOUND,
     )
-    drone: bool = _row(True, kinds.switch(), "Whether drones sound.", PLAYED, "no drone")
+    drone: bool = _row(
+        True,
+        kinds.switch(),
+        "Whether drones sound.",
+        PLAYED,
+        "no drone",
+        panel=_SOUND,
+    )
     metronome: bool = _row(
         True,
         kinds.switch(),
         "Whether the metronome goes on through the lines.",
         PLAYED,
         "no metronome",
+        panel=_SOUND,
     )
     subdivide: bool = _row(
         False,
@@ -381,6 +401,7 @@ class Settings:
         "sound).",
         TRACKS,
         "{} gracenotes",
+        panel=_SOUND,
     )
     steady: bool = _row(
         False,
@@ -388,6 +409,7 @@ class Settings:
         "Leave out breath, wandering pitch and drones striking in: for tuning by the track.",
         TRACKS | {"audition"},
         "steady",
+        panel=_SOUND,
     )
     inner: Inner | None = _row(
         None,
@@ -421,6 +443,7 @@ class Settings:
         "stereo, mono, or split (chanter left, drone and metronome right).",
         TRACKS,
         "{}",
+        panel=_SOUND,
     )
     room: Room = _row(
         "none",
@@ -429,6 +452,7 @@ class Settings:
         "sounding after the music for 0.3 or 1.5 s.",
         TRACKS,
         lambda settings: "hall" if settings.room == "hall" else f"{settings.room} room",
+        panel=_SOUND,
     )
     levels: Levels = _row(
         _USUAL_LEVELS,
@@ -436,6 +460,7 @@ class Settings:
         "Levels in dB, as chanter=0,drone=-9,metronome=-6,drum=-2.",
         TRACKS,
         _level_words,
+        panel=_SOUND,
     )
     rate: int = _row(
         44_100,
@@ -443,6 +468,7 @@ class Settings:
         "Frames per second of the files.",
         TRACKS | {"audition"},
         "{} Hz",
+        panel=_SOUND,
     )
     part: str | None = _row(
         None,

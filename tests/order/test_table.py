@@ -26,6 +26,7 @@ from renderer.order.settings import (
     BY_NAME,
     EVERY_NAME,
     NO_TRACK,
+    READ,
     SETTINGS,
     TRACKS,
     Setting,
@@ -178,7 +179,9 @@ inner = "1/4 beat"
 OF_TRACKS = [
     row
     for row in SETTINGS
-    if row.verbs >= TRACKS and row.name in OTHER_THAN_USUAL and not row.panel
+    if row.verbs >= TRACKS
+    and row.name in OTHER_THAN_USUAL
+    and (row.name == "line" or not row.verbs >= READ)
 ]
 """What tracks differ by, but for how scores are read, which a definition has no use for."""
 
@@ -278,6 +281,7 @@ EVERYDAY = frozenset(
         "share",
         "size",
         "start",
+        "tune",
     ]
 )
 """Words that stand for much else besides the settings of that name."""
@@ -324,7 +328,7 @@ def test_defaults_of_settings_stand_in_the_table_alone() -> None:
         for name in defaults_in(path)
         if name in BY_NAME.keys() - EVERYDAY and path.name != "settings.py"
     }
-    assert found == OF_THEIR_OWN
+    assert found == OF_THEIR_OWN, "take what is usual from the table, or say what the word means"
     assert Reading() == usual_settings().reading
 
 
