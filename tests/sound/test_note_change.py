@@ -23,6 +23,7 @@ from renderer.sound.seeded import mixed, turns
 from renderer.sound.splice import stretches
 from renderer.sound.tuning import Chanter
 from renderer.timing.timeline import Event, Role
+from tests.sound.measuring import onsets_s
 from tests.sound.playing import ALONE, exercise, instrument, plain
 
 RATE = 44_100
@@ -112,6 +113,19 @@ def test_the_level_stays_through_a_change(chanter: Chanter) -> None:
     levels_db = 10 * np.log10(level)
     assert levels_db.min() > -1.5
     assert levels_db.max() < 1.0
+
+
+@pytest.mark.parametrize("chanter", Chanter)
+def test_notes_begin_on_their_events_as_heard_from_the_samples(chanter: Chanter) -> None:
+    """Over eighty changes the estimator scatters by 0.3 to 0.5 ms; in the mean it shows a bias."""
+    row = [note for pair in permutations(Note, 2) for note in pair][:80]
+    timeline = expand(exercise(plain(*row, beats=Fraction(1, 2)), tempo=60), count_in=0)
+    sound = np.concatenate(list(mix_track(timeline, instrument(chanter=chanter), ALONE)))[:, 0]
+    heard = onsets_s(sound, RATE)
+    events = [float(event.start) for event in timeline][1:]
+    off_ms = np.array([1000 * (heard - at)[np.argmin(np.abs(heard - at))] for at in events])
+    assert np.abs(off_ms).max() < 2
+    assert abs(off_ms.mean()) < 0.1
 
 
 def power_below(sound: Samples, hz: float) -> float:
