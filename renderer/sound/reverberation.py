@@ -68,9 +68,8 @@ _HIGHEST_OF_RATE = (0.36, 0.46)
 _LARGEST_TRANSFORM = 16_384
 _SEED = 7
 
-_FEW_PAIRS, _MOST_PAIRS = 2, 5
-"""Of the filters that rates are changed with: the last step down, where sound is near the edge,
-needs the longer one."""
+_LOBES = 8
+"""How many frames of the lower rate the filter lasts that rates are changed with."""
 
 
 def tail(room: Room) -> Fraction:
@@ -120,7 +119,7 @@ def impulse(room: Room, rate: int) -> Impulse:
     walls = ROOMS[room]
     halvings = max(0, int(np.log2(rate / LEAST_RATE)))
     own_rate = rate / (1 << halvings)
-    late = sum((4 * pairs - 1) << step for step, pairs in enumerate(_pairs(halvings)))
+    late = (7 << halvings) - 1 if halvings else 0
     first = max(0, round((walls.first_s - late / rate) * own_rate))
     last = int((float(walls.lasts_s) - SIDES_APART_S - late / rate) * own_rate)
     time = np.arange(last - first) / own_rate
@@ -160,7 +159,8 @@ def in_room(
     if layout is Layout.STEREO:
         sides: list[_Side] = [_Sides(back, plan)]
     else:
-        sides = [_Side(back, plan, channel) for channel in range(layout.channels)]
+        channels = np.eye(layout.channels, dtype=np.float32)
+        sides = [_Side(back, plan, heard) for heard in channels]
     waiting: list[Samples] = []
     for block in blocks:
         waiting.append(block)
@@ -173,11 +173,6 @@ def in_room(
         for side in sides:
             side.add_to(waiting)
         yield from waiting
-
-
-def _pairs(halvings: int) -> list[int]:
-    """Return how many pairs of weights the filter of each halving has, the first one first."""
-    return [_FEW_PAIRS] * (halvings - 1) + [_MOST_PAIRS] * min(halvings, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,10 +209,18 @@ def _plan(impulse_frames: int, own_block: int) -> _Plan:
 
 
 class _Side:
-    """Adds to one channel what comes back of it."""
+    """Adds to one channel what comes back of it.
 
-    def __init__(self, back: Impulse, plan: _Plan, channel: int) -> None:
-        self._channel = channel
+    Parameters
+    ----------
+    back, plan:
+        What comes back, and how it is worked out.
+    heard:
+        What of each channel is heard, shape (channels,).
+    """
+
+    def __init__(self, back: Impulse, plan: _Plan, heard: Samples) -> None:
+        self._channel = int(np.argmax(heard))
         self._plan = plan
         hop, size = plan.hop, plan.size
         step = size - hop
@@ -225,36 +228,22 @@ class _Side:
         self._series = [np.fft.rfft(part, size).astype(np.complex64) for part in parts]
         self._coming = [np.zeros(size // 2 + 1, np.complex64) for _ in range(plan.parts)]
         self._left_over = np.zeros(step, np.float32)
-        self._heard = np.zeros(hop << back.halvings, np.float32)
-        pairs = _pairs(back.halvings)
-        self._halvers = [_Halver(count) for count in pairs]
-        self._doublers = [_Doubler(count) for count in reversed(pairs)]
+        self._slower = _Slower(1 << back.halvings, heard)
+        self._faster = _Faster(1 << back.halvings)
 
     def add_to(self, blocks: list[Samples]) -> None:
         """Add to blocks that follow those of the last call."""
-        at = 0
+        heard = np.concatenate([self._slower.slowed(block) for block in blocks])
+        back, at = self._comes_back(heard), 0
         for block in blocks:
-            self._hear(block, self._heard[at : at + len(block)])
-            at += len(block)
-        self._heard[at:] = 0.0
-        back, at = self._comes_back(), 0
-        for block in blocks:
-            self._add(block, back, at)
-            at += len(block)
+            frames = -(-len(block) // self._slower.times)
+            self._add(block, back[at : at + frames])
+            at += frames
 
-    def _hear(self, block: Samples, out: Samples) -> None:
-        out[:] = block[:, self._channel]
-
-    def _add(self, block: Samples, back: Samples, at: int) -> None:
-        block[:, self._channel] += back[at : at + len(block)]
-
-    def _comes_back(self) -> Samples:
-        sound = self._heard
-        for halver in self._halvers:
-            sound = halver.halved(sound)
+    def _comes_back(self, heard: Samples) -> Samples:
         hop, size = self._plan.hop, self._plan.size
         # Numpy transforms doubles faster than floats, and back the other way round.
-        series = np.fft.rfft(sound.astype(np.float64), size).astype(np.complex64)
+        series = np.fft.rfft(heard.astype(np.float64), size).astype(np.complex64)
         for at, part in enumerate(self._series):
             self._coming[at] += part * series
         now = self._coming.pop(0)
@@ -262,89 +251,89 @@ class _Side:
         now[:] = 0.0
         self._coming.append(now)
         whole[: len(self._left_over)] += self._left_over
-        carried = np.zeros(size - hop, np.float32)
-        carried[: size - hop] = whole[hop:]
-        self._left_over = carried
-        sound = whole[:hop]
-        for doubler in self._doublers:
-            sound = doubler.doubled(sound)
-        return sound
+        self._left_over = np.zeros(size - hop, np.float32)
+        self._left_over[: size - hop] = whole[hop:]
+        return whole[:hop]
+
+    def _add(self, block: Samples, back: Samples) -> None:
+        block[:, self._channel] += self._faster.hastened(back)[: len(block)]
 
 
 class _Sides(_Side):
     """Adds to the left and the right what comes back of both together."""
 
     def __init__(self, back: Impulse, plan: _Plan) -> None:
-        super().__init__(back, plan, 0)
+        super().__init__(back, plan, np.full(2, 0.5, np.float32))
         self._series = [part * np.float32(np.sqrt(0.5)) for part in self._series]
-        self._apart = round(SIDES_APART_S * back.rate)
-        self._before = np.zeros(self._apart, np.float32)
+        own_rate = back.rate / (1 << back.halvings)
+        self._before = np.zeros(round(SIDES_APART_S * own_rate), np.float32)
+        self._right = _Faster(1 << back.halvings)
 
-    def _hear(self, block: Samples, out: Samples) -> None:
-        np.add(block[:, 0], block[:, 1], out=out)
-        out *= np.float32(0.5)
-
-    def _comes_back(self) -> Samples:
-        both = np.concatenate((self._before, super()._comes_back()))
-        self._before = both[-self._apart :].copy()
-        return both
-
-    def _add(self, block: Samples, back: Samples, at: int) -> None:
-        now = back[at + self._apart : at + self._apart + len(block)]
-        copy = back[at : at + len(block)]
-        block[:, 0] += now + copy
-        block[:, 1] += now - copy
+    def _add(self, block: Samples, back: Samples) -> None:
+        both = np.concatenate((self._before, back))
+        copy = both[: len(back)]
+        self._before = both[len(back) :].copy()
+        block[:, 0] += self._faster.hastened(back + copy)[: len(block)]
+        block[:, 1] += self._right.hastened(back - copy)[: len(block)]
 
 
-def _weights(pairs: int) -> NDArray[np.float32]:
-    """Return the weights of a half-band filter: half of a sinc in a Kaiser window, from within."""
-    away = np.arange(pairs) + 0.5
-    weights = np.sinc(away) * np.i0(4.0 * np.sqrt(1 - (away / pairs) ** 2))
-    return np.asarray(weights / (2 * weights.sum()), np.float32)
+def _filter(times: int) -> NDArray[np.float64]:
+    """Return the low-pass filter between two rates, the one so many times the other.
+
+    A sinc in a Kaiser window, shape (`_LOBES` * times,), symmetrical about its frame 4 * times - 1;
+    from 0.6 of the lower rate on it lets less than -40 dB through.
+    """
+    away = (np.arange(_LOBES * times) - (4 * times - 1)) / times
+    window = np.i0(4.5 * np.sqrt(np.maximum(0.0, 1 - (away / 4) ** 2)))
+    weights = np.sinc(0.85 * away) * window
+    return np.asarray(weights / weights.sum(), np.float64)
 
 
-def _around(frames: Samples, weights: NDArray[np.float32], count: int) -> Samples:
-    """Return `count` weighted sums of as many frames before and after places between frames."""
-    pairs = len(weights)
-    total = np.zeros(count, np.float32)
-    for pair, weight in enumerate(weights):
-        early, late = pairs - 1 - pair, pairs + pair
-        around = frames[early : early + count] + frames[late : late + count]
-        around *= weight
-        total += around
-    return total
+class _Slower:
+    """Takes a sound that comes in pieces to a lower rate, late by three of its frames."""
 
+    def __init__(self, times: int, heard: Samples) -> None:
+        self.times = times
+        self._heard = heard
+        # Frame by frame from the latest, a row for each frame of the lower rate, a column for each
+        # frame and channel of a piece of that length.
+        taps = _filter(times).reshape(_LOBES, times)[:, ::-1]
+        self._taps = (taps[:, :, np.newaxis] * heard).reshape(_LOBES, -1).astype(np.float32)
+        self._before = np.zeros((_LOBES, _LOBES - 1), np.float32)
 
-class _Halver:
-    """Halves the rate of a sound that comes in pieces, late by 2 `pairs` - 1 frames of it."""
-
-    def __init__(self, pairs: int) -> None:
-        self._weights = np.asarray(_weights(pairs) / 2, np.float32)
-        self._middle = 2 * pairs - 1
-        self._before = np.zeros(2 * self._middle, np.float32)
-
-    def halved(self, sound: Samples) -> Samples:
-        both = np.concatenate((self._before, sound))
-        self._before = both[-len(self._before) :].copy()
-        count = len(sound) // 2
-        out = _around(both[0::2].copy(), self._weights, count)
-        middle = both[self._middle :: 2][:count] * np.float32(0.5)
-        out += middle
+    def slowed(self, block: Samples) -> Samples:
+        if self.times == 1:
+            return np.asarray(block @ self._heard, np.float32)
+        if short := -len(block) % self.times:
+            block = np.concatenate((block, np.zeros((short, block.shape[1]), np.float32)))
+        shares = self._taps @ block.reshape(-1, self._taps.shape[1]).T
+        both = np.concatenate((self._before, shares), axis=1)
+        self._before = both[:, -(_LOBES - 1) :].copy()
+        frames = shares.shape[1]
+        out = both[0, _LOBES - 1 :].copy()
+        for age in range(1, _LOBES):
+            start = _LOBES - 1 - age
+            out += both[age, start : start + frames]
         return out
 
 
-class _Doubler:
-    """Doubles the rate of a sound that comes in pieces, late by `pairs` frames of it."""
+class _Faster:
+    """Takes a sound that comes in pieces to a higher rate, late by 4 `times` - 1 frames of it."""
 
-    def __init__(self, pairs: int) -> None:
-        self._weights = _weights(pairs)
-        self._before = np.zeros(2 * pairs - 1, np.float32)
+    def __init__(self, times: int) -> None:
+        self._times = times
+        taps = times * _filter(times).reshape(_LOBES, times)
+        self._taps = taps.astype(np.float32)
+        self._before = np.zeros(_LOBES - 1, np.float32)
 
-    def doubled(self, sound: Samples) -> Samples:
+    def hastened(self, sound: Samples) -> Samples:
+        if self._times == 1:
+            return sound
         both = np.concatenate((self._before, sound))
-        self._before = both[-len(self._before) :].copy()
-        count, at = len(sound), len(self._weights) - 1
-        out = np.empty(2 * count, np.float32)
-        out[0::2] = both[at : at + count]
-        out[1::2] = _around(both, self._weights, count)
-        return out
+        self._before = both[-(_LOBES - 1) :].copy()
+        count = len(sound)
+        rows = np.empty((_LOBES, count), np.float32)
+        for age in range(_LOBES):
+            start = _LOBES - 1 - age
+            rows[age] = both[start : start + count]
+        return np.asarray((rows.T @ self._taps).ravel(), np.float32)
