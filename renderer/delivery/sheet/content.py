@@ -71,7 +71,7 @@ class LineContent:
     staves: tuple[Staff, ...]
     advice: tuple[str, ...]
     rungs: tuple[str, ...]
-    tune: str = ""
+    tune: str
 
 
 @dataclass(frozen=True, slots=True)
