@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.pieces import Glyph, Stroke
@@ -22,7 +22,7 @@ BRACKET_HEIGHT = 2.2 * UNITS_A_SPACE
 WORDS_HEIGHT = 2.3 * UNITS_A_SPACE
 """What one row of words needs."""
 MOST_ROWS = 4
-"""Of words over a system; what finds no room in them is put into the last."""
+"""Of words over a system, before they are cut off."""
 
 MOST_SIGNS_SAID = 40
 """Bars of a line whose signs are told in words."""
@@ -192,22 +192,33 @@ class OverStaff:
                     glyph.code, glyph.x, middle - (box.top + box.bottom) / 2 + glyph.y, glyph.scale
                 )
 
-    def _placed(self) -> Iterator[_Words]:
-        """Yield the words, each in the lowest row where it overlaps none before it."""
-        taken = [float("-inf")] * MOST_ROWS
-        found = sorted(self._unplaced(), key=lambda words: words.left)
-        for words in found:
-            free = (row for row, end in enumerate(taken) if end <= words.left)
-            row = next(free, MOST_ROWS - 1)
-            taken[row] = max(taken[row], words.right + _BETWEEN_WORDS)
-            yield _Words(words.text, words.left, words.right, words.glyphs, words.ends_there, row)
+    def _placed(self) -> list[_Words]:
+        """Return the words, each in the lowest row where it overlaps none before it.
 
-    def _unplaced(self) -> Iterator[_Words]:
+        Where that takes too many rows, words are cut off at the end of their own bar.
+        """
         width = self._system.width
-        most = max(1, int(width / self._letter) - 4)
+        placed = self._in_rows(max(1, int(width / self._letter) - 4))
+        if any(words.row >= MOST_ROWS for words in placed):
+            placed = self._in_rows(None)
+        return placed
+
+    def _in_rows(self, most: int | None) -> list[_Words]:
+        taken: list[float] = []
+        placed = []
+        for words in sorted(self._unplaced(most), key=lambda words: words.left):
+            row = next((row for row, end in enumerate(taken) if end <= words.left), len(taken))
+            taken[row : row + 1] = [words.right + _BETWEEN_WORDS]
+            placed.append(replace(words, row=row))
+        return placed
+
+    def _unplaced(self, most: int | None) -> Iterator[_Words]:
+        """Yield all words, at most so many letters each, or as many as their bar has room for."""
         for bar in self._system.bars:
-            yield from self._at_start(bar, most)
-            text = _shortened(words_at_end(bar.staves[0].signs), most)
+            own = max(2, int((bar.width - _BETWEEN_WORDS) / self._letter) - 1)
+            letters = own if most is None else most
+            yield from self._at_start(bar, letters)
+            text = _shortened(words_at_end(bar.staves[0].signs), letters)
             if text:
                 right = bar.left + bar.width
                 left = right - _letters(text) * self._letter
@@ -222,6 +233,9 @@ class OverStaff:
             glyph = Glyph(code, 0.0, 0.0, _SIGN_SCALE)
             glyphs.append(Glyph(code, at - glyph.box.left, 0.0, _SIGN_SCALE))
             at = glyphs[-1].box.right + _BETWEEN_WORDS / 2
+        if glyphs:
+            # The sign stays over its bar, and so the text has the room behind it.
+            most = min(most, max(2, int((self._system.width - at) / self._letter)))
         text = _shortened(", ".join(engraved.words), most)
         if not glyphs and not text:
             return
