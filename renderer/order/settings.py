@@ -265,7 +265,7 @@ class Settings:
         kinds.switch(),
         "Make small files to send: MP3 in mono at 64 kbit/s, half a megabyte a minute.",
         _RENDER,
-        "small",
+        "small file",
     )
     chanter: Chanter = _row(
         Chanter.PRACTICE,

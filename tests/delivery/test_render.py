@@ -97,7 +97,10 @@ def test_every_format_holds_the_same_track(name: AudioFormat, tmp_path: Path) ->
 
 def test_small_files_to_send_take_half_a_megabyte_a_minute(tmp_path: Path) -> None:
     (track,) = render(doublings(), tmp_path, share=True, repeats=4)
-    assert track.path.name == "Doublings on B and C - A - full - small, 4 times each - 060 bpm.mp3"
+    assert (
+        track.path.name
+        == "Doublings on B and C - A - full - small file, 4 times each - 060 bpm.mp3"
+    )
     minutes = float(track.duration) / 60
     assert track.bytes / 1e6 / minutes == pytest.approx(0.48, abs=0.02)
     assert "44100 Hz, mono, fltp, 64 kb/s" in metadata_seen_by_ffmpeg(track.path)
