@@ -7,6 +7,7 @@ Powers are K-weighted mean squares, full scale being 1. Loudness is
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,9 +67,14 @@ def k_energy(sound: NDArray[np.float32], rate: int) -> float:
 
 def block_energy(block: NDArray[np.float32], rate: int) -> float:
     """Return the K-weighted sum of squares of a block (frames, channels), as if it repeated."""
-    weights = _weights_at(np.asarray(np.fft.rfftfreq(len(block), 1 / rate), np.float64))
+    weights = _block_weights(len(block), rate)
     series = (np.fft.rfft(channel.astype(np.float64)) for channel in block.T)
     return sum(float(np.abs(one) ** 2 @ weights) for one in series) * 2 / len(block)
+
+
+@lru_cache(maxsize=4)
+def _block_weights(frames: int, rate: int) -> NDArray[np.float64]:
+    return _weights_at(np.asarray(np.fft.rfftfreq(frames, 1 / rate), np.float64))
 
 
 def _weights_at(hz: NDArray[np.float64]) -> NDArray[np.float64]:
