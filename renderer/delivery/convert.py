@@ -5,6 +5,7 @@ The file is read back before it takes its place, and what the form did not hold 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from dataclasses import replace as replaced
 from pathlib import Path
@@ -40,7 +41,7 @@ def _as_musicxml(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.notation.musicxml.writer import Instrument, write_musicxml
 
     name = "Practice chanter" if settings.chanter is Chanter.PRACTICE else "Pipe chanter"
-    semitones, _ = transposition(settings.pitch[0], settings.chanter)
+    semitones, _ = transposition(settings.pitches_of(exercise)[0], settings.chanter)
     instrument = Instrument(name, semitones)
     return write_musicxml(exercise, opened=_opened(settings), instrument=instrument)
 
@@ -54,7 +55,8 @@ def _as_mxl(exercise: Exercise, settings: Settings) -> bytes:
 def _as_midi(exercise: Exercise, settings: Settings) -> bytes:
     from renderer.delivery.midi_writer import midi_sound, write_midi
 
-    return write_midi(timeline_of(exercise, settings), midi_sound(settings))
+    sounding = dataclasses.replace(settings, pitch=settings.pitches_of(exercise))
+    return write_midi(timeline_of(exercise, settings), midi_sound(sounding))
 
 
 def _opened(settings: Settings) -> Opened:
@@ -214,10 +216,11 @@ def convert(
             lost.append(f"it cannot be read back: {cause}")
     if form not in _PLAYED_FORMS:
         lost += _settings_lost(settings, form)
-    _, cents = transposition(settings.pitch[0], settings.chanter)
+    pitch = settings.pitches_of(exercise)[0]
+    _, cents = transposition(pitch, settings.chanter)
     if form in _MUSICXML and abs(cents) > _AUDIBLE_CENTS:
         lost.append(
-            f"the pitch of low A to the cent: {settings.pitch[0].label} is {abs(cents):.0f} cents "
+            f"the pitch of low A to the cent: {pitch.label} is {abs(cents):.0f} cents "
             f"{'above' if cents > 0 else 'below'} the semitone that the part is transposed to"
         )
     return lost

@@ -107,6 +107,8 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
             yield f"{name} ({_one_line(value)[:60]})"
     if before.own_movements != after.own_movements:
         yield "its own movements, or how it plays those of the book"
+    if before.own_chanter != after.own_chanter:
+        yield "the pitches of its chanter"
     if before.order != after.order:
         yield "the order of its lines"
 

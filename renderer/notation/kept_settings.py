@@ -47,7 +47,7 @@ MOVEMENTS, MOVEMENTS_TOLD = "opened movements", "told"
 BAR_NUMBERS, BAR_NUMBERS_COUNTED = "bar numbers", "counted"
 """In scores whose bars have no numbers of their own: those that are printed were counted."""
 
-OWN_MOVEMENTS = "ornament book"
+OWN_MOVEMENTS, OWN_CHANTER = "ornament book", "chanter"
 
 MIDI_SHIFT = "semitones above the written notes"
 MIDI_STRETCH = "note values times"
@@ -73,6 +73,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         "origin": exercise.origin,
         "notes": exercise.notes,
         OWN_MOVEMENTS: exercise.own_movements,
+        OWN_CHANTER: exercise.own_chanter,
         "order of lines": ",".join(map(str, exercise.order)),
         "gracenote length": str(exercise.gracenotes.length),
         "gracenote placement": exercise.gracenotes.placement,
@@ -193,6 +194,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         "origin": lambda: replace(exercise, origin=_text(value, LONGEST_TITLE)),
         "notes": lambda: replace(exercise, notes=_text(value, LONGEST_TEXT)),
         OWN_MOVEMENTS: lambda: replace(exercise, own_movements=_table(value)),
+        OWN_CHANTER: lambda: replace(exercise, own_chanter=_table(value)),
         "order of lines": lambda: replace(exercise, order=_order(exercise, value)),
         BAR_NUMBERS: lambda: _without_numbers(exercise, value),
         "gracenote length": lambda: replace(
@@ -242,7 +244,8 @@ def _table(value: str) -> str:
 
 def table_text(table: Mapping[str, Any]) -> str:
     """Return a table as JSON, its keys in order; empty for none."""
-    return json.dumps(table, sort_keys=True) if table else ""
+    # Dates, of which JSON has none, are texts from here on.
+    return json.dumps(table, sort_keys=True, default=str) if table else ""
 
 
 def _order(exercise: Exercise, value: str) -> tuple[int, ...]:

@@ -304,6 +304,9 @@ class Exercise:
     own_movements:
         What it adds to the ornament book or changes of it, as a definition's `[ornament-book]`
         table in JSON, its keys in order; empty for nothing.
+    own_chanter:
+        The chanter that it is for, as a definition's `[chanter]` table in JSON, its keys in order;
+        empty for any.
     order:
         The numbers of the lines in the order in which they are played, from 1; empty for each once
         as they stand.
@@ -336,6 +339,7 @@ class Exercise:
     origin: str = ""
     notes: str = ""
     own_movements: str = ""
+    own_chanter: str = ""
     order: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
     source: str = ""

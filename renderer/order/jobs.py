@@ -103,7 +103,9 @@ def plan_tracks(
     played = [settings.applied_to(one) for one in written]
     tempos = [settings.tempos_of(one) for one in played]
     variations = [unusual(one, settings) for one in written]
-    count = sum(map(len, tempos)) * len(settings.pitch) * len(settings.mix) * len(settings.format)
+    pitches = [settings.pitches_of(one) for one in written]
+    rungs_and_pitches = sum(len(rungs) * len(at) for rungs, at in zip(tempos, pitches, strict=True))
+    count = rungs_and_pitches * len(settings.mix) * len(settings.format)
     if count > MOST_TRACKS:
         raise failure(
             f"that makes {count} tracks",
@@ -112,7 +114,7 @@ def plan_tracks(
     named = named_series(
         [(one.whole_title or one.title, one.title) for one in written],
         variations,
-        [pitch.label for pitch in settings.pitch],
+        list(dict.fromkeys(pitch.label for at in pitches for pitch in at)),
         settings.mix,
         tempos,
     )
@@ -120,7 +122,7 @@ def plan_tracks(
     for index, (exercise, rungs, by_sound) in enumerate(zip(played, tempos, named, strict=True)):
         durations = durations_of(exercise, settings, rungs)
         each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
-        for pitch, mix, audio_format in product(settings.pitch, settings.mix, settings.format):
+        for pitch, mix, audio_format in product(pitches[index], settings.mix, settings.format):
             series, names = by_sound[pitch.label, mix.value]
             alike = replace(
                 each, pitch=(pitch,), mix=(mix,), format=(audio_format,), rate=rates[audio_format]

@@ -325,13 +325,21 @@ def _chanter_file(given: str) -> PitchStandard:
     from renderer.notation.definition.toml import read_toml
     from renderer.notation.limits import LONGEST_FILE_BYTES
     from renderer.notation.source_file import open_source, read_text
-    from renderer.sound.chanter_file import read_chanter
 
     source = open_source(given)
     text = read_text(source, LONGEST_FILE_BYTES, what="a chanter file")
     table = read_toml(text, source.name, numbers=("low-a", "bass"), switches=())
-    found = read_chanter(table, file=source.name)
-    # Names of files say it.
+    return chanter_of(table, file=source.name)
+
+
+def chanter_of(table: Mapping[str, Any], *, file: str, place: str = "") -> PitchStandard:
+    """Return the pitch that a chanter's table holds, its label fit for names of files.
+
+    For parameters and errors see `renderer.sound.chanter_file.read_chanter`.
+    """
+    from renderer.sound.chanter_file import read_chanter
+
+    found = read_chanter(table, file=file, place=place)
     return replace(found, label=safe_stem(found.label, most_bytes=_LABEL_BYTES))
 
 

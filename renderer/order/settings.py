@@ -23,6 +23,7 @@ order in which names say them and help lists them.
 from __future__ import annotations
 
 import datetime
+import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from difflib import get_close_matches
@@ -687,12 +688,24 @@ class Settings:
             room=self.room,
         )
 
+    def pitches_of(self, exercise: Exercise) -> tuple[PitchStandard, ...]:
+        """Return the pitches that an exercise is played at: its own chanter's unless others are
+        asked for.
+
+        Raises a `RungwiseError` for a chanter that is none.
+        """
+        if not exercise.own_chanter or self.pitch != BY_NAME["pitch"].default:
+            return self.pitch
+        return (own_pitch(exercise.own_chanter, exercise.source),)
+
     def applied_to(self, exercise: Exercise) -> Exercise:
         """Return an exercise with what is played as these settings have it.
 
         That is its gracenotes, inner notes and slots on the beat; tempos and repeats are those of
         tracks, and which lines there are is a matter of reading (`chosen`).
         """
+        # Whatever a command does with it, a chanter that is none is said.
+        self.pitches_of(exercise)
         gracenotes = exercise.gracenotes
         lines = exercise.lines
         if self.gracenote is not None:
@@ -778,6 +791,12 @@ def _voice(soundfont: Path | None, preset: str | None) -> Voice | None:
         return None
     bank, program = parse_preset(preset)
     return Voice(soundfont or shipped_soundfont(), bank, program)
+
+
+@cache
+def own_pitch(chanter: str, file: str) -> PitchStandard:
+    """Return the pitch of a definition's own chanter, `Exercise.own_chanter`, read from a file."""
+    return kinds.chanter_of(json.loads(chanter), file=file, place="chanter")
 
 
 SETTINGS: tuple[Setting, ...] = tuple(

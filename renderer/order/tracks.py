@@ -139,7 +139,7 @@ def track_sizes(
     (by_sound,) = named_series(
         [(exercise.whole_title or exercise.title, exercise.title)],
         [unusual(exercise, settings)],
-        [pitch.label for pitch in settings.pitch],
+        [pitch.label for pitch in settings.pitches_of(exercise)],
         settings.mix,
         [tempos],
     )

@@ -224,12 +224,22 @@ def _tenor(given: object, low_a: float, wrong: Any) -> float:
     return math.fsum(measured) / len(measured) if measured else 0.0
 
 
+def _is_date(given: object) -> bool:
+    if not isinstance(given, str):
+        return isinstance(given, datetime.date)
+    try:
+        datetime.date.fromisoformat(given)
+    except ValueError:
+        return False
+    return True
+
+
 def _check_measured(given: object, wrong: Any) -> None:
     if not isinstance(given, Mapping) or not set(given) <= {"on", "at"}:
         wrong("measured", "this is no table", "write [measured], then on (a date) and at (a place)")
         return
-    if not isinstance(given.get("on", datetime.date.min), datetime.date):
-        wrong("measured.on", "this is no date", "write it as 2026-03-14, without quotes")
+    if not _is_date(given.get("on", datetime.date.min)):
+        wrong("measured.on", "this is no date", "write it as 2026-03-14")
     if not isinstance(given.get("at", ""), str):
         wrong("measured.at", "this is no text", 'write it in quotes, as "the band hall"')
 

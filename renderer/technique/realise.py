@@ -329,6 +329,7 @@ def realise(definition: Definition) -> Exercise:
         origin=definition.origin,
         notes=definition.notes,
         own_movements=table_text(definition.ornament_book or {}),
+        own_chanter=table_text(definition.chanter or {}),
         order=definition.order,
         remarks=tuple(realiser.remarks),
         source=definition.source,

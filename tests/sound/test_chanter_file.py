@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 
 from renderer import read_exercise, render
+from renderer.delivery.convert import convert
 from renderer.delivery.render import tags_of
 from renderer.errors import RungwiseError
+from renderer.notation.definition.writer import write_definition
 from renderer.notation.pitch import Note
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import plain_settings, read_settings, settings_from_plain
 from renderer.sound.bank import tone_bank
 from renderer.sound.chanter_file import chanter_text, read_chanter
+from renderer.sound.midi_tuning import frequency_word
 from renderer.sound.tuning import (
     Chanter,
     bass_drone_hz,
@@ -175,3 +179,61 @@ def test_from_python_a_track_is_rendered_at_a_chanter(chanter: Path, tmp_path: P
     exercise = read_exercise("six-notes").only(1)
     (track,) = render(exercise, tmp_path, pitch=str(chanter), tempo=120, format="wav")
     assert track.pitch == "Larkmoor 3" and track.path.exists()
+
+
+DEFINITION = """
+title = "For the nine"
+[[lines]]
+run = "low A, B, C"
+[chanter]
+name = "Larkmoor 3"
+low-a = 476.2
+[chanter.notes]
+B = 535.9
+[chanter.measured]
+on = 2026-03-14
+"""
+
+
+def test_a_definition_can_name_its_own_chanter_and_keeps_it(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(DEFINITION)
+    exercise = read_exercise(tmp_path / "mine.toml")
+    usual = read_settings({"tempo": 60})
+    (job,) = plan_tracks([exercise], tmp_path, usual)
+    assert job.pitch.label == "Larkmoor 3"
+    assert frequency_hz(Note.B, job.pitch, scale_named(), Chanter.PIPE) == pytest.approx(535.9)
+    (other,) = plan_tracks([exercise], tmp_path, read_settings({"tempo": 60, "pitch": 478}))
+    assert other.pitch.label == "478 Hz"
+    (tmp_path / "again.toml").write_bytes(write_definition(exercise))
+    assert read_exercise(tmp_path / "again.toml").own_chanter == exercise.own_chanter
+
+
+def test_wrong_numbers_in_a_definitions_chanter_are_placed_in_it(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(DEFINITION.replace("535.9", "595.9"))
+    with pytest.raises(RungwiseError) as error:
+        read_settings({}).applied_to(read_exercise(path))
+    assert error.value.problems[0].place == "chanter.notes.B"
+    assert error.value.problems[0].file == str(path)
+
+
+def test_music_of_two_chanters_is_made_each_at_its_own(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(DEFINITION)
+    both = [read_exercise(tmp_path / "mine.toml"), read_exercise("six-notes").only(1)]
+    jobs = plan_tracks(both, tmp_path, read_settings({"tempo": 60}))
+    assert [job.pitch.label for job in jobs] == ["Larkmoor 3", "A"]
+
+
+def test_midi_plays_at_a_definitions_own_chanter(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(DEFINITION)
+    exercise = read_exercise(tmp_path / "mine.toml")
+    usual = read_settings({"chanter": "pipe", "tuning": "mts"}, verb="convert")
+    convert(exercise, tmp_path / "own.mid", usual)
+    words = {
+        tuple(message.data[at : at + 3])
+        for track in mido.MidiFile(tmp_path / "own.mid").tracks
+        for message in track
+        if message.type == "sysex"
+        for at in range(len(message.data) - 2)
+    }
+    assert frequency_word(535.9) in words

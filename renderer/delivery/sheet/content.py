@@ -180,7 +180,7 @@ def _facts(exercise: Exercise, settings: Settings) -> Iterator[Fact]:
     yield (", ".join(list(meters)[:4]),)
     yield _target(exercise)
     yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
-    for pitch in settings.pitch:
+    for pitch in settings.pitches_of(exercise):
         if pitch.is_measured:
             yield (f"Chanter {pitch.label}, low A {pitch.low_a_hz:.1f} Hz",)
 

@@ -86,6 +86,7 @@ class Definition:
     order: tuple[int, ...] = ()
     impossible: Impossible = "replace"
     ornament_book: dict[str, Any] | None = None
+    chanter: dict[str, Any] | None = None
     source: str = ""
 
 
@@ -192,6 +193,10 @@ class _Definition(Table):
         default=None,
         alias="ornament-book",
         description="write [ornament-book.doubling.fragments] and under it C = '{g}c {e}c'",
+    )
+
+    chanter: dict[str, Any] | None = Field(
+        default=None, description="write [chanter] and under it low-a = 476.2"
     )
 
     @field_validator("title", "audience", "purpose", "level")
@@ -356,6 +361,7 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
         order=tuple(raw.order or ()),
         impossible=raw.ornaments.impossible,
         ornament_book=raw.ornament_book,
+        chanter=raw.chanter,
         source=source,
     )
 

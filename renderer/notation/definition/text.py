@@ -59,6 +59,8 @@ def definition_text(definition: Definition) -> str:
     lines[-1].add(tomlkit.nl())
     if definition.ladder is not None:
         document.add("ladder", _ladder(definition.ladder))
+    if definition.chanter:
+        document.add("chanter", tomlkit.item(definition.chanter))
     if definition.ornament_book:
         document.add("ornament-book", tomlkit.item(definition.ornament_book))
     return tomlkit.dumps(document)

@@ -119,6 +119,7 @@ def definition_of(exercise: Exercise) -> Definition:
         origin=_title(exercise.origin),
         notes=exercise.notes,
         ornament_book=json.loads(exercise.own_movements) if exercise.own_movements else None,
+        chanter=json.loads(exercise.own_chanter) if exercise.own_chanter else None,
         source=exercise.source,
     )
 
