@@ -271,3 +271,15 @@ def test_one_hyphen_before_a_word_is_named(tmp_path: Path) -> None:
     assert run.returncode == 2
     assert run.stderr == "-out: one hyphen goes with one letter. Write -o or --output.\n"
     assert list(tmp_path.iterdir()) == []
+
+
+def test_notes_without_a_key_are_shown_in_their_place() -> None:
+    problem = problem_of("low A, B, C, D\n")
+    assert problem.remedy == 'write [[lines]], and in the line below it run = "low A, B, C, D"'
+
+
+def test_a_value_behind_a_switch_is_answered_with_how_switches_are_written(tmp_path: Path) -> None:
+    result = rungwise("render", "birls", "-o", tmp_path / "out", "--metronome", "off")
+    assert isinstance(result.exception, RungwiseError)
+    assert "takes no value" in str(result.exception)
+    assert "--no-drone" in str(result.exception)

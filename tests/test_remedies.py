@@ -90,7 +90,7 @@ def test_inner_notes_can_be_set_wherever_gracenotes_can() -> None:
 def test_scores_are_read_alike_by_every_verb_that_takes_an_exercise() -> None:
     group = typer.main.get_command(app)
     for verb, command in group.commands.items():  # type: ignore[attr-defined]
-        takes_exercises = {"file", "files", "source"} & {
+        takes_exercises = {"file", "files", "sources"} & {
             one.name for one in command.params if one.param_type_name == "argument"
         }
         assert bool(takes_exercises) == (verb in SCORED), verb

@@ -317,10 +317,19 @@ def _standard_input() -> Source:
     return Source("standard input", sys.stdin.buffer.read(LARGEST_SCORE_BYTES + 1))
 
 
+_VALUES_OF_SWITCHES = ("on", "off", "yes", "no", "true", "false")
+
+
 def source_named(file: Path) -> Source:
     """Return what a file holds, or a shipped exercise of that name, or standard input for `-`."""
     from renderer.reading.exercise import is_read_by_music21, source_of
 
+    if str(file).casefold() in _VALUES_OF_SWITCHES and not file.exists():
+        raise failure(
+            f"{str(file)!r} stands alone and is no exercise",
+            "an option that is on or off takes no value: write --no- before what is not to be, "
+            "as in --no-drone",
+        )
     source = _standard_input() if str(file) == _STANDARD_INPUT else source_of(file)
     if is_read_by_music21(source):
         _say_that_it_takes_time(source.name)

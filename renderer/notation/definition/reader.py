@@ -332,7 +332,9 @@ def parse_definition(text: str, *, name: str = "", source: str = "") -> Definiti
     table = read_toml(text, source, numbers=_NUMBERS, switches=_SWITCHES)
     if not table:
         raise failure(
-            "the file is empty", "give it a title and [[lines]]; see the README", file=source
+            "the file is empty",
+            "write one as `rungwise expand first-gracenotes` shows",
+            file=source,
         )
     try:
         raw = _Definition.model_validate(table)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from renderer.errors import failure
+from renderer.notation.pitch import notes_in
 
 LINES_REMEDY = "write [[lines]] in double brackets before each line"
 
@@ -222,6 +223,9 @@ def _as_value(text: str) -> str:
 def _no_equals_sign(stop: _Stop) -> Slip:
     if re.match(r"\s*X:\s*\d", stop.text):
         return "this looks like ABC", "give the file a name that ends in .abc"
+    if len(notes_in(stop.line.replace(",", " "))) > 1:
+        run = stop.line.strip()
+        return "notes stand alone", f'write [[lines]], and in the line below it run = "{run}"'
     colon = re.match(r"\s*([\w-]+)\s*:\s*(.*)", stop.line)
     if colon:
         value = _as_value(colon[2])
