@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.listening.combs import WINDOW_S, Frames
+from renderer.listening.combs import HIGHEST_HZ, WINDOW_S, Frames
 from renderer.listening.harmonics import Harmonics, estimate
 
 Samples = NDArray[np.float32]
@@ -28,6 +28,8 @@ _LONGEST_S = 4.0
 _PIECE_S, _SHORT_PIECE_S = 0.3, 0.06
 _TRIM_S = 0.008
 _LEAST_COHERENCE = 0.9
+_LEAST_ODD_SHARE = 0.03
+"""Reeds have their odd partials at least so strong beside the even ones, in power (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,8 @@ def _cut(samples: Samples, rate: int, longest_s: float) -> list[Samples]:
 
 def _sounding(samples: Samples, rate: int, near_hz: float, start: float) -> Sounding | None:
     pieces = pieces_of(samples, rate, near_hz)
+    if pieces and 2 * near_hz < HIGHEST_HZ and _is_an_octave_higher(pieces):
+        pieces = pieces_of(samples, rate, 2 * near_hz)
     if not pieces:
         return None
     hz = np.array([one.hz for one in pieces])
@@ -154,6 +158,16 @@ def _sounding(samples: Samples, rate: int, near_hz: float, start: float) -> Soun
     heard = int(np.median([int(one.heard.sum()) for one in pieces]))
     level = 10 * math.log10(float(np.mean(samples.astype(np.float64) ** 2)) + 1e-12)
     return Sounding(start, len(samples) / rate, middle, deviation, level, float(clear), heard)
+
+
+def _is_an_octave_higher(pieces: list[Harmonics]) -> bool:
+    """Whether the odd partials are not the tone's own but a drone's, or what a hall has left.
+
+    The first is not asked: a drone's partial under it may be strong.
+    """
+    odd = sum(float(np.sum(one.amplitudes[2::2] ** 2)) for one in pieces)
+    even = sum(float(np.sum(one.amplitudes[1::2] ** 2)) for one in pieces)
+    return odd < _LEAST_ODD_SHARE * even
 
 
 def agreed(values: NDArray[np.float64], deviations: NDArray[np.float64]) -> tuple[float, float]:

@@ -98,3 +98,9 @@ def test_an_hour_takes_no_more_memory_than_a_minute() -> None:
         hearing.take(sound)
         held.append(hearing.held_frames)
     assert max(held) < 6 * 8_000
+
+
+def test_high_a_over_drones_is_not_taken_for_low_a() -> None:
+    result = compared(Case(16_000, drones=True, snr_db=15, least_seconds=12.0))
+    assert result.wrong == 0
+    assert np.max(np.abs(result.errors)) < 0.1
