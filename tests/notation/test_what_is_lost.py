@@ -58,6 +58,7 @@ FULL = Exercise(
     origin="Larkmoor",
     notes="Not fast.",
     own_movements='{"grip": {"beat": "first"}}',
+    own_chanter='{"low A": 476.0}',
     order=(1, 2, 1),
 )
 
