@@ -84,7 +84,7 @@ def test_events_of_an_opened_doubling_are_half_a_beat_apart(folder: Path) -> Non
     run = rungwise("events", "good.toml", "--tempo", "60", "--format", "csv", folder=folder)
     assert run.returncode == 0, run.stderr
     rows = list(csv.DictReader(io.StringIO(run.stdout)))
-    columns = "start_ms length_ms note role line bar item slot turn id"
+    columns = "start_ms length_ms note role line bar item slot turn id bar_number"
     assert list(rows[0]) == columns.split()
     doubling = [row for row in rows if row["bar"] == "3" and row["role"] != "melody"]
     names = [(row["start_ms"], row["length_ms"], row["note"], row["role"]) for row in doubling]

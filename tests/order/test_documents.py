@@ -106,11 +106,14 @@ def test_a_cancelled_job_leaves_nothing(form: str, tmp_path: Path) -> None:
     assert made_in(tmp_path) == []
 
 
-def test_a_score_and_a_plan_are_of_one_exercise() -> None:
+def test_a_plan_is_of_one_exercise_a_score_of_a_medley_and_a_sheet_of_any_number() -> None:
     two = replace(wide(), sources=(Source("one.toml", WIDE), Source("two.toml", WIDE)))
-    for kind in (Document.SCORE, Document.PLAN):
-        with pytest.raises(RungwiseError, match="of one exercise, not of 2"):
-            two.document(kind, Path("made.csv"), today=TODAY)
+    with pytest.raises(RungwiseError, match="of one exercise, not of 2"):
+        two.document(Document.PLAN, Path("made.csv"), today=TODAY)
+    (medley,) = two.document(Document.SCORE, Path("made.abc")).exercises
+    assert len(medley.lines) == 2 * len(
+        wide().document(Document.SHEET, Path("s.pdf")).exercises[0].lines
+    )
     assert len(two.document(Document.SHEET, Path("made.pdf")).exercises) == 2
 
 

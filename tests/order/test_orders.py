@@ -62,6 +62,8 @@ def settings_given(draw: st.DrawFn) -> Settings:
         names -= {"tempo"}
     if names >= {"part", "tune"}:
         names -= {"tune"}
+    if "share" in names:  # which says the format and the layout itself
+        names -= {"format", "layout"}
     given_settings = {name: OTHER_THAN_USUAL[name] for name in names}
     if "tempo" in names:
         given_settings["tempo"] = draw(st.fractions(10, 400, max_denominator=10_000))
