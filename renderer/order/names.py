@@ -22,7 +22,7 @@ LONGEST_NAME = 140
 """Bytes of a whole file name. File systems allow 255 (ext4, APFS) or 255 UTF-16 units (NTFS,
 exFAT); encrypted home folders (eCryptfs) only 143. Windows also counts the path, 260 in all."""
 
-_STEM_BYTES = 86
+_STEM_BYTES = 78
 """What a title and what is unusual get of that, so that pitch, mix, rung, tempo and format always
 fit behind it."""
 
@@ -220,7 +220,7 @@ def named_series(
 def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
     """Return the file names of a series, without their ending, in practice order.
 
-    Tempos are written with three digits and all their decimals (six at most), so that names of a
+    Tempos are written with three digits and all their decimals (twelve at most), so that names of a
     rising ladder sort by themselves, and no track has the name of one at another tempo. Where they
     do not sort (a falling ladder, a rung that comes twice) the rung's number comes first.
 

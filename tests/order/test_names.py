@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from renderer.order.names import (
@@ -128,6 +128,7 @@ def test_a_falling_or_winding_ladder_is_numbered_by_rung() -> None:
 
 
 @given(st.lists(st.fractions(10, 400, max_denominator=1000), min_size=1, max_size=100))
+@example([Fraction(10)] * 99 + [Fraction(10) + Fraction(1, 2**12)])  # all of twelve decimals
 def test_names_of_every_ladder_sort_in_practice_order(tempos: list[Fraction]) -> None:
     series = Series(safe_stem("🎵" * 300), "466.16 Hz", "backing")
     names = track_names(series, tempos)
