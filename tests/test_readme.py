@@ -69,7 +69,9 @@ def test_the_example_of_an_order_runs_as_printed(folder: Path) -> None:
 
 def test_the_example_for_analysts_runs_as_printed(folder: Path) -> None:
     (folder / "example.py").write_text(FOR_ANALYSTS, "utf-8")
-    onsets, title = run(folder, "example.py").splitlines()
-    assert onsets.startswith("[")
-    assert title.endswith("Doublings over a wide step")
+    printed = run(folder, "example.py")
+    # music21 may print lines of its own between the two.
+    lines = printed.splitlines()
+    for shown in (r"\[[\d. ]+\]", r"\d+ Doublings over a wide step"):
+        assert any(re.fullmatch(shown, line) for line in lines), printed
     assert (folder / "wide.mid").read_bytes().startswith(b"MThd")

@@ -15,7 +15,7 @@ from renderer.notation.printed import Opened
 from renderer.notation.score import Exercise
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.reading.exercise import with_movements
-from renderer.reading.other_forms import exercise_of_stream
+from renderer.reading.other_forms import exercise_of_stream, silenced
 
 
 def to_music21(exercise: Exercise, *, opened: Opened = "as written") -> Any:
@@ -34,12 +34,15 @@ def to_music21(exercise: Exercise, *, opened: Opened = "as written") -> Any:
         Without music21; for an opened ornament that has more parts than its note has room for.
     """
     try:
-        from music21 import converter
+        with silenced():
+            from music21 import converter
     except ImportError:
         raise failure(
             "music21 is not there", "install it: pip install 'rungwise[music21]'"
         ) from None
-    return converter.parseData(write_musicxml(exercise, opened=opened).decode(), format="musicxml")
+    score = write_musicxml(exercise, opened=opened).decode()
+    with silenced():
+        return converter.parseData(score, format="musicxml")
 
 
 def from_music21(stream: Any, reading: Reading = AS_WRITTEN) -> Exercise:

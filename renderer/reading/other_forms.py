@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -34,7 +35,8 @@ _FORMS = ("humdrum", "mei", "musedata", "tinynotation", "volpiano")
 
 def _music21() -> Any:
     try:
-        import music21
+        with silenced():
+            import music21
     except ImportError:
         raise failure("this form is read by music21, which is not there", _INSTALL) from None
     return music21
@@ -93,7 +95,7 @@ def _read(source: Source, reading: Reading, ending: str) -> Exercise:
         # music21's own parser follows entities.
         check_xml(data)
     text = data.decode("utf-8", errors="replace").lstrip("\ufeff")
-    with _silenced():
+    with silenced():
         try:
             score = _music21().converter.parseData(text, format=form)
         except Exception as error:
@@ -102,7 +104,7 @@ def _read(source: Source, reading: Reading, ending: str) -> Exercise:
 
 
 @contextlib.contextmanager
-def _silenced() -> Any:
+def silenced() -> Iterator[None]:
     """Keep what music21 prints for programmers from users."""
     with contextlib.redirect_stderr(io.StringIO()), contextlib.redirect_stdout(io.StringIO()):
         yield
@@ -141,7 +143,7 @@ def exercise_of_stream(
         stream, reading = pieces[index], replace(reading, part=None)
         remarks = (f"The file has {len(pieces)} pieces; {titles[index] or index + 1} is read.",)
     _drop_empty_ends(stream)
-    with _silenced():
+    with silenced():
         try:
             exporter = music21.musicxml.m21ToXml.GeneralObjectExporter(stream)
             score = exporter.parse()

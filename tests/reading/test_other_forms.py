@@ -185,3 +185,20 @@ def test_who_waits_for_music21_is_told_so_once(tmp_path: Path) -> None:
     )  # fmt: skip
     assert run.stderr == "music21 reads wide.krn, which may take some seconds.\n"
     assert "G gracenote on C" in run.stdout
+
+
+def test_nothing_of_music21s_own_is_printed_on_the_way_to_a_stream(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """music21 prints warnings for its programmers, such as `Warning: uncaught weakref found`."""
+    exercise = read_exercise(find_exercise("first-gracenotes"))
+    parse_data = music21.converter.parseData
+
+    def noisy(*arguments: object, **options: object) -> object:
+        print("Warning: uncaught weakref found")
+        print("music21: a warning", file=sys.stderr)
+        return parse_data(*arguments, **options)
+
+    monkeypatch.setattr(music21.converter, "parseData", noisy)
+    assert renderer.from_music21(renderer.to_music21(exercise)).title == exercise.title
+    assert capfd.readouterr() == ("", "")
