@@ -31,7 +31,15 @@ from renderer.notation.score import Bar, Exercise, bar_offsets
 from renderer.timing.fit import check_fit, shortened_words
 from renderer.timing.order_of_playing import PlayedExercise, played
 from renderer.timing.room import Fitted, Joins, fitted, moved_to_the_start
-from renderer.timing.soundings import MILLISECOND, NOTHING, Chain, Moment, Sounding, chains_of
+from renderer.timing.soundings import (
+    MILLISECOND,
+    NOTHING,
+    Chain,
+    Moment,
+    Sounding,
+    beats_of_lines,
+    chains_of,
+)
 from renderer.timing.timeline import (
     Click,
     ClickKind,
@@ -359,10 +367,12 @@ def expand_at(
         # A tune is repeated as a whole, not part by part.
         order, repeats = order.repeated(repeats), 1
     exercise = order.exercise
-    chains = chains_of(exercise)
     twice = repeats > 1 or noises is not None
     if noises is not None:
         repeats *= 2
+    beats = sum(beats_of_lines(exercise)) * repeats * (2 if echo else 1)
+    _check_duration(beats * spb, exercise)
+    chains = chains_of(exercise)
     lead_in_beats = [Fraction(0)] * len(chains)
     for tune in order.tunes:
         first = exercise.lines[tune.start].bars
@@ -372,8 +382,6 @@ def expand_at(
         lead_in_beats[0], rolls = _two_rolls(exercise.lines[0].bars, spb * chains[0].stretch[0])
     if not count_in:
         introduction = None
-    beats = sum(chain.beats for chain in chains) * repeats * (2 if echo else 1)
-    _check_duration(beats * spb, exercise)
     sections = tuple(_sections(exercise, chains, spb, lead_in_beats, repeats, echo))
     silence = None
     if introduction is not None:

@@ -26,33 +26,22 @@ from renderer.timing.room import (
     rooms,
 )
 from renderer.timing.soundings import NOTHING, Chain, chains_of
+from renderer.timing.successions import successions
 from renderer.timing.timeline import Role
 
 MOST_PROBLEMS = 20
 
 
-def fastest_tempos(exercise: Exercise, *, repeated: bool = True) -> tuple[Fraction | None, ...]:
+def fastest_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
     """Return, for each line, the fastest tempo at which everything in it fits.
 
-    Parameters
-    ----------
-    exercise:
-        Its lines; closed movements may be as short as players manage.
-    repeated:
-        Whether each line follows itself without a gap.
+    Closed movements may be as short as players manage. Each line follows itself without a gap.
 
     Returns
     -------
     Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
     """
-    exercise = played_alone(exercise)
-    chains = chains_of(exercise, "least")
-    return tuple(_fastest(rooms(chains, index, Joins(repeated))) for index in range(len(chains)))
-
-
-def _fastest(found: Iterable[Room]) -> Fraction | None:
-    limits = (room.fastest for room in found)
-    return min((limit for limit in limits if limit is not None), default=None)
+    return tuple(fastest for fastest, _ in fastest_and_even_tempos(exercise))
 
 
 def even_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
@@ -73,17 +62,36 @@ def fastest_and_even_tempos(
     exercise: Exercise,
 ) -> tuple[tuple[Fraction | None, Fraction | None], ...]:
     """Return what `fastest_tempos` and `even_tempos` do, for each line, in one go."""
-    exercise = played_alone(exercise)
-    natural, least_inner = chains_of(exercise), chains_of(exercise, "least inner")
-    least = chains_of(exercise, "least")
-    joins = Joins(repeated=True)
-    found = []
+    followed = successions(played_alone(exercise))
+    natural, least_inner = chains_of(followed.exercise), chains_of(followed.exercise, "least inner")
+    least = chains_of(followed.exercise, "least")
+    limits = []
     for index in range(len(natural)):
-        shortest = list(rooms(least, index, joins))
-        others = (rooms(chains, index, joins) for chains in (natural, least_inner))
-        even = _even_tempo(zip(*others, shortest, strict=True))
-        found.append((_fastest(shortest), even))
-    return tuple(found)
+        three = (_rooms_of_first(chains, index) for chains in (natural, least_inner, least))
+        limits.append(_limits(zip(*three, strict=True)))
+    return tuple(
+        (
+            _slowest(limits[one][0] for one in its_own),
+            _slowest(limits[one][1] for one in its_own),
+        )
+        for its_own in followed.of_lines
+    )
+
+
+def _rooms_of_first(chains: Sequence[Chain], index: int) -> Iterator[Room]:
+    """Yield the rooms of a succession's first note; what follows it has a succession of its own."""
+    for room in rooms(chains, index, Joins()):
+        if room.sounding is not None and room.sounding.bar == 1:
+            yield room
+
+
+def _limits(found: Iterable[tuple[Room, Room, Room]]) -> tuple[Fraction | None, Fraction | None]:
+    each = list(found)
+    return _slowest(shortest.fastest for _, _, shortest in each), _even_tempo(each)
+
+
+def _slowest(limits: Iterable[Fraction | None]) -> Fraction | None:
+    return min((limit for limit in limits if limit is not None), default=None)
 
 
 def _even_tempo(found: Iterable[tuple[Room, Room, Room]]) -> Fraction | None:
@@ -114,7 +122,7 @@ def _even_tempo(found: Iterable[tuple[Room, Room, Room]]) -> Fraction | None:
             lacks = room.heard - one.heard - within
             limits.append(replace(room, heard=lacks, needs=Fraction(0)).fastest)
         inner = []
-    return min((limit for limit in limits if limit is not None), default=None)
+    return _slowest(limits)
 
 
 def spoken_limit(tempo: Fraction) -> str:

@@ -118,8 +118,11 @@ def _lasts(length: Length, stretch: Fraction) -> Moment:
     return Moment(seconds=length.value * MILLISECOND)
 
 
-def _stretches(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
-    """Yield, line by line, how long a written beat lasts in each bar, in beats of the exercise."""
+def stretches_of(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
+    """Yield, line by line, how long a written beat lasts in each bar, in beats of the exercise.
+
+    Other than 1 only after tempo marks, each of which holds until the next one.
+    """
     stretch = Fraction(1)
     for line in exercise.lines:
         stretches = []
@@ -128,6 +131,15 @@ def _stretches(exercise: Exercise) -> Iterator[tuple[Fraction, ...]]:
                 stretch = exercise.tempo / bar.tempo
             stretches.append(stretch)
         yield tuple(stretches)
+
+
+def beats_of_lines(exercise: Exercise) -> Iterator[Fraction]:
+    """Yield how long each line lasts, in beats of the exercise's tempo."""
+    for line, stretches in zip(exercise.lines, stretches_of(exercise), strict=True):
+        yield sum(
+            (bar.beats * stretch for bar, stretch in zip(line.bars, stretches, strict=True)),
+            Fraction(0),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +223,7 @@ def chains_of(exercise: Exercise, lengths: Lengths = "own") -> tuple[Chain, ...]
     divider = _Divider(exercise, lengths)
     return tuple(
         _chain(divider, line, stretches)
-        for line, stretches in zip(exercise.lines, _stretches(exercise), strict=True)
+        for line, stretches in zip(exercise.lines, stretches_of(exercise), strict=True)
     )
 
 

@@ -3,9 +3,9 @@
     python -m tests.timing.shipped_events
 
 prints what differs from `shipped_events.csv` and writes the table anew; a commit with a change of
-it says what was meant. Each row is a track with the usual settings, at the slowest and at the target
-tempo of an exercise: how many events the chanter has, how long it plays (seconds, exact), and a
-digest over all of it: events, sections, clicks and rolls.
+it says what was meant. Each row is a track with the usual settings, at the slowest and at the
+target tempo of an exercise: how many events the chanter has, how long it plays (seconds, exact),
+and a digest over all of it: events, sections, clicks and rolls.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ def _lines(timeline: Timeline) -> Iterator[str]:
         place = (event.line, event.bar, event.item, event.slot, event.turn, event.number)
         yield f"{event.start} {event.length} {note} {event.role.value} {place}"
     for section in timeline.sections:
-        place = (section.line, section.turn)
-        yield f"{section.kind.value} {section.start} {section.length} {place}"
+        played = (section.line, section.turn)
+        yield f"{section.kind.value} {section.start} {section.length} {played}"
     for click in timeline.clicks():
         yield f"{click.kind.value} {click.start} {click.section.value}"
     for roll in timeline.rolls:

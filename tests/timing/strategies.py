@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import strategies as st
@@ -57,10 +58,22 @@ def bars(draw: st.DrawFn, tempo_marks: bool = True) -> Bar:
 
 
 @st.composite
-def exercises(draw: st.DrawFn) -> Exercise:
-    """An exercise of one to three lines, open or closed, at either placement."""
+def tied_bars(draw: st.DrawFn) -> Bar:
+    """A bar in which notes go on sounding from those before them, its first one too."""
+    bar = draw(bars())
+    items = [
+        MelodyNote(item.beats, (Slot(Note.B),), tied=True) if draw(st.booleans()) else item
+        for item in bar.items
+    ]
+    return replace(bar, items=tuple(items))
+
+
+@st.composite
+def exercises(draw: st.DrawFn, tied: bool = False) -> Exercise:
+    """An exercise of one to three lines, open or closed, at either placement; `tied`: with ties."""
+    each = tied_bars() if tied else bars()
     lines = tuple(
-        Line(tuple(draw(st.lists(bars(), min_size=1, max_size=3))), f"Line {number}")
+        Line(tuple(draw(st.lists(each, min_size=1, max_size=3))), f"Line {number}")
         for number in range(draw(st.integers(1, 3)))
     )
     inner = draw(

@@ -6,14 +6,20 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
 
 from renderer.errors import RungwiseError
 from renderer.notation.definition.reader import parse_definition
-from renderer.notation.score import Exercise
+from renderer.notation.pitch import Note
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.tracks import expand
 from renderer.technique.realise import realise
 from renderer.timing.fit import even_tempos, fastest_tempos, spoken_limit
+from renderer.timing.room import QUICK_SECONDS, Joins, rooms
+from renderer.timing.soundings import chains_of
+from renderer.timing.successions import successions
 from renderer.timing.timeline import Role
+from tests.timing.strategies import exercises
 
 MOVEMENTS = ("G gracenote", "doubling", "grip", "taorluath", "birl with a G gracenote")
 
@@ -99,3 +105,56 @@ def test_plain_notes_are_even_at_every_tempo() -> None:
 )
 def test_a_limit_is_spoken_in_whole_beats_and_never_too_fast(tempo: str, words: str) -> None:
     assert spoken_limit(Fraction(tempo)) == words
+
+
+def limits_of_whole_lines(music: Exercise) -> list[tuple[Fraction | None, Fraction | None]]:
+    """The fastest tempo with room and that without shortening, from each line's rooms as a whole.
+
+    The second is that of `even_tempos` without its melody notes as long as parts.
+    """
+    found = []
+    natural, shortest = chains_of(music), chains_of(music, "least")
+    for index in range(len(music.lines)):
+        rooms_of = (rooms(chains, index, Joins(repeated=True)) for chains in (natural, shortest))
+        pairs = list(zip(*rooms_of, strict=True))
+        fastest = [room.fastest for _, room in pairs if room.fastest is not None]
+        own = [
+            limit
+            for room, least in pairs
+            if room.heard != least.heard
+            and room.sounding is not None
+            and room.sounding.role is Role.MELODY
+            and (limit := replace(room, needs=QUICK_SECONDS).fastest) is not None
+        ]
+        found.append((min(fastest, default=None), min(own, default=None)))
+    return found
+
+
+@given(exercises(tied=True))
+def test_a_line_fits_up_to_the_tempo_at_which_the_tightest_of_its_notes_does(
+    music: Exercise,
+) -> None:
+    whole = limits_of_whole_lines(music)
+    assert fastest_tempos(music) == tuple(fastest for fastest, _ in whole)
+    for even, (_, own) in zip(even_tempos(music), whole, strict=True):
+        assert own is None or (even is not None and even <= own)
+
+
+def test_alike_notes_are_asked_once_however_many_lines_have_them() -> None:
+    line = '[[lines]]\nrun = "low A, B, D"\nornament = "grip"\nwalk = true\n'
+    one, hundred = (realise(parse_definition(line * count)) for count in (1, 100))
+    assert len(successions(one).exercise.lines) == len(successions(hundred).exercise.lines) == 9
+    assert fastest_tempos(hundred) == fastest_tempos(one) * 100
+
+
+def test_a_tied_note_lengthens_the_one_before_it_round_the_end_of_its_line_too() -> None:
+    b, led_c = (Slot(Note.B),), (Slot(Note.C, Note.D),)
+    still_c = MelodyNote(Fraction(1, 2), (Slot(Note.C),), tied=True)
+    bar = Bar((still_c, MelodyNote(Fraction(1), b), MelodyNote(Fraction(1), led_c)), Meter(3, 4))
+    music = Exercise("Tied", (Line((bar, Bar((still_c,), Meter(3, 4)))),))
+    # C lasts two beats with what is tied to it, after a gracenote of 20 ms and for 15 ms at least.
+    assert [[bar.beats for bar in line.bars] for line in successions(music).exercise.lines] == [
+        [1, 1],
+        [1, Fraction(1, 2), Fraction(1, 2), 1],
+    ]
+    assert fastest_tempos(music) == (2 * 60 / Fraction(20 + 15, 1000),)
