@@ -13,8 +13,9 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given, settings
 
-from renderer.delivery.sheet.drawing import Drawing, Extent, extent_of
+from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
+from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS
 from renderer.delivery.sheet.pieces import Glyph, Stroke
 from renderer.delivery.sheet.systems import System, half_of, lay_systems, rows_of
 from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark, tempo_marks
@@ -56,7 +57,7 @@ def counts(drawn: list[ElementTree.Element]) -> Counter[str]:
         group.get("class", "")
         for root in drawn
         for group in root.iter("{http://www.w3.org/2000/svg}g")
-        if group.get("class") not in (None, "barlines")
+        if group.get("class") not in (None, "barlines", "half-tie")
     )
 
 
@@ -142,15 +143,21 @@ def test_notes_of_a_bar_stand_in_order_and_never_on_each_other_or_the_bar_lines(
             assert right < bar.width + 0.01
 
 
+DENSER = ("double-strikes", "six-eight-march-full", "two-four-march-full")
+"""Exercises where a bar needs so much more than those above that its line stands by itself."""
+
+
 @pytest.mark.parametrize("name", SHIPPED)
 def test_bar_lines_of_lines_with_the_same_bars_stand_under_each_other(name: str) -> None:
     exercise = shipped(name)
-    edges: dict[tuple[tuple[Meter, Fraction], ...], set[tuple[tuple[float, float], ...]]] = {}
-    for line, systems in zip(exercise.lines, laid(exercise), strict=True):
+    edges: dict[object, set[tuple[tuple[float, float], ...]]] = {}
+    for index, (line, systems) in enumerate(zip(exercise.lines, laid(exercise), strict=True)):
         bars = tuple((bar.meter, bar.beats) for bar in line.bars)
         widths = tuple((bar.left, bar.width) for system in systems for bar in system.bars)
-        edges.setdefault(bars, set()).add(widths)
-    assert all(len(different) == 1 for different in edges.values())
+        edges.setdefault((bars, len(systems)), set()).add(widths)
+        (alone,) = laid(replace(exercise, lines=exercise.lines[index : index + 1]))
+        assert len(systems) <= len(alone), "no line is broken for the sake of others"
+    assert (name in DENSER) is any(len(different) > 1 for different in edges.values())
 
 
 DENSE = """
@@ -159,7 +166,7 @@ meter = "2/4"
 
 [[lines]]
 run = "low G, low A, B, C, D, E, F"
-ornament = "doubling"
+ornament = "G gracenote"
 walk = true
 notes-per-beat = 4
 
@@ -280,6 +287,44 @@ def test_a_bar_that_is_wider_than_the_page_is_kept_whole() -> None:
     ((system,),) = laid(one_line(crowded))
     assert system.width > WIDTH
     assert len(system.bars[0].staves[0].columns) == 64
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_equal_notes_of_a_bar_stand_equally_far_apart_whatever_gracenotes_are_between(
+    name: str,
+) -> None:
+    width = USUAL_SETTINGS.system_units - 2 * EDGE
+    lines = lay_systems([engrave(shipped(name)).lines], width)
+    for bar in (bar for systems in lines for system in systems for bar in system.bars):
+        steps: dict[Fraction, list[float]] = {}
+        for note, following in pairwise(bar.staves[0].columns):
+            step = bar.places[following.start] - bar.places[note.start]
+            steps.setdefault(note.length, []).append(step)
+        for equal in steps.values():
+            assert max(equal) <= 1.15 * min(equal), bar.number
+
+
+def test_a_clef_is_drawn_whole_where_no_note_reaches_as_far_as_it() -> None:
+    low = Exercise("Low", (Line((Bar((MelodyNote(Fraction(4), (Slot(Note.E),)),), Meter(4, 4)),)),))
+    ((system,),) = laid(low)
+    clef = system.clef.box
+    extent = extent_of([system], has_marks=False)
+    assert extent.top <= clef.top < 0
+    assert extent.bottom >= clef.bottom > 4 * UNITS_A_SPACE
+
+
+def test_a_tie_across_systems_has_both_of_its_halves() -> None:
+    meter = Meter(4, 4)
+    notes = [MelodyNote(Fraction(1), (Slot(Note.E),)) for _ in range(4)]
+    bar = Bar(tuple(notes), meter)
+    held = replace(bar, items=(replace(notes[0], tied=True), *notes[1:]))
+    exercise = Exercise("Held", (Line((bar, *[held] * 15)),))
+    systems = laid(exercise)[0]
+    assert len(systems) > 1
+    for system, root in zip(systems, drawings(exercise, FORMS[:1]), strict=True):
+        halves = list(root.iter("{http://www.w3.org/2000/svg}g"))
+        leading_in = [group for group in halves if group.get("class") == "half-tie"]
+        assert len(leading_in) == (system is not systems[0])
 
 
 def test_bars_of_equal_length_get_equal_widths_where_there_is_room() -> None:

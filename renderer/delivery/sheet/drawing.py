@@ -52,6 +52,12 @@ _MARK_DOT = 34.0
 _MARK_DOT_AWAY = 140.0
 _MARK_GAP = 90.0
 
+_TIE_GAP = 25.0
+_TIE_AWAY = 55.0
+"""Of a tie: from its ends to the noteheads, and from their middles up or down to its ends."""
+_HALF_TIE = 1.1 * UNITS_A_SPACE
+"""The length of a tie that leads in from the system before."""
+
 _TEMPO_GAP = 0.6 * UNITS_A_SPACE
 
 
@@ -70,7 +76,7 @@ class Extent:
     Parameters
     ----------
     top, bottom:
-        Of all notes, marks left out; top is at most 0, bottom at least a staff's height.
+        Of clefs and all notes, marks left out; top is at most 0, bottom at least a staff's height.
     marks, tempos:
         How much the marks over the notes and the tempo marks over those need; 0 without any.
     endings, words:
@@ -127,7 +133,8 @@ def extent_of(
         for engraved in bar.staves
         for piece in _all_pieces(engraved.columns, engraved.beams, engraved.over_columns)
     ]
-    everything = union([*boxes, Box(0, -1.5 * UNITS_A_SPACE, 0, STAFF_HEIGHT + 230)])
+    boxes += [replace(system.clef, x=CLEF_LEFT).box for system in systems]
+    everything = union([*boxes, Box(0, 0, 0, STAFF_HEIGHT)])
     marks = 2 * (_MARK_DOT_AWAY + _MARK_DOT) + _MARK_GAP if has_marks else 0.0
     has_endings, rows = rows_needed(over)
     return Extent(
@@ -310,25 +317,30 @@ class Drawing:
     def _ties(self, staff: int) -> Iterator[str]:
         bars = self.system.bars
         row = [(bar, column) for bar in bars for column in bar.staves[staff].columns]
+        before: Column | None = None
         for (bar, column), following in zip(row, [*row[1:], None], strict=True):
+            head = column.head.box
+            left = bar.left + bar.places.get(column.start, 0.0)
+            middle = (head.top + head.bottom) / 2
+            if column.tie_before and (before is None or not before.tie):
+                # It began in the system before, or before a first ending.
+                end, y = left - _TIE_GAP, middle + column.tie_before * _TIE_AWAY
+                half = Tie(end - _HALF_TIE, end, y, column.tie_before)
+                yield f'<g class="half-tie">{half.svg}</g>'
+            before = column
             if not column.tie:
                 continue
-            head = column.head.box
-            start = bar.left + bar.places[column.start] + head.right - head.left + 25
             dots = [
                 piece.box.right for piece in column.note if not isinstance(piece, (Glyph, Stroke))
             ]
-            if dots:
-                start = max(
-                    start, bar.left + bar.places[column.start] + max(dots) - column.anchor + 25
-                )
+            start = left + max([head.right, *dots]) - column.anchor + _TIE_GAP
             if following is None:
-                end = self.system.width - 40
+                end = self.system.width - _TIE_GAP
             else:
                 after, note = following
-                end = after.left + after.places[note.start] - 25
-            y = (head.top + head.bottom) / 2 + column.tie * 55
-            yield f'<g class="tie">{Tie(start, max(end, start + 120), y, column.tie).svg}</g>'
+                end = after.left + after.places[note.start] - _TIE_GAP
+            tie = Tie(start, max(end, start + 120), middle + column.tie * _TIE_AWAY, column.tie)
+            yield f'<g class="tie">{tie.svg}</g>'
 
     def _barlines(self) -> None:
         system = self.system

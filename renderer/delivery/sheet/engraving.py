@@ -84,8 +84,9 @@ class Column:
         The beams of the gracenote group.
     is_rest, fills_bar:
         Whether it is a rest, and a rest that stands in the middle of an empty bar.
-    tie:
-        Whether a tie leads on to the next note, with the side that it bulges to; 0 for none.
+    tie, tie_before:
+        Whether a tie leads on to the next note, and whether one leads here, with the side that it
+        bulges to; 0 for none.
     """
 
     id: str
@@ -98,6 +99,7 @@ class Column:
     is_rest: bool = False
     fills_bar: bool = False
     tie: int = 0
+    tie_before: int = 0
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
@@ -294,6 +296,7 @@ class _Bar:
                 is_rest=kind != "note",
                 fills_bar=kind == "mRest",
                 tie=timed.tied_on,
+                tie_before=timed.tied_before,
             )
         )
         self._graces, self._grace_beams = [], []
@@ -347,15 +350,17 @@ def _grace_look(pieces: list[Piece]) -> tuple[Piece, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Timed:
-    """When a printed note begins in its bar, how long it is, and the side of its tie."""
+    """When a printed note begins in its bar, how long it is, and the sides of its ties."""
 
     start: Fraction
     length: Fraction
     tied_on: int
+    tied_before: int
 
 
 def _timed_notes(line: PrintedLine) -> Iterator[tuple[set[str], dict[str, _Timed]]]:
     """Yield, for each bar of a line, the names of its small notes and its notes' times."""
+    before = 0
     for bar, notes in zip(line.bars, line.notes, strict=True):
         rows = values_of_bar([note.length for note in notes], bar.meter.beat_value)
         small = {grace.id for note in notes for grace in note.group}
@@ -366,7 +371,11 @@ def _timed_notes(line: PrintedLine) -> Iterator[tuple[set[str], dict[str, _Timed
                 name = note.id if index == 0 else f"{note.id}-T{index + 1}"
                 tied = note.note is not None and (index + 1 < len(row) or note.tied_on)
                 # A tie bulges away from the stem; a note without one has none in its way below.
-                timed[name] = _Timed(at, value.length, (-1 if value.base < 1 else 1) * tied)
+                side = -1 if value.base < 1 else 1
+                # Into a second ending a tie leads from before the first.
+                ends = index > 0 or note.tied_from_before
+                timed[name] = _Timed(at, value.length, side * tied, (before or side) * ends)
+                before = side * tied
                 at += value.length
         yield small, timed
 

@@ -2,14 +2,17 @@
 
 The classic model of rods and springs: neighbours keep at least a rod's length apart, and what room
 is left goes to the springs between them, each as strong as the note value is short. A note of twice
-the length gets about half as much room again, not twice (common practice of engravers). Staves that
-are printed one under the other share their springs, so that what sounds together stands together.
+the length gets about half as much room again, not twice (common practice of engravers). Notes of a
+bar that are equally long get equal room, whatever gracenotes stand between them: the group that
+needs most says how much, so that an even rhythm looks even. Only a bar that is too narrow for that
+lets gracenotes push notes apart. Staves that are printed one under the other share their springs,
+so that what sounds together stands together.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -29,6 +32,10 @@ _EIGHTH_ROOM = 3.0 * UNITS_A_SPACE
 _GROWTH = 0.6
 """Comfortable room of an eighth, and the power of the note value that room grows with (judgement,
 after common practice)."""
+
+_TIGHT = 0.6
+"""The force up to which a narrow bar's springs are stretched before its notes are made even
+(judgement)."""
 
 _PRECISION = 0.5
 
@@ -57,29 +64,48 @@ class BarSpacing:
         Least distances; index -1 is the bar's left edge.
     springs:
         From each time to the next, at force 1.
+    even:
+        The room from each time to the next that lets equally long notes stand evenly.
     """
 
     times: tuple[Fraction, ...]
     rods: tuple[_Rod, ...]
     springs: tuple[float, ...]
+    even: tuple[float, ...]
 
-    def places(self, force: float) -> list[float]:
-        """Return the x of each time at a force, the bar's end last."""
+    def places(self, force: float, evenness: float = 1.0) -> list[float]:
+        """Return the x of each time at a force, the bar's end last.
+
+        Parameters
+        ----------
+        force:
+            How far the springs are stretched.
+        evenness:
+            How much of the room that equally long notes need to stand evenly they get: 0 to 1.
+        """
         xs: list[float] = []
         for index in range(len(self.times)):
-            stretched = xs[index - 1] + force * self.springs[index - 1] if index else 0.0
+            place = 0.0
+            if index:
+                step = max(force * self.springs[index - 1], evenness * self.even[index - 1])
+                place = xs[index - 1] + step
             rods = [
                 (0.0 if rod.before < 0 else xs[rod.before]) + rod.length
                 for rod in self.rods
                 if rod.after == index
             ]
-            xs.append(max([stretched, *rods]))
+            xs.append(max([place, *rods]))
         return xs
 
     @property
     def least(self) -> float:
-        """The least width of the bar."""
-        return self.places(0)[-1]
+        """The least width of the bar, its notes pushed apart by their gracenotes alone."""
+        return self.places(0, 0)[-1]
+
+    @property
+    def least_even(self) -> float:
+        """The least width at which notes of equal length stand evenly."""
+        return self.places(_TIGHT)[-1]
 
     @property
     def comfortable(self) -> float:
@@ -87,19 +113,35 @@ class BarSpacing:
         return self.places(1)[-1]
 
     def filling(self, width: float) -> Mapping[Fraction, float]:
-        """Return the x of each time in a bar of this width; of its least width if that is more."""
-        low, high = 0.0, 1.0
-        while self.places(high)[-1] < width and high < 1000:
-            high *= 2
-        while high - low > 1e-4 and self.places(high)[-1] - self.places(low)[-1] > _PRECISION:
+        """Return the x of each time in a bar of this width; of its least width if that is more.
+
+        A bar that grows is first given some room by its notes' lengths, then evenness, then more
+        room.
+        """
+        if self.places(_TIGHT, 0)[-1] >= width:
+            places = self._found(width, 0.0, _TIGHT, lambda force: self.places(force, 0))
+        elif self.places(_TIGHT)[-1] >= width:
+            places = self._found(width, 0.0, 1.0, lambda even: self.places(_TIGHT, even))
+        else:
+            high = 1.0
+            while self.places(high)[-1] < width and high < 1000:
+                high *= 2
+            places = self._found(width, _TIGHT, high, self.places)
+        places[-1] = max(width, places[-1])
+        return dict(zip(self.times, places, strict=True))
+
+    @staticmethod
+    def _found(
+        width: float, low: float, high: float, places: Callable[[float], list[float]]
+    ) -> list[float]:
+        """Return the widest places within a width, by halving what they depend on."""
+        while high - low > 1e-4 and places(high)[-1] - places(low)[-1] > _PRECISION:
             middle = (low + high) / 2
-            if self.places(middle)[-1] < width:
+            if places(middle)[-1] < width:
                 low = middle
             else:
                 high = middle
-        places = self.places(low)
-        places[-1] = max(width, places[-1])
-        return dict(zip(self.times, places, strict=True))
+        return places(low)
 
 
 def _rods(
@@ -115,6 +157,31 @@ def _rods(
     last = reach - _GAP + end_pad if before >= 0 else start + _EIGHTH_ROOM + end_pad
     rods.append(_Rod(before, max(index.values()), last))
     return rods
+
+
+def _even(
+    times: Sequence[Fraction], rods: Sequence[_Rod], springs: Sequence[float]
+) -> tuple[float, ...]:
+    """Return the room from each time to the next that lets equally long notes stand evenly.
+
+    As much as the rod between any two notes needs that are no farther apart in time. The last note
+    is not asked: no gracenotes stand between it and the bar line.
+    """
+    lengths = [after - before for before, after in itertools.pairwise(times)]
+    needed: dict[Fraction, float] = {}
+    for rod in rods:
+        if rod.before < 0 or rod.after == len(lengths):
+            continue
+        between = range(rod.before, rod.after)
+        together = sum(springs[index] for index in between)
+        for index in between:
+            share = rod.length * springs[index] / together
+            needed[lengths[index]] = max(needed.get(lengths[index], 0.0), share)
+    inner = (
+        max((room for other, room in needed.items() if other <= length), default=0.0)
+        for length in lengths[:-1]
+    )
+    return (*inner, 0.0)
 
 
 def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
@@ -136,7 +203,7 @@ def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
         start += REPEAT_ROOM if bar.signs.opens else 0.0
         rods += _rods(columns, index, start, end_pad)
     springs = tuple(room(after - before) for before, after in itertools.pairwise(times))
-    return BarSpacing(times, tuple(rods), springs)
+    return BarSpacing(times, tuple(rods), springs, _even(times, rods, springs))
 
 
 def share_out(width: float, least: Sequence[float], weights: Sequence[float]) -> list[float]:

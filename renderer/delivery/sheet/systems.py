@@ -3,9 +3,9 @@
 A line takes one system where it fits, otherwise it is broken at bars, evenly. Lines with the same
 bars get the same bar widths, so that their bar lines stand under each other down the page; a line
 that is at most half as long takes the first bars' widths of the longer ones. A line that would
-stretch and crush the bars of others that way is set by itself. Neighbours that are too short for a
-row get half of one each. A pickup takes what it needs of the first system. Widths are in the
-engraver's units.
+stretch and crush the bars of others that way, or break them into more systems, is set by itself.
+Neighbours that are too short for a row get half of one each. A pickup takes what it needs of the
+first system. Widths are in the engraver's units.
 """
 
 from __future__ import annotations
@@ -41,14 +41,10 @@ _NEARLY_FULL = 0.85
 """From this share of a system's width on, bars are stretched to fill it, so that no edge is ragged
 (judgement)."""
 
-_UNEVEN = 1.4
+_UNEVEN = 1.5
 """How much more than another bar of its line a bar may be stretched to stand under those of other
-lines (judgement; on A4, walked and opened lines of one pattern were found to stay under 1.16, and
-what looked crushed to be above 1.5)."""
-
-_MORE_SYSTEMS = 3
-"""A line that needs so many times as many systems for the sake of others stands alone (judgement).
-"""
+lines (judgement; on A4, the shipped exercises' lines of one pattern were found to stay under 1.48,
+and what looked crushed to be above 1.5)."""
 
 BETWEEN_HALVES = 4.0 * UNITS_A_SPACE
 """Between two lines that share a row."""
@@ -114,6 +110,7 @@ class _Needs:
     """What a bar needs, or the most that any of several bars at one place needs."""
 
     least: float
+    least_even: float
     comfortable: float
     weight: float
 
@@ -121,6 +118,7 @@ class _Needs:
         """Return what both need."""
         return _Needs(
             max(self.least, other.least),
+            max(self.least_even, other.least_even),
             max(self.comfortable, other.comfortable),
             max(self.weight, other.weight),
         )
@@ -149,7 +147,7 @@ def _stacked(number: int, forms: tuple[EngravedLine, ...]) -> _StackedLine:
     bars = tuple(zip(*(line.bars for line in forms), strict=True))
     spacings = tuple(spacing_of(stack) for stack in bars)
     needs = tuple(
-        _Needs(spacing.least, spacing.comfortable, room(_length(stack)))
+        _Needs(spacing.least, spacing.least_even, spacing.comfortable, room(_length(stack)))
         for spacing, stack in zip(spacings, bars, strict=True)
     )
     return _StackedLine(number, forms, bars, spacings, needs)
@@ -210,13 +208,17 @@ def _begins_with_a_pickup(lengths: Sequence[Fraction]) -> bool:
 
 
 def _suits(needs: Sequence[_Needs], grid: _Grid, width: float) -> bool:
-    """Whether the widths of a group's bars leave a line about as even as it would be alone."""
+    """Whether the widths of a group's bars leave a line about as even as it would be alone.
+
+    And in no more systems.
+    """
     if grid.pickup:
         needs, width = needs[1:], width - grid.pickup
     if not needs:
         return True
     size = len(grid.first)
-    if _bars_a_system(needs, width) >= size * _MORE_SYSTEMS:
+    count = len(needs)
+    if math.ceil(count / size) > math.ceil(count / _bars_a_system(needs, width)):
         return False
     alone = _widths(needs, min(size, len(needs)), width)
     stretched = [wide / own for wide, own in zip(grid.first, alone, strict=False)]
@@ -250,7 +252,7 @@ def _positions(needs: Sequence[_Needs], size: int) -> list[_Needs]:
 
 
 def _fits(positions: Sequence[_Needs], width: float) -> bool:
-    return sum(max(p.least, p.comfortable * _TIGHTEST) for p in positions) <= width
+    return sum(max(p.least_even, p.comfortable * _TIGHTEST) for p in positions) <= width
 
 
 def _bars_a_system(needs: Sequence[_Needs], width: float) -> int:
@@ -275,9 +277,10 @@ def _stretched(positions: Sequence[_Needs]) -> float:
 def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
     positions = _positions(needs, size)
     stretched = _stretched(positions)
+    even = [position.least_even for position in positions]
     return share_out(
         width if stretched >= width * _NEARLY_FULL else stretched,
-        [position.least for position in positions],
+        even if sum(even) <= width else [position.least for position in positions],
         [position.weight for position in positions],
     )
 
