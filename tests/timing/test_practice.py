@@ -15,8 +15,6 @@ from renderer.notation.score import Exercise
 from renderer.technique.realise import realise
 from renderer.timing.practice import (
     MOST_REPEATS_TO_FILL,
-    PLAY_SECONDS,
-    REST_SECONDS,
     Block,
     Break,
     PracticePlan,
@@ -171,11 +169,52 @@ def test_hands_rest_after_ten_minutes_and_a_line_comes_up_once_a_day(plan: Pract
             stretch = list(items)
             seconds = sum(item.seconds for item in stretch)
             if is_break:
-                assert [item.seconds for item in stretch] == [REST_SECONDS]
-            elif seconds > PLAY_SECONDS:
+                assert [item.seconds for item in stretch] == [3 * 60]
+            elif seconds > 10 * 60:
                 assert len({item.line for item in stretch if isinstance(item, Block)}) == 1
         lines = [line for line, _ in groupby(i.line for i in day.items if isinstance(i, Block))]
         assert len(lines) == len(set(lines))
+
+
+def lines_of(*lines: tuple[str, str], tempo: int = 60) -> Exercise:
+    """Lines of bars of four beats: their run, and the movement on each note."""
+    text = f'meter = "4/4"\nladder.tempos = [{tempo}]\n'
+    for run, movement in lines:
+        ornament = f'ornament = "{movement}"' if movement else ""
+        text += f'[[lines]]\nrun = "{run}"\n{ornament}\n'
+    return realise(parse_definition(text))
+
+
+def days_of(plan: PracticePlan) -> list[list[str | int]]:
+    """The lines of each day, and where hands rest."""
+    return [
+        ["rest" if isinstance(item, Break) else item.line for item in day.items]
+        for day in plan.days
+    ]
+
+
+def test_after_ten_minutes_and_not_before_hands_rest_for_three() -> None:
+    # A bar of count-in and 59 held notes last five minutes at 48, so two lines last ten.
+    run = " | ".join(["B", "C"] * 29)
+    music = lines_of(*[(f"{run} | B", "")] * 4, tempo=48)
+    (day,) = planned(music, 40, 1, repeats=1, playings=1).days
+    assert [item.seconds for item in day.items] == [300, 300, 180, 300, 300]
+    # A bar more, and every line stands alone.
+    music = lines_of(*[(f"{run} | B | C", "")] * 3, tempo=48)
+    (day,) = planned(music, 40, 1, repeats=1, playings=1).days
+    assert [item.seconds for item in day.items] == [305, 180, 305, 180, 305]
+
+
+@pytest.mark.parametrize(
+    ("days", "turns"), [(4, [1, 2, 2, 2]), (5, [1, 2, 2, 2, 2]), (12, [1, 2, 2, 2] * 3)]
+)
+def test_the_hardest_line_comes_up_three_times_as_often_as_the_easiest_evenly_spread(
+    days: int, turns: list[int]
+) -> None:
+    # A bar of count-in and 13 bars take all but four seconds of a day's minute.
+    run = " | ".join(["B, C, B, C"] * 13)
+    plan = planned(lines_of((run, ""), (run, "grip")), 1, days, repeats=1, playings=1)
+    assert days_of(plan) == [[line] for line in turns]
 
 
 def test_a_block_lasts_its_count_in_and_its_repeats() -> None:
