@@ -96,6 +96,10 @@ def test_equal_parts_of_an_opened_movement_are_even_as_far_as_gracenotes_go() ->
     assert even_tempos(exercise("doubling", 'inner = "2/3 beat"')) == (0,)
 
 
+def test_parts_longer_together_than_their_note_fit_at_no_tempo() -> None:
+    assert fastest_tempos(exercise("doubling", 'inner = "2 beats"')) == (0,)
+
+
 def test_plain_notes_are_even_at_every_tempo() -> None:
     assert even_tempos(realise(parse_definition('[[lines]]\nrun = "B, C"'))) == (None,)
 

@@ -14,7 +14,7 @@ from renderer.notation.definition.reader import parse_definition
 from renderer.notation.note_parts import parts_of
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Beat, slot_on_the_beat
-from renderer.notation.score import Exercise, MelodyNote
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.tracks import expand
 from renderer.technique.realise import realise
 from renderer.timing.fit import fastest_tempos
@@ -283,3 +283,12 @@ def test_movements_before_and_after_a_beat_share_the_note_between_them() -> None
 def test_no_movement_is_shortened_where_it_has_room(name: str, on: str) -> None:
     exercise = music(f'run = "B, D, E, low A"\nornament = "{name}"\non = "{on}"')
     assert not [remark for remark in expand(exercise, 60).remarks if "shortened" in remark]
+
+
+def test_a_line_that_only_goes_on_with_the_note_before_it_begins_with_nothing() -> None:
+    b, c, tied = (
+        Line((Bar((MelodyNote(Fraction(1), (Slot(note),), tied=tied),), Meter(1, 4)),))
+        for note, tied in ((Note.B, False), (Note.C, False), (Note.C, True))
+    )
+    track = expand(Exercise("Tied over lines", (b, c, tied)), 60, count_in=0, gap=0)
+    assert [(event.note, event.length) for event in track] == [(Note.B, 1), (Note.C, 2)]
