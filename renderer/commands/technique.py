@@ -154,7 +154,7 @@ def check(
     fastest = [limit for limit, _ in limits]
     evenly = [even for _, even in limits]
     asked = max(settings.tempos_of(exercise))
-    if settings.tempo is None and settings.ladder is None:
+    if settings.tempo is None and settings.ladder is None and settings.climb is None:
         asked = max(asked, exercise.tempo)
     too_fast = [limit is not None and limit < asked for limit in fastest]
     least = min((limit for limit in fastest if limit is not None), default=None)
@@ -170,7 +170,8 @@ def check(
         fields["tracks"] = [
             {
                 "name": track.name,
-                "tempo": float(track.tempo),
+                "tempo": float(track.tempos[0]),
+                "tempos": list(map(float, track.tempos)),
                 "seconds": None if track.duration is None else round(float(track.duration), 3),
             }
             for track in tracks

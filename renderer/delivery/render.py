@@ -45,7 +45,7 @@ from renderer.order.documents import PlaylistJob, playlists_of
 from renderer.order.formats import AudioFormat
 from renderer.order.jobs import plan_tracks
 from renderer.order.kinds import Plain
-from renderer.order.names import Series, tempo_label
+from renderer.order.names import Series, tempos_label
 from renderer.order.settings import read_settings
 from renderer.order.track_job import TrackJob
 from renderer.sound.mix import Track
@@ -66,7 +66,7 @@ class RenderedTrack:
     title:
         The exercise's title.
     tempo:
-        Beats per minute.
+        Beats per minute; of a track that climbs, those of its first rung.
     pitch, mix, audio_format:
         Which track of its exercise it is; `pitch` by its label, such as `B flat`.
     series, tags:
@@ -163,23 +163,23 @@ def _until(track: Track, is_stopped: Callable[[], bool]) -> Iterator[NDArray[np.
 def tags_of(job: TrackJob) -> Tags:
     """Return what a player shows for a track."""
     exercise, series, settings = job.exercise, job.series, job.settings
-    tempo, pitch, mix = job.tempo, job.pitch, job.mix
+    tempo, pitch, mix = tempos_label(job.tempos), job.pitch, job.mix
     name = "" if mix is Mix.FULL else f", {mix}"
     varied = f", {series.variation}" if series.variation else ""
     sounding = f"{pitch.low_a_hz:.2f}".rstrip("0").rstrip(".") + " Hz"
     equals = "" if pitch.label == sounding else f" = {sounding}"
     gracenotes = exercise.gracenotes
     return Tags(
-        title=f"{exercise.title}, {tempo_label(tempo)} bpm{name}",
+        title=f"{exercise.title}, {tempo} bpm{name}",
         album=f"{exercise.title}, {pitch.label}{name}{varied}",
         artist=exercise.audience,
-        tempo=tempo,
+        tempo=job.tempo if len(job.tempos) == 1 else None,
         track=job.number,
         tracks=job.count,
         comment=(
             f"Pitch {pitch.label} (low A of the pipe chanter{equals}), "
             f"{pitch.scale_name(settings.scale)}, {settings.chanter} chanter; "
-            f"{tempo_label(tempo)} beats a minute; "
+            f"{tempo} beats a minute; "
             f"gracenotes {gracenotes.length}, {gracenotes.placement}"
         ),
     )
@@ -216,7 +216,8 @@ def _claim(
 
 def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
     """Return the claim of a track: it may take the place of itself made from a changed source."""
-    return _claim("a track", job, {"tempo": str(job.tempo)}, keeping, job.digest)
+    which = {"tempo": ", ".join(map(str, job.tempos))}
+    return _claim("a track", job, which, keeping, job.digest)
 
 
 def _claim_of_playlist(job: PlaylistJob, keeping: Keeping) -> Claim:

@@ -31,7 +31,7 @@ from renderer.order.formats import rate_in
 from renderer.order.names import named_series
 from renderer.order.settings import Settings, unusual
 from renderer.order.track_job import TrackJob, track_from_plain
-from renderer.order.tracks import durations_of
+from renderer.order.tracks import durations_of, labels_of
 
 MOST_TRACKS = 2_000
 _FORM = "rungwise-job"
@@ -102,10 +102,11 @@ def plan_tracks(
     rates = {one: rate_in(one, settings.rate) for one in settings.format}
     played = [settings.applied_to(one) for one in written]
     tempos = [settings.tempos_of(one) for one in played]
+    takes = [settings.takes_of(one) for one in played]
     variations = [unusual(one, settings) for one in written]
     pitches = [settings.pitches_of(one) for one in written]
-    rungs_and_pitches = sum(len(rungs) * len(at) for rungs, at in zip(tempos, pitches, strict=True))
-    count = rungs_and_pitches * len(settings.mix) * len(settings.format)
+    takes_and_pitches = sum(len(each) * len(at) for each, at in zip(takes, pitches, strict=True))
+    count = takes_and_pitches * len(settings.mix) * len(settings.format)
     if count > MOST_TRACKS:
         raise failure(
             f"that makes {count} tracks",
@@ -116,10 +117,10 @@ def plan_tracks(
         variations,
         list(dict.fromkeys(pitch.label for at in pitches for pitch in at)),
         settings.mix,
-        tempos,
+        [labels_of(*each) for each in zip(takes, tempos, strict=True)],
     )
     jobs: list[TrackJob] = []
-    for index, (exercise, rungs, by_sound) in enumerate(zip(played, tempos, named, strict=True)):
+    for index, (exercise, rungs, by_sound) in enumerate(zip(played, takes, named, strict=True)):
         durations = durations_of(exercise, settings, rungs)
         each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
         for pitch, mix, audio_format in product(pitches[index], settings.mix, settings.format):

@@ -219,6 +219,34 @@ def inner() -> Kind:
     return Kind(read, str, bounds, "LENGTH")
 
 
+MOST_STAGES = 16
+_STAGES_REMEDY = "write the lengths one after the other, as 'even : 1/4 beat : 120 ms : 80 ms'"
+
+
+def stages() -> Kind:
+    """Return the kind of rows of inner notes' lengths, from opened to closed."""
+    of_inner = inner()
+
+    def read(given: object) -> tuple[Inner, ...]:
+        if isinstance(given, str):
+            given = given.split(":")
+        if isinstance(given, Mapping) or not isinstance(given, Iterable):
+            raise failure(f"{given!r} is no row of lengths", _STAGES_REMEDY)
+        row = tuple(of_inner.read(one.strip() if isinstance(one, str) else one) for one in given)
+        if not 2 <= len(row) <= MOST_STAGES:
+            raise failure(
+                f"{len(row)} lengths are out of range, one after the other",
+                f"give 2 to {MOST_STAGES}; for one, --inner",
+            )
+        return row
+
+    def plain(value: tuple[Inner, ...]) -> Plain:
+        return [str(one) for one in value]
+
+    bounds = f"2 to {MOST_STAGES} lengths as for inner notes, with colons between"
+    return Kind(read, plain, bounds, "LENGTH:LENGTH")
+
+
 def slot_on_the_beat() -> Kind:
     """Return the kind of slots that fall on the beat: `first`, `last` or a number."""
 

@@ -116,6 +116,12 @@ def tempo_label(tempo: Fraction) -> str:
     return f"{float(tempo):.2f}".rstrip("0").rstrip(".")
 
 
+def tempos_label(tempos: Sequence[Fraction]) -> str:
+    """Return the tempo of a track as people read it, of one that climbs `50 to 88`."""
+    first, last = tempo_label(tempos[0]), tempo_label(tempos[-1])
+    return first if len(tempos) == 1 else f"{first} to {last}"
+
+
 def _tempo_in_name(tempo: Fraction) -> str:
     """Return a tempo with so many digits that no other has the same: `060`, `033.3333`."""
     whole, point, decimals = decimal_text(tempo).partition(".")
@@ -189,7 +195,7 @@ def named_series(
     variations: Sequence[Sequence[str]],
     pitches: Sequence[str],
     mixes: Sequence[str],
-    tempos: Sequence[Sequence[Fraction]],
+    rungs: Sequence[Sequence[str]],
 ) -> tuple[dict[tuple[str, str], tuple[Series, tuple[str, ...]]], ...]:
     """Return the series of some exercises and the names of their tracks, without their ending.
 
@@ -202,8 +208,9 @@ def named_series(
         What is not as usual with each, in words.
     pitches, mixes:
         Those that all of them are made at, as `Series` has them.
-    tempos:
-        The rungs of each in practice order, beats per minute.
+    rungs:
+        Which track of a series each of its tracks is, in practice order: from `rung_labels`, or
+        `climb_label`.
 
     Returns
     -------
@@ -211,14 +218,51 @@ def named_series(
     """
     labels = [variation_label(one) for one in variations]
     found = []
-    for stem, label, rungs in zip(_stems(titles, labels), labels, tempos, strict=True):
+    for stem, label, each in zip(_stems(titles, labels), labels, rungs, strict=True):
         series = [Series(stem, pitch, mix, label) for pitch in pitches for mix in mixes]
-        found.append({(one.pitch, one.mix): (one, track_names(one, rungs)) for one in series})
+        found.append({(one.pitch, one.mix): (one, track_names(one, each)) for one in series})
     return tuple(found)
 
 
-def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
-    """Return the file names of a series, without their ending, in practice order.
+def track_names(series: Series, rungs: Iterable[str]) -> tuple[str, ...]:
+    """Return the file names of a series, without their ending.
+
+    Parameters
+    ----------
+    series:
+        What the tracks have in common.
+    rungs:
+        Which of them each is, from `rung_labels` or `climb_label`.
+    """
+    return tuple(f"{series.name} - {rung}" for rung in rungs)
+
+
+_MOST_LISTED = 6
+
+
+def climb_label(tempos: Sequence[Fraction]) -> str:
+    """Return what a name says of a track that climbs: `climb 050 to 088 by 2 bpm`.
+
+    Tracks of other rungs have another: where steps differ and there are more than a few, the rungs
+    are told by a digest.
+
+    Parameters
+    ----------
+    tempos:
+        Its rungs in beats a minute, in the order in which they are played.
+    """
+    names = [_tempo_in_name(tempo) for tempo in tempos]
+    gaps = {later - earlier for earlier, later in itertools.pairwise(tempos)}
+    if len(tempos) > 2 and len(gaps) == 1 and 0 not in gaps:
+        return f"climb {names[0]} to {names[-1]} by {decimal_text(abs(gaps.pop()))} bpm"
+    if len(tempos) <= _MOST_LISTED:
+        return f"climb {', '.join(names)} bpm"
+    digest = hashlib.sha256(" ".join(names).encode()).hexdigest()[:_DIGEST_LETTERS]
+    return f"climb {names[0]} to {names[-1]} in {len(names)} rungs {digest} bpm"
+
+
+def rung_labels(tempos: Sequence[Fraction]) -> tuple[str, ...]:
+    """Return what names say of the rungs of a ladder: `060 bpm`.
 
     Tempos are written with three digits and all their decimals (twelve at most), so that names of a
     rising ladder sort by themselves, and no track has the name of one at another tempo. Where they
@@ -226,8 +270,6 @@ def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
 
     Parameters
     ----------
-    series:
-        What the tracks have in common.
     tempos:
         The rungs in practice order, beats per minute.
     """
@@ -237,4 +279,4 @@ def track_names(series: Series, tempos: Sequence[Fraction]) -> tuple[str, ...]:
         labels = [
             f"rung {number:0{digits}d} - {label}" for number, label in enumerate(labels, start=1)
         ]
-    return tuple(f"{series.name} - {label}" for label in labels)
+    return tuple(labels)

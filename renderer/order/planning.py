@@ -6,10 +6,10 @@ from dataclasses import replace
 from fractions import Fraction
 
 from renderer.notation.score import Exercise
+from renderer.order.names import tempos_label
 from renderer.order.settings import Settings, track_words
 from renderer.order.tracks import timeline_of
 from renderer.timing.practice import USUAL_LADDER, PracticePlan, practice_plan
-from renderer.timing.timeline import SectionKind
 
 
 def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
@@ -31,15 +31,13 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
     """
     if exercise.ladder is None:
         exercise = replace(exercise, ladder=USUAL_LADDER)
-    once = replace(settings, repeats=1)
+    once, twice = (replace(settings, repeats=repeats) for repeats in (1, 2))
 
     def lasting(line: int, tempo: Fraction) -> tuple[Fraction, Fraction]:
-        alone = timeline_of(exercise.only(line), once, tempo)
-        beats = alone.duration / alone.seconds_per_beat
-        first = alone.sections[0]
-        is_led_in = first.kind is SectionKind.COUNT_IN
-        lead_in = first.length / alone.seconds_per_beat if is_led_in else Fraction(0)
-        return lead_in, beats - lead_in
+        alone = exercise.only(line)
+        first, second = (timeline_of(alone, how, tempo).duration for how in (once, twice))
+        beats = second - first
+        return (first - beats) * tempo / 60, beats * tempo / 60
 
     made = practice_plan(
         exercise,
@@ -51,8 +49,13 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
         playings=settings.playings,
     )
     sounding = track_words(settings)
-    said = (f"Tracks: {sounding}.",) if sounding else ()
-    return replace(made, remarks=made.remarks + said, led_in=_led_in(settings))
+    said = [*made.remarks]
+    if settings.climb is not None:
+        rungs = settings.tempos_of(exercise)
+        said.append(f"One track has all {len(rungs)} rungs from {tempos_label(rungs)} in a row.")
+    if sounding:
+        said.append(f"Tracks: {sounding}.")
+    return replace(made, remarks=tuple(said), led_in=_led_in(settings))
 
 
 def _led_in(settings: Settings) -> str:

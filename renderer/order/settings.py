@@ -236,6 +236,14 @@ class Settings:
         PLAYED,
         EVERY_NAME,
     )
+    climb: Ladder | None = _row(
+        None,
+        kinds.ladder(),
+        "One track that climbs: these tempos one after the other, as 50:88:2, on each of them each "
+        "line so often as --repeats says, with --gap bars of clicks between.",
+        PLAYED,
+        EVERY_NAME,
+    )
     pitch: tuple[PitchStandard, ...] = _row(
         (parse_pitch("A"),),
         kinds.pitches(),
@@ -421,6 +429,15 @@ class Settings:
         PLAYED,
         "inner notes {}",
         own=_own_inner,
+    )
+    open_to_close: tuple[Inner, ...] | None = _row(
+        None,
+        kinds.stages(),
+        "Movements from opened to closed within a track: lengths of inner notes one after the "
+        "other, as 'even : 1/4 beat : 120 ms : 80 ms', each for so many rounds as --repeats says; "
+        "in a track that climbs, spread over its rungs; as the exercise's ladder says if left out.",
+        PLAYED,
+        lambda settings: f"inner notes {stages_in_words(settings.open_to_close or ())}",
     )
     beat: Beat | None = _row(
         None,
@@ -730,6 +747,10 @@ class Settings:
         tempo = exercise.tempo if self.tempo is None else self.tempo
         return replace(exercise, tempo=tempo, ladder=ladder)
 
+    def stages_of(self, exercise: Exercise) -> tuple[Inner, ...]:
+        """Return how movements of an exercise go from opened to closed; empty where they do not."""
+        return self.open_to_close or ()
+
     def repeats_of(self, exercise: Exercise) -> int:
         """Return how often each line of an exercise is played."""
         if self.repeats is not None:
@@ -741,8 +762,18 @@ class Settings:
         repeats = self.repeats_of(exercise)
         if self.tempo is not None:
             return Ladder((self.tempo,), repeats=repeats)
+        if self.climb is not None:
+            return replace(self.climb, repeats=repeats)
         ladder = exercise.ladder if self.ladder is None else self.ladder
         return None if ladder is None else replace(ladder, repeats=repeats)
+
+    def takes_of(self, exercise: Exercise) -> tuple[Fraction | None, ...]:
+        """Return the tempo of each track of an exercise, in practice order; None where it climbs.
+
+        Raises a `RungwiseError` if one is out of range.
+        """
+        tempos = self.tempos_of(exercise)
+        return tempos if self.climb is None else (None,)
 
     def tempos_of(self, exercise: Exercise) -> tuple[Fraction, ...]:
         """Return the rungs that an exercise is played on, in beats a minute, in practice order.
@@ -773,6 +804,11 @@ class Settings:
 
 
 _A_TEMPO = kinds.tempo()
+
+
+def stages_in_words(stages: Sequence[Inner]) -> str:
+    """Return how inner notes go from opened to closed: `even, then 1/4 beat, then 80 ms`."""
+    return ", then ".join(map(str, stages))
 
 
 def _only_line(exercise: Exercise, number: int) -> Exercise:
@@ -889,12 +925,25 @@ def _placed(error: RungwiseError, name: str) -> Iterator[Problem]:
         yield problem if problem.file else replace(problem, place=name)
 
 
-def _disagreements(settings: Settings) -> Iterator[Problem]:
-    """Yield what is wrong with settings that are right each by itself."""
+def _two_ways(settings: Settings) -> Iterator[Problem]:
+    """Yield what is asked for in two ways at once."""
     if settings.tempo is not None and settings.ladder is not None:
         yield Problem(
             "--tempo and --ladder are both given", "give one tempo or a ladder of several"
         )
+    for name in ("tempo", "ladder") if settings.climb is not None else ():
+        if settings.of(name) is not None:
+            yield Problem(
+                f"--{name} and --climb are both given",
+                "a track that climbs has its own tempos: give one of them",
+            )
+    if settings.part is not None and settings.tune is not None:
+        yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
+
+
+def _disagreements(settings: Settings) -> Iterator[Problem]:
+    """Yield what is wrong with settings that are right each by itself."""
+    yield from _two_ways(settings)
     if settings.introduction != "none" and not settings.count_in:
         yield Problem(
             "without a count-in there is no beat before the tune",
@@ -920,8 +969,6 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
             "leave the scale out, or give the pitch in hertz",
             "scale",
         )
-    if settings.part is not None and settings.tune is not None:
-        yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
     for name in ("soundfont", "drone_soundfont"):
         preset = name.replace("soundfont", "preset")
         file = getattr(settings, name)

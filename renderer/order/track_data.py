@@ -31,10 +31,12 @@ def track_data(timeline: Timeline, settings: Settings) -> dict[str, Any]:
     -------
     What `timeline_data` does, each event with its `fingering` (`x xxx | xx--` from the left thumb
     down, x closed; None where the chanter is silent), and `settings`: all that a track differs by,
-    by their keys, with its tempo and its repeats whoever has asked for them.
+    by their keys, with its tempo (or the rungs that it climbs) and its repeats whoever has asked
+    for them.
     """
     repeats = settings.repeats_of(timeline.written)
-    own = replace(settings, tempo=timeline.tempo, ladder=None, repeats=repeats)
+    tempo = timeline.tempo if settings.climb is None else None
+    own = replace(settings, tempo=tempo, ladder=None, repeats=repeats)
     data = timeline_data(timeline)
     sounding = fingered_events(timeline, pure=settings.gracenotes == "pure")
     for event, one in zip(data["events"], sounding, strict=True):

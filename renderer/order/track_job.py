@@ -54,7 +54,8 @@ class TrackJob:
     exercise:
         What is played, as the settings have it.
     settings:
-        How, with the one tempo, pitch, mix and format that it is made in.
+        How, with the one tempo (or the rungs that it climbs), pitch, mix and format that it is made
+        in.
     series:
         The tracks that it is practised with.
     number, count:
@@ -81,8 +82,13 @@ class TrackJob:
 
     @property
     def tempo(self) -> Fraction:
-        """The rung, in beats a minute."""
-        return self.exercise.tempo if self.settings.tempo is None else self.settings.tempo
+        """The rung, in beats a minute; of a track that climbs, the first."""
+        return self.tempos[0] if self.settings.tempo is None else self.settings.tempo
+
+    @property
+    def tempos(self) -> tuple[Fraction, ...]:
+        """Its rungs in the order in which they are played: one, unless it climbs."""
+        return self.settings.tempos_of(self.exercise)
 
     @property
     def pitch(self) -> PitchStandard:

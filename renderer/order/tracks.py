@@ -5,8 +5,8 @@ Every verb that makes or describes a track asks here, so that they always agree.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -14,10 +14,11 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.ladder import ladder_text
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise
-from renderer.order.names import named_series, tempo_label
+from renderer.order.names import climb_label, named_series, rung_labels, tempo_label
 from renderer.order.settings import Settings, read_settings, unusual
 from renderer.sound.mix_settings import Mix
 from renderer.technique.report import crossings
+from renderer.timing.climb import Step, one_after_another, steps_of
 from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand_at
 
 _INTRODUCTIONS: dict[Introduction, Note | None] = {"none": None, "E": Note.E}
@@ -35,7 +36,8 @@ def timeline_of(
     settings:
         How.
     tempo:
-        The rung, in beats a minute; `Settings.tempo_of` if left out.
+        The rung, in beats a minute. Left out, all rungs one after the other where settings ask for
+        a track that climbs, else `Settings.tempo_of`.
     mix:
         Which mix; the first that settings ask for if left out.
 
@@ -44,25 +46,79 @@ def timeline_of(
     RungwiseError
         If an ornament does not fit, or the track would be too long.
     """
-    speed = settings.tempo_of(exercise) if tempo is None else tempo
-    repeats = settings.repeats_of(exercise)
+    heard = settings.mix[0] if mix is None else mix
+    steps = steps_of(_rungs(exercise, settings, tempo), settings.stages_of(exercise))
+    if len(steps) == 1:
+        return _timeline(exercise, settings, steps[0], heard)
+    timelines: list[Timeline] = []
+    refused: dict[Fraction, RungwiseError] = {}
+    for step in steps:
+        try:
+            is_later = bool(timelines or refused)
+            timelines.append(_timeline(exercise, settings, step, heard, is_later=is_later))
+        except RungwiseError as error:
+            refused.setdefault(step.tempo, _at_step(error, step))
+    if refused:
+        raise _too_fast(refused, [step.tempo for step in steps], "climb")
+    return one_after_another(timelines, steps)
+
+
+def _rungs(exercise: Exercise, settings: Settings, tempo: Fraction | None) -> tuple[Fraction, ...]:
+    if tempo is not None:
+        return (tempo,)
+    return settings.tempos_of(exercise) if settings.climb else (settings.tempo_of(exercise),)
+
+
+def _timeline(
+    exercise: Exercise, settings: Settings, step: Step, mix: Mix, *, is_later: bool = False
+) -> Timeline:
+    """One step of a track; later ones have the clicks between rungs as their count-in."""
+    played = step.of(exercise)
     return expand_at(
-        exercise,
-        speed,
-        count_in=settings.count_in,
-        count_in_style=settings.count_in_style,
-        repeats=repeats,
-        echo=(settings.mix[0] if mix is None else mix) is Mix.ECHO,
+        played,
+        step.tempo,
+        count_in=settings.gap if is_later else settings.count_in,
+        count_in_style="clicks" if is_later else settings.count_in_style,
+        repeats=settings.repeats_of(exercise),
+        echo=mix is Mix.ECHO,
         gap=settings.gap,
         subdivide=settings.subdivide,
-        noises=_crossing_noises(exercise) if settings.show_crossing else None,
-        introduction=_INTRODUCTIONS[settings.introduction],
+        noises=_crossing_noises(played) if settings.show_crossing else None,
+        introduction=None if is_later else _INTRODUCTIONS[settings.introduction],
     )
 
 
+def _at_step(error: RungwiseError, step: Step) -> RungwiseError:
+    """What is wrong, with how movements are played there where that changes within the track."""
+    if step.inner is None:
+        return error
+    return RungwiseError(
+        replace(one, cause=f"{one.cause}, with inner notes {step.inner}") for one in error.problems
+    )
+
+
+def _too_fast(
+    refused: Mapping[Fraction, RungwiseError], tempos: Sequence[Fraction], option: str
+) -> RungwiseError:
+    """What is wrong with the fastest of some rungs, and which of all rungs can be played."""
+    fastest = refused[max(refused)]
+    playable = [tempo for tempo in dict.fromkeys(tempos) if tempo not in refused]
+    if not playable or min(refused) < max(playable):
+        return fastest
+    first = fastest.problems[0]
+    listed = ", ".join(tempo_label(tempo) for tempo in sorted(refused))
+    rungs_are = "the rung at {} is" if len(refused) == 1 else "the rungs at {} are"
+    summary = Problem(
+        f"{rungs_are.format(listed)} too fast",
+        f"the others can be played: --{option} {ladder_text(playable)}",
+        file=first.file,
+    )
+    return RungwiseError([*fastest.problems, summary])
+
+
 def durations_of(
-    exercise: Exercise, settings: Settings, tempos: Sequence[Fraction]
-) -> dict[tuple[Fraction, Mix], Fraction]:
+    exercise: Exercise, settings: Settings, tempos: Sequence[Fraction | None]
+) -> dict[tuple[Fraction | None, Mix], Fraction]:
     """Return how long the tracks of an exercise last in seconds, by tempo and mix.
 
     Parameters
@@ -72,7 +128,8 @@ def durations_of(
     settings:
         How.
     tempos:
-        The rungs, in beats a minute.
+        Of each track, in beats a minute, as `Settings.takes_of` returns them: None for one that
+        climbs.
 
     Raises
     ------
@@ -81,7 +138,7 @@ def durations_of(
         and which rungs can be played.
     """
     ringing = _tail(settings)
-    durations: dict[tuple[Fraction, Mix], Fraction] = {}
+    durations: dict[tuple[Fraction | None, Mix], Fraction] = {}
     refused: dict[Fraction, RungwiseError] = {}
     for tempo in dict.fromkeys(tempos):
         for mix in settings.mix:
@@ -89,34 +146,24 @@ def durations_of(
                 timeline = timeline_of(exercise, settings, tempo, mix)
                 durations[tempo, mix] = timeline.duration + ringing
             except RungwiseError as error:
+                if tempo is None:
+                    raise
                 refused[tempo] = error
                 break
-    if not refused:
-        return durations
-    fastest = refused[max(refused)]
-    playable = [tempo for tempo in tempos if tempo not in refused]
-    if not playable or min(refused) < max(playable):
-        raise fastest
-    first = fastest.problems[0]
-    listed = ", ".join(tempo_label(tempo) for tempo in sorted(refused))
-    rungs_are = "the rung at {} is" if len(refused) == 1 else "the rungs at {} are"
-    summary = Problem(
-        f"{rungs_are.format(listed)} too fast",
-        f"the others can be played: --ladder {ladder_text(playable)}",
-        file=first.file,
-    )
-    raise RungwiseError([*fastest.problems, summary])
+    if refused:
+        raise _too_fast(refused, [tempo for tempo in tempos if tempo is not None], "ladder")
+    return durations
 
 
 @dataclass(frozen=True, slots=True)
 class TrackSize:
-    """A track that could be made: its name without an ending, its rung, and how long it lasts.
+    """A track that could be made: its name without an ending, its rungs, and how long it lasts.
 
-    `duration` is in seconds, exact; None where an ornament does not fit at its tempo.
+    `duration` is in seconds, exact; None where an ornament does not fit at one of its tempos.
     """
 
     name: str
-    tempo: Fraction
+    tempos: tuple[Fraction, ...]
     duration: Fraction | None
 
 
@@ -136,26 +183,59 @@ def track_sizes(
     """
     played = settings.applied_to(exercise)
     tempos = settings.tempos_of(played)
+    takes = settings.takes_of(played)
     (by_sound,) = named_series(
         [(exercise.whole_title or exercise.title, exercise.title)],
         [unusual(exercise, settings)],
         [pitch.label for pitch in settings.pitches_of(exercise)],
         settings.mix,
-        [tempos],
+        [labels_of(takes, tempos)],
     )
-    slowest = min(tempos)
-    beats: dict[str, Fraction] = {}
-    if fastest is None or slowest <= fastest:
-        for mix in settings.mix:
-            timeline = timeline_of(played, settings, slowest, mix)
-            beats[mix] = timeline.duration * slowest
+    lasting = _lasting(played, settings, takes, fastest)
     found = []
     for (_, mix_name), (_, names) in by_sound.items():
-        for tempo, name in zip(tempos, names, strict=True):
-            fits = fastest is None or tempo <= fastest
-            lasts = beats[mix_name] / tempo + _tail(settings) if fits else None
-            found.append(TrackSize(name, tempo, lasts))
+        for take, name in zip(takes, names, strict=True):
+            rungs = tempos if take is None else (take,)
+            found.append(TrackSize(name, rungs, lasting(take, Mix(mix_name))))
     return tuple(found)
+
+
+def labels_of(takes: Sequence[Fraction | None], tempos: Sequence[Fraction]) -> tuple[str, ...]:
+    """Return what names of tracks say of how fast they are.
+
+    Parameters
+    ----------
+    takes, tempos:
+        As `Settings.takes_of` and `Settings.tempos_of` return them.
+    """
+    return (climb_label(tempos),) if None in takes else rung_labels(tempos)
+
+
+def _lasting(
+    played: Exercise,
+    settings: Settings,
+    takes: Sequence[Fraction | None],
+    fastest: Fraction | None,
+) -> Callable[[Fraction | None, Mix], Fraction | None]:
+    """Return what tells how long a track lasts, None where it does not fit."""
+    rungs = [take for take in takes if take is not None]
+    beats: dict[Mix, Fraction] = {}
+    if rungs and not settings.stages_of(played) and (fastest is None or min(rungs) <= fastest):
+        # A track of one tempo has the same beats at every tempo.
+        for mix in settings.mix:
+            beats[mix] = timeline_of(played, settings, min(rungs), mix).duration * min(rungs)
+
+    def lasts(take: Fraction | None, mix: Mix) -> Fraction | None:
+        if take is not None and fastest is not None and take > fastest:
+            return None
+        if take is not None and mix in beats:
+            return beats[mix] / take + _tail(settings)
+        try:
+            return timeline_of(played, settings, take, mix).duration + _tail(settings)
+        except RungwiseError:
+            return None
+
+    return lasts
 
 
 def _tail(settings: Settings) -> Fraction:

@@ -92,10 +92,12 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
 
     Returns
     -------
-    `title`, `tempo` (beats a minute), `duration` (seconds; both exact) and `drones_start`;
-    `sections`, `events`, `clicks` and `rolls` in order; `played`: each line as it is played, with
-    its soundings as moments (so many beats plus so many seconds from the line's start), from which
-    the events of a nearby tempo follow; `remarks`.
+    `title`, `tempo` (beats a minute; of a track that climbs those of its first rung, in whose beats
+    all is counted), `duration` (seconds; both exact) and `drones_start`; `sections`, each with its
+    own tempo and, where that changes within the track, the length of inner notes; `events`,
+    `clicks` and `rolls` in order; `played`: each line as it is played, with its soundings as
+    moments (so many beats plus so many seconds from the line's start), from which the events of a
+    nearby tempo follow; `remarks`.
     """
     written = timeline.written
     return {
@@ -114,6 +116,8 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
                 "played": section.line,
                 "turn": section.turn,
                 "heading": section.heading,
+                "tempo": str(section.tempo),
+                "inner": None if section.inner is None else str(section.inner),
             }
             for section in timeline.sections
         ],

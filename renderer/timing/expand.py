@@ -125,6 +125,11 @@ class Timeline:
         they were not asked for.
     introduction:
         What the chanter sounds for the beat before the first line.
+    heads:
+        The numbers (from 0) of the sections that begin as a track does: nothing of theirs sounds
+        before them.
+    said:
+        Its remarks, where they were worked out already.
     """
 
     order: PlayedExercise
@@ -136,6 +141,8 @@ class Timeline:
     subdivide: bool
     noises: Mapping[NoisePlace, Note] | None = None
     introduction: Note | None = None
+    heads: frozenset[int] = frozenset((0,))
+    said: tuple[str, ...] | None = None
 
     @property
     def exercise(self) -> Exercise:
@@ -155,7 +162,7 @@ class Timeline:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What was decided that the user should know, in sentences."""
-        return tuple(_remarks(self))
+        return tuple(_remarks(self)) if self.said is None else self.said
 
     @property
     def duration(self) -> Fraction:
@@ -251,7 +258,7 @@ class Timeline:
                     sounded = replace(silence, note=self.introduction, role=Role.INTRODUCTION)
                     yield _Placed(section.start + section.length - beat, sounded, 0, 0, 0, 0, 0)
                 continue
-            if number == 0:
+            if number in self.heads:
                 chain = moved_to_the_start(chain)
             bars = self.order.lines[section.line - 1]
             at = 0
@@ -293,19 +300,19 @@ def _sections(
     echo: bool,
 ) -> Iterator[Section]:
     """Yield the sections; `lead_in_beats` has the beats of clicks (or rolls) before each line."""
-    now = Fraction(0)
+    now, tempo = Fraction(0), 60 / spb
     for index, (line, chain) in enumerate(zip(exercise.lines, chains, strict=True)):
         if lead_in_beats[index]:
             length = lead_in_beats[index] * chain.stretch[0] * spb
             kind = SectionKind.GAP if index else SectionKind.COUNT_IN
-            yield Section(kind, now, length, index + 1, 1, line.heading)
+            yield Section(kind, now, length, index + 1, 1, line.heading, tempo)
             now += length
         for turn in range(1, repeats + 1):
             length = chain.beats * spb
-            yield Section(SectionKind.LINE, now, length, index + 1, turn, line.heading)
+            yield Section(SectionKind.LINE, now, length, index + 1, turn, line.heading, tempo)
             now += length
             if echo:
-                yield Section(SectionKind.ECHO, now, length, index + 1, turn, line.heading)
+                yield Section(SectionKind.ECHO, now, length, index + 1, turn, line.heading, tempo)
                 now += length
 
 
@@ -371,7 +378,7 @@ def expand_at(
     if noises is not None:
         repeats *= 2
     beats = sum(beats_of_lines(exercise)) * repeats * (2 if echo else 1)
-    _check_duration(beats * spb, exercise)
+    check_duration(beats * spb, exercise)
     chains = chains_of(exercise)
     lead_in_beats = [Fraction(0)] * len(chains)
     for tune in order.tunes:
@@ -434,7 +441,8 @@ def _joins(
         yield Joins(repeated, follows[index], shortest, opens and index == 0)
 
 
-def _check_duration(seconds: Fraction, exercise: Exercise) -> None:
+def check_duration(seconds: Fraction, exercise: Exercise) -> None:
+    """Raise a `RungwiseError` if a track would be longer than any may be."""
     hours = float(seconds) / 3600
     if hours > LONGEST_TRACK_HOURS:
         raise failure(

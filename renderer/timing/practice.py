@@ -277,6 +277,12 @@ def practice_plan(
     )
     made = tuple(Day(number, _with_breaks(today)) for number, today in enumerate(packed, start=1))
     remarks += tuple(_shortcomings(planned, aim))
+    most = max(len(line.tempos) for line in planned)
+    if most > days:
+        remarks += (
+            f"{most} rungs are too many for {_counted(days, 'day')}, since a line climbs one a day "
+            "at most: larger steps reach the top.",
+        )
     longest = max(day.seconds for day in made)
     if longest <= 30 * minutes:
         remarks += (

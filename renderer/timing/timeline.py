@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import note_id
 
 
@@ -131,6 +132,10 @@ class Section:
         Which playing of the line, from 1.
     heading:
         The line's heading.
+    tempo:
+        The rung that it is played on, in beats a minute, before any tempo mark.
+    inner:
+        How long the inner notes of its movements last, where that changes within the track.
     """
 
     kind: SectionKind
@@ -139,3 +144,5 @@ class Section:
     line: int
     turn: int
     heading: str
+    tempo: Fraction
+    inner: Inner | None = None

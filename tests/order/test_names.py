@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from renderer.order.names import (
     LONGEST_NAME,
     Series,
+    climb_label,
     collision_key,
     distinct,
+    rung_labels,
     safe_stem,
     tempo_label,
     track_names,
@@ -113,7 +115,7 @@ def test_distinct_names_are_distinct_whatever_they_were(stems: list[str]) -> Non
 
 def test_a_rising_ladder_sorts_by_its_tempos() -> None:
     tempos = [Fraction(t) for t in (50, 60, Fraction(125, 2), 100, 120)]
-    names = track_names(Series("Grips", "B flat", "full"), tempos)
+    names = track_names(Series("Grips", "B flat", "full"), rung_labels(tempos))
     assert names[0] == "Grips - B flat - full - 050 bpm"
     assert names[2] == "Grips - B flat - full - 062.5 bpm"
     assert list(names) == sorted(names)
@@ -121,7 +123,7 @@ def test_a_rising_ladder_sorts_by_its_tempos() -> None:
 
 def test_a_falling_or_winding_ladder_is_numbered_by_rung() -> None:
     tempos = [Fraction(t) for t in (80, 60, 50, 60, 80)]
-    names = track_names(Series("Grips", "A", "full"), tempos)
+    names = track_names(Series("Grips", "A", "full"), rung_labels(tempos))
     assert names[0] == "Grips - A - full - rung 1 - 080 bpm"
     assert len(set(names)) == 5
     assert list(names) == sorted(names)
@@ -131,7 +133,7 @@ def test_a_falling_or_winding_ladder_is_numbered_by_rung() -> None:
 @example([Fraction(10)] * 99 + [Fraction(10) + Fraction(1, 2**12)])  # all of twelve decimals
 def test_names_of_every_ladder_sort_in_practice_order(tempos: list[Fraction]) -> None:
     series = Series(safe_stem("🎵" * 300), "466.16 Hz", "backing")
-    names = track_names(series, tempos)
+    names = track_names(series, rung_labels(tempos))
     assert list(names) == sorted(names)
     assert len({collision_key(name) for name in names}) == len(tempos)
     assert all(len(f"{name}.flac".encode()) <= LONGEST_NAME for name in names)
@@ -140,7 +142,8 @@ def test_names_of_every_ladder_sort_in_practice_order(tempos: list[Fraction]) ->
 def test_a_tempo_is_written_without_idle_decimals() -> None:
     assert [tempo_label(Fraction(t)) for t in ("60", "62.5", "66.667")] == ["60", "62.5", "66.67"]
     series = Series("Scale", "A", "full")
-    assert track_names(series, [Fraction("33.3333"), Fraction(100, 3), Fraction(60)]) == (
+    tempos = [Fraction("33.3333"), Fraction(100, 3), Fraction(60)]
+    assert track_names(series, rung_labels(tempos)) == (
         "Scale - A - full - 033.3333 bpm",
         "Scale - A - full - 033.333333 bpm",
         "Scale - A - full - 060 bpm",
@@ -150,3 +153,22 @@ def test_a_tempo_is_written_without_idle_decimals() -> None:
 def test_a_name_never_leaves_its_folder() -> None:
     for title in ("../up", "/root", "C:\\x", "a/../../b", "~root"):
         assert Path(safe_stem(title)).name == safe_stem(title)
+
+
+@given(st.lists(st.fractions(10, 400, max_denominator=100), min_size=2, max_size=40))
+def test_tracks_that_climb_other_rungs_have_other_names(tempos: list[Fraction]) -> None:
+    others = [*tempos[:-1], tempos[-1] + 1]
+    assert climb_label(tempos) != climb_label(others)
+    series = Series(safe_stem("🎵" * 300), "466.16 Hz", "backing")
+    (name,) = track_names(series, [climb_label(tempos)])
+    assert len(f"{name}.flac".encode()) <= 255
+
+
+def test_a_climb_is_named_by_its_rungs() -> None:
+    def label(*tempos: int) -> str:
+        return climb_label([Fraction(tempo) for tempo in tempos])
+
+    assert label(*range(50, 90, 2)) == "climb 050 to 088 by 2 bpm"
+    assert label(80, 70, 60) == "climb 080 to 060 by 10 bpm"
+    assert label(50, 52, 60) == "climb 050, 052, 060 bpm"
+    assert label(50) == "climb 050 bpm"

@@ -48,6 +48,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "line": 2,
     "tempo": "72.5",
     "ladder": "50:80:10",
+    "climb": "40:60:10",
     "pitch": ["B flat", 478],
     "mix": ["echo"],
     "format": ["wav", "flac"],
@@ -69,6 +70,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "gracenotes": "pure",
     "steady": True,
     "inner": "1/3 beat",
+    "open_to_close": ["even", "1/4 beat", "120 ms", "80 ms"],
     "beat": "last",
     "show_crossing": True,
     "layout": "split",
@@ -349,4 +351,4 @@ def test_python_knows_the_settings_by_their_names(tmp_path: Path) -> None:
 
 def test_what_every_name_says_is_what_tracks_of_one_order_differ_in() -> None:
     said = {row.name for row in SETTINGS if row.said == EVERY_NAME}
-    assert said == {"tempo", "ladder", "pitch", "mix", "format"}
+    assert said == {"tempo", "ladder", "climb", "pitch", "mix", "format"}

@@ -309,3 +309,11 @@ def test_a_line_that_fits_at_no_tempo_is_not_told_to_be_played_slower() -> None:
     text = 'ornaments.inner = "2 beats"\n[[lines]]\nrun = "low A, B"\nornament = "doubling"\n'
     with pytest.raises(RungwiseError, match=r"fits at none .* Write longer notes, or shorten"):
         planned(realise(parse_definition(text)), 5, 4)
+
+
+def test_rungs_that_are_more_than_the_days_are_said_of_ladders_and_of_tracks_that_climb() -> None:
+    for asked_for in ({"ladder": "50:88:2"}, {"climb": "50:88:2"}):
+        made = planned(book(2), 30, 14, **asked_for)
+        assert any(one.startswith("20 rungs are too many for 14 days") for one in made.remarks)
+        assert {one.tempo for line in (1, 2) for one in blocks(made, line)} <= {*range(50, 90, 2)}
+    assert not any("too many" in one for one in planned(book(2), 30, 20, climb="50:88:2").remarks)

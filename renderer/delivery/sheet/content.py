@@ -30,7 +30,7 @@ from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.printed import pickup_of
 from renderer.notation.score import Exercise, MelodyNote, note_id
-from renderer.order.names import tempo_label
+from renderer.order.names import tempo_label, tempos_label
 from renderer.order.settings import Settings, track_words, usual_settings
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
@@ -163,16 +163,28 @@ _TIMES = {2: "twice", 3: "three times", 4: "four times"}
 def _playing(exercise: Exercise, settings: Settings) -> str:
     """How tracks play the lines, where that is not once each; else nothing."""
     repeats = settings.repeats_of(exercise)
-    if repeats == 1:
-        return ""
     times = _TIMES.get(repeats, f"{repeats} times")
     tunes = played(exercise).tunes
+    if settings.climb is not None:
+        return _climbing(exercise, settings, times if repeats > 1 else "once")
+    if repeats == 1:
+        return ""
     if len(tunes) == 1:
         return f"Tracks play the {'line' if len(exercise.lines) == 1 else 'tune'} {times}"
     bars = "a bar" if settings.gap == 1 else f"{settings.gap} bars"
     between = f", then {bars} of clicks before the next" if settings.gap else ""
     what = "tune" if any(len(tune) > 1 for tune in tunes) else "line"
     return f"Tracks play each {what} {times}{between}"
+
+
+def _climbing(exercise: Exercise, settings: Settings, times: str) -> str:
+    tempos = settings.tempos_of(exercise)
+    what = "the line" if len(exercise.lines) == 1 else "each line"
+    gap = settings.gap
+    bars = "a bar" if gap == 1 else f"{gap} bars"
+    between = f", {bars} of clicks between" if gap else ""
+    rungs = f"{len(tempos)} rungs from {tempos_label(tempos)}" if len(tempos) > 1 else "one rung"
+    return f"One track has {rungs}, {what} {times} on each{between}"
 
 
 def _facts(exercise: Exercise, settings: Settings) -> Iterator[Fact]:
@@ -237,8 +249,8 @@ def _legend(
 def _tracks(
     exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
 ) -> Iterator[tuple[str, str]]:
-    """Yield each rung's tempo and the length of its track as `rungwise render` makes it."""
-    for tempo in tempos:
+    """Yield each track's tempo and its length as `rungwise render` makes it."""
+    for tempo in settings.takes_of(exercise):
         try:
             lengths = [
                 clock_text(timeline_of(exercise, settings, tempo, mix).duration)
@@ -248,7 +260,7 @@ def _tracks(
         except RungwiseError:
             # Too fast for its ornaments: there is no track, and `check` says why.
             length = "does not fit"
-        yield tempo_label(tempo), length
+        yield tempos_label(tempos if tempo is None else (tempo,)), length
 
 
 def _alternative(
