@@ -124,23 +124,23 @@ def claim_of_document(job: DocumentJob, keeping: Keeping) -> Claim:
 
 def _print(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> Made:
     # Imported when they are needed: they bring Verovio and Typst along.
-    from renderer.delivery.sheet.content import content_of
-    from renderer.delivery.sheet.fitting import enlarged
+    from renderer.delivery.sheet.content import material_of
+    from renderer.delivery.sheet.fitting import fitted
     from renderer.delivery.sheet.layout import sheet_settings
     from renderer.delivery.sheet.output import check_ending, write_pages
-    from renderer.delivery.sheet.pages import lay_out
 
     check_ending(job.path)
     mine = claim_of_document(job, keeping)
     check_claims([(job.path, mine)])
     printing = sheet_settings(job.settings)
-    contents = []
+    materials = []
     for number, exercise in enumerate(job.exercises, start=1):
-        contents.append(content_of(exercise, printing, job.settings))
+        materials.append(material_of(exercise, printing, job.settings))
         step(number)
-    pages = lay_out(contents, printing, _booklet(job.exercises, job.settings))
-    paths = write_pages(enlarged(pages, job.exercises[0], job.settings), job.path, mine)
-    return Made(paths, tuple(dict.fromkeys(said for one in contents for said in one.remarks)))
+    pages = fitted(materials, printing, _booklet(job.exercises, job.settings))
+    paths = write_pages(pages, job.path, mine)
+    remarks = dict.fromkeys(said for one in pages.exercises for said in one.remarks)
+    return Made(paths, tuple(remarks))
 
 
 def _booklet(exercises: Sequence[Exercise], settings: Settings) -> Booklet | None:

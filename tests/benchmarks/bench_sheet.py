@@ -9,10 +9,9 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 
-from renderer.delivery.sheet.content import content_of
-from renderer.delivery.sheet.fitting import lines_that_fit
+from renderer.delivery.sheet.content import material_of
+from renderer.delivery.sheet.fitting import fitted, lines_that_fit
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
-from renderer.delivery.sheet.pages import lay_out
 from renderer.notation.score import Exercise
 from renderer.reading.exercise import read_exercise
 
@@ -20,9 +19,9 @@ from renderer.reading.exercise import read_exercise
 def printing(exercise: Exercise, settings: SheetSettings) -> tuple[float, float, float, int]:
     """Seconds of engraving, of laying out and of writing the PDF, and the number of pages."""
     start = time.perf_counter()
-    content = content_of(exercise, settings)
+    material = material_of(exercise, settings)
     engraved = time.perf_counter()
-    pages = lay_out([content], settings)
+    pages = fitted([material], settings)
     laid_out = time.perf_counter()
     pages.pdf()
     return engraved - start, laid_out - engraved, time.perf_counter() - laid_out, pages.count()

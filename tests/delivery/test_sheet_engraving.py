@@ -17,7 +17,7 @@ from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
 from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS
 from renderer.delivery.sheet.pieces import Glyph, Stroke
-from renderer.delivery.sheet.systems import System, half_of, lay_systems, rows_of
+from renderer.delivery.sheet.systems import System, lay_systems, rows_of, stacked_lines
 from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.length import Length
@@ -33,6 +33,7 @@ from tests.timing.strategies import exercises
 
 FORMS: tuple[Opened, ...] = ("as written", "open", "closed")
 WIDTH = 18_000.0
+HALF = 8_640.0
 SHIPPED = [exercise.name for exercise in shipped_exercises()]
 
 
@@ -46,7 +47,7 @@ def drawings(exercise: Exercise, forms: tuple[Opened, ...]) -> list[ElementTree.
     engravings = [engrave(exercise, form) for form in forms]
     symbols = {code: path for one in engravings for code, path in one.symbols.items()}
     drawn = []
-    for systems in lay_systems([one.lines for one in engravings], WIDTH):
+    for systems in lay_systems(stacked_lines([one.lines for one in engravings]), WIDTH, HALF):
         extent = extent_of(systems, has_marks=False)
         drawn += [Drawing(system, extent, symbols).svg for system in systems]
     return [ElementTree.fromstring(svg) for svg in drawn]
@@ -122,7 +123,9 @@ def test_both_forms_are_drawn_one_under_the_other_with_all_their_notes() -> None
 
 
 def laid(exercise: Exercise, *forms: Opened) -> tuple[tuple[System, ...], ...]:
-    return lay_systems([engrave(exercise, form).lines for form in forms or FORMS[:1]], WIDTH)
+    return lay_systems(
+        stacked_lines([engrave(exercise, form).lines for form in forms or FORMS[:1]]), WIDTH, HALF
+    )
 
 
 @given(exercise=exercises())
@@ -195,7 +198,7 @@ def test_a_dense_bar_does_not_crush_the_bars_of_an_unlike_line(tmp_path: Path) -
 def test_walks_of_one_pattern_stand_under_each_other_whatever_the_width() -> None:
     engraved = [engrave(shipped("every-doubling-from-low-g-to-f")).lines]
     for width in (WIDTH * 0.6, WIDTH, WIDTH * 1.5):
-        lines = lay_systems(engraved, width)
+        lines = lay_systems(stacked_lines(engraved), width, width * 0.48)
         assert len({tuple(round(bar.width) for s in one for bar in s.bars) for one in lines}) == 1
 
 
@@ -203,10 +206,10 @@ def test_short_neighbours_get_half_a_row_each_and_a_short_line_among_long_ones_d
     short, long = bar_of("2", "2"), bar_of("1", "1", "1", "1")
     lines = [Line((short,)), Line((short,)), Line((long,) * 4), Line((short,))]
     two = laid(Exercise("Two", tuple(lines[:2])))
-    assert rows_of(two, WIDTH) == ((0, 1),)
+    assert rows_of(two, HALF) == ((0, 1),)
     for (system,) in two:
-        assert system.width == pytest.approx(half_of(WIDTH))
-    assert rows_of(laid(Exercise("Last", tuple(lines[2:]))), WIDTH) == ((0,), (1,))
+        assert system.width == pytest.approx(HALF)
+    assert rows_of(laid(Exercise("Last", tuple(lines[2:]))), HALF) == ((0,), (1,))
 
 
 def test_what_sounds_together_stands_together_on_both_staves() -> None:
@@ -293,8 +296,8 @@ def test_a_bar_that_is_wider_than_the_page_is_kept_whole() -> None:
 def test_equal_notes_of_a_bar_stand_equally_far_apart_whatever_gracenotes_are_between(
     name: str,
 ) -> None:
-    width = USUAL_SETTINGS.system_units - 2 * EDGE
-    lines = lay_systems([engrave(shipped(name)).lines], width)
+    width, half = USUAL_SETTINGS.system_units - 2 * EDGE, USUAL_SETTINGS.half_units - 2 * EDGE
+    lines = lay_systems(stacked_lines([engrave(shipped(name)).lines]), width, half)
     for bar in (bar for systems in lines for system in systems for bar in system.bars):
         steps: dict[Fraction, list[float]] = {}
         for note, following in pairwise(bar.staves[0].columns):
@@ -337,7 +340,7 @@ def test_bars_of_equal_length_get_equal_widths_where_there_is_room() -> None:
 def test_drawings_of_one_line_have_one_height_and_hold_all_that_is_drawn() -> None:
     exercise = replace(doublings(lines=1), inner=Inner((Length(Fraction(100), "ms"),)))
     engraving = engrave(exercise)
-    (systems,) = lay_systems([engraving.lines], WIDTH)
+    (systems,) = lay_systems(stacked_lines([engraving.lines]), WIDTH, HALF)
     extent = extent_of(systems, has_marks=True)
     assert isinstance(extent, Extent)
     assert extent.top <= GRACE_TOP
@@ -380,7 +383,7 @@ def test_tempo_marks_are_changes_only_and_a_line_says_what_holds_if_it_is_not_th
 def test_tempo_marks_stand_over_their_bars_side_by_side_and_all_in_the_drawing() -> None:
     exercise = with_tempos(70, 80, *range(81, 89), beats="1/2")
     engraving = engrave(exercise)
-    (systems,) = lay_systems([engraving.lines], WIDTH)
+    (systems,) = lay_systems(stacked_lines([engraving.lines]), WIDTH, HALF)
     extent = extent_of(systems, has_marks=True, has_tempos=True)
     (marks,) = tempo_marks(exercise)
     foot = extent.top - extent.marks

@@ -20,7 +20,7 @@ from renderer.delivery.sheet.over_staff import (
     signs_in_words,
 )
 from renderer.delivery.sheet.pages import lay_out
-from renderer.delivery.sheet.systems import System, lay_systems
+from renderer.delivery.sheet.systems import System, lay_systems, stacked_lines
 from renderer.notation.abc.reader import read_abc
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
@@ -28,6 +28,7 @@ from renderer.notation.signs import Signs
 from renderer.notation.source_file import Source
 
 WIDTH = 18_000.0
+HALF = WIDTH * 0.48
 TEXT = USUAL_SETTINGS.text_units
 HEADER = (
     "X:1\nT:The Larkmoor Ferry\nR:march\nC:nobody yet\nO:Larkmoor\nN:Not fast.\n"
@@ -40,13 +41,13 @@ def tune(code: str) -> Exercise:
 
 
 def laid(exercise: Exercise) -> list[tuple[System, ...]]:
-    return list(lay_systems([engrave(exercise).lines], WIDTH))
+    return list(lay_systems(stacked_lines([engrave(exercise).lines]), WIDTH, HALF))
 
 
 def drawn(exercise: Exercise) -> list[Drawing]:
     """The drawing of every system of the first line."""
     engraving = engrave(exercise)
-    systems = lay_systems([engraving.lines], WIDTH)[0]
+    systems = lay_systems(stacked_lines([engraving.lines]), WIDTH, HALF)[0]
     over = [OverStaff(system, TEXT) for system in systems]
     extent = extent_of(systems, has_marks=False, over=over)
     return [

@@ -25,7 +25,15 @@ from renderer.delivery.sheet.layout import AdviceShown, Form, SheetSettings, clo
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
 from renderer.delivery.sheet.over_staff import OverStaff, StaffText, signs_in_words
 from renderer.delivery.sheet.pieces import framed
-from renderer.delivery.sheet.systems import System, lay_systems, rows_of
+from renderer.delivery.sheet.systems import (
+    StackedLine,
+    System,
+    halved_lines,
+    is_half,
+    lay_systems,
+    rows_of,
+    stacked_lines,
+)
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
 from renderer.notation.printed import pickup_of
@@ -92,7 +100,7 @@ class ExerciseContent:
 
     `tune` says what a tune is, whose it is and where it comes from, and shares a line of the page,
     as `facts` do; `directions` and `notes` have one each. A row of `rows` has the indexes of the
-    lines that stand beside each other.
+    lines that stand beside each other; those in `half_lines` take half of one, alone or not.
     """
 
     title: str
@@ -105,6 +113,7 @@ class ExerciseContent:
     level: str
     lines: tuple[LineContent, ...]
     rows: tuple[tuple[int, ...], ...]
+    half_lines: frozenset[int]
     tracks: tuple[tuple[str, str], ...]
     legend: tuple[LegendItem, ...]
     remarks: tuple[str, ...]
@@ -295,10 +304,40 @@ def _remarks(exercise: Exercise) -> Iterator[str]:
         yield f"The print fonts lack these characters, so empty boxes stand for them: {shown}"
 
 
-def content_of(
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What an exercise prints, whatever the size of page and print: it is made once for all sizes.
+
+    Parameters
+    ----------
+    exercise, form:
+        What is printed, and in which form.
+    tracks:
+        How the tracks are made that go with it.
+    lines, symbols:
+        Its staves with what they need, and the glyphs that they are drawn with.
+    marks, changes, reports:
+        Of each line: the marks over the notes, the changes of tempo, what to watch.
+    tempos, lengths:
+        Each rung's tempo, and the length of its track.
+    """
+
+    exercise: Exercise
+    form: Form
+    tracks: Settings
+    lines: tuple[StackedLine, ...]
+    symbols: dict[str, str]
+    marks: tuple[tuple[Mark, ...], ...]
+    changes: tuple[tuple[TempoMark, ...], ...]
+    reports: tuple[LineReport, ...]
+    tempos: tuple[Fraction, ...]
+    lengths: tuple[tuple[str, str], ...]
+
+
+def material_of(
     exercise: Exercise, settings: SheetSettings, tracks: Settings | None = None
-) -> ExerciseContent:
-    """Return all that is printed of an exercise.
+) -> Material:
+    """Return what an exercise prints at any size.
 
     Parameters
     ----------
@@ -320,17 +359,48 @@ def content_of(
     numbers = range(1, len(exercise.lines) + 1)
     pickups = [max(pickup_of(exercise, number, form) for form in forms) for number in numbers]
     engravings = [engrave(exercise, form, pickups) for form in forms]
-    symbols = {code: path for one in engravings for code, path in one.symbols.items()}
-    width = settings.system_units - 2 * EDGE
-    lines = lay_systems([engraving.lines for engraving in engravings], width)
-    marks = [list(_marks(exercise, number)) for number in range(1, len(lines) + 1)]
-    changes = [
-        [replace(one, bar=one.bar + line.bars_before * (one.bar > 1)) for one in changed]
-        for changed, line in zip(tempo_marks(exercise), engravings[0].lines, strict=True)
-    ]
-    tempos = tracks.tempos_of(exercise)
-    labels = tuple(tempo_label(tempo) for tempo in tempos)
-    rows = rows_of(lines, width)
+    tempos = tuple(tracks.tempos_of(exercise))
+    return Material(
+        exercise=exercise,
+        form=settings.form,
+        tracks=tracks,
+        lines=stacked_lines([engraving.lines for engraving in engravings]),
+        symbols={code: path for one in engravings for code, path in one.symbols.items()},
+        marks=tuple(tuple(_marks(exercise, number)) for number in numbers),
+        changes=tuple(
+            tuple(replace(one, bar=one.bar + line.bars_before * (one.bar > 1)) for one in changed)
+            for changed, line in zip(tempo_marks(exercise), engravings[0].lines, strict=True)
+        ),
+        reports=tuple(assess(exercise)),
+        tempos=tempos,
+        lengths=tuple(_tracks(exercise, tempos, tracks)),
+    )
+
+
+def content_of(
+    exercise: Exercise, settings: SheetSettings, tracks: Settings | None = None
+) -> ExerciseContent:
+    """Return all that is printed of an exercise; arguments and errors as for `material_of`."""
+    return laid_out(material_of(exercise, settings, tracks), settings)
+
+
+def pairs_more(material: Material, settings: SheetSettings) -> bool:
+    """Whether more lines share a row where they are to be paired."""
+    width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
+    few, more = (
+        halved_lines(material.lines, width, half, paired=paired) for paired in (False, True)
+    )
+    return few != more
+
+
+def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
+    """Return all that is printed of an exercise, at the size that the settings have."""
+    exercise, symbols = material.exercise, material.symbols
+    marks, changes, tracks = material.marks, material.changes, material.tracks
+    width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
+    lines = lay_systems(material.lines, width, half, paired=settings.paired)
+    labels = tuple(tempo_label(tempo) for tempo in material.tempos)
+    rows = rows_of(lines, half)
     over = [[OverStaff(system, settings.text_units) for system in systems] for systems in lines]
     extents: dict[int, Extent] = {}
     for row in rows:
@@ -344,7 +414,7 @@ def content_of(
         )
         extents |= dict.fromkeys(row, extent)
     content = []
-    for number, (systems, report) in enumerate(zip(lines, assess(exercise), strict=True), start=1):
+    for number, (systems, report) in enumerate(zip(lines, material.reports, strict=True), start=1):
         line = exercise.lines[number - 1]
         fingers = finger_columns(line, exercise.id_number(number - 1)) if settings.fingering else ()
         staves = tuple(
@@ -385,7 +455,10 @@ def content_of(
         level=printable(exercise.level),
         lines=tuple(content),
         rows=rows,
-        tracks=tuple(_tracks(exercise, tempos, tracks)),
+        half_lines=frozenset(
+            index for index, systems in enumerate(lines) if is_half(systems, half)
+        ),
+        tracks=material.lengths,
         legend=tuple(_legend(content, hands, settings.fingering)),
         remarks=tuple(_remarks(exercise)),
     )

@@ -94,6 +94,9 @@ HEAD_MM = 12.0
 """Margins of the page at its sides, wide enough for punched holes, and at its head and foot; office
 printers leave about 5 mm white themselves (judgement)."""
 
+GUTTER_MM = 6.5
+"""Between two lines that share a row."""
+
 UNITS_A_SPACE = 180
 """How many of the engraver's units lie between two staff lines."""
 
@@ -120,8 +123,9 @@ class SheetSettings:
     dated:
         Seconds since 1970 to date the file with; None for no date, so that the same exercise gives
         the same bytes.
-    scale:
-        How many times as large as `size` says, which `fitting.enlarged` finds.
+    scale, paired:
+        How many times as large as `size` says, and whether short lines share rows although they
+        could fill one each; both are found by `fitting.fitted`.
     """
 
     paper: Paper
@@ -133,6 +137,7 @@ class SheetSettings:
     link: str
     dated: int | None
     scale: float = 1.0
+    paired: bool = False
 
     @property
     def page_mm(self) -> tuple[float, float]:
@@ -171,9 +176,24 @@ class SheetSettings:
         return self.small_pt * 25.4 / 72 / self.space_mm * UNITS_A_SPACE
 
     @property
+    def text_mm(self) -> float:
+        """How wide what is printed is."""
+        return self.page_mm[0] - 2 * SIDE_MM
+
+    @property
+    def half_mm(self) -> float:
+        """How wide a line is that shares its row."""
+        return (self.text_mm - GUTTER_MM) / 2
+
+    @property
     def system_units(self) -> int:
         """How wide a whole system is, in the engraver's units."""
-        return int((self.page_mm[0] - 2 * SIDE_MM) / self.space_mm * UNITS_A_SPACE)
+        return int(self.text_mm / self.space_mm * UNITS_A_SPACE)
+
+    @property
+    def half_units(self) -> int:
+        """How wide a system is that shares its row, in the engraver's units."""
+        return int(self.half_mm / self.space_mm * UNITS_A_SPACE)
 
 
 def sheet_settings(settings: Settings) -> SheetSettings:

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Protocol
 
 from renderer.delivery.claims import Claim, check_claims, claim, write_kept
-from renderer.delivery.sheet.content import content_of
-from renderer.delivery.sheet.fitting import enlarged
+from renderer.delivery.sheet.content import material_of
+from renderer.delivery.sheet.fitting import fitted
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
-from renderer.delivery.sheet.pages import Booklet, lay_out
+from renderer.delivery.sheet.pages import Booklet
 from renderer.errors import failure
 from renderer.notation.score import Exercise
 from renderer.order.kinds import Plain
@@ -160,5 +160,5 @@ def write_sheet(
         replace=replace,
     )
     check_claims([(path, mine)])
-    pages = lay_out([content_of(one, settings) for one in listed], settings, booklet)
-    return write_pages(enlarged(pages, listed[0]), path, mine)
+    pages = fitted([material_of(one, settings) for one in listed], settings, booklet)
+    return write_pages(pages, path, mine)

@@ -14,10 +14,9 @@ import numpy as np
 from PIL import Image
 
 from renderer.delivery.files import make_folder, write_whole
-from renderer.delivery.sheet.content import content_of
-from renderer.delivery.sheet.fitting import enlarged
+from renderer.delivery.sheet.content import material_of
+from renderer.delivery.sheet.fitting import fitted
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, Form, PrintSize, SheetSettings
-from renderer.delivery.sheet.pages import lay_out
 from renderer.reading.exercise import read_exercise
 
 FOLDER = Path(__file__).parent / "examples"
@@ -51,8 +50,8 @@ PICTURES = (
 def picture(one: Picture) -> bytes:
     """Return a picture as a PNG in shades of grey, its white edges cut off."""
     exercise = read_exercise(one.exercise)
-    pages = lay_out([content_of(exercise, one.settings)], one.settings)
-    png = enlarged(pages, exercise).pngs(_PIXELS_PER_INCH)[0]
+    pages = fitted([material_of(exercise, one.settings)], one.settings)
+    png = pages.pngs(_PIXELS_PER_INCH)[0]
     page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
     page = page[int(len(page) * one.top) : int(len(page) * one.bottom)]
     rows = np.flatnonzero(page.min(axis=1) < 200)

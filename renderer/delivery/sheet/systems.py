@@ -4,8 +4,9 @@ A line takes one system where it fits, otherwise it is broken at bars, evenly. L
 bars get the same bar widths, so that their bar lines stand under each other down the page; a line
 that is at most half as long takes the first bars' widths of the longer ones. A line that would
 stretch and crush the bars of others that way, or break them into more systems, is set by itself.
-Neighbours that are too short for a row get half of one each. A pickup takes what it needs of the
-first system. Widths are in the engraver's units.
+Neighbours that are too short for a row get half of one each, and where lines are to be paired, so
+do all neighbours that fit. A pickup takes what it needs of the first system. Widths are in the
+engraver's units.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ CLEF_ROOM = 3.4 * UNITS_A_SPACE
 _TIGHTEST = 0.8
 """How much of its comfortable width a bar must have before a line is broken (judgement)."""
 
+_PAIRED = 0.72
+"""The same for lines that could fill a row and share it to save a page (judgement)."""
+
 _WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
@@ -45,9 +49,6 @@ _UNEVEN = 1.5
 """How much more than another bar of its line a bar may be stretched to stand under those of other
 lines (judgement; on A4, the shipped exercises' lines of one pattern were found to stay under 1.48,
 and what looked crushed to be above 1.5)."""
-
-BETWEEN_HALVES = 4.0 * UNITS_A_SPACE
-"""Between two lines that share a row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +126,8 @@ class _Needs:
 
 
 @dataclass(frozen=True, slots=True)
-class _StackedLine:
-    """A line in all the forms that it is printed in, one under the other."""
+class StackedLine:
+    """A line in all the forms that it is printed in, one under the other, with what it needs."""
 
     number: int
     forms: tuple[EngravedLine, ...]
@@ -143,25 +144,25 @@ def _length(stack: Sequence[EngravedBar]) -> Fraction:
     return max(bar.length for bar in stack)
 
 
-def _stacked(number: int, forms: tuple[EngravedLine, ...]) -> _StackedLine:
+def _stacked(number: int, forms: tuple[EngravedLine, ...]) -> StackedLine:
     bars = tuple(zip(*(line.bars for line in forms), strict=True))
     spacings = tuple(spacing_of(stack) for stack in bars)
     needs = tuple(
         _Needs(spacing.least, spacing.least_even, spacing.comfortable, room(_length(stack)))
         for spacing, stack in zip(spacings, bars, strict=True)
     )
-    return _StackedLine(number, forms, bars, spacings, needs)
+    return StackedLine(number, forms, bars, spacings, needs)
 
 
 @dataclass(frozen=True, slots=True)
 class _Group:
     """Lines whose bar lines stand under each other, and the most that each bar of them needs."""
 
-    lines: tuple[_StackedLine, ...]
+    lines: tuple[StackedLine, ...]
     needs: tuple[_Needs, ...]
     has_pickup: bool
 
-    def joined_by(self, line: _StackedLine, width: float) -> _Group | None:
+    def joined_by(self, line: StackedLine, width: float) -> _Group | None:
         """Return the group with one more line, no longer than its own; None if it does not suit."""
         pairs = zip(self.needs, line.needs, strict=False)
         needs = (*(a.at_least(b) for a, b in pairs), *self.needs[len(line.needs) :])
@@ -225,7 +226,7 @@ def _suits(needs: Sequence[_Needs], grid: _Grid, width: float) -> bool:
     return max(stretched) <= min(stretched) * _UNEVEN
 
 
-def _groups(lines: Sequence[_StackedLine], width: float) -> list[_Group]:
+def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
     """Return the lines whose bar lines are to stand under each other."""
     groups: dict[tuple[Fraction, ...], list[_Group]] = {}
     for line in sorted(lines, key=lambda line: -len(line.bars)):
@@ -251,8 +252,8 @@ def _positions(needs: Sequence[_Needs], size: int) -> list[_Needs]:
     return [functools.reduce(_Needs.at_least, needs[place::size]) for place in range(size)]
 
 
-def _fits(positions: Sequence[_Needs], width: float) -> bool:
-    return sum(max(p.least_even, p.comfortable * _TIGHTEST) for p in positions) <= width
+def _fits(positions: Sequence[_Needs], width: float, tightest: float = _TIGHTEST) -> bool:
+    return sum(max(p.least_even, p.comfortable * tightest) for p in positions) <= width
 
 
 def _bars_a_system(needs: Sequence[_Needs], width: float) -> int:
@@ -285,7 +286,7 @@ def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
     )
 
 
-def _systems_of(line: _StackedLine, grid: _Grid) -> Iterator[System]:
+def _systems_of(line: StackedLine, grid: _Grid) -> Iterator[System]:
     for chunk, widths in grid.rows(len(line.bars)):
         lefts = itertools.accumulate(widths, initial=CLEF_ROOM)
         bars = tuple(
@@ -301,68 +302,81 @@ def _systems_of(line: _StackedLine, grid: _Grid) -> Iterator[System]:
         yield System(line.number, bars, line.forms[0].clef)
 
 
-def lay_systems(
-    forms: Sequence[Sequence[EngravedLine]], width: float
-) -> tuple[tuple[System, ...], ...]:
-    """Return the systems of each line of an exercise.
+def stacked_lines(forms: Sequence[Sequence[EngravedLine]]) -> tuple[StackedLine, ...]:
+    """Return the lines of an exercise with what they need, whatever the width of a system.
 
     Parameters
     ----------
     forms:
         The engraved lines in each form that is printed, from the top staff; at least one form.
-    width:
-        Of a whole system. A bar that needs more gets it. Neighbouring lines that are too short to
-        fill one are set in `half_of` it.
     """
-    lines = [
-        _stacked(number, stack) for number, stack in enumerate(zip(*forms, strict=True), start=1)
-    ]
+    stacks = enumerate(zip(*forms, strict=True), start=1)
+    return tuple(_stacked(number, stack) for number, stack in stacks)
+
+
+def halved_lines(
+    lines: Sequence[StackedLine], width: float, half: float, *, paired: bool = False
+) -> frozenset[int]:
+    """Return the numbers of the lines that take half a row; arguments as for `lay_systems`."""
+    short = {
+        line.number
+        for line in lines
+        if _fits(line.needs, half - CLEF_ROOM, _PAIRED if paired else _TIGHTEST)
+        and (paired or _stretched(line.needs) < (width - CLEF_ROOM) * _NEARLY_FULL)
+    }
+    return frozenset(number for number in short if {number - 1, number + 1} & short)
+
+
+def lay_systems(
+    lines: Sequence[StackedLine], width: float, half: float, *, paired: bool = False
+) -> tuple[tuple[System, ...], ...]:
+    """Return the systems of each line of an exercise.
+
+    Parameters
+    ----------
+    lines:
+        From `stacked_lines`.
+    width, half:
+        Of a whole system, and of one that shares its row. A bar that needs more gets it.
+    paired:
+        Whether neighbouring lines share a row wherever both fit half of one, and not only where
+        they are too short to fill one.
+    """
+    room, half_room = width - CLEF_ROOM, half - CLEF_ROOM
+    halved = halved_lines(lines, width, half, paired=paired)
     systems: dict[int, tuple[System, ...]] = {}
-    available = width - CLEF_ROOM
-    groups = _groups(lines, available)
-    short = {line.number for group in groups if _is_short(group, width) for line in group.lines}
-    for group in groups:
-        numbers = {line.number for line in group.lines}
-        halved = any({one - 1, one + 1} & short for one in numbers & short)
-        room_for = half_of(width) - CLEF_ROOM if halved else available
-        grid = _grid(group.needs, group.has_pickup, room_for)
-        for line in group.lines:
-            systems[line.number] = tuple(_systems_of(line, grid))
+    for members, available in (
+        ([line for line in lines if line.number not in halved], room),
+        ([line for line in lines if line.number in halved], half_room),
+    ):
+        for group in _groups(members, available):
+            grid = _grid(group.needs, group.has_pickup, available)
+            for line in group.lines:
+                systems[line.number] = tuple(_systems_of(line, grid))
     return tuple(systems[line.number] for line in lines)
 
 
-def half_of(width: float) -> float:
-    """Return how wide systems are that share a row of this width."""
-    return (width - BETWEEN_HALVES) / 2
-
-
-def _is_short(group: _Group, width: float) -> bool:
-    """Whether lines would not fill a row, however far they are stretched, and fit half of one."""
-    return _stretched(group.needs) < (width - CLEF_ROOM) * _NEARLY_FULL and _fits(
-        group.needs, half_of(width) - CLEF_ROOM
-    )
-
-
-def rows_of(lines: Sequence[Sequence[System]], width: float) -> tuple[tuple[int, ...], ...]:
+def rows_of(lines: Sequence[Sequence[System]], half: float) -> tuple[tuple[int, ...], ...]:
     """Return which lines share a row, by their indexes: two neighbours that take half of it each.
 
     Parameters
     ----------
     lines:
         The systems of each line.
-    width:
-        Of a whole row.
+    half:
+        The width of a system that shares its row.
     """
     rows: list[tuple[int, ...]] = []
     for index, systems in enumerate(lines):
         alone = bool(rows) and len(rows[-1]) == 1
-        if alone and _halves(systems, width) and _halves(lines[index - 1], width):
+        if alone and is_half(systems, half) and is_half(lines[index - 1], half):
             rows[-1] = (*rows[-1], index)
         else:
             rows.append((index,))
     return tuple(rows)
 
 
-def _halves(systems: Sequence[System], width: float) -> bool:
+def is_half(systems: Sequence[System], half: float) -> bool:
+    """Whether a line takes half a row at most."""
     # The sum of bars that fill a half may come out a hair above it.
-    return len(systems) == 1 and systems[0].width <= half_of(width) + 0.5
+    return len(systems) == 1 and systems[0].width <= half + 0.5

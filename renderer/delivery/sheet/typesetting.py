@@ -34,10 +34,10 @@ def typeset(source: Mapping[str, bytes], form: str, **options: Any) -> list[byte
     return [result] if isinstance(result, bytes) else list(result)
 
 
-def found_in(source: Mapping[str, bytes], label: str) -> list[dict[str, Any]]:
-    """Return the values of all metadata of a document with a label, such as `<line-end>`."""
+def found_in(source: Mapping[str, bytes], label: str) -> list[Any]:
+    """Return the values of all metadata of a document with a label, such as `<sizes>`."""
     import typst
 
     query: Any = typst.query
-    found: list[dict[str, Any]] = json.loads(query(dict(source), label, field="value", **_fonts()))
+    found: list[Any] = json.loads(query(dict(source), label, field="value", **_fonts()))
     return found

@@ -1,0 +1,402 @@
+"""What stands where on the pages of a sheet or booklet: measured parts in, leaves out.
+
+Typst measures and sets type, and nothing else: `composed` asks it how large each element is, and
+places them all. A leaf is what is read as one page; how leaves come onto sheets of paper is a
+matter of `pages`. Lengths are millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from renderer.delivery.sheet.content import ExerciseContent, LegendItem, LineContent, Staff
+from renderer.delivery.sheet.layout import GUTTER_MM, HEAD_MM, SIDE_MM, UNITS_A_SPACE, SheetSettings
+from renderer.delivery.sheet.page_plan import Gap, Part, pages_of_parts, tops_of_parts
+
+_FOOT_GAP_MM = 3.0
+
+_ROW_GAP_EM = (0.9, 2.6)
+_SYSTEM_GAP_EM = (0.45, 1.1)
+_TITLE_GAP_EM = (1.0, 1.8)
+_NOTE_GAP_EM = (0.6, 0.6)
+_EXERCISE_GAP_EM = (3.2, 6.0)
+_ENTRY_GAP_EM = (1.0, 1.0)
+"""Between rows, systems, title and music, paragraphs of notes, exercises of a booklet, and entries
+of its contents: at least, and where the page has room, in heights of the text (judgement)."""
+
+_HEAD_GAP_EM = 0.4
+_TAIL_GAP_EM = 0.35
+"""Between a heading and its staff, and a staff and its advice. Always less than between rows, so
+that both are seen to belong to their staff."""
+
+_BOXES_MM = (17.1, 14.0, 11.5)
+"""How wide a box for a rung is: ten fill a row of A4; narrower where a heading is long, down to
+what a date and initials need (judgement)."""
+
+_BETWEEN_BOXES_MM = 1.0
+_BESIDE_BOXES_MM = 3.0
+_NARROWEST_HEADING_MM = 25.0
+
+_TALLEST_KEPT = 0.5
+"""A line that takes no more of a page than this is never torn apart by its foot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """Something that the template draws.
+
+    Parameters
+    ----------
+    kind:
+        `cover`, `contents`, `entry`, `title`, `note`, `heading`, `boxes`, `staff`, `advice` or
+        `foot`.
+    exercise, index, staff:
+        Of which exercise, line (or note, or legend) and system, from 0.
+    width:
+        How wide it may be; None for as wide as it is.
+    box:
+        How wide the boxes of rungs are.
+    """
+
+    kind: str
+    exercise: int = 0
+    index: int = 0
+    staff: int = 0
+    width: float | None = None
+    box: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """An element and its place from the upper left corner of its leaf."""
+
+    element: Element
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """What is read as one page: its elements in the order in which they are read, and its legend;
+    None for a cover, which has no foot."""
+
+    placed: tuple[Placed, ...]
+    legend: tuple[LegendItem, ...] | None
+
+
+Sizes = Mapping[Element, tuple[float, float]]
+Measure = Callable[[Sequence[Element]], Sizes]
+"""Returns how wide and tall elements are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """What `Composer.composed` returns.
+
+    Parameters
+    ----------
+    leaves:
+        All of them.
+    line_leaves:
+        For each exercise, the leaf that each of its lines ends on, from 1.
+    first_leaves:
+        The leaf that each exercise begins on.
+    filled:
+        The share of its height that the last leaf fills.
+    needed:
+        How many pages the music would fill without a gap that is wider than it must be.
+    """
+
+    leaves: tuple[Leaf, ...]
+    line_leaves: tuple[tuple[int, ...], ...]
+    first_leaves: tuple[int, ...]
+    filled: float
+    needed: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Elements that are never parted, placed from the block's upper left corner, and the lines that
+    end with it: exercise and line, from 0."""
+
+    height: float
+    gap: Gap
+    placed: tuple[Placed, ...]
+    ends: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def part(self) -> Part:
+        return Part(self.height, self.gap)
+
+
+class Composer:
+    """Composes the leaves of exercises at one size of print.
+
+    Parameters
+    ----------
+    exercises, settings:
+        What is printed, and how.
+    is_booklet:
+        Whether there are a cover and contents before.
+    entries:
+        How many entries the contents have.
+    """
+
+    def __init__(
+        self,
+        exercises: Sequence[ExerciseContent],
+        settings: SheetSettings,
+        *,
+        is_booklet: bool,
+    ) -> None:
+        self.exercises, self.settings, self.is_booklet = exercises, settings, is_booklet
+        self.em = settings.text_pt * 25.4 / 72
+        self.width = settings.text_mm
+
+    @property
+    def legend(self) -> tuple[LegendItem, ...]:
+        """All signs that any exercise has."""
+        return tuple(dict.fromkeys(item for one in self.exercises for item in one.legend))
+
+    def composed(self, measure: Measure) -> Composed:
+        """Return the leaves."""
+        self._sizes = measure(list(dict.fromkeys(self._wanted())))
+        foot = self._sizes[Element("foot", width=self.width)]
+        # What a page has between its head and its foot.
+        self._height = self.settings.page_mm[1] - 2 * HEAD_MM - _FOOT_GAP_MM - foot[1]
+        before: list[Leaf] = []
+        if self.is_booklet:
+            cover = Element("cover", width=self.width)
+            before.append(Leaf((Placed(cover, SIDE_MM, HEAD_MM),), None))
+            before += (leaf for leaf, _, _ in self._leaves(list(self._contents())))
+        blocks = [
+            block for number in range(len(self.exercises)) for block in self._exercise(number)
+        ]
+        music = list(self._leaves(blocks))
+        line_leaves = [[0] * len(exercise.lines) for exercise in self.exercises]
+        first_leaves = [0] * len(self.exercises)
+        for number, (leaf, ends, _) in enumerate(music, start=len(before) + 1):
+            for exercise, line in ends:
+                line_leaves[exercise][line] = number
+            for one in leaf.placed:
+                if one.element.kind == "title":
+                    first_leaves[one.element.exercise] = number
+        return Composed(
+            leaves=(*before, *(leaf for leaf, _, _ in music)),
+            line_leaves=tuple(map(tuple, line_leaves)),
+            first_leaves=tuple(first_leaves),
+            filled=music[-1][2],
+            needed=(sum(block.height + block.gap.least for block in blocks) - blocks[0].gap.least)
+            / self._height,
+        )
+
+    def _leaves(
+        self, blocks: Sequence[_Block]
+    ) -> Iterator[tuple[Leaf, list[tuple[int, int]], float]]:
+        """Yield leaves, the lines that end on each, and the share of its height that it fills."""
+        for page in pages_of_parts([block.part for block in blocks], self._height):
+            here = blocks[page.start : page.stop]
+            tops = tops_of_parts([block.part for block in here], self._height)
+            placed = tuple(
+                Placed(one.element, SIDE_MM + one.x, HEAD_MM + top + one.y)
+                for block, top in zip(here, tops, strict=True)
+                for one in block.placed
+            )
+            shown = sorted({one.element.exercise for one in placed if one.element.kind in _MUSIC})
+            legend = dict.fromkeys(item for one in shown for item in self.exercises[one].legend)
+            ends = [end for block in here for end in block.ends]
+            yield Leaf(placed, tuple(legend)), ends, (tops[-1] + here[-1].height) / self._height
+
+    def _gap(self, ems: tuple[float, float], *, breakable: bool = True) -> Gap:
+        return Gap(ems[0] * self.em, ems[1] * self.em, breakable)
+
+    def _measured(self, element: Element) -> tuple[float, float]:
+        return self._sizes[element]
+
+    def _wanted(self) -> Iterator[Element]:
+        """Yield every element whose size must be known."""
+        yield Element("foot", width=self.width)
+        if self.is_booklet:
+            yield Element("contents", width=self.width)
+        for number, exercise in enumerate(self.exercises):
+            if self.is_booklet:
+                yield Element("entry", number, width=self.width)
+            yield Element("title", number, width=self.width)
+            for note in range(len(exercise.notes)):
+                yield Element("note", number, note, width=self.width)
+            for line, content in enumerate(exercise.lines):
+                width = self._width_of(exercise, line)
+                yield Element("heading", number, line)
+                yield Element("heading", number, line, width=width)
+                beside = self._beside_boxes(content, width, _BOXES_MM[-1])
+                if beside >= _NARROWEST_HEADING_MM:
+                    yield Element("heading", number, line, width=beside)
+                for box in _BOXES_MM:
+                    boxes = self._boxes(number, line, width, box)
+                    if boxes is not None:
+                        yield boxes
+                if content.advice:
+                    yield Element("advice", number, line, width=width)
+
+    def _width_of(self, exercise: ExerciseContent, line: int) -> float:
+        return self.settings.half_mm if line in exercise.half_lines else self.width
+
+    def _boxes(self, number: int, line: int, width: float, box: float) -> Element | None:
+        """Return the boxes of a line's rungs, as wide as they are or as there is room for."""
+        count = len(self.exercises[number].lines[line].rungs)
+        if not count:
+            return None
+        natural = _boxes_width(count, box)
+        fit = max(1, int((width + _BETWEEN_BOXES_MM + 1e-6) / (box + _BETWEEN_BOXES_MM)))
+        shown = natural if natural <= width + 1e-6 else _boxes_width(fit, box)
+        # A hair more, so that the last box of a row is not broken off it.
+        return Element("boxes", number, line, width=shown + 0.05, box=box)
+
+    def _beside_boxes(self, content: LineContent, width: float, box: float) -> float:
+        """Return how wide a heading may be that has its boxes beside it."""
+        if not content.rungs:
+            return width
+        return width - _boxes_width(len(content.rungs), box) - _BESIDE_BOXES_MM
+
+    def _box_of(self, number: int) -> float:
+        """Return how wide the boxes of an exercise are: as wide as leaves its headings on a line.
+
+        Headings that leave the narrowest boxes no room have no say.
+        """
+        exercise = self.exercises[number]
+        for box in _BOXES_MM:
+            for line, content in enumerate(exercise.lines):
+                wide = self._measured(Element("heading", number, line))[0]
+                width = self._width_of(exercise, line)
+                narrow = self._beside_boxes(content, width, _BOXES_MM[-1])
+                if self._beside_boxes(content, width, box) < wide <= narrow:
+                    break
+            else:
+                return box
+        return _BOXES_MM[-1]
+
+    def _contents(self) -> Iterator[_Block]:
+        heading = Element("contents", width=self.width)
+        none = Gap(0, 0)
+        yield _Block(self._measured(heading)[1], none, (Placed(heading, 0, 0),))
+        for number in range(len(self.exercises)):
+            entry = Element("entry", number, width=self.width)
+            gap = self._gap(_ENTRY_GAP_EM, breakable=number > 0)
+            yield _Block(self._measured(entry)[1], gap, (Placed(entry, 0, 0),))
+
+    def _exercise(self, number: int) -> list[_Block]:
+        exercise = self.exercises[number]
+        title = Element("title", number, width=self.width)
+        gap = self._gap(_EXERCISE_GAP_EM)
+        blocks = [_Block(self._measured(title)[1], gap, (Placed(title, 0, 0),))]
+        for index in range(len(exercise.notes)):
+            note = Element("note", number, index, width=self.width)
+            gap = self._gap(_NOTE_GAP_EM, breakable=index > 0)
+            blocks.append(_Block(self._measured(note)[1], gap, (Placed(note, 0, 0),)))
+        box = self._box_of(number)
+        for index, row in enumerate(exercise.rows):
+            first = index == 0
+            gap = self._gap(_TITLE_GAP_EM if first else _ROW_GAP_EM, breakable=not first)
+            added = self._row(number, row, box, gap)
+            if first and blocks[-1].height + gap.least + added[0].height > self._height:
+                # Rather a title by itself than staves that leave the page.
+                added[0] = replace(added[0], gap=replace(gap, breakable=True))
+            blocks += added
+        needed = sum(block.height + block.gap.least for block in blocks) - blocks[0].gap.least
+        if self.is_booklet and needed <= self._height:
+            # What fits a page is not torn apart for the sake of what stands before it.
+            blocks[1:] = [replace(one, gap=replace(one.gap, breakable=False)) for one in blocks[1:]]
+        return blocks
+
+    def _row(self, number: int, row: Sequence[int], box: float, gap: Gap) -> list[_Block]:
+        """Return a row: one line, or two beside each other with their staves level."""
+        exercise = self.exercises[number]
+        heads = [self._head(number, line, box, self._width_of(exercise, line)) for line in row]
+        head = max(height for height, _ in heads) + _HEAD_GAP_EM * self.em
+        if len(row) == 1 and len(exercise.lines[row[0]].staves) > 1:
+            return self._systems(number, row[0], heads[0][1], head, gap)
+        placed: list[Placed] = []
+        bottom = head
+        for column, (line, (height, inside)) in enumerate(zip(row, heads, strict=True)):
+            x = column * (self.settings.half_mm + GUTTER_MM)
+            lower = head - _HEAD_GAP_EM * self.em - height
+            placed += (Placed(one.element, x + one.x, lower + one.y) for one in inside)
+            width = self._width_of(exercise, line)
+            y, rest = self._staff_and_advice(number, line, 0, width, head)
+            placed += (Placed(one.element, x + one.x, one.y) for one in rest)
+            bottom = max(bottom, y)
+        return [_Block(bottom, gap, tuple(placed), tuple((number, line) for line in row))]
+
+    def _systems(
+        self, number: int, line: int, inside: Sequence[Placed], head: float, gap: Gap
+    ) -> list[_Block]:
+        """Return a line of several systems, kept together where it is not too tall."""
+        staves = self.exercises[number].lines[line].staves
+        blocks = []
+        for index in range(len(staves)):
+            top = head if index == 0 else 0.0
+            height, placed = self._staff_and_advice(number, line, index, self.width, top)
+            before = inside if index == 0 else ()
+            ends = ((number, line),) if index + 1 == len(staves) else ()
+            step = gap if index == 0 else self._gap(_SYSTEM_GAP_EM)
+            blocks.append(_Block(height, step, (*before, *placed), ends))
+        tall = sum(block.height + block.gap.least for block in blocks) - gap.least
+        if tall <= _TALLEST_KEPT * self._height:
+            blocks[1:] = [replace(one, gap=replace(one.gap, breakable=False)) for one in blocks[1:]]
+        return blocks
+
+    def _staff_and_advice(
+        self, number: int, line: int, index: int, width: float, top: float
+    ) -> tuple[float, list[Placed]]:
+        """Return a system and what stands under the last one, and how far down that reaches."""
+        content = self.exercises[number].lines[line]
+        placed = [Placed(Element("staff", number, line, index, width=width), 0, top)]
+        bottom = top + self._staff_height(content.staves[index], width)
+        if index + 1 == len(content.staves) and content.advice:
+            advice = Element("advice", number, line, width=width)
+            bottom += _TAIL_GAP_EM * self.em
+            placed.append(Placed(advice, 0, bottom))
+            bottom += self._measured(advice)[1]
+        return bottom, placed
+
+    def _staff_height(self, staff: Staff, width: float) -> float:
+        unit = self.settings.space_mm / UNITS_A_SPACE
+        return staff.height * unit * min(1.0, width / (staff.width * unit))
+
+    def _head(self, number: int, line: int, box: float, width: float) -> tuple[float, list[Placed]]:
+        """Return a line's heading and boxes: beside each other, else one under the other."""
+        content = self.exercises[number].lines[line]
+        whole = Element("heading", number, line, width=width)
+        boxes = self._boxes(number, line, width, box)
+        if boxes is None:
+            return self._measured(whole)[1], [Placed(whole, 0, 0)]
+        natural = Element("heading", number, line)
+        tall = self._measured(boxes)[1]
+        if self._measured(natural)[0] <= self._beside_boxes(content, width, box):
+            return self._beside(natural, boxes, width)
+        stacked = self._measured(whole)[1] + _HEAD_GAP_EM * self.em + tall
+        room = self._beside_boxes(content, width, _BOXES_MM[-1])
+        if room >= _NARROWEST_HEADING_MM:
+            broken = Element("heading", number, line, width=room)
+            if self._measured(broken)[1] <= stacked:
+                narrow = self._boxes(number, line, width, _BOXES_MM[-1])
+                assert narrow is not None
+                return self._beside(broken, narrow, width)
+        under = Placed(boxes, 0, stacked - tall)
+        return stacked, [Placed(whole, 0, 0), under]
+
+    def _beside(self, heading: Element, boxes: Element, width: float) -> tuple[float, list[Placed]]:
+        high, tall = self._measured(heading)[1], self._measured(boxes)[1]
+        height = max(high, tall)
+        return height, [
+            Placed(heading, 0, height - high),
+            Placed(boxes, width - (boxes.width or 0), height - tall),
+        ]
+
+
+def _boxes_width(count: int, box: float) -> float:
+    return count * box + (count - 1) * _BETWEEN_BOXES_MM
+
+
+_MUSIC = frozenset({"title", "note", "heading", "boxes", "staff", "advice"})
