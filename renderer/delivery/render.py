@@ -16,6 +16,7 @@ import queue
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
+from dataclasses import replace as replaced
 from fractions import Fraction
 from pathlib import Path
 from threading import Event
@@ -169,9 +170,14 @@ def tags_of(job: TrackJob) -> Tags:
     sounding = f"{pitch.low_a_hz:.2f}".rstrip("0").rstrip(".") + " Hz"
     equals = "" if pitch.label == sounding else f" = {sounding}"
     gracenotes = exercise.gracenotes
+    title = whole = exercise.title
+    if settings.each_line:
+        heading = exercise.lines[0].heading
+        title = f"Line {exercise.number_of(0)}" + (f", {heading}" if heading else "")
+        whole = exercise.whole_title or exercise.title
     return Tags(
-        title=f"{exercise.title}, {tempo} bpm{name}",
-        album=f"{exercise.title}, {pitch.label}{name}{varied}",
+        title=f"{title}, {tempo} bpm{name}",
+        album=f"{whole}, {pitch.label}{name}{varied}",
         artist=exercise.audience,
         tempo=job.tempo if len(job.tempos) == 1 else None,
         track=job.number,
@@ -221,7 +227,11 @@ def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
 
 
 def _claim_of_playlist(job: PlaylistJob, keeping: Keeping) -> Claim:
-    return _claim("a playlist", job.tracks[0], {}, keeping, job.digest)
+    first = job.tracks[0]
+    if first.settings.each_line:
+        # It is of all lines.
+        first = replaced(first, settings=replaced(first.settings, line=None))
+    return _claim("a playlist", first, {}, keeping, job.digest)
 
 
 def _render(

@@ -211,6 +211,7 @@ class PlaylistJob:
             "tracks": [
                 {
                     "tempo": str(track.tempo),
+                    "line": track.settings.line,
                     "number": track.number,
                     "path": str(track.path),
                     "duration": str(track.duration),
@@ -223,17 +224,27 @@ class PlaylistJob:
 def playlist_from_plain(plain: Mapping[str, Any]) -> PlaylistJob:
     """Return the job that `PlaylistJob.to_plain` has written; errors as `document_from_plain`."""
     first = track_from_plain(plain["first"])
-    tracks = tuple(
-        replace(
-            first,
-            settings=replace(first.settings, tempo=Fraction(one["tempo"])),
-            number=int(one["number"]),
-            path=Path(one["path"]),
-            duration=Fraction(one["duration"]),
+    of_line = {first.settings.line: first}
+    tracks: list[TrackJob] = []
+    for one in plain["tracks"]:
+        line = one["line"]
+        if line not in of_line:
+            settings = {**plain["first"]["settings"], "line": int(line)}
+            of_line[line] = track_from_plain({**plain["first"], "settings": settings})
+        alike = of_line[line]
+        # Of tracks that climb each line has one, all on the same rungs.
+        climbs = alike.settings.climb is not None
+        tempo = None if climbs else Fraction(one["tempo"])
+        tracks.append(
+            replace(
+                alike,
+                settings=replace(alike.settings, tempo=tempo),
+                number=int(one["number"]),
+                path=Path(one["path"]),
+                duration=Fraction(one["duration"]),
+            )
         )
-        for one in plain["tracks"]
-    )
-    return PlaylistJob(Path(plain["path"]), tracks)
+    return PlaylistJob(Path(plain["path"]), tuple(tracks))
 
 
 def playlists_of(jobs: tuple[TrackJob, ...]) -> tuple[PlaylistJob, ...]:
@@ -243,7 +254,9 @@ def playlists_of(jobs: tuple[TrackJob, ...]) -> tuple[PlaylistJob, ...]:
     """
     lists: dict[Path, list[TrackJob]] = {}
     for job in jobs:
-        name = f"{job.series.name} - {job.audio_format}.m3u8"
+        kind = " - lines" if job.settings.each_line else ""
+        kind += " - climb" if job.settings.climb is not None else ""
+        name = f"{job.series.name}{kind} - {job.audio_format}.m3u8"
         lists.setdefault(job.path.parent / name, []).append(job)
     return tuple(
         PlaylistJob(path, tuple(members)) for path, members in lists.items() if len(members) > 1

@@ -13,11 +13,12 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from itertools import product
 from pathlib import Path
 from typing import Any
 
-from renderer.errors import failure
+from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.digests import soundfont_digests
@@ -28,10 +29,10 @@ from renderer.order.documents import (
     playlist_from_plain,
 )
 from renderer.order.formats import rate_in
-from renderer.order.names import named_series
-from renderer.order.settings import Settings, unusual
+from renderer.order.settings import Settings
 from renderer.order.track_job import TrackJob, track_from_plain
-from renderer.order.tracks import durations_of, labels_of
+from renderer.order.tracks import Take, durations_of, named_takes, takes_of
+from renderer.sound.mix_settings import Mix
 
 MOST_TRACKS = 2_000
 _FORM = "rungwise-job"
@@ -101,9 +102,7 @@ def plan_tracks(
     soundfonts = soundfont_digests(settings)
     rates = {one: rate_in(one, settings.rate) for one in settings.format}
     played = [settings.applied_to(one) for one in written]
-    tempos = [settings.tempos_of(one) for one in played]
-    takes = [settings.takes_of(one) for one in played]
-    variations = [unusual(one, settings) for one in written]
+    takes = [takes_of(one, settings) for one in played]
     pitches = [settings.pitches_of(one) for one in written]
     takes_and_pitches = sum(len(each) * len(at) for each, at in zip(takes, pitches, strict=True))
     count = takes_and_pitches * len(settings.mix) * len(settings.format)
@@ -112,34 +111,53 @@ def plan_tracks(
             f"that makes {count} tracks",
             f"ask for fewer rungs, pitches, mixes or formats; {MOST_TRACKS} is the most at a time",
         )
-    named = named_series(
-        [(one.whole_title or one.title, one.title) for one in written],
-        variations,
-        list(dict.fromkeys(pitch.label for at in pitches for pitch in at)),
-        settings.mix,
-        [labels_of(*each) for each in zip(takes, tempos, strict=True)],
-    )
+    named = named_takes(written, takes, settings)
     jobs: list[TrackJob] = []
-    for index, (exercise, rungs, by_sound) in enumerate(zip(played, takes, named, strict=True)):
-        durations = durations_of(exercise, settings, rungs)
-        each = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
+    for index, (exercise, each, by_sound) in enumerate(zip(played, takes, named, strict=True)):
+        durations = _durations(each, settings)
+        narrowed = replace(settings, ladder=None, repeats=settings.repeats_of(exercise))
         for pitch, mix, audio_format in product(pitches[index], settings.mix, settings.format):
             series, names = by_sound[pitch.label, mix.value]
             alike = replace(
-                each, pitch=(pitch,), mix=(mix,), format=(audio_format,), rate=rates[audio_format]
+                narrowed,
+                pitch=(pitch,),
+                mix=(mix,),
+                format=(audio_format,),
+                rate=rates[audio_format],
             )
-            for number, (tempo, name) in enumerate(zip(rungs, names, strict=True), start=1):
+            for number, (take, name) in enumerate(zip(each, names, strict=True), start=1):
+                own = replace(alike, tempo=take.tempo)
                 jobs.append(
                     TrackJob(
-                        exercise=exercise,
-                        settings=replace(alike, tempo=tempo),
+                        exercise=take.exercise,
+                        settings=own if take.number is None else replace(own, line=take.number),
                         series=series,
                         number=number,
-                        count=len(rungs),
+                        count=len(each),
                         path=out_dir / f"{name}{audio_format.ending}",
-                        duration=durations[tempo, mix],
+                        duration=durations[id(take.exercise)][take.tempo, mix],
                         soundfonts=soundfonts,
                         source=None if sources is None else sources[index],
                     )
                 )
     return tuple(jobs)
+
+
+def _durations(
+    takes: Sequence[Take], settings: Settings
+) -> dict[int, dict[tuple[Fraction | None, Mix], Fraction]]:
+    """How long tracks last, by what they play; what is wrong with any of them is said in one go."""
+    tempos: dict[int, list[Fraction | None]] = {}
+    played = {id(take.exercise): take.exercise for take in takes}
+    for take in takes:
+        tempos.setdefault(id(take.exercise), []).append(take.tempo)
+    found: dict[int, dict[tuple[Fraction | None, Mix], Fraction]] = {}
+    problems: list[Problem] = []
+    for key, exercise in played.items():
+        try:
+            found[key] = durations_of(exercise, settings, tempos[key])
+        except RungwiseError as error:
+            problems += error.problems
+    if problems:
+        raise RungwiseError(dict.fromkeys(problems))
+    return found

@@ -29,6 +29,10 @@ fit behind it."""
 _LEAST_STEM_BYTES = 24
 """What is left to a title however much is unusual."""
 
+_RUNG_BYTES = 34
+"""What a rung takes at most behind pitch and mix; where lines or climbs are named too, the title is
+shortened by what they take beyond it."""
+
 _VARIATION_BYTES = 150
 """What is unusual is said in words, and the title is shortened first; where that is not enough, the
 name grows beyond `LONGEST_NAME` to 240 bytes, which all but encrypted folders take."""
@@ -177,12 +181,34 @@ def stem_bytes(variation: str) -> int:
     return max(_STEM_BYTES - taken, _LEAST_STEM_BYTES)
 
 
-def _stems(titles: Sequence[tuple[str, str]], variations: Sequence[str]) -> tuple[str, ...]:
+_LINE_BYTES = 40
+
+
+def line_label(number: int, heading: str, last: int) -> str:
+    """Return what names of tracks say of a line that is one by itself: `line 02 Low A to D`.
+
+    Parameters
+    ----------
+    number, heading:
+        As the sheet has them; the heading may be empty.
+    last:
+        The number of the last line, so that names sort.
+    """
+    label = f"line {number:0{len(str(last))}d}"
+    name = safe_stem(heading, most_bytes=_LINE_BYTES - len(label)) if heading.strip() else ""
+    is_said = not name or name.casefold() == f"line {number}"
+    return label if is_said else f"{label} {name}"
+
+
+def _stems(
+    titles: Sequence[tuple[str, str]], variations: Sequence[str], rungs: Sequence[Sequence[str]]
+) -> tuple[str, ...]:
     stems = []
-    for (whole, title), variation in zip(titles, variations, strict=True):
+    for (whole, title), variation, labels in zip(titles, variations, rungs, strict=True):
         # Which line it is tells tracks apart, so it is the title that is shortened.
         line = title.removeprefix(whole)
-        room = stem_bytes(variation) - len(line.encode())
+        longest = max((len(label.encode()) for label in labels), default=0)
+        room = stem_bytes(variation) - len(line.encode()) - max(0, longest - _RUNG_BYTES)
         stems.append(safe_stem(whole, most_bytes=max(room, 16)) + line)
     if len(stems) > 1:
         digits = len(str(len(stems)))
@@ -209,8 +235,8 @@ def named_series(
     pitches, mixes:
         Those that all of them are made at, as `Series` has them.
     rungs:
-        Which track of a series each of its tracks is, in practice order: from `rung_labels`, or
-        `climb_label`.
+        Which track of a series each of its tracks is, in practice order: from `rung_labels` or
+        `climb_label`, with `line_label` before it.
 
     Returns
     -------
@@ -218,7 +244,7 @@ def named_series(
     """
     labels = [variation_label(one) for one in variations]
     found = []
-    for stem, label, each in zip(_stems(titles, labels), labels, rungs, strict=True):
+    for stem, label, each in zip(_stems(titles, labels, rungs), labels, rungs, strict=True):
         series = [Series(stem, pitch, mix, label) for pitch in pitches for mix in mixes]
         found.append({(one.pitch, one.mix): (one, track_names(one, each)) for one in series})
     return tuple(found)

@@ -53,6 +53,8 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
     if settings.climb is not None:
         rungs = settings.tempos_of(exercise)
         said.append(f"One track has all {len(rungs)} rungs from {tempos_label(rungs)} in a row.")
+    if settings.each_line and len(exercise.lines) > 1:
+        said.append("Each line has a track of its own.")
     if sounding:
         said.append(f"Tracks: {sounding}.")
     return replace(made, remarks=tuple(said), led_in=_led_in(settings))

@@ -244,6 +244,13 @@ class Settings:
         PLAYED,
         EVERY_NAME,
     )
+    each_line: bool = _row(
+        False,
+        kinds.switch(),
+        "A track of its own for each line, named by its number on the sheet and its heading.",
+        TRACKS,
+        EVERY_NAME,
+    )
     pitch: tuple[PitchStandard, ...] = _row(
         (parse_pitch("A"),),
         kinds.pitches(),
@@ -746,6 +753,13 @@ class Settings:
             ladder = replace(self.ladder, repeats=1 if ladder is None else ladder.repeats)
         tempo = exercise.tempo if self.tempo is None else self.tempo
         return replace(exercise, tempo=tempo, ladder=ladder)
+
+    def parts_of(self, exercise: Exercise) -> tuple[Exercise, ...]:
+        """Return what of an exercise is played in tracks of its own: all of it, or each line."""
+        is_one_line = len(exercise.lines) == 1 and exercise.whole_title
+        if not self.each_line or is_one_line:
+            return (exercise,)
+        return tuple(exercise.only(number) for number in range(1, len(exercise.lines) + 1))
 
     def stages_of(self, exercise: Exercise) -> tuple[Inner, ...]:
         """Return how movements of an exercise go from opened to closed; empty where they do not."""

@@ -111,9 +111,13 @@ class TrackJob:
 
         That is the source (for an exercise made in Python, the exercise), the settings, the bytes
         of the SoundFonts, the track's place in its series, which players show, and the version of
-        the program; not where the file goes.
+        the program; not where the file goes. Of a line that has a track of its own, what is played
+        stands for the source: what changes in other lines makes no difference.
         """
-        music = repr(self.exercise) if self.source is None else digest_of(self.source.data)
+        if self.source is None or self.settings.each_line:
+            music = repr(replace(self.exercise, source="", remarks=()))
+        else:
+            music = digest_of(self.source.data)
         return digest_of(
             {
                 "program": __version__,

@@ -10,16 +10,25 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from renderer.errors import Problem, RungwiseError
+from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.ladder import ladder_text
 from renderer.notation.pitch import Note
+from renderer.notation.playing import Inner
 from renderer.notation.score import Exercise
-from renderer.order.names import climb_label, named_series, rung_labels, tempo_label
+from renderer.order.names import (
+    Series,
+    climb_label,
+    line_label,
+    named_series,
+    rung_labels,
+    tempo_label,
+)
 from renderer.order.settings import Settings, read_settings, unusual
 from renderer.sound.mix_settings import Mix
 from renderer.technique.report import crossings
 from renderer.timing.climb import Step, one_after_another, steps_of
 from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand_at
+from renderer.timing.fit import fastest_tempos
 
 _INTRODUCTIONS: dict[Introduction, Note | None] = {"none": None, "E": Note.E}
 
@@ -46,6 +55,12 @@ def timeline_of(
     RungwiseError
         If an ornament does not fit, or the track would be too long.
     """
+    if settings.each_line and len(exercise.lines) > 1:
+        raise failure(
+            f"each of {len(exercise.lines)} lines makes a track of its own, and this is about one",
+            "give one of them as --line",
+            place="each_line",
+        )
     heard = settings.mix[0] if mix is None else mix
     steps = steps_of(_rungs(exercise, settings, tempo), settings.stages_of(exercise))
     if len(steps) == 1:
@@ -167,6 +182,81 @@ class TrackSize:
     duration: Fraction | None
 
 
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A track to be made of an exercise, at any pitch and mix.
+
+    Parameters
+    ----------
+    exercise:
+        What is played.
+    number:
+        The number of its line, where that has a track of its own; else None.
+    tempo:
+        The rung, in beats a minute; None where it climbs.
+    label:
+        What names say of it.
+    """
+
+    exercise: Exercise
+    number: int | None
+    tempo: Fraction | None
+    label: str
+
+
+def takes_of(played: Exercise, settings: Settings) -> tuple[Take, ...]:
+    """Return the tracks of an exercise at any pitch and mix, in practice order: line by line.
+
+    Parameters
+    ----------
+    played:
+        As `Settings.applied_to` returns it.
+    settings:
+        How.
+
+    Raises
+    ------
+    RungwiseError
+        If a rung is out of range.
+    """
+    takes, tempos = settings.takes_of(played), settings.tempos_of(played)
+    labels = (climb_label(tempos),) if None in takes else rung_labels(tempos)
+    found = []
+    last = played.number_of(len(played.lines) - 1)
+    for part in settings.parts_of(played):
+        number, named = None, ""
+        if settings.each_line:
+            number = part.number_of(0)
+            named = f"{line_label(number, part.lines[0].heading, last)} - "
+        for tempo, label in zip(takes, labels, strict=True):
+            found.append(Take(part, number, tempo, named + label))
+    return tuple(found)
+
+
+def named_takes(
+    written: Sequence[Exercise], takes: Sequence[Sequence[Take]], settings: Settings
+) -> tuple[dict[tuple[str, str], tuple[Series, tuple[str, ...]]], ...]:
+    """Return the series of some exercises and the names of their tracks, as `named_series` does.
+
+    Parameters
+    ----------
+    written:
+        As they were read, the only line chosen.
+    takes:
+        Of each, as `takes_of` returns them.
+    settings:
+        How.
+    """
+    pitches = [pitch.label for one in written for pitch in settings.pitches_of(one)]
+    return named_series(
+        [(one.whole_title or one.title, one.title) for one in written],
+        [unusual(one, settings) for one in written],
+        list(dict.fromkeys(pitches)),
+        settings.mix,
+        [[take.label for take in each] for each in takes],
+    )
+
+
 def track_sizes(
     exercise: Exercise, settings: Settings, fastest: Fraction | None
 ) -> tuple[TrackSize, ...]:
@@ -182,60 +272,50 @@ def track_sizes(
         The fastest tempo at which all of it fits; None where it fits at every one.
     """
     played = settings.applied_to(exercise)
-    tempos = settings.tempos_of(played)
-    takes = settings.takes_of(played)
-    (by_sound,) = named_series(
-        [(exercise.whole_title or exercise.title, exercise.title)],
-        [unusual(exercise, settings)],
-        [pitch.label for pitch in settings.pitches_of(exercise)],
-        settings.mix,
-        [labels_of(takes, tempos)],
-    )
-    lasting = _lasting(played, settings, takes, fastest)
+    takes, tempos = takes_of(played, settings), settings.tempos_of(played)
+    (by_sound,) = named_takes([exercise], [takes], settings)
+    parts = {id(take.exercise): take.exercise for take in takes}
+    stages = settings.stages_of(played)
+    if len(parts) > 1 or stages:
+        limits = {key: _fastest(part, stages) for key, part in parts.items()}
+    else:
+        limits = dict.fromkeys(parts, fastest)
+    lasting = {key: _lasting(part, settings, limits[key]) for key, part in parts.items()}
     found = []
     for (_, mix_name), (_, names) in by_sound.items():
         for take, name in zip(takes, names, strict=True):
-            rungs = tempos if take is None else (take,)
-            found.append(TrackSize(name, rungs, lasting(take, Mix(mix_name))))
+            rungs = tempos if take.tempo is None else (take.tempo,)
+            lasts = lasting[id(take.exercise)](take.tempo, Mix(mix_name))
+            found.append(TrackSize(name, rungs, lasts))
     return tuple(found)
 
 
-def labels_of(takes: Sequence[Fraction | None], tempos: Sequence[Fraction]) -> tuple[str, ...]:
-    """Return what names of tracks say of how fast they are.
-
-    Parameters
-    ----------
-    takes, tempos:
-        As `Settings.takes_of` and `Settings.tempos_of` return them.
-    """
-    return (climb_label(tempos),) if None in takes else rung_labels(tempos)
-
-
 def _lasting(
-    played: Exercise,
-    settings: Settings,
-    takes: Sequence[Fraction | None],
-    fastest: Fraction | None,
+    played: Exercise, settings: Settings, fastest: Fraction | None
 ) -> Callable[[Fraction | None, Mix], Fraction | None]:
     """Return what tells how long a track lasts, None where it does not fit."""
-    rungs = [take for take in takes if take is not None]
-    beats: dict[Mix, Fraction] = {}
-    if rungs and not settings.stages_of(played) and (fastest is None or min(rungs) <= fastest):
-        # A track of one tempo has the same beats at every tempo.
-        for mix in settings.mix:
-            beats[mix] = timeline_of(played, settings, min(rungs), mix).duration * min(rungs)
+    tempos, stages = settings.tempos_of(played), settings.stages_of(played)
+    known: dict[Mix, Fraction] = {}
+    ringing = _tail(settings)
 
     def lasts(take: Fraction | None, mix: Mix) -> Fraction | None:
-        if take is not None and fastest is not None and take > fastest:
+        if fastest is not None and (max(tempos) if take is None else take) > fastest:
             return None
-        if take is not None and mix in beats:
-            return beats[mix] / take + _tail(settings)
-        try:
-            return timeline_of(played, settings, take, mix).duration + _tail(settings)
-        except RungwiseError:
-            return None
+        if take is None or stages:
+            return timeline_of(played, settings, take, mix).duration + ringing
+        if mix not in known:
+            # It has the same beats at every tempo, so the slowest tells all.
+            known[mix] = timeline_of(played, settings, min(tempos), mix).duration * min(tempos)
+        return known[mix] / take + ringing
 
     return lasts
+
+
+def _fastest(part: Exercise, stages: Sequence[Inner]) -> Fraction | None:
+    """The fastest tempo at which all of it fits, in every way in which it is played."""
+    ways = [Step(part.tempo, stage).of(part) for stage in stages] or [part]
+    limits = (limit for way in ways for limit in fastest_tempos(way))
+    return min((limit for limit in limits if limit is not None), default=None)
 
 
 def _tail(settings: Settings) -> Fraction:

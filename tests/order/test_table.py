@@ -49,6 +49,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "tempo": "72.5",
     "ladder": "50:80:10",
     "climb": "40:60:10",
+    "each_line": True,
     "pitch": ["B flat", 478],
     "mix": ["echo"],
     "format": ["wav", "flac"],
@@ -204,8 +205,8 @@ def planned(settings: Settings) -> object:
 
 
 def told(settings: Settings) -> object:
-    if settings.ladder is not None:
-        with pytest.raises(RungwiseError, match=r"(?i)give one of them as --tempo"):
+    if settings.ladder is not None or settings.each_line:
+        with pytest.raises(RungwiseError, match=r"(?i)give one of them as --(tempo|line)"):
             timeline_of(exercise_as(settings), settings)
         return None
     return every_plain(settings, "events"), timeline_data(
@@ -351,4 +352,4 @@ def test_python_knows_the_settings_by_their_names(tmp_path: Path) -> None:
 
 def test_what_every_name_says_is_what_tracks_of_one_order_differ_in() -> None:
     said = {row.name for row in SETTINGS if row.said == EVERY_NAME}
-    assert said == {"tempo", "ladder", "climb", "pitch", "mix", "format"}
+    assert said == {"tempo", "ladder", "climb", "each_line", "pitch", "mix", "format"}

@@ -219,6 +219,8 @@ def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[
         numbers = [str(exercise.number_of(line - 1)) for line in exercise.order]
         more = " and so on" if len(numbers) > _MOST_ORDERED else ""
         yield f"Lines are played in the order {', '.join(numbers[:_MOST_ORDERED])}{more}"
+    if settings.each_line and len(exercise.lines) > 1:
+        yield "Each line has a track of its own"
     playing = _playing(exercise, settings)
     if playing:
         yield playing
@@ -259,12 +261,14 @@ def _tracks(
     exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
 ) -> Iterator[tuple[str, str]]:
     """Yield each track's tempo and its length as `rungwise render` makes it."""
+    parts = settings.parts_of(exercise)
     for tempo in settings.takes_of(exercise):
         try:
-            lengths = [
-                clock_text(timeline_of(exercise, settings, tempo, mix).duration)
-                for mix in settings.mix
-            ]
+            lengths = []
+            for mix in settings.mix:
+                each = [timeline_of(part, settings, tempo, mix).duration for part in parts]
+                ends = dict.fromkeys((clock_text(min(each)), clock_text(max(each))))
+                lengths.append(" to ".join(ends))
             length = " or ".join(dict.fromkeys(lengths))
         except RungwiseError:
             # Too fast for its ornaments: there is no track, and `check` says why.
