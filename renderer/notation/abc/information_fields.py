@@ -110,20 +110,14 @@ def read_key(text: str) -> Key:
             return Key(is_none=True)
         raise ValueError(f"{shortened(value)!r} is no key")
     tonic, sign, mode = match.groups()
-    explicit = mode.casefold() == "exp"
     name = mode if mode == "m" else mode.casefold()[:3]
-    if not explicit and name not in _MODE_FIFTHS:
-        name = ""
-        rest = value[match.end(2) :]
-    else:
-        rest = value[match.end() :]
     fifths = _MAJOR_FIFTHS[tonic] + 7 * ((sign == "#") - (sign == "b"))
-    fifths = 0 if explicit else fifths + _MODE_FIFTHS[name]
+    fifths = 0 if name == "exp" else fifths + _MODE_FIFTHS.get(name, 0)
     if abs(fifths) > 7:
         raise ValueError(f"{shortened(value)!r} is no key")
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     alters = dict.fromkeys(letters, 1 if fifths > 0 else -1)
-    alters |= _explicit(rest)
+    alters |= _explicit(value[match.end() :])
     return Key(alters, is_none=not any(alters.values()))
 
 
@@ -163,7 +157,7 @@ class Tempo:
     counts_units: bool = False
 
 
-def read_tempo(text: str, unit: Fraction, beat: Fraction = Fraction(1, 4)) -> Tempo | None:
+def read_tempo(text: str, unit: Fraction, beat: Fraction) -> Tempo | None:
     """Read a `Q:` field; None where it has words only.
 
     Read beyond the standard, for they are met with: a range, of which the lower end holds, a `c.`
