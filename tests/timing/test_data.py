@@ -13,6 +13,7 @@ from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise
 from renderer.order.tracks import expand
 from renderer.timing.data import timeline_data
+from renderer.timing.timeline import Event, Role
 from tests.delivery.larkmoor import doublings
 from tests.timing.strategies import exercises
 
@@ -90,3 +91,15 @@ def test_the_exact_starts_are_those_of_the_events_and_follow_from_the_moments(
             moment = sounding["start"]
             at = Fraction(moment["beats"]) * beat + Fraction(moment["seconds"])
             assert Fraction(section["start"]) + at in starts
+
+
+def test_what_nobody_wrote_has_no_place_in_the_music() -> None:
+    event = Event(Fraction(3), Fraction(1), None, Role.REST)
+    assert (event.line, event.bar, event.item, event.slot, event.turn, event.number) == (0,) * 6
+    assert event.note_id == ""
+    assert event.end == 4
+
+
+def test_a_roll_lasts_three_beats() -> None:
+    track = expand(doublings(), 60, count_in_style="rolls")
+    assert [(roll.start, roll.length, roll.beats) for roll in track.rolls] == [(0, 3, 3), (4, 3, 3)]
