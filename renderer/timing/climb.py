@@ -168,7 +168,7 @@ def one_after_another(timelines: Sequence[Timeline], steps: Sequence[Step]) -> T
         first,
         order=PlayedExercise(first.written, music, tuple(bars)),
         sections=tuple(sections),
-        fit=Fitted(tuple(chains), {}),
+        fit=Fitted(tuple(chains), {}, {}),
         heads=frozenset(heads),
         said=_told(timelines),
     )

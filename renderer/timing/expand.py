@@ -5,7 +5,8 @@ with bars of clicks between one line and the next (and, for an echo track, the s
 free for the learner after each playing). A gracenote takes its time from the slot that it leads
 (`on the beat`) or from what sounds before it (`before the beat`); it lasts the same at every tempo.
 What a movement has before its beat takes its time from what sounds before it, at the head of a
-track from the count-in. Movements are shortened where the tempo leaves them too little room.
+track from the count-in. Movements are shortened, and give way a little, where the
+tempo leaves them too little room.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from renderer.notation.limits import (
 )
 from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, bar_offsets
-from renderer.timing.fit import check_fit, shortened_words
+from renderer.timing.fit import give_way, shortened_words
 from renderer.timing.order_of_playing import PlayedExercise, played
 from renderer.timing.room import Fitted, Joins, fitted, moved_to_the_start
 from renderer.timing.soundings import (
@@ -395,8 +396,8 @@ def expand_at(
         silence = Moment(chains[0].stretch[0], -_LEAST_INTRODUCTION)
     joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
     least = chains_of(exercise, "least")
-    check_fit(exercise, least, joins, tempo)
-    fit = fitted(exercise, chains, least, joins, spb)
+    offsets = give_way(exercise, least, joins, tempo)
+    fit = fitted(exercise, chains, least, joins, spb, offsets)
     return Timeline(
         order=order,
         tempo=tempo,

@@ -1,8 +1,9 @@
 """What fits: the room that gracenotes and inner notes need, and the fastest tempo that leaves it.
 
 Every sounding of a line must have room for its gracenote and still be heard, with closed movements
-as short as players manage. Room grows with the length of the beat, so each sounding that lacks room
-has a fastest tempo at which it fits (or none, where an opened ornament's parts are too long).
+as short as players manage; where that is not enough, notes give way a little (`giving_way`). Room
+grows with the length of the beat, so what lacks room has a fastest tempo at which it fits (or none,
+where an opened ornament's parts are too long).
 """
 
 from __future__ import annotations
@@ -12,15 +13,18 @@ from dataclasses import replace
 from fractions import Fraction
 
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.limits import FASTEST_TEMPO
 from renderer.notation.note_parts import parts_of
 from renderer.notation.printed import no_room_opened, note_place, ornament_words
 from renderer.notation.score import Exercise, MelodyNote
+from renderer.timing.giving_way import Bonds
 from renderer.timing.order_of_playing import played_alone
 from renderer.timing.room import (
     COMFORTABLE_SECONDS,
     QUICK_SECONDS,
     Fitted,
     Joins,
+    Offsets,
     Room,
     Side,
     rooms,
@@ -39,7 +43,8 @@ def fastest_tempos(exercise: Exercise) -> tuple[Fraction | None, ...]:
 
     Returns
     -------
-    Beats per minute, exact; 0 if the line fits at no tempo; None if at every tempo.
+    Beats per minute, exact up to the fastest that can be asked for; 0 if the line fits at no tempo;
+    None if at every tempo.
     """
     return tuple(fastest for fastest, _ in fastest_and_even_tempos(exercise))
 
@@ -62,6 +67,15 @@ def fastest_and_even_tempos(
     exercise: Exercise,
 ) -> tuple[tuple[Fraction | None, Fraction | None], ...]:
     """Return what `fastest_tempos` and `even_tempos` do, for each line, in one go."""
+    limits = limits_on_the_beat(exercise)
+    fastest = _with_giving_way(played_alone(exercise), [on_the_beat for on_the_beat, _ in limits])
+    return tuple(zip(fastest, (even for _, even in limits), strict=True))
+
+
+def limits_on_the_beat(
+    exercise: Exercise,
+) -> tuple[tuple[Fraction | None, Fraction | None], ...]:
+    """Return, for each line, up to which tempo all fits with every note on its beat, and even."""
     followed = successions(played_alone(exercise))
     natural, least_inner = chains_of(followed.exercise), chains_of(followed.exercise, "least inner")
     least = chains_of(followed.exercise, "least")
@@ -76,6 +90,23 @@ def fastest_and_even_tempos(
         )
         for its_own in followed.of_lines
     )
+
+
+def _with_giving_way(
+    played: Exercise, on_the_beat: Sequence[Fraction | None]
+) -> Iterator[Fraction | None]:
+    """Yield each line's fastest tempo, from that at which all its notes stay on their beats.
+
+    How much faster than anybody asks for a line goes with notes off the beat is not asked.
+    """
+    least: tuple[Chain, ...] | None = None
+    joins = (Joins(repeated=True, is_asked_alone=True),) * len(on_the_beat)
+    for index, fastest in enumerate(on_the_beat):
+        if not fastest or fastest >= FASTEST_TEMPO:
+            yield fastest
+            continue
+        least = chains_of(played, "least") if least is None else least
+        yield Bonds(least, joins, [index]).fastest()
 
 
 def _rooms_of_first(chains: Sequence[Chain], index: int) -> Iterator[Room]:
@@ -140,20 +171,29 @@ def spoken_tempo(tempo: Fraction) -> str:
     return f"{tenths // 10}" if tenths % 10 == 0 else f"{tenths / 10:.1f}"
 
 
-def _problem(exercise: Exercise, index: int, room: Room, tempo: Fraction) -> Problem:
-    """What is wrong where there is no room; `room` has the least lengths."""
+def _problem(
+    exercise: Exercise,
+    index: int,
+    room: Room,
+    widest: Room,
+    tempo: Fraction,
+    fastest: Fraction | None,
+) -> Problem:
+    """What is wrong where there is no room; `room` has the least lengths.
+
+    `widest` is the same with all notes giving way, `fastest` the tempo at which all fits.
+    """
     if room.sounding is None:
-        return _no_room_in_silence(exercise, index, room, tempo)
+        return _no_room_in_silence(exercise, index, widest, tempo)
     sounding = room.sounding
     line = exercise.lines[index]
     item = line.bars[sounding.bar - 1].items[sounding.item - 1]
     place = note_place(exercise, index, sounding.bar, sounding.item)
     spb = 60 / tempo
     then = _led_into(exercise, index, room)
-    fastest = room.fastest
     limit = "" if not fastest else f"it fits up to {spoken_limit(fastest)} beats a minute; "
     speed = f"at {spoken_tempo(tempo)} beats a minute"
-    lacking = _milliseconds(room.needs - room.heard.at(spb))
+    lacking = _milliseconds(widest.needs - widest.heard.at(spb))
     if not isinstance(item, MelodyNote):
         return Problem(
             f"the rest is {lacking} too short {speed} for {then} after it",
@@ -242,15 +282,13 @@ def _gathered(problems: Iterable[Problem]) -> Iterator[Problem]:
         yield replace(first, place=first.place + notes)
 
 
-def check_fit(
+def give_way(
     exercise: Exercise,
     chains: tuple[Chain, ...],
     joins: Sequence[Joins],
     tempo: Fraction,
-) -> None:
-    """Raise a `RungwiseError` that tells of every note whose ornament does not fit.
-
-    Notes that lack the same room are one problem, placed at the first of them.
+) -> Offsets:
+    """Return how far notes come off the beat so that everything fits; nothing where all does.
 
     Parameters
     ----------
@@ -260,31 +298,44 @@ def check_fit(
         What comes before and after each line.
     tempo:
         Beats per minute.
+
+    Raises
+    ------
+    RungwiseError
+        That tells of every note whose ornament does not fit even so. Notes that lack the same room
+        are one problem, placed at the first of them.
     """
     seconds_per_beat = 60 / tempo
+    if all(
+        room.fits(seconds_per_beat)
+        for index, line_joins in enumerate(joins)
+        for room in rooms(chains, index, line_joins)
+    ):
+        return {}
+    bonds = Bonds(chains, joins, range(len(chains)))
+    offsets = bonds.offsets(seconds_per_beat)
+    if offsets is not None:
+        return offsets
+    all_fits = bonds.fastest()
     problems: dict[tuple[int, int, int], Problem] = {}
-    for index, line_joins in enumerate(joins):
-        fits_after_silence = replace(line_joins, opens_track=False)
-        known = None
-        for room in rooms(chains, index, line_joins):
-            if room.fits(seconds_per_beat):
-                continue
-            (_, bar, item), _ = room.sides[0] if room.sides else _own_side(room, index)
-            problem = _problem(exercise, index, room, tempo)
-            if line_joins.opens_track:
-                if known is None:
-                    known = set(rooms(chains, index, fits_after_silence))
-                if room not in known:
-                    remedy = "ask for a count-in, so that there is time before the first beat"
-                    problem = replace(problem, remedy=remedy)
-            problems.setdefault((index, bar, item), problem)
-    if problems:
-        found = list(_gathered(problems.values()))
-        rest = len(found) - MOST_PROBLEMS
-        if rest > 0:
-            more = Problem(f"{rest} more movements have too little room", "")
-            found = [*found[:MOST_PROBLEMS], more]
-        raise RungwiseError(found)
+    known: dict[int, set[Room]] = {}
+    for index, room, widest in bonds.too_tight(seconds_per_beat):
+        (_, bar, item), _ = room.sides[0] if room.sides else _own_side(room, index)
+        problem = _problem(exercise, index, room, widest, tempo, all_fits or widest.fastest)
+        if joins[index].opens_track:
+            if index not in known:
+                after_silence = replace(joins[index], opens_track=False)
+                known[index] = set(rooms(chains, index, after_silence))
+            if room not in known[index]:
+                remedy = "ask for a count-in, so that there is time before the first beat"
+                problem = replace(problem, remedy=remedy)
+        problems.setdefault((index, bar, item), problem)
+    found = list(_gathered(problems.values()))
+    rest = len(found) - MOST_PROBLEMS
+    if rest > 0:
+        more = Problem(f"{rest} more movements have too little room", "")
+        found = [*found[:MOST_PROBLEMS], more]
+    raise RungwiseError(found)
 
 
 def _own_side(room: Room, index: int) -> Side:
@@ -293,9 +344,17 @@ def _own_side(room: Room, index: int) -> Side:
 
 
 def shortened_words(exercise: Exercise, fit: Fitted, tempo: Fraction) -> str | None:
-    """Say in one sentence which movements are shortened at a tempo, or None where none is."""
+    """Say in one sentence which movements are shortened at a tempo, or None where none is.
+
+    Where notes come off the beat it says that too.
+    """
+    said = [*_shortened_words(exercise, fit), *_offset_words(exercise, fit)]
+    return f"At {spoken_tempo(tempo)} beats a minute {'; '.join(said)}." if said else None
+
+
+def _shortened_words(exercise: Exercise, fit: Fitted) -> Iterator[str]:
     if not fit.shortened:
-        return None
+        return
     tightest = min(fit.shortened, key=lambda place: (fit.shortened[place], place))
     index, bar, number = tightest
     line = exercise.lines[index]
@@ -318,8 +377,22 @@ def shortened_words(exercise: Exercise, fit: Fitted, tempo: Fraction) -> str | N
     count = len(fit.shortened)
     said = f"{count} movements are" if count > 1 else "1 movement is"
     which = "the tightest is " if count > 1 else ""
-    return (
-        f"At {spoken_tempo(tempo)} beats a minute {said} shortened to fit: {which}"
-        f"{ornament_words(item)} in {note_place(exercise, index, bar, number)}, with "
-        f"{' and '.join(changes)}."
+    yield (
+        f"{said} shortened to fit: {which}{ornament_words(item)} in "
+        f"{note_place(exercise, index, bar, number)}, with {' and '.join(changes)}"
     )
+
+
+def _offset_words(exercise: Exercise, fit: Fitted) -> Iterator[str]:
+    if not fit.offsets:
+        return
+    farthest = min(fit.offsets, key=lambda place: (-abs(fit.offsets[place]), place))
+    offset = fit.offsets[farthest]
+    words = f"{float(abs(offset) * 1000):.2g} ms {'late' if offset > 0 else 'early'}"
+    place = note_place(exercise, *farthest)
+    others = len(fit.offsets) - 1
+    if not others:
+        yield f"to leave room {place} comes {words}"
+    else:
+        more = f"{others} more {'note comes' if others == 1 else 'notes come'}"
+        yield f"to leave room {place} comes {words}, and {more} off the beat by no more than that"

@@ -4,7 +4,8 @@ A closed movement lasts as long as the exercise or the ornament book says. Where
 less, its inner notes become shorter, each movement for itself, down to the least that players
 manage; only where that is not enough do gracenotes become shorter too. What stands between two
 melody notes shares what room there is: the parts of one movement after its beat, those of the next
-before its beat, and what is left of the melody note.
+before its beat, and what is left of the melody note. Where even the least of all has no room, notes
+come a little off the beat (`giving_way`).
 """
 
 from __future__ import annotations
@@ -37,6 +38,9 @@ _LEAST_SECONDS = LEAST_SOUNDING_MS * MILLISECOND
 Place = tuple[int, int, int]
 """A written note: the index of its line, and its bar and item from 1."""
 
+Offsets = Mapping[Place, Fraction]
+"""How far written notes come off the beat, in seconds: above 0 they come later."""
+
 Side = tuple[Place, bool]
 """A written note, and whether that of it is meant which comes before its beat."""
 
@@ -55,12 +59,20 @@ class Joins:
         How long each silence lasts that the line begins after (a count-in, clicks, an echo).
     opens_track:
         Whether nothing at all comes before its first playing.
+    is_asked_alone:
+        Whether it is not known what comes before, which may be silence.
     """
 
     repeated: bool = False
     follows: bool = False
     silences: tuple[Moment, ...] = ()
     opens_track: bool = False
+    is_asked_alone: bool = False
+
+    @property
+    def may_follow_silence(self) -> bool:
+        """Whether the line can begin after silence, in which no note comes early."""
+        return self.opens_track or self.is_asked_alone or bool(self.silences)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,10 +223,31 @@ class Fitted:
         The lines, movements shortened where they had too little room.
     shortened:
         The written notes whose movements were, each with its `Degree`, below 2.
+    offsets:
+        How far notes come off the beat, where even the shortest movements had no room.
     """
 
     chains: tuple[Chain, ...]
     shortened: Mapping[Place, Degree]
+    offsets: Offsets
+
+
+def _moved(chains: Sequence[Chain], offsets: Offsets) -> Sequence[Chain]:
+    """Return lines whose notes come so far off the beat."""
+    lines = {index for index, _, _ in offsets}
+    return [
+        replace(chain, soundings=tuple(_moved_in(index, chain, offsets)))
+        if index in lines
+        else chain
+        for index, chain in enumerate(chains)
+    ]
+
+
+def _moved_in(index: int, chain: Chain, offsets: Offsets) -> Iterator[Sounding]:
+    for one in chain.soundings:
+        offset = offsets.get((index, one.bar, one.item))
+        moved = one.start if offset is None else one.start + Moment(seconds=offset)
+        yield one if offset is None else replace(one, start=moved)
 
 
 def fitted(
@@ -223,6 +256,7 @@ def fitted(
     least: Sequence[Chain],
     joins: Sequence[Joins],
     seconds_per_beat: Fraction,
+    offsets: Offsets,
 ) -> Fitted:
     """Return lines with each movement shortened by as much as it must be, and no more.
 
@@ -236,12 +270,11 @@ def fitted(
         What comes before and after each line.
     seconds_per_beat:
         At the tempo that is played.
-
-    Returns
-    -------
-    The lines. What has no room even so is left for the check of what fits.
+    offsets:
+        How far notes come off the beat, so that the least of all fits.
     """
     shortened: dict[Place, Degree] = {}
+    natural, least = _moved(natural, offsets), _moved(least, offsets)
     if not any(
         own.heard != shortest.heard and own.heard.at(seconds_per_beat) < COMFORTABLE_SECONDS
         for index, line_joins in enumerate(joins)
@@ -249,8 +282,8 @@ def fitted(
             rooms(natural, index, line_joins), rooms(least, index, line_joins), strict=True
         )
     ):
-        return Fitted(tuple(natural), shortened)
-    least_inner = chains_of(exercise, "least inner")
+        return Fitted(tuple(natural), shortened, offsets)
+    least_inner = _moved(chains_of(exercise, "least inner"), offsets)
     degrees: dict[Side, Degree] = {}
     for index, line_joins in enumerate(joins):
         each = (rooms(chains, index, line_joins) for chains in (natural, least_inner, least))
@@ -260,7 +293,7 @@ def fitted(
                 for side in own.sides:
                     degrees[side] = min(degree, degrees.get(side, degree))
     if not degrees:
-        return Fitted(tuple(natural), shortened)
+        return Fitted(tuple(natural), shortened, offsets)
     chains: list[Chain] = []
     for index, lines in enumerate(zip(natural, least_inner, least, strict=True)):
         soundings: list[Sounding] = []
@@ -275,7 +308,7 @@ def fitted(
                 shortened[place] = min(degree, shortened.get(place, degree))
             soundings.append(played)
         chains.append(replace(lines[0], soundings=tuple(soundings)))
-    return Fitted(tuple(chains), shortened)
+    return Fitted(tuple(chains), shortened, offsets)
 
 
 def _shortened(own: Sounding, between: Sounding, shortest: Sounding, degree: Degree) -> Sounding:

@@ -14,7 +14,7 @@ from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.tracks import expand
 from renderer.technique.realise import realise
-from renderer.timing.fit import even_tempos, fastest_tempos, spoken_limit
+from renderer.timing.fit import even_tempos, fastest_tempos, limits_on_the_beat, spoken_limit
 from renderer.timing.room import QUICK_SECONDS, Joins, rooms
 from renderer.timing.soundings import chains_of
 from renderer.timing.successions import successions
@@ -139,7 +139,14 @@ def test_a_line_fits_up_to_the_tempo_at_which_the_tightest_of_its_notes_does(
     music: Exercise,
 ) -> None:
     whole = limits_of_whole_lines(music)
-    assert fastest_tempos(music) == tuple(fastest for fastest, _ in whole)
+    assert [fastest for fastest, _ in limits_on_the_beat(music)] == [
+        fastest for fastest, _ in whole
+    ]
+    for giving_way, (on_the_beat, _) in zip(fastest_tempos(music), whole, strict=True):
+        if giving_way is None or not on_the_beat:
+            assert giving_way == on_the_beat
+        else:
+            assert giving_way >= on_the_beat
     for even, (_, own) in zip(even_tempos(music), whole, strict=True):
         assert own is None or (even is not None and even <= own)
 

@@ -322,24 +322,26 @@ def test_a_written_rest_silences_the_chanter() -> None:
 
 
 def test_what_does_not_fit_is_named_with_the_tempo_at_which_it_does() -> None:
-    exercise = exercise_of(plain(Note.LOW_A), doubling(Note.B, Fraction(1, 2)), plain(Note.D))
+    tight = [doubling(note, Fraction(1, 4)) for note in (Note.B, Note.C, Note.B)]
+    exercise = exercise_of(plain(Note.LOW_A), *tight, plain(Note.D))
     with pytest.raises(RungwiseError) as caught:
         expand(exercise, 400)
     message = str(caught.value)
-    # Two gracenotes of 20 ms, 25 ms between them and 15 ms to be heard in half of 150 ms.
-    for part in ("line 1, bar 1, note 2 (B)", "doubling", "5 ms too short", "up to 375 beats"):
+    # Each has two gracenotes of 20 ms, 25 ms between them and 15 ms to be heard in a quarter of
+    # 150 ms; the first can begin 65 ms before its beat. Three times 80 - 37.5 ms, less 65.
+    for part in ("line 1, bar 1, note 2 (B)", "doubling", "62.5 ms too short", "up to 257 beats"):
         assert part in message
     assert "(gracenotes at least 20 ms, inner notes at least 25 ms)" in message
-    expand(exercise, Fraction(60) / (2 * Fraction(80, 1000)))
+    expand(exercise, Fraction(60_000) / (4 * (80 - Fraction(65, 3))))
 
 
 def test_notes_that_lack_the_same_room_are_told_of_once() -> None:
-    tight = doubling(Note.B, Fraction(1, 2)), doubling(Note.C, Fraction(1, 2))
-    exercise = exercise_of(plain(Note.LOW_A), *tight, plain(Note.D, Fraction(1)))
+    tight = [doubling(note, Fraction(1, 4)) for note in (Note.B, Note.C, Note.B)]
+    exercise = exercise_of(plain(Note.LOW_A), *tight, plain(Note.D))
     with pytest.raises(RungwiseError) as caught:
         expand(exercise, 400)
     (problem,) = caught.value.problems
-    assert problem.place == "line 1, bar 1, note 2 (B), and 1 more note"
+    assert problem.place == "line 1, bar 1, note 2 (B), and 2 more notes"
 
 
 def with_noises(exercise: Exercise, places: dict[NoisePlace, Note]) -> Timeline:

@@ -297,8 +297,8 @@ def test_a_line_longer_than_a_day_is_said_to_be() -> None:
 def test_a_line_that_fits_at_no_rung_is_named() -> None:
     exercise = realise(
         parse_definition(
-            'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A"\n'
-            'ornament = "birl with a G gracenote"\non = "low A"\nnotes-per-beat = 2\n'
+            'ladder = { tempos = [390, 400] }\n[[lines]]\nrun = "B, low A, B, low A"\n'
+            'ornament = "birl with a G gracenote"\non = "low A"\nnotes-per-beat = 4\n'
         )
     )
     with pytest.raises(RungwiseError, match=r"fits at none .* ladder at \d{3} beats a minute or"):
