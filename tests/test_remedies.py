@@ -28,11 +28,12 @@ VERBS_THAT_SAY = {
     "--tempo": {"render", "events", "check", "sheet", "plan", "convert"},
     "--part": SCORED,
     "--replace": {"render", "demo", "audition", "sheet", "plan", "convert", "events", "expand",
-                  "abridge", "coverage"},
+                  "abridge", "coverage", "pack"},
     "--level": {"list"},
     "--movement": {"list"},
     "--time": {"list"},
     "--lines": {"abridge"},
+    "--new": {"pack"},
 }  # fmt: skip
 """Options that sentences outside `commands/` name, and the verbs that may come to say so."""
 
@@ -93,4 +94,5 @@ def test_scores_are_read_alike_by_every_verb_that_takes_an_exercise() -> None:
         takes_exercises = {"file", "files", "sources"} & {
             one.name for one in command.params if one.param_type_name == "argument"
         }
-        assert bool(takes_exercises) == (verb in SCORED), verb
+        # A pack's file names exercises, and says how they are read.
+        assert bool(takes_exercises) == (verb in SCORED | {"pack"}), verb

@@ -222,13 +222,15 @@ def settled(verb: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Return a decorator that gives a command the options of its settings.
 
     The command takes its own arguments and `settings`; the options stand in the table of settings
-    (`renderer.order.settings`). Whatever is wrong with settings is named by their options.
+    (`renderer.order.settings`). Whatever is wrong with settings is named by their options. A
+    command that takes `given` instead gets the values of those options alone that were given.
     """
 
     def decorate(command: Callable[..., None]) -> Callable[..., None]:
         rows = known_to(verb)
-        own = inspect.signature(command, eval_str=True).parameters.values()
-        parameters = [one for one in own if one.name != "settings"]
+        own = list(inspect.signature(command, eval_str=True).parameters.values())
+        parameters = [one for one in own if one.name not in ("settings", "given")]
+        takes_given = any(one.name == "given" for one in own)
         options = [
             inspect.Parameter(
                 row.name,
@@ -246,7 +248,10 @@ def settled(verb: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
             asked = {name: value for name, value in asked.items() if value not in (None, [])}
             with speaking_of_options():
                 settings = read_settings(asked, verb=verb, called=option_of)
-                command(**given, settings=settings)
+                if takes_given:
+                    command({name: settings.of(name) for name in asked}, **given)
+                else:
+                    command(**given, settings=settings)
 
         run.__signature__ = inspect.Signature([*parameters, *options])  # type: ignore[attr-defined]
         run.__annotations__ = {one.name: one.annotation for one in (*parameters, *options)}

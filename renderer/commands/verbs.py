@@ -16,6 +16,11 @@ VERBS = {
         "render.render",
         "Render exercises as play-along tracks, one for each tempo, pitch, mix and format.",
     ),
+    "pack": (
+        "pack.pack",
+        "Make all that a class gets: a folder for each learner with tracks, sheets, plans, "
+        "playlists.",
+    ),
     "sheet": (
         "sheet.sheet",
         "Print exercises as a sheet for the music stand, or several as a booklet.",

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from renderer.delivery.claims import Claim, kept_file
 from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder
-from renderer.delivery.files import whole_file
+from renderer.delivery.files import Placing, simply, whole_file
 from renderer.delivery.lame_tag import note_length
 from renderer.delivery.mp4_boxes import stated_frames
 from renderer.delivery.ogg_stream import number_stream
@@ -214,6 +214,7 @@ def write_audio(
     is_small: bool = False,
     on_progress: Callable[[int], None] | None = None,
     claim: Claim | None = None,
+    placing: Placing = simply,
 ) -> Written:
     """Encode blocks of samples into a file, tags included, whole or not at all.
 
@@ -235,6 +236,8 @@ def write_audio(
         Called with a number of frames each time that so many more are encoded.
     claim:
         What the file is, by which it takes its place; None to replace whatever is there.
+    placing:
+        Without a claim: as for `renderer.delivery.files.whole_file`.
 
     Returns
     -------
@@ -251,7 +254,7 @@ def write_audio(
     """
     check_rate(audio_format, rate)
     kbit = kbit_per_s(audio_format, rate, channels, is_small=is_small)
-    with whole_file(path) if claim is None else kept_file(path, claim) as part:
+    with whole_file(path, placing=placing) if claim is None else kept_file(path, claim) as part:
         encoder: AbstractContextManager[Write]
         if audio_format in BY_FFMPEG:
             encoder = ffmpeg_encoder(

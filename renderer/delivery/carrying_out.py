@@ -32,6 +32,7 @@ from renderer.order.settings import Settings
 from renderer.order.track_job import TrackJob
 
 if TYPE_CHECKING:
+    from renderer.delivery.sheet.output import Printable
     from renderer.delivery.sheet.pages import Booklet
 
 
@@ -122,25 +123,45 @@ def claim_of_document(job: DocumentJob, keeping: Keeping) -> Claim:
     )
 
 
-def _print(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> Made:
+def sheet_pages(
+    job: DocumentJob, step: Callable[[int], None] = lambda done: None
+) -> tuple[Printable, tuple[str, ...]]:
+    """Return a sheet's pages, and what was decided that the user should know.
+
+    Parameters
+    ----------
+    job:
+        The sheet.
+    step:
+        Called with how many exercises are engraved.
+
+    Raises
+    ------
+    RungwiseError
+        If an ornament cannot be printed as asked.
+    """
     # Imported when they are needed: they bring Verovio and Typst along.
     from renderer.delivery.sheet.content import material_of
     from renderer.delivery.sheet.fitting import fitted
     from renderer.delivery.sheet.layout import sheet_settings
-    from renderer.delivery.sheet.output import check_ending, write_pages
 
-    check_ending(job.path)
-    mine = claim_of_document(job, keeping)
-    check_claims([(job.path, mine)])
     printing = sheet_settings(job.settings)
     materials = []
     for number, exercise in enumerate(job.exercises, start=1):
         materials.append(material_of(exercise, printing, job.settings))
         step(number)
     pages = fitted(materials, printing, _booklet(job.exercises, job.settings))
-    paths = write_pages(pages, job.path, mine)
-    remarks = dict.fromkeys(said for one in pages.exercises for said in one.remarks)
-    return Made(paths, tuple(remarks))
+    return pages, tuple(dict.fromkeys(said for one in pages.exercises for said in one.remarks))
+
+
+def _print(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> Made:
+    from renderer.delivery.sheet.output import check_ending, write_pages
+
+    check_ending(job.path)
+    mine = claim_of_document(job, keeping)
+    check_claims([(job.path, mine)])
+    pages, remarks = sheet_pages(job, step)
+    return Made(write_pages(pages, job.path, mine), remarks)
 
 
 def _booklet(exercises: Sequence[Exercise], settings: Settings) -> Booklet | None:

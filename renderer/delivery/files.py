@@ -181,12 +181,13 @@ Placing = Callable[[Path, Path], AbstractContextManager[None]]
 """What is entered with the complete file and the place that it is to take, while it takes it."""
 
 
-def _simply(_part: Path, _place: Path) -> AbstractContextManager[None]:
+def simply(_part: Path, _place: Path) -> AbstractContextManager[None]:
+    """Let a file take its place without further ado."""
     return nullcontext()
 
 
 @contextmanager
-def whole_file(path: Path, *, placing: Placing = _simply) -> Iterator[Path]:
+def whole_file(path: Path, *, placing: Placing = simply) -> Iterator[Path]:
     """Give an empty temporary file beside `path`, and put it in the path's place at the end.
 
     Parameters

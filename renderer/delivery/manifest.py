@@ -1,10 +1,11 @@
 """What a folder remembers of the files made in it, as `manifest.json`: read and written here alone.
 
-The manifest is JSON: a version, and for each name the SHA-256 of its bytes, the digests of the job
-and of the order it was made for, and what it is. It is written whole, before each file takes its
-place, with the bytes that were there and those to come, so that a process may be killed at any
-moment. Reading is tolerant: what is lost, cut off or of another version counts as not known, an
-entry that makes no sense counts as none, and keys that are not known here are kept.
+The manifest is JSON: a version, and for each name (in packs a path from the folder) the SHA-256 of
+its bytes, the digests of the job and of the order it was made for, and what it is. It is written
+whole, before each file takes its place, with the bytes that were there and those to come, so that a
+process may be killed at any moment. Reading is tolerant: what is lost, cut off or of another
+version counts as not known, an entry that makes no sense counts as none, and keys that are not
+known here are kept.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ _FORM = "rungwise-manifest"
 _HEAD = f'{{"{_FORM}":'.encode()
 """What every manifest begins with, by which one that was cut off is told from other files."""
 
-_LARGEST_BYTES = 20_000_000
+_LARGEST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,10 @@ class Entry:
         """Whether bytes of that digest are those that were written under this name."""
         return sha256 in (self.sha256, self.before)
 
+    def plain(self) -> dict[str, Any]:
+        """Return it as JSON has it."""
+        return {**{key: getattr(self, key) for key in _TEXTS}, **self.more}
+
 
 _TEXTS = ("what", "source", "identity", "order", "job", "sha256", "before")
 
@@ -81,16 +86,21 @@ class Manifest:
     more: Mapping[str, Any] = field(default_factory=dict)
 
     def text(self) -> str:
-        """Return it as it is written."""
-        made = {
-            name: {**entry.more, **{key: getattr(entry, key) for key in _TEXTS}}
-            for name, entry in sorted(self.made.items())
-        }
-        body = json.dumps({**self.more, "made": made}, indent=1, ensure_ascii=False)
-        return f"{_HEAD.decode()} {_VERSION},{body[1:]}\n"
+        """Return it as it is written: a line for each file."""
+        rows = ",\n".join(
+            f" {_json(name)}: {_json(entry.plain())}" for name, entry in sorted(self.made.items())
+        )
+        more = "".join(f"{_json(key)}: {_json(value)},\n" for key, value in self.more.items())
+        made = f"{{\n{rows}\n}}" if rows else "{}"
+        return f'{_HEAD.decode()} {_VERSION},\n{more}"made": {made}}}\n'
 
 
-def _entry(plain: object) -> Entry | None:
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def entry_from_plain(plain: object) -> Entry | None:
+    """Return the entry that `Entry.plain` has written; None for anything else."""
     if not isinstance(plain, dict):
         return None
     texts = {key: text for key in _TEXTS if isinstance(text := plain.get(key), str)}
@@ -123,7 +133,7 @@ def _manifest_in(data: bytes) -> Manifest:
         if plain.pop(_FORM) != _VERSION:
             return Manifest()
         listed = plain.pop("made")
-        entries = {name: _entry(one) for name, one in listed.items()}
+        entries = {name: entry_from_plain(one) for name, one in listed.items()}
     except (AttributeError, KeyError, RecursionError, TypeError, ValueError):
         return Manifest()
     made = {name: entry for name, entry in entries.items() if entry is not None}

@@ -36,7 +36,7 @@ from renderer.delivery.claims import (
     which_is_read,
 )
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
-from renderer.delivery.files import check_writable, make_folder
+from renderer.delivery.files import Placing, check_writable, make_folder, simply
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
@@ -134,7 +134,7 @@ class Keeping:
 AS_USUAL = Keeping()
 
 
-class _StoppedError(Exception):
+class StoppedError(Exception):
     """Another track has failed, or the user has had enough."""
 
 
@@ -157,7 +157,7 @@ class Handle:
 def _until(track: Track, is_stopped: Callable[[], bool]) -> Iterator[NDArray[np.float32]]:
     for block in track:
         if is_stopped():
-            raise _StoppedError
+            raise StoppedError
         yield block
 
 
@@ -234,15 +234,41 @@ def _claim_of_playlist(job: PlaylistJob, keeping: Keeping) -> Claim:
     return _claim("a playlist", first, {}, keeping, job.digest)
 
 
-def _render(
+def render_track(
     job: TrackJob,
-    keeping: Keeping,
     is_stopped: Callable[[], bool],
     rendered: Callable[[int], None],
+    *,
+    on_mixed: Callable[[Track], None] = lambda track: None,
+    claim: Claim | None = None,
+    placing: Placing = simply,
 ) -> RenderedTrack:
+    """Render one track in this thread.
+
+    Parameters
+    ----------
+    job:
+        Which.
+    is_stopped:
+        Asked before each block of sound; once it says so, the work ends.
+    rendered:
+        Called with a number of frames each time that so many more are encoded.
+    on_mixed:
+        Called with the track before its sound is made.
+    claim, placing:
+        How the file takes its place, as for `renderer.delivery.audio.write_audio`.
+
+    Raises
+    ------
+    StoppedError
+        If it was stopped.
+    RungwiseError
+        If it cannot be sounded or written.
+    """
     if is_stopped():
-        raise _StoppedError
+        raise StoppedError
     track = job.track()
+    on_mixed(track)
     written = write_audio(
         _until(track, is_stopped),
         job.path,
@@ -253,7 +279,8 @@ def _render(
         tags=tags_of(job),
         is_small=job.settings.share,
         on_progress=rendered,
-        claim=claim_of_track(job, keeping),
+        claim=claim,
+        placing=placing,
     )
     remark = (job.pitch.remark,) if job.pitch.remark else ()
     timeline_remarks = job.exercise.remarks + job.timeline().remarks
@@ -389,7 +416,7 @@ class _Rendering:
                 raise
         tracks = tuple(self._finished[number] for number in sorted(self._finished))
         failed = [self._failed[number] for number in sorted(self._failed)]
-        causes = [cause for cause in failed if not isinstance(cause, _StoppedError)]
+        causes = [cause for cause in failed if not isinstance(cause, StoppedError)]
         for cause in causes:
             if not isinstance(cause, RungwiseError):
                 raise cause
@@ -407,8 +434,11 @@ class _Rendering:
     def _render(self, job: TrackJob) -> RenderedTrack:
         rate = job.settings.rate
         try:
-            return _render(
-                job, self._keeping, self._is_stopped, lambda done: self._news.put(done / rate)
+            return render_track(
+                job,
+                self._is_stopped,
+                lambda done: self._news.put(done / rate),
+                claim=claim_of_track(job, self._keeping),
             )
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
@@ -453,7 +483,7 @@ def list_tracks(job: PlaylistJob, keeping: Keeping = AS_USUAL) -> None:
         for track, tags in zip(job.tracks, shown, strict=True)
     ]
     mine = _claim_of_playlist(job, keeping)
-    write_playlist(entries, job.path, title=shown[0].album, claim=mine)
+    write_playlist(entries, job.path, title=job.title or shown[0].album, claim=mine)
 
 
 def write_playlists(jobs: Iterable[TrackJob], keeping: Keeping = AS_USUAL) -> tuple[Path, ...]:

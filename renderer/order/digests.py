@@ -7,10 +7,12 @@ import binascii
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from renderer.errors import failure
+from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.kinds import Plain
 from renderer.order.settings import Settings
@@ -22,6 +24,27 @@ def digest_of(what: bytes | Mapping[str, Plain]) -> str:
     if not isinstance(what, bytes):
         what = json.dumps(what, sort_keys=True, separators=(",", ":")).encode()
     return hashlib.sha256(what).hexdigest()
+
+
+_MOST_KEPT = 64
+_kept: dict[int, tuple[Exercise, str]] = {}
+"""Digests of exercises by their identity: all jobs of an exercise share one object."""
+
+
+def music_digest(exercise: Exercise) -> str:
+    """Return the SHA-256 of what is played and printed, not of how it was written down.
+
+    A comment in a definition changes nothing, nor does a note in another line than the only one
+    that an exercise has been narrowed to. The file's name and what its reader remarked are left
+    out.
+    """
+    known = _kept.get(id(exercise))
+    if known is None or known[0] is not exercise:
+        if len(_kept) >= _MOST_KEPT:
+            _kept.clear()
+        plain = repr(replace(exercise, source="", remarks=()))
+        known = _kept[id(exercise)] = exercise, digest_of(plain.encode())
+    return known[1]
 
 
 def _digest_of_file(path: Path) -> str:

@@ -19,7 +19,7 @@ from renderer.errors import failure
 from renderer.notation.medley import medley_of
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
-from renderer.order.digests import digest_of, plain_source, source_from_plain
+from renderer.order.digests import digest_of, music_digest, plain_source, source_from_plain
 from renderer.order.kinds import Plain
 from renderer.order.settings import Settings, known_to, plain_settings, settings_from_plain
 from renderer.order.track_job import TrackJob, track_from_plain, unsourced
@@ -64,23 +64,24 @@ class DocumentJob:
 
     @property
     def digest(self) -> str:
-        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits.
+        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits."""
+        return digest_of(self.decided_by())
 
-        That is the sources (for exercises made in Python, the exercises), the settings that the
-        verb knows, the form and the version of the program; not where the file goes.
+    def decided_by(self) -> dict[str, Plain]:
+        """Return all that decides the file's bytes.
+
+        That is the exercises, the settings that the verb knows, the form and the version of the
+        program; not where the file goes.
         """
-        music = [digest_of(source.data) for source in self.sources]
-        return digest_of(
-            {
-                "program": __version__,
-                "kind": self.kind.value,
-                "music": music or [repr(exercise) for exercise in self.exercises],
-                "titles": [exercise.title for exercise in self.exercises],
-                "settings": plain_settings(self.settings),
-                "form": self.path.suffix.casefold(),
-                "ordered": self._ordered if self.path.suffix.casefold() == ".ics" else None,
-            }
-        )
+        return {
+            "program": __version__,
+            "kind": self.kind.value,
+            "music": [music_digest(exercise) for exercise in self.exercises],
+            "titles": [exercise.title for exercise in self.exercises],
+            "settings": plain_settings(self.settings),
+            "form": self.path.suffix.casefold(),
+            "ordered": self._ordered if self.path.suffix.casefold() == ".ics" else None,
+        }
 
     def to_plain(self) -> dict[str, Plain]:
         """Return the job as JSON has it; raises a `RungwiseError` where there is no source."""
@@ -182,31 +183,69 @@ def _dated(settings: Settings, today: date) -> Settings:
     return replace(settings, start=first)
 
 
+def _shown(track: TrackJob) -> list[Plain]:
+    """All that titles of tracks and albums may say."""
+    exercise = track.exercise
+    headings: list[Plain] = [line.heading for line in exercise.lines]
+    settings: Plain = plain_settings(track.settings)
+    return [exercise.title, headings, settings, track.series.variation, track.number, track.count]
+
+
 @dataclass(frozen=True, slots=True)
 class PlaylistJob:
-    """A playlist to be made: the tracks of one series in one format, in practice order."""
+    """A playlist to be made: the tracks of one series in one format, in practice order.
+
+    Parameters
+    ----------
+    path:
+        Its file.
+    tracks:
+        What it lists; their files lie in its folder or below.
+    title:
+        What a player calls it; the album of its first track if empty.
+    """
 
     path: Path
     tracks: tuple[TrackJob, ...]
+    title: str = ""
 
     @property
     def digest(self) -> str:
-        """The SHA-256 of all that decides the file's bytes: the tracks, their names and lengths."""
-        return digest_of(
-            {
-                "program": __version__,
-                "kind": "playlist",
-                "tracks": [
-                    [track.path.name, str(track.duration), track.digest] for track in self.tracks
-                ],
-            }
-        )
+        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits."""
+        return digest_of(self.decided_by())
+
+    def decided_by(self) -> dict[str, Plain]:
+        """Return all that decides the file's bytes: names, titles and lengths of its tracks.
+
+        What they sound does not: a changed note makes its track anew, and no list.
+        """
+        return {
+            "program": __version__,
+            "kind": "playlist",
+            "title": self.title,
+            "tracks": [
+                [self.place_of(track), str(track.duration), *_shown(track)] for track in self.tracks
+            ],
+        }
+
+    def place_of(self, track: TrackJob) -> str:
+        """Return a track's file as the list names it, seen from its own folder."""
+        return track.path.relative_to(self.path.parent).as_posix()
 
     def to_plain(self) -> dict[str, Plain]:
-        """Return the job as JSON has it; what its tracks have in common is told once."""
+        """Return the job as JSON has it; what tracks of one series have in common is told once."""
+        first = self.tracks[0]
+        if any((one.series, one.source) != (first.series, first.source) for one in self.tracks):
+            return {
+                "kind": "playlist",
+                "path": str(self.path),
+                "title": self.title,
+                "each": [track.to_plain() for track in self.tracks],
+            }
         return {
             "kind": "playlist",
             "path": str(self.path),
+            "title": self.title,
             "first": self.tracks[0].to_plain(),
             "tracks": [
                 {
@@ -223,6 +262,9 @@ class PlaylistJob:
 
 def playlist_from_plain(plain: Mapping[str, Any]) -> PlaylistJob:
     """Return the job that `PlaylistJob.to_plain` has written; errors as `document_from_plain`."""
+    path, title = Path(plain["path"]), str(plain["title"])
+    if "each" in plain:
+        return PlaylistJob(path, tuple(map(track_from_plain, plain["each"])), title)
     first = track_from_plain(plain["first"])
     of_line = {first.settings.line: first}
     tracks: list[TrackJob] = []
@@ -244,7 +286,7 @@ def playlist_from_plain(plain: Mapping[str, Any]) -> PlaylistJob:
                 duration=Fraction(one["duration"]),
             )
         )
-    return PlaylistJob(Path(plain["path"]), tuple(tracks))
+    return PlaylistJob(path, tuple(tracks), title)
 
 
 def playlists_of(jobs: tuple[TrackJob, ...]) -> tuple[PlaylistJob, ...]:

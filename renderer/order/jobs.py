@@ -69,12 +69,20 @@ def job_from_json(text: str) -> Job:
         raise failure("this is no job of this program", "give one as it was written") from None
 
 
+def count_of_tracks(exercise: Exercise, settings: Settings) -> int:
+    """Return how many tracks of an exercise settings ask for; errors as for `plan_tracks`."""
+    played = settings.applied_to(exercise)
+    takes = len(settings.takes_of(played)) * len(settings.parts_of(played))
+    return takes * len(settings.pitches_of(exercise)) * len(settings.mix) * len(settings.format)
+
+
 def plan_tracks(
     exercises: Exercise | Sequence[Exercise],
     out_dir: Path,
     settings: Settings,
     *,
     sources: Sequence[Source] | None = None,
+    prefix: str = "",
 ) -> tuple[TrackJob, ...]:
     """Return the tracks to make, in practice order, after checking all that can be checked.
 
@@ -92,6 +100,8 @@ def plan_tracks(
         What to render.
     sources:
         What the exercises were read from, one for each; left out for those made in Python.
+    prefix:
+        What every name begins with: where exercises are planned one by one, the number of each.
 
     Raises
     ------
@@ -104,14 +114,13 @@ def plan_tracks(
     played = [settings.applied_to(one) for one in written]
     takes = [takes_of(one, settings) for one in played]
     pitches = [settings.pitches_of(one) for one in written]
-    takes_and_pitches = sum(len(each) * len(at) for each, at in zip(takes, pitches, strict=True))
-    count = takes_and_pitches * len(settings.mix) * len(settings.format)
+    count = sum(count_of_tracks(one, settings) for one in written)
     if count > MOST_TRACKS:
         raise failure(
             f"that makes {count} tracks",
             f"ask for fewer rungs, pitches, mixes or formats; {MOST_TRACKS} is the most at a time",
         )
-    named = named_takes(written, takes, settings)
+    named = named_takes(written, takes, settings, prefix)
     jobs: list[TrackJob] = []
     for index, (exercise, each, by_sound) in enumerate(zip(played, takes, named, strict=True)):
         durations = _durations(each, settings)

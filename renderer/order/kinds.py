@@ -165,6 +165,31 @@ def path() -> Kind:
     return Kind(read, str, "the name of a file", "FILE")
 
 
+_SIZES = {"kb": 1_000, "mb": 1_000_000, "gb": 1_000_000_000}
+_LEAST_SIZE, _MOST_SIZE = 100_000, 100_000_000_000
+_SIZE_REMEDY = "write it like '16 MB'"
+
+
+def file_size() -> Kind:
+    """Return the kind of sizes of files, in bytes; a thousand of them are a kilobyte."""
+
+    def read(given: object) -> int:
+        if isinstance(given, int) and not isinstance(given, bool):
+            size = given
+        else:
+            found = re.fullmatch(
+                r"\s*(\d{1,9}(?:\.\d{1,3})?)\s*(kb|mb|gb)\s*", _text_of(given, _SIZE_REMEDY), re.I
+            )
+            if found is None:
+                raise failure(f"{given!r} is no size", _SIZE_REMEDY)
+            size = int(Fraction(found[1]) * _SIZES[found[2].casefold()])
+        if not _LEAST_SIZE <= size <= _MOST_SIZE:
+            raise failure(f"{given!r} is out of range", "write a size from 100 kB to 100 GB")
+        return size
+
+    return Kind(read, int, "100 kB to 100 GB", "SIZE")
+
+
 def preset() -> Kind:
     """Return the kind of presets of a SoundFont."""
 

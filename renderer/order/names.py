@@ -201,15 +201,19 @@ def line_label(number: int, heading: str, last: int) -> str:
 
 
 def _stems(
-    titles: Sequence[tuple[str, str]], variations: Sequence[str], rungs: Sequence[Sequence[str]]
+    titles: Sequence[tuple[str, str]],
+    variations: Sequence[str],
+    rungs: Sequence[Sequence[str]],
+    prefix: str,
 ) -> tuple[str, ...]:
     stems = []
     for (whole, title), variation, labels in zip(titles, variations, rungs, strict=True):
         # Which line it is tells tracks apart, so it is the title that is shortened.
         line = title.removeprefix(whole)
         longest = max((len(label.encode()) for label in labels), default=0)
-        room = stem_bytes(variation) - len(line.encode()) - max(0, longest - _RUNG_BYTES)
-        stems.append(safe_stem(whole, most_bytes=max(room, 16)) + line)
+        taken = len(line.encode()) + len(prefix.encode()) + max(0, longest - _RUNG_BYTES)
+        room = stem_bytes(variation) - taken
+        stems.append(prefix + safe_stem(whole, most_bytes=max(room, 16)) + line)
     if len(stems) > 1:
         digits = len(str(len(stems)))
         stems = [f"{number:0{digits}d} {stem}" for number, stem in enumerate(stems, start=1)]
@@ -222,6 +226,7 @@ def named_series(
     pitches: Sequence[str],
     mixes: Sequence[str],
     rungs: Sequence[Sequence[str]],
+    prefix: str = "",
 ) -> tuple[dict[tuple[str, str], tuple[Series, tuple[str, ...]]], ...]:
     """Return the series of some exercises and the names of their tracks, without their ending.
 
@@ -237,6 +242,8 @@ def named_series(
     rungs:
         Which track of a series each of its tracks is, in practice order: from `rung_labels` or
         `climb_label`, with `line_label` before it.
+    prefix:
+        What every name begins with.
 
     Returns
     -------
@@ -244,7 +251,8 @@ def named_series(
     """
     labels = [variation_label(one) for one in variations]
     found = []
-    for stem, label, each in zip(_stems(titles, labels, rungs), labels, rungs, strict=True):
+    stems = _stems(titles, labels, rungs, prefix)
+    for stem, label, each in zip(stems, labels, rungs, strict=True):
         series = [Series(stem, pitch, mix, label) for pitch in pitches for mix in mixes]
         found.append({(one.pitch, one.mix): (one, track_names(one, each)) for one in series})
     return tuple(found)

@@ -76,10 +76,13 @@ class Order:
 
         Raises a `RungwiseError` with what is wrong with all of them.
         """
-        return tuple(exercise for _, exercise in self._read())
+        return tuple(exercise for _, exercise in self.read())
 
-    def _read(self) -> list[tuple[Source, Exercise]]:
-        """Every exercise with its source; of all tunes of a file, those that can be read."""
+    def read(self) -> list[tuple[Source, Exercise]]:
+        """Return every exercise with its source; of all tunes of a file, those that can be read.
+
+        Raises a `RungwiseError` with what is wrong with all of them.
+        """
         read: list[tuple[Source, Exercise]] = []
         problems: list[Problem] = []
         for source in self.sources:
@@ -123,7 +126,7 @@ class Order:
         folder:
             Where their files go; nothing is written.
         """
-        read = self._read()
+        read = self.read()
         exercises = [exercise for _, exercise in read]
         return plan_tracks(exercises, folder, self.settings, sources=[source for source, _ in read])
 
@@ -139,7 +142,7 @@ class Order:
         today:
             The day that it is, for a plan without a first day.
         """
-        sources, exercises = zip(*self._read(), strict=True)
+        sources, exercises = zip(*self.read(), strict=True)
         return plan_document(kind, exercises, path, self.settings, sources=sources, today=today)
 
 

@@ -68,6 +68,9 @@ PLAYED = TRACKS | {"convert"}
 READ = PLAYED | {"fingering"}
 """The verbs that read an exercise and change nothing in it."""
 
+_PACKED = frozenset({"render", "sheet", "plan"})
+"""The verbs whose files packs have in them: what these know can stand in a pack's file."""
+
 SCORED = READ | {"expand", "coverage", "abridge"}
 """Those, and the verbs of whole books: all that read scores, and so know how."""
 
@@ -148,7 +151,10 @@ def _row(
     usual: Mapping[str, _T] | None = None,
     option: str = "",
     panel: str = "",
+    is_packed: bool = True,
 ) -> _T:
+    if verbs & _PACKED and is_packed:
+        verbs |= {"pack"}
     row = Setting("", kind, help_text, verbs, said, default, own, usual or {}, option, panel)
     # What a dataclass takes for a field is, to a type checker, its default.
     return field(default=default, metadata={"setting": row})
@@ -159,6 +165,10 @@ _SCORES = "Reading scores (ABC, MusicXML, MIDI)"
 _RENDER = frozenset({"render"})
 _SHEET = frozenset({"sheet"})
 _PLAN = frozenset({"plan"})
+_PACK = frozenset({"pack"})
+GIVEN = ("tracks", "sheet", "plan")
+"""What learners can get."""
+
 LONGEST_LINK = 400
 """Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
 
@@ -645,13 +655,36 @@ class Settings:
         NO_TRACK,
     )
     learner: str = _row(
-        "", kinds.text(), "The learner's name at the head of the page.", _PLAN, NO_TRACK
+        "",
+        kinds.text(),
+        "The learner's name at the head of the page.",
+        _PLAN,
+        NO_TRACK,
+        is_packed=False,  # a pack names its learners, each with a folder
     )
     start: datetime.date | None = _row(
         None, kinds.day(), "The first day; tomorrow if left out.", _PLAN, NO_TRACK
     )
     at: datetime.time = _row(
         datetime.time(18), kinds.time_of_day(), "When practice begins.", _PLAN, NO_TRACK
+    )
+    gets: tuple[str, ...] = _row(
+        GIVEN,
+        kinds.several(kinds.one_of("thing to give", GIVEN)),
+        "What each learner of a pack gets: tracks, sheet, plan. May be given several times.",
+        _PACK,
+        NO_TRACK,
+    )
+    zip: bool = _row(
+        False, kinds.switch(), "Make one file to send of each learner's folder.", _PACK, NO_TRACK
+    )
+    max_size: int | None = _row(
+        None,
+        kinds.file_size(),
+        "The largest that a file to send may be, such as '16 MB': a folder that is larger is sent "
+        "in parts.",
+        _PACK,
+        NO_TRACK,
     )
 
     def of(self, name: str) -> Any:

@@ -19,6 +19,7 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.digests import (
     digest_of,
+    music_digest,
     plain_source,
     soundfont_digests,
     source_from_plain,
@@ -107,28 +108,24 @@ class TrackJob:
 
     @property
     def digest(self) -> str:
-        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits.
+        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits."""
+        return digest_of(self.decided_by())
 
-        That is the source (for an exercise made in Python, the exercise), the settings, the bytes
-        of the SoundFonts, the track's place in its series, which players show, and the version of
-        the program; not where the file goes. Of a line that has a track of its own, what is played
-        stands for the source: what changes in other lines makes no difference.
+    def decided_by(self) -> dict[str, Plain]:
+        """Return all that decides the file's bytes.
+
+        That is the exercise, the settings, the bytes of the SoundFonts, the track's place in its
+        series, which players show, and the version of the program; not where the file goes.
         """
-        if self.source is None or self.settings.each_line:
-            music = repr(replace(self.exercise, source="", remarks=()))
-        else:
-            music = digest_of(self.source.data)
-        return digest_of(
-            {
-                "program": __version__,
-                "music": music,
-                "title": self.exercise.title,
-                "settings": plain_settings(self.settings),
-                "soundfonts": list(self.soundfonts),
-                "series": self.series.variation,
-                "place": [self.number, self.count],
-            }
-        )
+        return {
+            "program": __version__,
+            "music": music_digest(self.exercise),
+            "title": self.exercise.title,
+            "settings": plain_settings(self.settings),
+            "soundfonts": list(self.soundfonts),
+            "series": self.series.variation,
+            "place": [self.number, self.count],
+        }
 
     def to_plain(self) -> dict[str, Plain]:
         """Return the job as JSON has it; raises a `RungwiseError` where there is no source."""

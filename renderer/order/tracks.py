@@ -234,7 +234,10 @@ def takes_of(played: Exercise, settings: Settings) -> tuple[Take, ...]:
 
 
 def named_takes(
-    written: Sequence[Exercise], takes: Sequence[Sequence[Take]], settings: Settings
+    written: Sequence[Exercise],
+    takes: Sequence[Sequence[Take]],
+    settings: Settings,
+    prefix: str = "",
 ) -> tuple[dict[tuple[str, str], tuple[Series, tuple[str, ...]]], ...]:
     """Return the series of some exercises and the names of their tracks, as `named_series` does.
 
@@ -246,6 +249,8 @@ def named_takes(
         Of each, as `takes_of` returns them.
     settings:
         How.
+    prefix:
+        What every name begins with.
     """
     pitches = [pitch.label for one in written for pitch in settings.pitches_of(one)]
     return named_series(
@@ -254,6 +259,7 @@ def named_takes(
         list(dict.fromkeys(pitches)),
         settings.mix,
         [[take.label for take in each] for each in takes],
+        prefix,
     )
 
 

@@ -103,6 +103,9 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "learner": "Jamie",
     "start": "2026-12-01",
     "at": "19:30",
+    "gets": ["sheet"],
+    "zip": True,
+    "max_size": "16 MB",
 }
 """A value of each setting that is not its default, as a user writes it; SoundFonts need files."""
 
@@ -112,6 +115,8 @@ OUTSIDE_THE_TABLE = {
     "--replace",
     "--tidy",
     "--dry-run",
+    "--new",
+    "--why",
     "--format",
     # What a verb of books asks of them, and no other verb.
     "--among",
@@ -159,13 +164,13 @@ def test_whatever_tracks_differ_by_all_verbs_of_tracks_know() -> None:
             assert not row.verbs & {"render", "events", "check"}, row.name
         elif row.name in ("format", "share"):
             # How a file is encoded, which a report has no say in; its own form is its --format.
-            assert row.verbs == {"render"}
+            assert row.verbs == {"render", "pack"}
         else:
             assert row.verbs >= TRACKS, row.name
     for verb in COMMANDS:
         # A verb that counts tracks in speaks of them, and knows them whole.
         if BY_NAME["count_in"] in rows(of=verb):
-            assert verb in TRACKS | {"convert"}
+            assert verb in TRACKS | {"convert", "pack"}
 
 
 TWO_LINES = b"""

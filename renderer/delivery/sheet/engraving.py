@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 from xml.etree import ElementTree
 
 from renderer.delivery.sheet.fonts import printable
@@ -385,6 +386,8 @@ def _drawn(music: bytes) -> list[Element]:
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
+    # Verovio knows for each thread where its glyphs are, and is told in the one that imports it.
+    verovio.setDefaultResourcePath(str(Path(verovio.__file__).parent / "data"))
     toolkit = verovio.toolkit()
     toolkit.setOptions(_OPTIONS)
     if not toolkit.loadData(music.decode()):

@@ -1,0 +1,174 @@
+"""`rungwise pack`: all that a class gets, from one file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from renderer.commands.announce import counted
+from renderer.commands.options import Replace, Tidy, output_console, settled, spoken_length
+from renderer.commands.progress import in_seconds_of_audio
+from renderer.errors import failure
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from renderer.delivery.packing.making import Due, MadePack
+    from renderer.order.packs import PackPlan
+
+_MOST_REASONS = 2_000
+
+
+@settled("pack")
+def pack(
+    given: Mapping[str, Any],
+    file: Annotated[
+        Path | None, typer.Argument(help="The pack's file (TOML).", show_default=False)
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", help="The folder for the pack; it is made."),
+    ] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Write a file to start from, with remarks; to FILE.")
+    ] = False,
+    dry_run: Annotated[
+        bool,
+        typer.Option("--dry-run", help="Say what would be made and how large; stop there."),
+    ] = False,
+    why: Annotated[
+        bool, typer.Option("--why", help="Say of each file that is made why it is.")
+    ] = False,
+    replace: Replace = False,
+    tidy: Tidy = False,
+) -> None:
+    """Make all that a class gets: a folder for each learner with tracks, sheets, plans, playlists.
+
+    Reads a pack's file (exercises, learners, groups, settings); writes into the folder given by -o,
+    with a page for the teacher. Made again, only what has changed is made. Settings given here hold
+    for everybody instead of the file's.
+
+    Example: rungwise pack class.toml -o larkmoor
+    """
+    if new:
+        _write_new(file, replace=replace)
+        return
+    if file is None:
+        raise failure("no pack is named", "name its file; --new FILE writes one to start from")
+    if output is None:
+        raise failure("where the pack goes is not said", "name a folder with -o", place="-o")
+    from rich.console import Console
+
+    from renderer.delivery.packing.making import due_of, first_day, make
+    from renderer.order.packs import read_pack
+
+    with Console(stderr=True).status("Reading"):
+        planned = read_pack(file, given).plan(output, today=first_day(output))
+    if dry_run:
+        _print_forecast(planned, due_of(planned, replace=replace), why=why)
+        return
+    with in_seconds_of_audio() as moved:
+        made = make(
+            planned,
+            on_progress=moved,
+            on_due=_print_reasons if why else None,
+            replace=replace,
+            tidy=tidy,
+        )
+    _print_made(made, tidy=tidy)
+
+
+def _say(console: Console, words: str) -> None:
+    console.print(words, soft_wrap=True, markup=False, highlight=False)
+
+
+def _print_reasons(due: Sequence[Due]) -> None:
+    console = output_console()
+    for one in due[:_MOST_REASONS]:
+        _say(console, f"{one.file.path}: {one.why}")
+    if (more := len(due) - _MOST_REASONS) > 0:
+        _say(console, f"... and {more} more.")
+
+
+def _print_forecast(plan: PackPlan, due: Sequence[Due], *, why: bool) -> None:
+    from renderer.delivery.forecast import forecast
+    from renderer.order.track_job import TrackJob
+
+    if why:
+        _print_reasons(due)
+    first = {one.file.digest: one.file for one in due}
+    jobs = [one.job for one in first.values() if isinstance(one.job, TrackJob)]
+    sizes = {made.path: made.bytes for made in forecast(jobs)}
+    seconds = float(sum(job.duration for job in jobs))
+    megabytes = sum(sizes.values()) / 1e6
+    _say(
+        output_console(),
+        f"Nothing was written. It would be {counted(len(due), 'file')} of {len(plan.files)}: "
+        f"{counted(len(jobs), 'track')} to render, {spoken_length(seconds)} of playing, "
+        f"about {megabytes:.1f} MB, in {plan.root}",
+    )
+
+
+def _print_made(made: MadePack, *, tidy: bool) -> None:
+    console = output_console()
+    for remark in made.remarks:
+        _say(console, f"Note: {remark}")
+    _print_table(console, made)
+    done, linked = len(made.made) - len(made.linked), len(made.linked)
+    if made.made:
+        alike = f", {linked} equal to others were linked" if linked else ""
+        kept = f", {len(made.kept)} were there" if made.kept else ""
+        _say(console, f"{counted(done, 'file')} made{alike}{kept}, in {made.plan.root}")
+    else:
+        _say(console, f"Nothing to do: all {len(made.kept)} files are there.")
+    _say_left_over(console, made, tidy=tidy)
+
+
+def _say_left_over(console: Console, made: MadePack, *, tidy: bool) -> None:
+    what = "Left over: the pack made them before and makes them no longer"
+    for heading, paths in (
+        ("Removed:" if tidy else f"{what} (--tidy removes them):", made.left_over),
+        (f"{what}; they stay, since somebody has changed them:", made.changed),
+    ):
+        for text in (heading, *(f"  {path}" for path in paths)) if paths else ():
+            _say(console, text)
+
+
+def _print_table(console: Console, made: MadePack) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("Folder", overflow="fold")
+    table.add_column("Pitch", overflow="fold")
+    for heading in ("Tracks", "Sheets", "Plans", "Plays", "Size"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for share in made.plan.pack.shares:
+        files = made.plan.of(share.name)
+        kinds = [one.what for one in files]
+        seconds = sum(float(one.duration) for one in files)
+        size = sum(made.sizes[one.path] for one in files) / 1e6
+        table.add_row(
+            Text(share.name),
+            Text(" and ".join(share.pitches)),
+            *(str(kinds.count(kind)) for kind in ("a track", "a sheet", "a plan")),
+            spoken_length(seconds),
+            f"{size:.1f} MB",
+        )
+    console.print(table)
+
+
+def _write_new(file: Path | None, *, replace: bool) -> None:
+    from renderer.commands.options import write_output
+    from renderer.order.new_pack import new_pack
+
+    path = file or Path("class.toml")
+    if path.exists() and not replace:
+        raise failure(
+            "this file is there already", "name another, or add --replace", file=str(path)
+        )
+    write_output(path, new_pack("My class", path.name), "a new pack", [], replace=replace)
+    _say(output_console(), f"{path}: fill it in, then: rungwise pack {path} -o FOLDER")

@@ -1,0 +1,673 @@
+"""Making a pack: all cores on what is not there yet, links for what is there under another name.
+
+`make` looks at the folder first: a file that was made for the same job and is as it was written
+stays. What is made takes its place whole, noted in the journal before, so that a run that is
+killed at any moment is gone on with by the next. Equal files are made once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import queue
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import date
+from functools import partial
+from pathlib import Path, PurePosixPath
+from threading import Event, Lock, Thread
+from typing import Any
+
+from renderer.delivery.carrying_out import sheet_pages
+from renderer.delivery.claims import place_of
+from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
+from renderer.delivery.files import (
+    check_writable,
+    disk_failure,
+    make_folder,
+    part_beside,
+    real_place,
+    whole_file,
+)
+from renderer.delivery.free_space import Need, check_free_space, least_bytes
+from renderer.delivery.leftovers import sweep
+from renderer.delivery.manifest import Entry
+from renderer.delivery.packing.journal import Journal
+from renderer.delivery.packing.overview import overview_pdf
+from renderer.delivery.packing.places import places_in
+from renderer.delivery.playlist import Entry as Listed
+from renderer.delivery.playlist import playlist_text
+from renderer.delivery.practice_page import PracticePage
+from renderer.delivery.render import (
+    Handle,
+    OnProgress,
+    StoppedError,
+    cores,
+    render_track,
+    tags_of,
+)
+from renderer.delivery.sheet.layout import Paper
+from renderer.errors import Problem, RungwiseError
+from renderer.notation.kept_settings import decimal_text
+from renderer.order.digests import digest_of
+from renderer.order.documents import Document, DocumentJob, PlaylistJob
+from renderer.order.packs import OverviewJob, PackPlan, PlannedFile
+from renderer.order.planning import practice_of
+from renderer.order.settings import track_words
+from renderer.order.track_job import TrackJob
+
+_REMEDY = "move it, choose another place, or add --replace"
+_FIRST_DAY = "first-day"
+"""The manifest's word for the day that plans count from."""
+
+
+@dataclass(frozen=True, slots=True)
+class MadePack:
+    """What came of a pack.
+
+    Parameters
+    ----------
+    plan:
+        What was asked for.
+    made, linked, kept:
+        The files that were made now, those that are equal to others and were linked or copied, and
+        those that were there; by their paths from the pack's folder.
+    sizes:
+        Bytes of every file.
+    left_over:
+        Files that the pack made before and makes no longer, as they were made; `changed`: those
+        that somebody has changed.
+    remarks:
+        What was decided that the user should know, in sentences.
+    """
+
+    plan: PackPlan
+    made: tuple[str, ...]
+    linked: tuple[str, ...]
+    kept: tuple[str, ...]
+    sizes: Mapping[str, int]
+    left_over: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+class PackStoppedError(RungwiseError):
+    """A pack could not be finished; what is finished stays, and the next run goes on from there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A file that is not there as it is asked for, and why, in a phrase."""
+
+    file: PlannedFile
+    why: str
+
+
+def identity_of(plan: PackPlan) -> str:
+    """Return what tells the files of a pack from those of others: its file's place."""
+    return digest_of({"pack": place_of(plan.pack.file, plan.root)})
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def first_day(root: Path) -> date | None:
+    """Return the day that the plans of a pack's folder count from; None where none is known."""
+    from renderer.delivery.manifest import read_manifest
+
+    with suppress(TypeError, ValueError):
+        return date.fromisoformat(read_manifest(root).more.get(_FIRST_DAY, ""))
+    return None
+
+
+def refuse_links(plan: PackPlan) -> None:
+    """Raise a `RungwiseError` where a link stands in the place of a folder or file of the pack.
+
+    What is written through it would go elsewhere.
+    """
+    names = dict.fromkeys(PurePosixPath(one.path).parts[0] for one in plan.files)
+    places = [plan.root, *(plan.root / name for name in names)]
+    places += [plan.root / one.path for one in plan.files]
+    problems = []
+    for place in dict.fromkeys(places):
+        if place.is_symlink():
+            leads = place.readlink()
+            remedy = f"name the folder that it leads to, or remove it ({leads})"
+            cause = "this is a link to another place, and the pack would go there"
+            problems.append(Problem(cause, remedy, file=str(place)))
+    if problems:
+        raise RungwiseError(problems)
+
+
+@dataclass
+class _State:
+    """What is in a pack's folder, beside what is asked for."""
+
+    due: list[Due] = field(default_factory=list)
+    links: list[Due] = field(default_factory=list)
+    kept: list[PlannedFile] = field(default_factory=list)
+    sources: dict[str, str] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def make(
+    plan: PackPlan,
+    *,
+    workers: int | None = None,
+    on_progress: OnProgress | None = None,
+    on_due: Callable[[Sequence[Due]], None] | None = None,
+    handle: Handle | None = None,
+    replace: bool = False,
+    tidy: bool = False,
+) -> MadePack:
+    """Make the files of a pack that are not there yet.
+
+    Parameters
+    ----------
+    plan:
+        From `renderer.order.packs.Pack.plan`.
+    workers:
+        How many tracks at a time; None for one for each core.
+    on_progress:
+        Called in this thread with the seconds of audio rendered so far, and in all.
+    on_due:
+        Called before the work begins with what is to be made or linked, and why.
+    handle:
+        Stops the work when it is cancelled.
+    replace:
+        Whether files are replaced that are something else, or that somebody has changed.
+    tidy:
+        Whether files that the pack makes no longer are removed, where nobody has changed them.
+
+    Raises
+    ------
+    RungwiseError
+        If something is in the way, or another run has the folder; nothing was made then.
+    PackStoppedError
+        If it could not be finished: what is missing, and that the same command goes on.
+    """
+    refuse_links(plan)
+    for audio_format in dict.fromkeys(
+        one.job.audio_format for one in plan.different if isinstance(one.job, TrackJob)
+    ):
+        if audio_format in BY_FFMPEG:
+            find_ffmpeg(audio_format)
+    with Journal(plan.root) as journal:
+        making = _Making(plan, journal, on_progress, handle or Handle(), may_replace=replace)
+        return making.run(workers or cores(), on_due, tidy=tidy)
+
+
+def due_of(plan: PackPlan, *, replace: bool = False) -> tuple[Due, ...]:
+    """Return what `make` would make, and why; nothing is written, and no other run is waited for.
+
+    Raises a `RungwiseError` if something is in the way.
+    """
+    from renderer.delivery.manifest import read_manifest
+
+    refuse_links(plan)
+    state = _looked_at(plan, read_manifest(plan.root).made, may_replace=replace)
+    if state.problems:
+        raise RungwiseError(state.problems)
+    return (*state.due, *state.links)
+
+
+def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool) -> _State:
+    state, identity = _State(), identity_of(plan)
+    intact: dict[str, str] = {}
+    """Files that are as they were made, by their jobs' digests."""
+    waiting: list[Due] = []
+    for one in plan.files:
+        place, entry = plan.root / one.path, known.get(one.path)
+        try:
+            _, there = real_place(place)
+            sha256 = _sha256(place) if there is not None else ""
+        except RungwiseError as error:
+            state.problems += error.problems
+            continue
+        except OSError as error:
+            raise disk_failure(error, place) from error
+        if (why := _reason(one, entry, sha256, identity)) is not None:
+            waiting.append(Due(one, why))
+        elif entry is not None and not (entry.is_ours(sha256) and entry.identity == identity):
+            if may_replace:
+                waiting.append(Due(one, "is something else or was changed, and is replaced"))
+            else:
+                state.problems.append(_in_the_way(one, place, entry, sha256))
+        else:
+            state.kept.append(one)
+            intact.setdefault(one.digest, one.path)
+    _find_equal(plan, known, identity, intact, {due.file.digest for due in waiting})
+    state.sources = intact
+    for due in waiting:
+        if due.file.digest in intact:
+            state.links.append(due)
+        else:
+            intact[due.file.digest] = due.file.path
+            state.due.append(due)
+    return state
+
+
+def _reason(one: PlannedFile, entry: Entry | None, sha256: str, identity: str) -> str | None:
+    """Say why a file is to be made; None for what is there already, or in the way."""
+    if not sha256:
+        return "is new" if entry is None else "is not there any more"
+    if entry is None:
+        return "is not remembered, and made again to be compared"
+    if not entry.is_ours(sha256) or entry.identity != identity:
+        return None
+    if entry.sha256 == sha256 and entry.job == one.digest:
+        return None
+    return _why(one, entry)
+
+
+def _find_equal(
+    plan: PackPlan,
+    known: Mapping[str, Entry],
+    identity: str,
+    intact: dict[str, str],
+    wanted: set[str],
+) -> None:
+    """Find what is there under a name that the pack has for something else or no longer."""
+    for path, entry in known.items():
+        if entry.identity != identity or entry.job in intact or entry.job not in wanted:
+            continue
+        place = _inside(plan.root, path)
+        with suppress(OSError):
+            if place is not None and place.is_file() and _sha256(place) == entry.sha256:
+                intact[entry.job] = path
+
+
+def _inside(root: Path, path: str) -> Path | None:
+    """Return the file of a path that a manifest names; None if that would leave the folder."""
+    parts = PurePosixPath(path).parts
+    if not parts or PurePosixPath(path).is_absolute() or any(one in ("..", "") for one in parts):
+        return None
+    place = root.joinpath(*parts)
+    links = (root.joinpath(*parts[:count]) for count in range(1, len(parts) + 1))
+    return None if any(one.is_symlink() for one in links) else place
+
+
+def _in_the_way(one: PlannedFile, place: Path, entry: Entry, sha256: str) -> Problem:
+    would = f"{one.what} from {one.source} would replace it"
+    if not entry.is_ours(sha256):
+        made = f"{entry.what} from {entry.source}"
+        cause = f"somebody has changed this file since it was made ({made}), and {would}"
+    else:
+        cause = f"this is {entry.what} from {entry.source}, and {would}"
+    return Problem(cause, _REMEDY, file=str(place))
+
+
+def _why(one: PlannedFile, entry: Entry) -> str:
+    """Say what changed since a file was made."""
+    if entry.job == one.digest:
+        return "was not finished"
+    before, now = entry.more.get("of"), one.job.decided_by()
+    if not isinstance(before, dict):
+        return "has changed"
+    said = []
+    for key, value in now.items():
+        if before.get(key) == value:
+            continue
+        if key == "settings" and isinstance(value, dict):
+            was = before.get(key)
+            said += _changed_settings(was if isinstance(was, dict) else {}, value)
+        else:
+            said.append(_CHANGES.get(key, "its list has changed"))
+    return ", ".join(dict.fromkeys(said)) or "has changed"
+
+
+_CHANGES = {
+    "program": "the program is another version",
+    "music": "the music has changed",
+    "title": "the title has changed",
+    "titles": "the title has changed",
+    "soundfonts": "a SoundFont has changed",
+    "series": "how it is called has changed",
+    "place": "its place among its rungs has changed",
+    "told": "who gets what has changed",
+}
+
+
+def _changed_settings(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    said = []
+    for key in sorted({*before, *now}):
+        if before.get(key) != now.get(key):
+            was, is_now = (_shown(one.get(key)) for one in (before, now))
+            said.append(f"{key} is {is_now}, was {was}")
+    return said
+
+
+def _shown(value: object) -> str:
+    if value is None:
+        return "as usual"
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    if isinstance(value, list):
+        return ", ".join(map(_shown, value))
+    if isinstance(value, dict):
+        return str(value.get("label", "another"))
+    return str(value)
+
+
+class _Making:
+    """A pack on its way."""
+
+    def __init__(
+        self,
+        plan: PackPlan,
+        journal: Journal,
+        on_progress: OnProgress | None,
+        handle: Handle,
+        *,
+        may_replace: bool,
+    ) -> None:
+        self._plan, self._journal, self._handle = plan, journal, handle
+        self._identity, self._may_replace = identity_of(plan), may_replace
+        self._on_progress = on_progress
+        self._stop = Event()
+        self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
+        self._done_s, self._total_s = 0.0, 0.0
+        self._placing = Lock()
+        self._made: list[str] = []
+        self._remarks: dict[str, None] = {}
+        self._problems: dict[Problem, None] = {}
+        self._failed: list[BaseException] = []
+
+    @property
+    def _is_stopped(self) -> bool:
+        return self._stop.is_set() or self._handle.is_cancelled
+
+    def run(
+        self, workers: int, on_due: Callable[[Sequence[Due]], None] | None, *, tidy: bool
+    ) -> MadePack:
+        plan = self._plan
+        state = _looked_at(plan, self._journal.made, may_replace=self._may_replace)
+        if state.problems:
+            raise RungwiseError(state.problems)
+        due = (*state.due, *state.links)
+        if on_due is not None:
+            on_due(due)
+        self._journal.remember(**{_FIRST_DAY: plan.first_day.isoformat()})
+        self._make_room(state)
+        with self._put_aside(state) as aside:
+            self._make_all(state, workers)
+            linked = self._link_all(state, aside)
+        if self._problems or self._is_stopped:
+            raise self._stopped(len(due))
+        left, changed = self._left_over(tidy=tidy)
+        sizes = {one.path: (plan.root / one.path).stat().st_size for one in plan.files}
+        return MadePack(
+            plan,
+            tuple(self._made),
+            tuple(linked),
+            tuple(one.path for one in state.kept),
+            sizes,
+            left,
+            changed,
+            tuple(self._remarks),
+        )
+
+    def _stopped(self, count: int) -> PackStoppedError:
+        done = len(self._made)
+        problems = list(self._problems)
+        if not problems:
+            problems = [Problem("it was cancelled", "start it again")]
+        more = Problem(
+            f"{done} of {count} files that were to be made are there",
+            "the same command goes on from here",
+            file=str(self._plan.root),
+        )
+        return PackStoppedError([*problems, more])
+
+    def _make_room(self, state: _State) -> None:
+        """Make the folders, clear up what killed runs have left there, and see if the disk does."""
+        root = self._plan.root
+        folders = dict.fromkeys((root / one.path).parent for one in self._plan.files)
+        for folder in (root, *folders):
+            make_folder(folder)
+            sweep(folder)
+        check_writable(root)
+        check_free_space(
+            Need(
+                root / one.file.path,
+                least_bytes(
+                    job.audio_format,
+                    frames=int(job.duration * job.settings.rate),
+                    rate=job.settings.rate,
+                    channels=job.settings.heard_layout.channels,
+                    is_small=job.settings.share,
+                ),
+            )
+            for one in state.due
+            if isinstance(job := one.file.job, TrackJob)
+        )
+
+    @contextmanager
+    def _put_aside(self, state: _State) -> Iterator[dict[str, Path]]:
+        """Give what will be linked and might be replaced before, each under a name of its own."""
+        root = self._plan.root
+        going = {one.file.path for one in (*state.due, *state.links)}
+        wanted = {one.file.digest for one in state.links}
+        made_now = {one.file.digest for one in state.due}
+        aside: dict[str, Path] = {}
+        try:
+            for digest, path in state.sources.items():
+                if digest in wanted and digest not in made_now and path in going:
+                    part = part_beside(root / path)
+                    _link(root / path, part)
+                    aside[digest] = part
+            yield aside
+        finally:
+            for part in aside.values():
+                part.unlink(missing_ok=True)
+
+    def _make_all(self, state: _State, workers: int) -> None:
+        tracks = [one.file for one in state.due if isinstance(one.file.job, TrackJob)]
+        pages = [one.file for one in state.due if not isinstance(one.file.job, TrackJob)]
+        self._total_s = float(sum(one.duration for one in tracks))
+        # Pages are made beside the tracks. Their thread is not waited for when the user has had
+        # enough: it may be in the midst of a page, and writes nothing any more.
+        printing = Thread(target=self._print_all, args=(pages,), daemon=True)
+        printing.start()
+        with ThreadPoolExecutor(max_workers=max(1, min(workers, len(tracks)))) as pool:
+            try:
+                self._wait_for({pool.submit(self._sound, one): one for one in tracks})
+                while printing.is_alive() and not self._is_stopped:
+                    printing.join(0.1)
+            except BaseException:
+                self._stop.set()
+                pool.shutdown(wait=True, cancel_futures=True)
+                raise
+        for error in self._failed:
+            if not isinstance(error, StoppedError | RungwiseError):
+                raise error
+
+    def _wait_for(self, files: Mapping[Future[None], PlannedFile]) -> None:
+        pending = set(files)
+        while pending:
+            # Short waits, so that Ctrl-C is heard on every system and progress moves.
+            _, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)
+            before = self._done_s
+            while not self._news.empty():
+                self._done_s += self._news.get_nowait()
+            if self._on_progress is not None and self._done_s != before:
+                self._on_progress(self._done_s, self._total_s)
+
+    @contextmanager
+    def _failing(self) -> Iterator[None]:
+        """Note what fails within, and stop all others, unless it concerns this file alone."""
+        try:
+            yield
+        except RungwiseError as error:
+            self._problems |= dict.fromkeys(error.problems)
+            if not isinstance(error, _InTheWayError):
+                self._stop.set()
+        except BaseException as error:
+            self._failed.append(error)
+            self._stop.set()
+
+    def _sound(self, one: PlannedFile) -> None:
+        assert isinstance(one.job, TrackJob)
+        rate = one.job.settings.rate
+        with self._failing():
+            facts: dict[str, Any] = {}
+            job = one.job
+            rendered = render_track(
+                job,
+                lambda: self._is_stopped,
+                lambda done: self._news.put(done / rate),
+                on_mixed=lambda track: facts.update(_facts(job, track.loudness_lufs)),
+                placing=partial(self._placed, one, facts),
+            )
+            self._remarks |= dict.fromkeys(rendered.remarks)
+
+    def _print_all(self, files: Sequence[PlannedFile]) -> None:
+        for one in files:
+            if self._is_stopped:
+                return
+            with self._failing():
+                content, remarks = _page(one)
+                self._remarks |= dict.fromkeys(remarks)
+                self._write(one, content)
+
+    def _write(self, one: PlannedFile, content: bytes) -> None:
+        with whole_file(
+            self._plan.root / one.path,
+            placing=partial(self._placed, one, {}),
+        ) as part:
+            part.write_bytes(content)
+
+    def _link_all(self, state: _State, aside: Mapping[str, Path]) -> list[str]:
+        linked: list[str] = []
+        root = self._plan.root
+        for due in state.links:
+            one = due.file
+            source = state.sources[one.digest]
+            if self._is_stopped:
+                break
+            with self._failing():
+                entry = self._journal.made.get(source)
+                from_there = aside.get(one.digest, root / source)
+                facts = dict(entry.more) if entry is not None else {}
+                with whole_file(
+                    root / one.path,
+                    placing=partial(self._placed, one, facts),
+                ) as part:
+                    part.unlink()
+                    _link(from_there, part)
+                linked.append(one.path)
+        return linked
+
+    @contextmanager
+    def _placed(
+        self, one: PlannedFile, facts: Mapping[str, Any], part: Path, place: Path
+    ) -> Iterator[None]:
+        """Note a complete file that takes its place, if what is there makes room for it."""
+        with self._placing:
+            if self._is_stopped:
+                raise StoppedError
+            sha256 = _sha256(part)
+            before = _sha256(place) if place.is_file() else ""
+            known = self._journal.made.get(one.path)
+            is_ours = known is not None and known.is_ours(before)
+            if before not in ("", sha256) and not is_ours and not self._may_replace:
+                raise _InTheWayError(
+                    Problem(
+                        f"Rungwise does not remember having made this file, and {one.what} from "
+                        f"{one.source} would replace it",
+                        _REMEDY,
+                        file=str(self._plan.root / one.path),
+                    )
+                )
+            entry = Entry(
+                what=one.what,
+                source=one.source,
+                identity=self._identity,
+                order=self._identity,
+                job=one.digest,
+                sha256=sha256,
+                before=before if is_ours else "",
+                more={**facts, "bytes": part.stat().st_size, "of": one.job.decided_by()},
+            )
+            self._journal.note(one.path, entry)
+            yield
+            self._made.append(one.path)
+
+    def _left_over(self, *, tidy: bool) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Find what the pack made before and makes no longer; remove it if that is asked for."""
+        root = self._plan.root
+        wanted = {one.path for one in self._plan.files}
+        unchanged, changed = [], []
+        for path, entry in list(self._journal.made.items()):
+            place = _inside(root, path)
+            if entry.order != self._identity or path in wanted or place is None:
+                continue
+            if not place.is_file():
+                self._journal.note(path, None)
+            elif entry.is_ours(_sha256(place)):
+                unchanged.append(path)
+            else:
+                changed.append(path)
+        for path in unchanged if tidy else ():
+            place = root.joinpath(*PurePosixPath(path).parts)
+            try:
+                place.unlink()
+            except OSError as error:
+                raise disk_failure(error, place) from error
+            self._journal.note(path, None)
+            with suppress(OSError):  # others are in it
+                if place.parent != root:
+                    place.parent.rmdir()
+        return tuple(unchanged), tuple(changed)
+
+
+class _InTheWayError(RungwiseError):
+    """A file is there that does not make room; others are made all the same."""
+
+
+def _link(source: Path, target: Path) -> None:
+    """Make a file of the same bytes: a link where the disk has them, else a copy."""
+    try:
+        os.link(source, target)
+    except OSError:
+        shutil.copyfile(source, target)
+
+
+def _facts(job: TrackJob, loudness_lufs: float) -> dict[str, Any]:
+    """What the manifest says of a track, times in seconds."""
+    return {
+        "title": tags_of(job).title,
+        "seconds": round(float(job.duration), 6),
+        # Of a track that climbs, its rungs.
+        "tempo": [decimal_text(one) for one in job.settings.tempos_of(job.exercise)],
+        "pitch": job.pitch.label,
+        "low-a-hz": job.pitch.low_a_hz,
+        "loudness-lufs": round(loudness_lufs, 2),
+        "lines": places_in(job.timeline()),
+    }
+
+
+def _page(one: PlannedFile) -> tuple[bytes, Sequence[str]]:
+    """Return what is in a file that is no track."""
+    job = one.job
+    if isinstance(job, PlaylistJob):
+        entries = [Listed(track.path, tags_of(track).title, track.duration) for track in job.tracks]
+        return playlist_text(entries, job.path.parent, title=job.title).encode(), ()
+    if isinstance(job, OverviewJob):
+        return overview_pdf(job.told), ()
+    assert isinstance(job, DocumentJob)
+    if job.kind is Document.PLAN:
+        settings = job.settings
+        made = practice_of(job.exercises[0], settings)
+        assert settings.start is not None
+        page = PracticePage(made, settings.start, settings.learner, Paper(settings.paper))
+        # What the tracks sound like stands on the page, and is no news.
+        said = made.remarks[:-1] if track_words(settings) else made.remarks
+        return page.pdf(), said
+    pages, remarks = sheet_pages(job)
+    return pages.pdf(), remarks

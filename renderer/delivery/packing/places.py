@@ -1,0 +1,46 @@
+"""Where each line and bar of a track begins, as a manifest tells it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from renderer.timing.expand import Timeline
+from renderer.timing.timeline import SectionKind
+
+
+def places_in(timeline: Timeline) -> list[dict[str, Any]]:
+    """Return every playing of a line, in order, with where it and its bars begin.
+
+    Returns
+    -------
+    For each playing the line's number and heading, its start and the starts of its bars in the
+    order in which they are played, in seconds to the microsecond.
+    """
+    bars: list[tuple[float, int]] = []
+    last = (0, 0, 0)
+    for event in timeline:
+        here = (event.line, event.bar, event.turn)
+        if event.line and here != last:
+            bars.append((float(event.start), event.line))
+        last = here
+    found: list[dict[str, Any]] = []
+    at = 0
+    written = timeline.exercise
+    for section in timeline.sections:
+        if section.kind is not SectionKind.LINE:
+            continue
+        start, end = float(section.start), float(section.start + section.length)
+        starts = []
+        while at < len(bars) and bars[at][0] < end:
+            if bars[at][0] >= start:
+                starts.append(round(bars[at][0], 6))
+            at += 1
+        found.append(
+            {
+                "line": written.number_of(section.line - 1),
+                "heading": section.heading,
+                "start": round(start, 6),
+                "bars": starts,
+            }
+        )
+    return found

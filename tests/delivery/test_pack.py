@@ -1,0 +1,554 @@
+"""A pack on disk: made once, made anew where something changed, nothing lost on the way."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+import soundfile
+from typer.testing import CliRunner, Result
+
+from renderer.commands.app import app
+from renderer.delivery.manifest import MANIFEST, read_manifest
+from renderer.delivery.packing.journal import JOURNAL, Journal
+from renderer.delivery.packing.making import MadePack, PackStoppedError, due_of, make
+from renderer.errors import RungwiseError
+from renderer.order.packs import PackPlan, read_pack
+from tests.delivery.disks import small_disk
+from tests.limits import HANG_S
+
+TUNE = """title = "{title}"
+[[lines]]
+run = "low A, {note}"
+[[lines]]
+heading = "Back"
+run = "D, B"
+"""
+CLASS = """title = "Larkmoor juniors"
+exercises = ["wide.toml", "reel.toml"]
+ladder = [90, 120]
+gets = "tracks"
+format = "wav"
+rate = 8000
+layout = "mono"
+[[learners]]
+name = "Jamie"
+pitch = "B flat"
+[[learners]]
+name = "Ailsa"
+pitch = "A"
+[[groups]]
+name = "Chanters at A"
+learners = ["Rory", "Mairi"]
+pitch = "A"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    tune("wide.toml", "Wide")
+    tune("reel.toml", "Reel")
+    Path("class.toml").write_text(CLASS, "utf-8")
+    return tmp_path
+
+
+def tune(path: str, title: str, note: str = "B") -> None:
+    Path(path).write_text(TUNE.format(title=title, note=note), "utf-8")
+
+
+def change(old: str, new: str, path: str = "class.toml") -> None:
+    text = Path(path).read_text("utf-8")
+    assert old in text
+    Path(path).write_text(text.replace(old, new), "utf-8")
+
+
+def planned(**asked: object) -> PackPlan:
+    return read_pack("class.toml", asked).plan("out")
+
+
+def made(**how: Any) -> MadePack:
+    return make(planned(), **how)
+
+
+def contents(folder: str = "out") -> dict[str, bytes]:
+    """Every file of a pack but what it remembers, hidden ones included."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in Path(folder).rglob("*")
+        if path.is_file() and path.name != MANIFEST
+    }
+
+
+def rungwise(*words: str) -> Result:
+    return CliRunner().invoke(app, words)
+
+
+def done(*words: str) -> str:
+    result = rungwise(*words)
+    assert result.exit_code == 0, result.exception or result.output
+    return result.stdout
+
+
+def refused(**how: Any) -> list[str]:
+    with pytest.raises(RungwiseError) as caught:
+        made(**how)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_each_learner_has_a_folder_and_the_teacher_the_lists_and_the_overview(
+    folder: Path,
+) -> None:
+    change('gets = "tracks"', 'gets = ["tracks", "sheet", "plan"]')
+    plan = planned()
+    make(plan)
+    assert set(contents()) == {one.path for one in plan.files}
+    assert sorted(path.name for path in Path("out").iterdir()) == [
+        "Ailsa",
+        "All at A.m3u8",
+        "All at B flat.m3u8",
+        "All tracks.m3u8",
+        "Chanters at A",
+        "Jamie",
+        "Larkmoor juniors.pdf",
+        MANIFEST,
+    ]
+    for path in Path("out").rglob("*.pdf"):
+        assert path.read_bytes().startswith(b"%PDF")
+
+
+def test_lists_name_files_that_are_there(folder: Path) -> None:
+    made()
+    lists = list(Path("out").rglob("*.m3u8"))
+    assert len(lists) == 6
+    for one in lists:
+        rows = one.read_text("utf-8").splitlines()
+        named = [row for row in rows if not row.startswith("#")]
+        assert named
+        assert all((one.parent / row).is_file() for row in named)
+    whole = Path("out/All tracks.m3u8").read_text("utf-8")
+    assert whole.count("#EXTINF") == 8, "each different track once: two tunes, pitches, rungs"
+
+
+def test_equal_files_are_made_once_and_take_their_room_once(folder: Path) -> None:
+    result = made()
+    one = Path("out/Ailsa/1 Wide - A - full - mono, 8000 Hz - 090 bpm.wav")
+    other = Path("out/Chanters at A") / one.name
+    assert one.samefile(other)
+    assert f"Chanters at A/{one.name}" in result.linked
+
+
+def test_where_the_disk_has_no_links_equal_files_are_copied(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made()
+    linked = contents()
+    shutil.rmtree("out")
+
+    def refuse(*_: object) -> None:
+        raise OSError(1, "no links here")
+
+    monkeypatch.setattr(os, "link", refuse)
+    made()
+    assert contents() == linked
+
+
+def test_the_manifest_says_of_each_track_what_it_is_and_where_its_bars_begin(
+    folder: Path,
+) -> None:
+    made()
+    manifest = json.loads(Path("out", MANIFEST).read_bytes())
+    name = "Jamie/1 Wide - B flat - full - mono, 8000 Hz - 120 bpm.wav"
+    entry = manifest["made"][name]
+    path = Path("out", name)
+    assert entry["bytes"] == path.stat().st_size
+    assert entry["seconds"] == soundfile.info(path).duration
+    assert entry["tempo"] == ["120"]
+    assert entry["pitch"] == "B flat"
+    assert -17 < entry["loudness-lufs"] < -15
+    # Half a second a beat: two beats of count-in, a line of a bar of two, two of clicks, a line.
+    assert entry["lines"] == [
+        {"line": 1, "heading": "", "start": 1.0, "bars": [1.0]},
+        {"line": 2, "heading": "Back", "start": 3.0, "bars": [3.0]},
+    ]
+    for one, known in read_manifest(Path("out")).made.items():
+        assert known.job
+        assert len(known.sha256) == 64, one
+
+
+def test_a_second_run_makes_nothing(folder: Path) -> None:
+    made()
+    before = {path: path.stat().st_mtime_ns for path in Path("out").rglob("*.wav")}
+    again = made()
+    assert again.made == ()
+    assert len(again.kept) == len(again.plan.files)
+    assert {path: path.stat().st_mtime_ns for path in Path("out").rglob("*.wav")} == before
+
+
+def test_a_changed_note_makes_its_tracks_anew_and_nothing_else(folder: Path) -> None:
+    made()
+    before = contents()
+    tune("reel.toml", "Reel", "C")
+    again = made()
+    changed = {name for name, data in contents().items() if data != before[name]}
+    assert changed == set(again.made)
+    assert all("2 Reel" in name for name in changed)
+    assert len(changed) == 6
+
+
+def test_where_each_line_has_its_track_a_changed_note_makes_that_line_alone_anew(
+    folder: Path,
+) -> None:
+    change("rate = 8000", "rate = 8000\neach-line = true")
+    made()
+    tune("reel.toml", "Reel", "C")
+    again = made()
+    assert len(again.made) == 6
+    assert all("2 Reel" in name and "line 1" in name for name in again.made)
+
+
+def test_a_remark_in_an_exercise_makes_nothing_anew(folder: Path) -> None:
+    made()
+    Path("reel.toml").write_text("# A remark.\n" + Path("reel.toml").read_text("utf-8"), "utf-8")
+    assert made().made == ()
+
+
+def test_it_is_said_why_a_file_is_made_anew(folder: Path) -> None:
+    made()
+    tune("reel.toml", "Reel", "C")
+    change("rate = 8000", "rate = 8000\ncount-in = 2")
+    Path("out/Jamie/All tracks.m3u8").unlink()
+    why = {one.file.path: one.why for one in due_of(planned())}
+    first = "Jamie/1 Wide - B flat - full - count-in 2, mono, 8000 Hz - 090 bpm.wav"
+    assert why[first] == "is new"
+    assert why["Jamie/All tracks.m3u8"] == "is not there any more"
+    change("count-in = 2", "count-in = 1")
+    why = {one.file.path: one.why for one in due_of(planned())}
+    assert set(why.values()) == {"the music has changed", "is not there any more"}
+    change("rate = 8000", "rate = 8000\nfingering = true")
+    change('gets = "tracks"', 'gets = "sheet"')
+    made()
+    change("fingering = true", 'paper = "letter"')
+    why = {one.file.path: one.why for one in due_of(planned())}
+    assert (
+        why["Jamie/1 Wide - sheet.pdf"]
+        == "fingering is as usual, was on, paper is letter, was as usual"
+    )
+
+
+def test_a_learner_who_is_renamed_gets_what_is_there_as_a_link(folder: Path) -> None:
+    made()
+    change("Jamie", "Ewan")
+    again = made(tidy=True)
+    tracks = [name for name in again.made if name.endswith(".wav")]
+    assert tracks
+    assert set(tracks) <= set(again.linked)
+    assert not Path("out/Jamie").exists()
+
+
+def test_exercises_that_change_places_are_not_made_anew(folder: Path) -> None:
+    change('title = "Larkmoor juniors"', 'title = "Larkmoor juniors"\n# order')
+    made()
+    before = contents()
+    change('"wide.toml", "reel.toml"', '"reel.toml", "wide.toml"')
+    again = made(tidy=True)
+    tracks = [name for name in again.made if name.endswith(".wav")]
+    assert set(tracks) <= set(again.linked)
+    after = contents()
+    for name, data in before.items():
+        if name.endswith(".wav"):
+            number = {"1": "2", "2": "1"}
+            owner, _, file = name.partition("/")
+            assert after[f"{owner}/{number[file[0]]}{file[1:]}"] == data
+
+
+def test_what_the_pack_makes_no_longer_is_listed_and_removed_only_if_nobody_changed_it(
+    folder: Path,
+) -> None:
+    made()
+    Path("out/Jamie/notes.txt").write_text("mine", "utf-8")
+    edited = Path("out/Jamie/2 Reel - B flat - full - mono, 8000 Hz - 090 bpm.wav")
+    edited.write_bytes(b"edited")
+    change(', "reel.toml"', "")
+    again = made()
+    assert again.changed == (edited.relative_to("out").as_posix(),)
+    assert len(again.left_over) == 3 * 4 - 1, "names of a lone tune have no number"
+    assert all(Path("out", name).is_file() for name in again.left_over)
+    made(tidy=True)
+    assert not any(Path("out", name).exists() for name in again.left_over)
+    assert edited.read_bytes() == b"edited"
+    assert Path("out/Jamie/notes.txt").read_text("utf-8") == "mine"
+
+
+def test_what_somebody_has_changed_is_not_replaced(folder: Path) -> None:
+    made()
+    name = "Jamie/1 Wide - B flat - full - mono, 8000 Hz - 090 bpm.wav"
+    Path("out", name).write_bytes(b"edited")
+    before = contents()
+    (said,) = refused()
+    assert said.startswith(f"out/{name}: somebody has changed this file since it was made (")
+    assert contents() == before
+    made(replace=True)
+    assert Path("out", name).read_bytes().startswith(b"RIFF")
+
+
+def test_what_somebody_else_has_put_there_stays_and_all_others_are_made(folder: Path) -> None:
+    name = "Jamie/1 Wide - B flat - full - mono, 8000 Hz - 090 bpm.wav"
+    Path("out/Jamie").mkdir(parents=True)
+    Path("out", name).write_bytes(b"mine")
+    said = refused()
+    assert said[0].startswith(f"out/{name}: Rungwise does not remember having made this file")
+    assert Path("out", name).read_bytes() == b"mine"
+    assert len([one for one in contents() if one.endswith(".wav")]) == 12
+
+
+def test_two_packs_do_not_take_each_others_files(folder: Path) -> None:
+    made()
+    Path("other.toml").write_text(CLASS.replace("90", "80"), "utf-8")
+    tune("wide.toml", "Wide", "C")
+    before = contents()
+    with pytest.raises(RungwiseError, match="this is a playlist from the pack, and"):
+        make(read_pack("other.toml").plan("out"))
+    assert contents() == before
+
+
+@pytest.mark.parametrize("place", ["out", "out/Jamie", "out/All tracks.m3u8"])
+def test_a_link_in_the_place_of_the_output_is_refused(place: str, folder: Path) -> None:
+    Path("elsewhere").mkdir()
+    if place != "out":
+        Path("out").mkdir()
+    Path(place).symlink_to(folder / "elsewhere")
+    (said,) = refused()
+    assert said.startswith(f"{place}: this is a link to another place, and the pack would go there")
+    assert not list(Path("elsewhere").iterdir())
+
+
+def test_a_manifest_that_is_cut_off_or_lost_costs_time_and_no_file(folder: Path) -> None:
+    change("wide.toml", "reel.toml")
+    change(', "reel.toml"]', "]")
+    change("[90, 120]", "[120]")
+    made()
+    before = contents()
+    whole = Path("out", MANIFEST).read_bytes()
+    plan = planned()
+    for cut in [*range(0, len(whole), max(1, len(whole) // 23)), len(whole) - 1]:
+        Path("out", MANIFEST).write_bytes(whole[:cut])
+        make(plan)
+        assert contents() == before, cut
+        assert read_manifest(Path("out")).made.keys() == before.keys()
+    Path("out", MANIFEST).unlink()
+    make(plan)
+    Path("out", MANIFEST).write_bytes(whole.replace(b": 1,", b": 999,", 1))
+    make(plan)
+    assert contents() == before
+
+
+def test_a_journal_that_is_cut_off_anywhere_is_gone_on_from(folder: Path) -> None:
+    made()
+    known = read_manifest(Path("out")).made
+    lines = b"".join(
+        json.dumps([name, entry.plain()]).encode() + b"\n" for name, entry in known.items()
+    )
+    Path("out", MANIFEST).unlink()
+    ends = [at for at, byte in enumerate(lines) if byte == ord("\n")]
+    for cut in (0, 1, *range(2, len(lines), len(lines) // 61), *ends, *(end - 1 for end in ends)):
+        Path("out", JOURNAL).write_bytes(lines[:cut])
+        with Journal(Path("out")) as journal:
+            whole = sum(1 for end in ends if end <= cut)
+            assert list(journal.made) == list(known)[:whole]
+            assert all(journal.made[name] == known[name] for name in journal.made)
+        Path("out", MANIFEST).unlink(missing_ok=True)
+
+
+def test_a_second_run_into_a_folder_says_so_and_stops(folder: Path) -> None:
+    with Journal(Path("out")):
+        (said,) = refused()
+    assert said == (
+        "out: another run is at work in this folder. Wait until it has ended, or name another "
+        "folder."
+    )
+    made()
+    assert not Path("out", JOURNAL).exists()
+
+
+def test_names_of_other_folders_in_a_manifest_are_left_alone(folder: Path) -> None:
+    made()
+    Path("precious.wav").write_bytes(Path("out/All tracks.m3u8").read_bytes())
+    manifest = json.loads(Path("out", MANIFEST).read_bytes())
+    entry = manifest["made"]["All tracks.m3u8"]
+    for name in ("../precious.wav", "/etc/hostname", "a/../../precious.wav"):
+        manifest["made"][name] = entry
+    head = b'{"rungwise-manifest": 1,' + json.dumps(manifest).encode().partition(b",")[2]
+    Path("out", MANIFEST).write_bytes(head)
+    again = made(tidy=True)
+    assert again.left_over == ()
+    assert Path("precious.wav").is_file()
+
+
+def command(*more: str) -> list[str]:
+    return [sys.executable, "-m", "renderer", "pack", "class.toml", "-o", "out", *more]
+
+
+@contextmanager
+def running(cwd: Path) -> Iterator[subprocess.Popen[bytes]]:
+    process = subprocess.Popen(
+        command(), cwd=cwd, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=os.environ
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def encoders_in(folder: Path) -> list[str]:
+    """The command lines of encoders that write somewhere in a folder."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            words = (entry / "cmdline").read_bytes()
+            state = (entry / "stat").read_bytes().rpartition(b")")[2].split()[0]
+        except OSError:
+            continue
+        if b"ffmpeg" in words and os.fsencode(folder) in words and state != b"Z":
+            found.append(words.decode(errors="replace"))
+    return found
+
+
+def ended(folder: Path) -> bool:
+    """Wait until no encoder of a killed run is left; they end once nobody writes to them."""
+    for _ in range(600):
+        if not encoders_in(folder):
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def killed_and_resumed(folder: Path, signals: list[int], pause: float) -> None:
+    """Stop runs at moments that differ, then let one come to its end."""
+    change('format = "wav"', 'format = "mp3"')
+    change('layout = "mono"', "")
+    change('gets = "tracks"', 'gets = ["tracks", "sheet", "plan"]\nstart = 2026-12-01')
+    done("pack", "class.toml", "-o", "undisturbed")
+    undisturbed = contents("undisturbed")
+    for number, one in enumerate(signals):
+        if number % 4 == 0:
+            shutil.rmtree("out", ignore_errors=True)
+        with running(folder) as process:
+            # By how far the work has come, not by the clock: how fast it goes is the machine's.
+            goal = number % 11
+            while process.poll() is None and len(finished()) < goal:
+                time.sleep(pause)
+            time.sleep(pause * (number % 7))
+            process.send_signal(one)
+            said = process.communicate(timeout=HANG_S)[0]
+        if one == signal.SIGTERM:
+            assert process.returncode in (0, 130), said
+        for name, data in contents().items():
+            if name in undisturbed:
+                assert data == undisturbed[name], "a file under its name is whole"
+        assert ended(folder)
+    done("pack", "class.toml", "-o", "out")
+    assert contents() == undisturbed
+    assert ended(folder)
+    assert done("pack", "class.toml", "-o", "out").splitlines()[-1].startswith("Nothing to do")
+
+
+def finished() -> list[Path]:
+    if not Path("out").is_dir():
+        return []
+    return [one for one in Path("out").rglob("*") if one.suffix in (".mp3", ".pdf")]
+
+
+def test_a_run_that_is_killed_is_gone_on_with_to_the_same_bytes(folder: Path) -> None:
+    killed_and_resumed(folder, [signal.SIGKILL, signal.SIGTERM, signal.SIGKILL], 0.05)
+
+
+@pytest.mark.long
+def test_forty_runs_that_are_killed_are_gone_on_with_to_the_same_bytes(folder: Path) -> None:
+    killed_and_resumed(folder, [signal.SIGKILL, signal.SIGTERM] * 20, 0.07)
+
+
+def test_a_full_disk_loses_nothing_and_is_gone_on_from(folder: Path) -> None:
+    made()
+    undisturbed = contents()
+    with small_disk(folder / "disk", kilobytes=1_200) as disk:
+        plan = read_pack("class.toml").plan(disk / "out")
+        filler = disk / "filler"
+        stopped = 0
+        for kilobytes in (1_190, 1_000, 590, 570, 540, 500, 400):
+            filler.write_bytes(b"x" * kilobytes * 1000)
+            try:
+                make(plan, workers=1)
+            except RungwiseError as error:
+                stopped += 1
+                words = str(error)
+                assert "full" in words or "free" in words, words
+                for name, data in contents(str(disk / "out")).items() if plan.root.exists() else ():
+                    if name != JOURNAL:
+                        assert data == undisturbed[name]
+        filler.unlink()
+        assert stopped
+        make(plan)
+        assert contents(str(disk / "out")) == undisturbed
+
+
+def test_a_cancelled_run_says_how_far_it_came(folder: Path) -> None:
+    from renderer.delivery.render import Handle
+
+    handle = Handle()
+    with pytest.raises(PackStoppedError) as caught:
+        make(planned(), workers=1, handle=handle, on_progress=lambda *_: handle.cancel())
+    *_, last = caught.value.problems
+    assert "files that were to be made are there" in last.cause
+    assert last.remedy == "the same command goes on from here"
+    made()
+
+
+def test_the_command_ends_with_a_table_by_learner(folder: Path) -> None:
+    said = done("pack", "class.toml", "-o", "out").splitlines()
+    rows = [line.split() for line in said]
+    assert rows[0][:3] == ["Folder", "Pitch", "Tracks"]
+    assert rows[1][:6] == ["Jamie", "B", "flat", "4", "0", "0"]
+    assert said[-1].endswith("in out")
+    said = done("pack", "class.toml", "-o", "out").splitlines()
+    assert said[-1] == "Nothing to do: all 19 files are there."
+
+
+def test_a_dry_run_writes_nothing_and_says_what_it_would_make(folder: Path) -> None:
+    said = done("pack", "class.toml", "-o", "out", "--dry-run", "--why")
+    assert "8 tracks to render" in said
+    assert "Jamie/All tracks.m3u8: is new" in said
+    assert not Path("out").exists()
+
+
+def test_a_new_file_is_written_once(folder: Path) -> None:
+    done("pack", "--new", "new.toml")
+    assert rungwise("pack", "--new", "new.toml").exit_code
+    assert "[[learners]]" in Path("new.toml").read_text("utf-8")
+
+
+def test_settings_of_the_command_hold_for_everybody(folder: Path) -> None:
+    done("pack", "class.toml", "-o", "out", "--tempo", "100", "--gets", "tracks")
+    names = [name for name in contents() if name.endswith(".wav")]
+    assert len(names) == 6
+    assert all("100 bpm" in name for name in names)
+
+
+def test_progress_is_in_seconds_of_audio(folder: Path) -> None:
+    seen: list[tuple[float, float]] = []
+    plan = planned()
+    make(plan, on_progress=lambda done, total: seen.append((done, total)))
+    total = sum(float(one.duration) for one in plan.different)
+    assert seen[-1] == pytest.approx((total, total), abs=0.01)
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
