@@ -598,6 +598,14 @@ class Settings:
         _SHEET,
         NO_TRACK,
     )
+    marks: str = _row(
+        "first",
+        kinds.one_of("amount of marks", ("all", "first", "none")),
+        "Marks over the notes for the hand that moves first: where a crossing noise first occurs "
+        "(first), everywhere (all), or none.",
+        _SHEET,
+        NO_TRACK,
+    )
     size: str | None = _row(
         None,
         kinds.one_of("print size", ("normal", "large")),

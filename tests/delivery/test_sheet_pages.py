@@ -29,22 +29,25 @@ from renderer.delivery.sheet.layout import (
     HEAD_MM,
     SIDE_MM,
     USUAL_SETTINGS,
-    AdviceShown,
     Form,
     Paper,
     PrintSize,
     SheetSettings,
+    Shown,
     clock_text,
 )
 from renderer.delivery.sheet.output import write_sheet
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out, size_of
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
+from renderer.notation.length import Length
 from renderer.notation.pitch import Note
+from renderer.notation.playing import BOOK, Inner
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
+from renderer.technique.report import changes_of
 from renderer.timing.timeline import SectionKind
 from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.limits import HANG_S
@@ -130,7 +133,9 @@ def assert_margins_are_white(one: Pages) -> None:
 def test_every_paper_and_size_keeps_its_margins(
     paper: Paper, landscape: bool, size: PrintSize
 ) -> None:
-    settings = SheetSettings(paper, landscape, size, Form.BOTH, True, AdviceShown.FIRST, LINK, None)
+    settings = SheetSettings(
+        paper, landscape, size, Form.BOTH, True, Shown.FIRST, Shown.ALL, LINK, None
+    )
     one = pages(shipped("grips-and-taorluaths"), settings=settings)
     assert_margins_are_white(one)
     width, height = (float(side) for side in read(one).pages[0].mediabox[2:])
@@ -312,7 +317,7 @@ def test_what_to_watch_is_said_under_the_line_and_marked_over_the_notes() -> Non
         assert len(line.advice) <= 3
         for sentence in line.advice:
             assert sentence in text
-        assert 'class="mark"' in line.staves[0].svg
+    assert 'class="mark"' in content.lines[0].staves[0].svg
     assert "a low note may sound between" in text
     assert "a low note may sound" not in words(read(pages(shipped("gracenotes-in-turn"))))
 
@@ -324,15 +329,76 @@ def test_advice_can_stand_everywhere_only_where_it_first_occurs_or_nowhere() -> 
             line.advice
             for line in content_of(exercise, replace(USUAL_SETTINGS, advice=shown)).lines
         ]
-        for shown in AdviceShown
+        for shown in Shown
     }
-    assert not any(said[AdviceShown.NONE])
-    assert said[AdviceShown.FIRST][2] == ()
-    assert said[AdviceShown.ALL][2] == ("As lines 1 and 2.",)
-    assert said[AdviceShown.ALL][0] == said[AdviceShown.FIRST][0]
-    for line in said[AdviceShown.FIRST]:
+    assert not any(said[Shown.NONE])
+    assert said[Shown.FIRST][2] == ()
+    assert said[Shown.ALL][2] == ("As lines 1 and 2.",)
+    assert said[Shown.ALL][0] == said[Shown.FIRST][0]
+    for line in said[Shown.FIRST]:
         bars = [int(text.split(":")[0].removeprefix("Bar ")) for text in line]
         assert bars == sorted(bars)
+
+
+def test_a_crossing_noise_is_marked_where_it_first_occurs_or_wherever_it_lurks() -> None:
+    exercise = shipped("crossing-noises")
+    lurking = [placed for line in exercise.lines for placed in changes_of(line)]
+    noises = [placed.change for placed in lurking if placed.change.crossing is not None]
+    different = {
+        (one.previous, one.note, one.crossing and one.crossing.hand_first) for one in noises
+    }
+    assert 0 < len(different) < len(noises)
+    counted = {Shown.ALL: len(noises), Shown.FIRST: len(different), Shown.NONE: 0}
+    for shown, count in counted.items():
+        content = content_of(exercise, replace(USUAL_SETTINGS, marks=shown))
+        drawn = [staff.svg for line in content.lines for staff in line.staves]
+        assert sum(svg.count('class="mark"') for svg in drawn) == count
+        assert any("hand first" in item.text for item in content.legend) is (count > 0)
+
+
+def test_of_two_staves_each_says_what_it_is_and_two_that_are_alike_are_one() -> None:
+    settings = replace(USUAL_SETTINGS, form=Form.BOTH)
+    plain = replace(doublings().lines[0], heading="Plain")
+    plain = replace(
+        plain,
+        bars=tuple(
+            replace(
+                bar,
+                items=tuple(
+                    replace(item, slots=item.slots[-1:], ornament=None)
+                    for item in bar.items
+                    if isinstance(item, MelodyNote)
+                ),
+            )
+            for bar in plain.bars
+        ),
+    )
+    exercise = replace(doublings(), lines=(doublings().lines[0], plain))
+    with_movements, without = content_of(exercise, settings).lines
+    labels = [text.text for text in with_movements.staves[0].texts]
+    assert labels == ["opened", "closed"]
+    assert not without.staves[0].texts
+    assert without.staves[0].height < with_movements.staves[0].height / 1.5
+    alone = content_of(replace(exercise, lines=(plain,)), settings)
+    assert not any("Tracks play the staves" in said for said in alone.directions)
+
+
+@pytest.mark.parametrize(
+    ("opened", "said"),
+    [
+        ((False, False), "Tracks play the staves that are closed"),
+        ((True, True), "Tracks play the staves that are opened"),
+        ((False, True), "Tracks play line 2 opened, the other lines closed"),
+    ],
+)
+def test_of_two_staves_the_head_says_which_one_is_played(
+    opened: tuple[bool, bool], said: str
+) -> None:
+    half, book = Inner((Length(Fraction(1, 2), "beat"),)), BOOK
+    (line,) = doublings().lines[:1]
+    lines = tuple(replace(line, inner=half if one else book) for one in opened)
+    content = content_of(replace(doublings(), lines=lines), replace(USUAL_SETTINGS, form=Form.BOTH))
+    assert said in content.directions
 
 
 def test_ten_rungs_stand_in_one_row_each_with_room_for_date_and_initials() -> None:

@@ -90,6 +90,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "tuning": "mts",
     "fingering": True,
     "advice": "all",
+    "marks": "all",
     "size": "large",
     "paper": "letter",
     "landscape": True,

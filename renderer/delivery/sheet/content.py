@@ -10,7 +10,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, Mark, extent_of, mark_svg
+from renderer.delivery.sheet.drawing import (
+    EDGE,
+    MARK_WIDTH,
+    Drawing,
+    Extent,
+    Mark,
+    extent_of,
+    mark_svg,
+)
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.finger_strip import (
     STRIP_HEIGHT,
@@ -21,7 +29,13 @@ from renderer.delivery.sheet.finger_strip import (
     strip_svg,
 )
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
-from renderer.delivery.sheet.layout import AdviceShown, Form, SheetSettings, clock_text
+from renderer.delivery.sheet.layout import (
+    UNITS_A_SPACE,
+    Form,
+    SheetSettings,
+    Shown,
+    clock_text,
+)
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
 from renderer.delivery.sheet.over_staff import OverStaff, StaffText, signs_in_words
 from renderer.delivery.sheet.pieces import framed
@@ -36,13 +50,14 @@ from renderer.delivery.sheet.systems import (
 )
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.errors import RungwiseError
-from renderer.notation.printed import pickup_of
-from renderer.notation.score import Exercise, MelodyNote, note_id
+from renderer.notation.pitch import Note
+from renderer.notation.printed import pickup_of, printed_line
+from renderer.notation.score import Exercise, note_id
 from renderer.order.names import tempo_label, tempos_label
 from renderer.order.settings import Settings, track_words, usual_settings
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
-from renderer.technique.report import LineReport, assess, crossings
+from renderer.technique.report import LineReport, assess, changes_of, plays_opened
 from renderer.technique.text_tables import as_lines_words
 from renderer.timing.order_of_playing import played
 
@@ -119,20 +134,45 @@ class ExerciseContent:
     remarks: tuple[str, ...]
 
 
-def _marks(exercise: Exercise, number: int) -> Iterator[Mark]:
-    line = exercise.lines[number - 1]
-    for crossing in crossings(line):
-        item = line.bars[crossing.bar - 1].items[crossing.item - 1]
-        assert isinstance(item, MelodyNote)
-        has_gracenote = item.slots[crossing.slot - 1].gracenote is not None
-        name = note_id(
-            exercise.id_number(number - 1),
-            crossing.bar,
-            crossing.item,
-            crossing.slot,
-            gracenote=crossing.before_gracenote and has_gracenote,
-        )
-        yield Mark(name, crossing.hand_first)
+def _marks(exercise: Exercise, shown: Shown) -> Iterator[tuple[Mark, ...]]:
+    """Yield the marks of each line, each over the note that its noise leads to."""
+    seen: set[tuple[Note, Note, Hand]] = set()
+    for index, line in enumerate(exercise.lines):
+        marks: list[Mark] = []
+        for placed in changes_of(line):
+            crossing = placed.change.crossing
+            if crossing is None or shown is Shown.NONE:
+                continue
+            noise = (placed.change.previous, placed.change.note, crossing.hand_first)
+            if shown is Shown.FIRST and noise in seen:
+                continue
+            seen.add(noise)
+            name = note_id(exercise.id_number(index), placed.bar, placed.item, placed.slot)
+            marks.append(Mark(name, crossing.hand_first))
+        yield tuple(marks)
+
+
+_LABEL_EM = 4.0
+"""The room of staves' labels, such as `opened` or `thumb`, in heights of the small text."""
+_LABEL_UNDER_MIDDLE_EM = 0.25
+
+
+def _merged(exercise: Exercise, pickups: Sequence[Fraction]) -> frozenset[int]:
+    """The lines, from 1, that look the same opened and closed."""
+    return frozenset(
+        number
+        for number, pickup in enumerate(pickups, start=1)
+        if printed_line(exercise, number, "open", pickup).notes
+        == printed_line(exercise, number, "closed", pickup).notes
+    )
+
+
+def _staff_labels(drawing: Drawing, em: float) -> Iterator[StaffText]:
+    """Yield what stands to the left of two staves of both forms."""
+    if drawing.staves > 1:
+        for number, label in enumerate(("opened", "closed")):
+            middle = number * drawing.extent.staff_step + 2 * UNITS_A_SPACE
+            yield StaffText(label, 0.0, middle + em * _LABEL_UNDER_MIDDLE_EM, small=True)
 
 
 def _staff(
@@ -144,9 +184,13 @@ def _staff(
     fingers: Sequence[FingerColumn],
     alternative: str,
     over: OverStaff,
+    label_em: float,
 ) -> Staff:
     drawing = Drawing(system, extent, symbols, marks, tempos, over)
-    texts = tuple(replace(text, x=text.x + EDGE, y=text.y - drawing.top) for text in drawing.texts)
+    texts = tuple(
+        replace(text, x=text.x + EDGE, y=text.y - drawing.top)
+        for text in (*drawing.texts, *_staff_labels(drawing, label_em))
+    )
     labels: tuple[tuple[str, float], ...] = ()
     if fingers:
         above = drawing.bottom - drawing.top
@@ -210,9 +254,27 @@ _MOST_ORDERED = 40
 """Lines that the order of playing names."""
 
 
+def _which_is_played(exercise: Exercise) -> Iterator[str]:
+    """Yield which of the two staves tracks play, where there are two."""
+    pickups = [Fraction(0)] * len(exercise.lines)
+    doubled = [
+        index for index in range(len(pickups)) if index + 1 not in _merged(exercise, pickups)
+    ]
+    opened = [index for index in doubled if plays_opened(exercise, exercise.lines[index])]
+    if not doubled:
+        return
+    if len(opened) in (0, len(doubled)):
+        yield f"Tracks play the staves that are {'opened' if opened else 'closed'}"
+    else:
+        numbers = ", ".join(str(exercise.number_of(index)) for index in opened[:_MOST_ORDERED])
+        more = " and so on" if len(opened) > _MOST_ORDERED else ""
+        one = "line" if len(opened) == 1 else "lines"
+        yield f"Tracks play {one} {numbers}{more} opened, the other lines closed"
+
+
 def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[str]:
     if form is Form.BOTH:
-        yield "Upper staff opened out, lower staff as played"
+        yield from _which_is_played(exercise)
     if exercise.played_once:
         yield "Tracks play each bar once, and of endings the last"
     elif exercise.order:
@@ -228,19 +290,18 @@ def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[
         yield f"Tracks: {printable(sounding)}"
 
 
-_MARK_STEP = 300
+_MARK_EDGE = 60
 _HANDS = {Hand.LEFT: "upper (left)", Hand.RIGHT: "lower (right)"}
 
 
 def _legend(
     content: Sequence[LineContent], hands: set[Hand], fingering: bool
 ) -> Iterator[LegendItem]:
-    marked = [hand for hand in Hand if hand in hands]
-    if marked:
-        drawn = "".join(mark_svg(_MARK_STEP * n, 0, hand) for n, hand in enumerate(marked))
-        sign = framed(drawn, -100, -190, 200 + _MARK_STEP * (len(marked) - 1), 380)
-        names = " or ".join(_HANDS[hand] for hand in marked)
-        yield LegendItem(sign, f"a low note may sound between: mind the {names} hand first")
+    side = MARK_WIDTH + 2 * _MARK_EDGE
+    for index, hand in enumerate(one for one in Hand if one in hands):
+        sign = framed(mark_svg(0, 0, hand), -side / 2, -side / 2, side, side)
+        noise = "" if index else ", or a low note may sound between"
+        yield LegendItem(sign, f"the {_HANDS[hand]} hand first{noise}")
     if any(line.rungs for line in content):
         yield LegendItem(
             "box", "for each tempo: date, initials, how it went; next once it is clean"
@@ -287,13 +348,13 @@ def _alternative(
     return f"{name}: {'; '.join(filter(None, said))}"
 
 
-def _advice(exercise: Exercise, report: LineReport, shown: AdviceShown) -> Iterator[str]:
+def _advice(exercise: Exercise, report: LineReport, shown: Shown) -> Iterator[str]:
     """Yield what stands under a line, a sentence each."""
-    if shown is AdviceShown.NONE:
+    if shown is Shown.NONE:
         return
     # Chosen by its worth, read along the line.
     yield from map(str, sorted(report.advice, key=lambda one: (one.bar, one.beat)))
-    if shown is AdviceShown.ALL and report.as_lines:
+    if shown is Shown.ALL and report.as_lines:
         yield as_lines_words([exercise.number_of(number - 1) for number in report.as_lines])
 
 
@@ -368,9 +429,12 @@ def material_of(
         exercise=exercise,
         form=settings.form,
         tracks=tracks,
-        lines=stacked_lines([engraving.lines for engraving in engravings]),
+        lines=stacked_lines(
+            [engraving.lines for engraving in engravings],
+            _merged(exercise, pickups) if settings.form is Form.BOTH else (),
+        ),
         symbols={code: path for one in engravings for code, path in one.symbols.items()},
-        marks=tuple(tuple(_marks(exercise, number)) for number in numbers),
+        marks=tuple(_marks(exercise, settings.marks)),
         changes=tuple(
             tuple(replace(one, bar=one.bar + line.bars_before * (one.bar > 1)) for one in changed)
             for changed, line in zip(tempo_marks(exercise), engravings[0].lines, strict=True)
@@ -388,11 +452,18 @@ def content_of(
     return laid_out(material_of(exercise, settings, tracks), settings)
 
 
+def _indent(material: Material, settings: SheetSettings) -> float:
+    """The room to the left of the staves that labels take, in the engraver's units."""
+    labelled = settings.fingering or any(len(line.forms) > 1 for line in material.lines)
+    return settings.small_units * _LABEL_EM if labelled else 0.0
+
+
 def pairs_more(material: Material, settings: SheetSettings) -> bool:
     """Whether more lines share a row where they are to be paired."""
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
+    indent = _indent(material, settings)
     few, more = (
-        halved_lines(material.lines, width, half, paired=paired) for paired in (False, True)
+        halved_lines(material.lines, width, half, indent, paired=paired) for paired in (False, True)
     )
     return few != more
 
@@ -402,7 +473,8 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     exercise, symbols = material.exercise, material.symbols
     marks, changes, tracks = material.marks, material.changes, material.tracks
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
-    lines = lay_systems(material.lines, width, half, paired=settings.paired)
+    indent = _indent(material, settings)
+    lines = lay_systems(material.lines, width, half, indent, paired=settings.paired)
     labels = tuple(tempo_label(tempo) for tempo in material.tempos)
     rows = rows_of(lines, half)
     over = [[OverStaff(system, settings.text_units) for system in systems] for systems in lines]
@@ -431,6 +503,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
                 fingers,
                 _alternative(exercise, report, changes[number - 1], part, len(systems)),
                 over[number - 1][part - 1],
+                settings.small_units,
             )
             for part, system in enumerate(systems, start=1)
         )

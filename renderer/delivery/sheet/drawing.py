@@ -46,10 +46,9 @@ _AFTER_METER = 0.6 * UNITS_A_SPACE
 _STAFF_GAP = 2.0 * UNITS_A_SPACE
 """Between the extents of two staves of a system."""
 
-MARK_HALF = 82.0
-_MARK_WIDTH = 30.0
-_MARK_DOT = 34.0
-_MARK_DOT_AWAY = 140.0
+MARK_WIDTH = 320.0
+MARK_HEIGHT = 330.0
+_MARK_STROKE = 75.0
 _MARK_GAP = 90.0
 
 _TIE_GAP = 25.0
@@ -63,7 +62,7 @@ _TEMPO_GAP = 0.6 * UNITS_A_SPACE
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A crossing noise that lurks before a note or gracenote called `name`."""
+    """A crossing noise that lurks on the way to the note called `name`."""
 
     name: str
     hand_first: Hand
@@ -135,7 +134,7 @@ def extent_of(
     ]
     boxes += [replace(system.clef, x=CLEF_LEFT).box for system in systems]
     everything = union([*boxes, Box(0, 0, 0, STAFF_HEIGHT)])
-    marks = 2 * (_MARK_DOT_AWAY + _MARK_DOT) + _MARK_GAP if has_marks else 0.0
+    marks = MARK_HEIGHT + _MARK_STROKE + _MARK_GAP if has_marks else 0.0
     has_endings, rows = rows_needed(over)
     return Extent(
         everything.top,
@@ -245,10 +244,10 @@ class Drawing:
         lower = staff * self.extent.staff_step
         system = self.system
         parts = [
-            Stroke(0, y, system.width, y, STAFF_LINE).svg
+            Stroke(system.indent, y, system.width, y, STAFF_LINE).svg
             for y in range(0, STAFF_HEIGHT + 1, UNITS_A_SPACE)
         ]
-        clef = Glyph(system.clef.code, CLEF_LEFT, system.clef.y, system.clef.scale)
+        clef = replace(system.clef, x=system.indent + CLEF_LEFT)
         parts.append(self._drawn([clef]))
         for bar in system.bars:
             parts.append(self._bar(bar, staff))
@@ -358,7 +357,8 @@ class Drawing:
                 parts.append(opening(one, before, left, top))
                 parts.append(line_after(one, after, bar.left + bar.width, top))
         if self.staves > 1:
-            parts.append(Stroke(BAR_LINE / 2, 0, BAR_LINE / 2, bottom, BAR_LINE).svg)
+            left = system.indent + BAR_LINE / 2
+            parts.append(Stroke(left, 0, left, bottom, BAR_LINE).svg)
         self._parts.append(f'<g class="barlines">{"".join(parts)}</g>')
 
     def _over(self, over: OverStaff) -> None:
@@ -377,13 +377,13 @@ class Drawing:
         here = [bar for bar in self.system.bars if bar.number in tempos]
         ends = [*(bar.left for bar in here[1:]), self.system.width]
         for bar, end in zip(here, ends, strict=False):
-            left = bar.left if bar is not self.system.bars[0] else CLEF_LEFT
+            left = bar.left if bar is not self.system.bars[0] else self.system.indent + CLEF_LEFT
             pieces = drawn_mark(tempos[bar.number], left, foot, end - left - _TEMPO_GAP)
             self._parts.append(f'<g class="tempo">{self._drawn(pieces)}</g>')
 
     def _mark(self, mark: Mark) -> str:
         x = self.places[mark.name]
-        y = self.extent.top - _MARK_GAP - _MARK_DOT_AWAY - _MARK_DOT
+        y = self.extent.top - _MARK_GAP - (MARK_HEIGHT + _MARK_STROKE) / 2
         return f'<g class="mark">{mark_svg(x, y, mark.hand_first)}</g>'
 
     def add_below(self, drawing: str, height: float) -> None:
@@ -408,15 +408,14 @@ class Drawing:
 
 
 def mark_svg(x: float, y: float, hand_first: Hand) -> str:
-    """Draw the mark of a crossing noise: a cross, with a dot on the side of the hand to move first.
+    """Draw the mark of a crossing noise around its middle: an angle towards the hand to move first.
 
-    The left hand is the upper one on the chanter, so its dot stands above.
+    The left hand is the upper one on the chanter, so its angle points up.
     """
-    half = MARK_HALF
-    dot = y - _MARK_DOT_AWAY if hand_first is Hand.LEFT else y + _MARK_DOT_AWAY
+    half, away = MARK_WIDTH / 2, MARK_HEIGHT / 2
+    away = -away if hand_first is Hand.LEFT else away
     return (
-        f'<path d="M{x - half:.1f} {y - half:.1f}L{x + half:.1f} {y + half:.1f}'
-        f'M{x - half:.1f} {y + half:.1f}L{x + half:.1f} {y - half:.1f}" '
-        f'stroke-width="{_MARK_WIDTH}" stroke-linecap="round" fill="none"/>'
-        f'<circle cx="{x:.1f}" cy="{dot:.1f}" r="{_MARK_DOT}" stroke="none"/>'
+        f'<path d="M{x - half:.1f} {y - away:.1f}L{x:.1f} {y + away:.1f}'
+        f'L{x + half:.1f} {y - away:.1f}" stroke-width="{_MARK_STROKE}" stroke-linecap="round" '
+        'stroke-linejoin="round" fill="none"/>'
     )

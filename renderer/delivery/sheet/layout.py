@@ -81,8 +81,8 @@ class Form(enum.StrEnum):
         return by_form[self]
 
 
-class AdviceShown(enum.StrEnum):
-    """Which advice stands under the lines of a sheet."""
+class Shown(enum.StrEnum):
+    """Which advice stands under the lines of a sheet, and which marks over their notes."""
 
     ALL = "all"
     FIRST = "first"
@@ -96,6 +96,9 @@ printers leave about 5 mm white themselves (judgement)."""
 
 GUTTER_MM = 6.5
 """Between two lines that share a row."""
+
+LABEL_SIZE = 0.82
+"""Of bar numbers and labels, as a share of the small print's size."""
 
 UNITS_A_SPACE = 180
 """How many of the engraver's units lie between two staff lines."""
@@ -118,6 +121,8 @@ class SheetSettings:
     advice:
         What stands under the lines: each sentence where it first occurs, and with `ALL` also where
         it holds again (`As line 2.`).
+    marks:
+        Which crossing noises are marked over the notes: each where it first occurs, all, or none.
     link:
         A web address printed as a QR code; empty for none.
     dated:
@@ -133,7 +138,8 @@ class SheetSettings:
     size: PrintSize | None
     form: Form
     fingering: bool
-    advice: AdviceShown
+    advice: Shown
+    marks: Shown
     link: str
     dated: int | None
     scale: float = 1.0
@@ -186,6 +192,11 @@ class SheetSettings:
         return (self.text_mm - GUTTER_MM) / 2
 
     @property
+    def small_units(self) -> float:
+        """The height of bar numbers and of staves' labels, in the engraver's units."""
+        return self.text_units * LABEL_SIZE
+
+    @property
     def system_units(self) -> int:
         """How wide a whole system is, in the engraver's units."""
         return int(self.text_mm / self.space_mm * UNITS_A_SPACE)
@@ -206,7 +217,8 @@ def sheet_settings(settings: Settings) -> SheetSettings:
         size=None if settings.size is None else PrintSize(settings.size),
         form=Form(settings.ornaments),
         fingering=settings.fingering,
-        advice=AdviceShown(settings.advice),
+        advice=Shown(settings.advice),
+        marks=Shown(settings.marks),
         link=settings.link,
         dated=None if midnight is None else int(midnight.timestamp()),
     )

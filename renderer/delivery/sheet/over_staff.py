@@ -161,7 +161,7 @@ class OverStaff:
                 yield StaffText(_shortened(f"{ending_text(engraved.signs.endings)}.", most), x, y)
         number = self._system.shown_number
         if number:
-            yield StaffText(number, 0.0, -_NUMBER_UP, small=True)
+            yield StaffText(number, self._system.indent, -_NUMBER_UP, small=True)
 
     def drawn(self, bracket_foot: float) -> Iterator[Stroke]:
         """Yield the brackets of endings over their lower edge."""

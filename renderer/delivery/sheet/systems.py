@@ -14,7 +14,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -86,11 +86,14 @@ class System:
         In order.
     clef:
         Its glyph.
+    indent:
+        How far in the staves begin, to the right of their labels.
     """
 
     line: int
     bars: tuple[PlacedBar, ...]
     clef: Glyph
+    indent: float = 0.0
 
     @property
     def width(self) -> float:
@@ -286,9 +289,9 @@ def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
     )
 
 
-def _systems_of(line: StackedLine, grid: _Grid) -> Iterator[System]:
+def _systems_of(line: StackedLine, grid: _Grid, indent: float) -> Iterator[System]:
     for chunk, widths in grid.rows(len(line.bars)):
-        lefts = itertools.accumulate(widths, initial=CLEF_ROOM)
+        lefts = itertools.accumulate(widths, initial=indent + CLEF_ROOM)
         bars = tuple(
             PlacedBar(
                 number=number + 1,
@@ -299,36 +302,53 @@ def _systems_of(line: StackedLine, grid: _Grid) -> Iterator[System]:
             )
             for number, left, width in zip(chunk, lefts, widths, strict=False)
         )
-        yield System(line.number, bars, line.forms[0].clef)
+        yield System(line.number, bars, line.forms[0].clef, indent)
 
 
-def stacked_lines(forms: Sequence[Sequence[EngravedLine]]) -> tuple[StackedLine, ...]:
+def stacked_lines(
+    forms: Sequence[Sequence[EngravedLine]], merged: Container[int] = ()
+) -> tuple[StackedLine, ...]:
     """Return the lines of an exercise with what they need, whatever the width of a system.
 
     Parameters
     ----------
     forms:
         The engraved lines in each form that is printed, from the top staff; at least one form.
+    merged:
+        The numbers of the lines that look alike in all forms and are printed once.
     """
     stacks = enumerate(zip(*forms, strict=True), start=1)
-    return tuple(_stacked(number, stack) for number, stack in stacks)
+    return tuple(
+        _stacked(number, stack[:1] if number in merged else stack) for number, stack in stacks
+    )
 
 
 def halved_lines(
-    lines: Sequence[StackedLine], width: float, half: float, *, paired: bool = False
+    lines: Sequence[StackedLine],
+    width: float,
+    half: float,
+    indent: float = 0.0,
+    *,
+    paired: bool = False,
 ) -> frozenset[int]:
     """Return the numbers of the lines that take half a row; arguments as for `lay_systems`."""
+    head = indent + CLEF_ROOM
     short = {
         line.number
         for line in lines
-        if _fits(line.needs, half - CLEF_ROOM, _PAIRED if paired else _TIGHTEST)
-        and (paired or _stretched(line.needs) < (width - CLEF_ROOM) * _NEARLY_FULL)
+        if _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
+        and (paired or _stretched(line.needs) < (width - head) * _NEARLY_FULL)
     }
     return frozenset(number for number in short if {number - 1, number + 1} & short)
 
 
 def lay_systems(
-    lines: Sequence[StackedLine], width: float, half: float, *, paired: bool = False
+    lines: Sequence[StackedLine],
+    width: float,
+    half: float,
+    indent: float = 0.0,
+    *,
+    paired: bool = False,
 ) -> tuple[tuple[System, ...], ...]:
     """Return the systems of each line of an exercise.
 
@@ -338,12 +358,15 @@ def lay_systems(
         From `stacked_lines`.
     width, half:
         Of a whole system, and of one that shares its row. A bar that needs more gets it.
+    indent:
+        How much of it the labels of the staves take.
     paired:
         Whether neighbouring lines share a row wherever both fit half of one, and not only where
         they are too short to fill one.
     """
-    room, half_room = width - CLEF_ROOM, half - CLEF_ROOM
-    halved = halved_lines(lines, width, half, paired=paired)
+    head = indent + CLEF_ROOM
+    room, half_room = width - head, half - head
+    halved = halved_lines(lines, width, half, indent, paired=paired)
     systems: dict[int, tuple[System, ...]] = {}
     for members, available in (
         ([line for line in lines if line.number not in halved], room),
@@ -352,7 +375,7 @@ def lay_systems(
         for group in _groups(members, available):
             grid = _grid(group.needs, group.has_pickup, available)
             for line in group.lines:
-                systems[line.number] = tuple(_systems_of(line, grid))
+                systems[line.number] = tuple(_systems_of(line, grid, indent))
     return tuple(systems[line.number] for line in lines)
 
 
