@@ -608,9 +608,9 @@ class Settings:
     )
     size: str | None = _row(
         None,
-        kinds.one_of("print size", ("normal", "large")),
-        "normal, or large, which can be read from two metres away. Left out: normal, and larger "
-        "where a page has room for it.",
+        kinds.one_of("print size", ("compact", "normal", "large")),
+        "normal, compact for whole books, or large, which can be read from two metres away. Left "
+        "out: normal, and larger where a page has room for it.",
         _SHEET,
         NO_TRACK,
     )

@@ -714,6 +714,44 @@ def test_a_size_that_was_asked_for_is_kept() -> None:
         assert asked.settings.size is size
 
 
+def test_a_whole_book_in_compact_print_has_fourteen_lines_on_a_page() -> None:
+    compact = replace(USUAL_SETTINGS, size=PrintSize.COMPACT)
+    one = best_pages(shipped("fourteen-lines-of-doublings"), settings=compact)
+    assert one.count() == 1
+    assert_margins_are_white(one)
+    book = best_pages(shipped("every-doubling-from-low-g-to-f"), settings=compact)
+    assert book.count() * 14 <= 70
+
+
+def test_short_lines_pair_up_where_that_saves_a_page_and_an_odd_one_stays_in_its_column() -> None:
+    exercise = shipped("f-gracenotes")
+    assert pages(exercise).count() == 2
+    one = best_pages(exercise)
+    assert one.count() == 1
+    assert (0, 1) in one.exercises[0].rows
+    odd = pages(
+        replace(exercise, lines=exercise.lines[:5]), settings=replace(USUAL_SETTINGS, paired=True)
+    )
+    assert odd.exercises[0].rows == ((0, 1), (2, 3), (4,))
+    places = {
+        placed.element.index: placed
+        for leaf in odd.composed.leaves
+        for placed in leaf.placed
+        if placed.element.kind == "boxes"
+    }
+    ends = [place.x + (place.element.width or 0) for place in places.values()]
+    assert ends[4] == pytest.approx(ends[2], abs=0.1)
+
+
+def test_staves_are_a_little_smaller_only_where_that_saves_a_page_and_text_is_not() -> None:
+    exercise = shipped("slurs")
+    normal = best_pages(exercise, settings=replace(USUAL_SETTINGS, size=PrintSize.NORMAL))
+    one = best_pages(exercise)
+    assert (normal.count(), one.count()) == (2, 1)
+    assert 0.9 <= one.settings.scale < 1
+    assert one.settings.small_pt == normal.settings.small_pt == 9.5
+
+
 def test_a_booklet_has_one_size_as_large_as_its_pages_have_room_for() -> None:
     exercises = [shipped("first-strikes"), shipped("gracenotes-in-turn")]
     booklet = best_pages(*exercises, booklet=Booklet("Winter term"))

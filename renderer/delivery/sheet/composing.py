@@ -7,16 +7,24 @@ matter of `pages`. Lengths are millimetres.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from renderer.delivery.sheet.content import ExerciseContent, LegendItem, LineContent, Staff
-from renderer.delivery.sheet.layout import GUTTER_MM, HEAD_MM, SIDE_MM, UNITS_A_SPACE, SheetSettings
+from renderer.delivery.sheet.layout import (
+    GUTTER_MM,
+    HEAD_MM,
+    SIDE_MM,
+    UNITS_A_SPACE,
+    PrintSize,
+    SheetSettings,
+)
 from renderer.delivery.sheet.page_plan import Gap, Part, pages_of_parts, tops_of_parts
 
 _FOOT_GAP_MM = 3.0
 
-_ROW_GAP_EM = (0.9, 2.6)
+_ROW_GAP_EM = (0.75, 2.6)
 _SYSTEM_GAP_EM = (0.45, 1.1)
 _TITLE_GAP_EM = (1.0, 1.8)
 _NOTE_GAP_EM = (0.6, 0.6)
@@ -33,6 +41,9 @@ that both are seen to belong to their staff."""
 _BOXES_MM = (17.1, 14.0, 11.5)
 """How wide a box for a rung is: ten fill a row of A4; narrower where a heading is long, down to
 what a date and initials need (judgement)."""
+
+_COMPACT_BOXES_MM = (14.0, 11.5, 9.5)
+"""The same in compact print."""
 
 _BETWEEN_BOXES_MM = 1.0
 _BESIDE_BOXES_MM = 3.0
@@ -106,6 +117,8 @@ class Composed:
         The share of its height that the last leaf fills.
     needed:
         How many pages the music would fill without a gap that is wider than it must be.
+    torn:
+        How many lines are parted by the foot of a page.
     """
 
     leaves: tuple[Leaf, ...]
@@ -113,6 +126,7 @@ class Composed:
     first_leaves: tuple[int, ...]
     filled: float
     needed: float
+    torn: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +153,6 @@ class Composer:
         What is printed, and how.
     is_booklet:
         Whether there are a cover and contents before.
-    entries:
-        How many entries the contents have.
     """
 
     def __init__(
@@ -152,6 +164,8 @@ class Composer:
     ) -> None:
         self.exercises, self.settings, self.is_booklet = exercises, settings, is_booklet
         self.em = settings.text_pt * 25.4 / 72
+        is_compact = settings.size is PrintSize.COMPACT
+        self.boxes_mm = _COMPACT_BOXES_MM if is_compact else _BOXES_MM
         self.width = settings.text_mm
 
     @property
@@ -186,6 +200,7 @@ class Composer:
             leaves=(*before, *(leaf for leaf, _, _ in music)),
             line_leaves=tuple(map(tuple, line_leaves)),
             first_leaves=tuple(first_leaves),
+            torn=_torn([leaf for leaf, _, _ in music]),
             filled=music[-1][2],
             needed=(sum(block.height + block.gap.least for block in blocks) - blocks[0].gap.least)
             / self._height,
@@ -229,10 +244,10 @@ class Composer:
                 width = self._width_of(exercise, line)
                 yield Element("heading", number, line)
                 yield Element("heading", number, line, width=width)
-                beside = self._beside_boxes(content, width, _BOXES_MM[-1])
+                beside = self._beside_boxes(content, width, self.boxes_mm[-1])
                 if beside >= _NARROWEST_HEADING_MM:
                     yield Element("heading", number, line, width=beside)
-                for box in _BOXES_MM:
+                for box in self.boxes_mm:
                     boxes = self._boxes(number, line, width, box)
                     if boxes is not None:
                         yield boxes
@@ -240,7 +255,22 @@ class Composer:
                     yield Element("advice", number, line, width=width)
 
     def _width_of(self, exercise: ExerciseContent, line: int) -> float:
-        return self.settings.half_mm if line in exercise.half_lines else self.width
+        is_paired = any(len(row) > 1 and line in row for row in exercise.rows)
+        return self.settings.half_mm if is_paired else self.width
+
+    def _head_width(self, number: int, line: int, box: float) -> float:
+        """Return where the boxes of a line end: over the end of its staff where that is possible.
+
+        An odd line so stays in its column.
+        """
+        exercise = self.exercises[number]
+        content = exercise.lines[line]
+        width = self._width_of(exercise, line)
+        if line not in exercise.half_lines or width < self.width:
+            return width
+        heading = self._measured(Element("heading", number, line))[0]
+        needed = heading + width - self._beside_boxes(content, width, box)
+        return min(width, max(self.settings.half_mm, needed))
 
     def _boxes(self, number: int, line: int, width: float, box: float) -> Element | None:
         """Return the boxes of a line's rungs, as wide as they are or as there is room for."""
@@ -265,16 +295,16 @@ class Composer:
         Headings that leave the narrowest boxes no room have no say.
         """
         exercise = self.exercises[number]
-        for box in _BOXES_MM:
+        for box in self.boxes_mm:
             for line, content in enumerate(exercise.lines):
                 wide = self._measured(Element("heading", number, line))[0]
                 width = self._width_of(exercise, line)
-                narrow = self._beside_boxes(content, width, _BOXES_MM[-1])
+                narrow = self._beside_boxes(content, width, self.boxes_mm[-1])
                 if self._beside_boxes(content, width, box) < wide <= narrow:
                     break
             else:
                 return box
-        return _BOXES_MM[-1]
+        return self.boxes_mm[-1]
 
     def _contents(self) -> Iterator[_Block]:
         heading = Element("contents", width=self.width)
@@ -312,7 +342,7 @@ class Composer:
     def _row(self, number: int, row: Sequence[int], box: float, gap: Gap) -> list[_Block]:
         """Return a row: one line, or two beside each other with their staves level."""
         exercise = self.exercises[number]
-        heads = [self._head(number, line, box, self._width_of(exercise, line)) for line in row]
+        heads = [self._head(number, line, box, self._head_width(number, line, box)) for line in row]
         head = max(height for height, _ in heads) + _HEAD_GAP_EM * self.em
         if len(row) == 1 and len(exercise.lines[row[0]].staves) > 1:
             return self._systems(number, row[0], heads[0][1], head, gap)
@@ -367,20 +397,21 @@ class Composer:
     def _head(self, number: int, line: int, box: float, width: float) -> tuple[float, list[Placed]]:
         """Return a line's heading and boxes: beside each other, else one under the other."""
         content = self.exercises[number].lines[line]
-        whole = Element("heading", number, line, width=width)
-        boxes = self._boxes(number, line, width, box)
+        column = self._width_of(self.exercises[number], line)
+        whole = Element("heading", number, line, width=column)
+        boxes = self._boxes(number, line, column, box)
         if boxes is None:
             return self._measured(whole)[1], [Placed(whole, 0, 0)]
         natural = Element("heading", number, line)
         tall = self._measured(boxes)[1]
-        if self._measured(natural)[0] <= self._beside_boxes(content, width, box):
+        if self._measured(natural)[0] <= self._beside_boxes(content, width, box) + 1e-6:
             return self._beside(natural, boxes, width)
         stacked = self._measured(whole)[1] + _HEAD_GAP_EM * self.em + tall
-        room = self._beside_boxes(content, width, _BOXES_MM[-1])
+        room = self._beside_boxes(content, width, self.boxes_mm[-1])
         if room >= _NARROWEST_HEADING_MM:
             broken = Element("heading", number, line, width=room)
             if self._measured(broken)[1] <= stacked:
-                narrow = self._boxes(number, line, width, _BOXES_MM[-1])
+                narrow = self._boxes(number, line, width, self.boxes_mm[-1])
                 assert narrow is not None
                 return self._beside(broken, narrow, width)
         under = Placed(boxes, 0, stacked - tall)
@@ -393,6 +424,19 @@ class Composer:
             Placed(heading, 0, height - high),
             Placed(boxes, width - (boxes.width or 0), height - tall),
         ]
+
+
+def _torn(leaves: Sequence[Leaf]) -> int:
+    """Return how many lines have staves on more than one leaf."""
+    on_leaves = [
+        {
+            (one.element.exercise, one.element.index)
+            for one in leaf.placed
+            if one.element.kind == "staff"
+        }
+        for leaf in leaves
+    ]
+    return sum(len(here & there) for here, there in itertools.pairwise(on_leaves))
 
 
 def _boxes_width(count: int, box: float) -> float:

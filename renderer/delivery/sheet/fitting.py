@@ -1,18 +1,17 @@
 """How exercises fit their pages, found by laying them out.
 
 Short lines stand beside each other where that saves a page or makes room for larger print, and
-print is as large as the pages have room for.
+print is as large as the pages have room for. Staves are a little smaller where that saves one of a
+few pages.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cached_property
 
 from renderer.delivery.sheet.content import (
-    ExerciseContent,
     Material,
     laid_out,
     material_of,
@@ -22,12 +21,19 @@ from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.notation.score import Exercise
 
-_SCALES = (1.6, 1.5, 1.4, 1.3, 1.2, 1.1)
+_LARGER = (1.6, 1.5, 1.4, 1.3, 1.2, 1.1)
 """How much larger at most; large print, for two metres away, is 1.66 times normal (judgement)."""
 
+_SMALLER = (0.95, 0.9)
+"""How much smaller staves are where that saves one of a few pages; text is not (judgement)."""
+
+_FEW_PAGES = 4
+"""Of so many pages one less is worth smaller staves (judgement)."""
+
+_FEWEST_BARS = 2
 _LAST_SYSTEM = 0.6
-"""The share of the other systems' bars that the last one has at least where a line is broken anew,
-so that no bar or two stand alone (judgement)."""
+"""Where a line is broken anew, its systems have so many bars, and the last one at least this share
+of the others' (judgement)."""
 
 
 class _Trials:
@@ -38,56 +44,62 @@ class _Trials:
     ) -> None:
         self.materials, self.settings, self.booklet = materials, settings, booklet
 
-    def contents(self, settings: SheetSettings) -> list[ExerciseContent]:
-        return [laid_out(material, settings) for material in self.materials]
+    def pages(self, scale: float, *, paired: bool) -> Iterator[Pages]:
+        """Yield the pages; none where pairing lines changes nothing."""
+        settings = replace(self.settings, scale=scale, paired=paired)
+        if not paired or any(pairs_more(material, settings) for material in self.materials):
+            contents = [laid_out(material, settings) for material in self.materials]
+            yield lay_out(contents, settings, self.booklet)
 
-    @cached_property
-    def usual(self) -> Pages:
-        return lay_out(self.contents(self.settings), self.settings, self.booklet)
+    def both(self, scale: float) -> list[Pages]:
+        """Return the pages unpaired and, where that differs, paired."""
+        return [*self.pages(scale, paired=False), *self.pages(scale, paired=True)]
 
-    @cached_property
-    def paired(self) -> Pages | None:
-        """The pages with lines paired; None where that changes nothing."""
-        if not any(pairs_more(material, self.settings) for material in self.materials):
-            return None
-        settings = replace(self.settings, paired=True)
-        return lay_out(self.contents(settings), settings, self.booklet)
+    def fewest(self) -> list[Pages]:
+        """Return the layouts with as few pages as can be, in the largest print of these, unpaired
+        first."""
+        best = _fewest(self.both(1.0))
+        if self.settings.size is None and 1 < best[0].music_pages <= _FEW_PAGES:
+            smallest = _fewest(self.both(_SMALLER[-1]))
+            if smallest[0].count() < best[0].count():
+                tried = (_fewest(self.both(scale)) for scale in _SMALLER[:-1])
+                saving = (one for one in tried if one[0].count() == smallest[0].count())
+                best = next(saving, smallest)
+        return best
 
-    def best(self) -> list[Pages]:
-        """Return the pages at the given size with as few of them as can be: unpaired first."""
-        tried = [self.usual] if self.paired is None else [self.usual, self.paired]
-        fewest = min(pages.count() for pages in tried)
-        return [pages for pages in tried if pages.count() == fewest]
-
-    def enlarged(self, pages: Pages) -> Pages:
+    def enlarged(self, usual: Pages) -> Pages:
         """Return pages in the largest print that takes no more of them."""
-        music = len({page for line in pages.line_pages() for page in line})
-        for scale in _SCALES:
+        scales = _LARGER if usual.settings.scale >= 1 else ()
+        for scale in scales:
             # Staves and text take that much more room at least.
-            if pages.composed.needed * scale > music:
+            if usual.composed.needed * scale > usual.music_pages:
                 continue
-            settings = replace(pages.settings, scale=scale)
-            contents = self.contents(settings)
-            if not all(map(self._breaks_well, self.materials, contents, pages.exercises)):
-                continue
-            trial = lay_out(contents, settings, self.booklet)
-            if trial.count() <= pages.count():
-                return trial
-        return pages
+            for larger in self.pages(scale, paired=usual.settings.paired):
+                if larger.count() <= usual.count() and self._breaks_well(larger, usual):
+                    return larger
+        return usual
 
-    def _breaks_well(
-        self, material: Material, larger: ExerciseContent, usual: ExerciseContent
-    ) -> bool:
-        """Whether lines are broken as they were, or into systems of about equally many bars."""
-        for line, after, before in zip(
-            material.exercise.lines, larger.lines, usual.lines, strict=True
-        ):
-            systems = len(after.staves)
-            if systems != len(before.staves):
-                most = math.ceil(len(line.bars) / systems)
-                if len(line.bars) - most * (systems - 1) < most * _LAST_SYSTEM:
+    def _breaks_well(self, larger: Pages, usual: Pages) -> bool:
+        """Whether lines are broken as they were or well, and no more are torn apart by pages."""
+        if larger.composed.torn > usual.composed.torn:
+            return False
+        rows = zip(self.materials, larger.exercises, usual.exercises, strict=True)
+        for material, one, other in rows:
+            for line, after, before in zip(
+                material.exercise.lines, one.lines, other.lines, strict=True
+            ):
+                systems, bars = len(after.staves), len(line.bars)
+                most = math.ceil(bars / systems)
+                if systems != len(before.staves) and (
+                    most < _FEWEST_BARS or bars - most * (systems - 1) < most * _LAST_SYSTEM
+                ):
                     return False
         return True
+
+
+def _fewest(tried: Sequence[Pages]) -> list[Pages]:
+    fewest = min(pages.count() for pages in tried)
+    return [pages for pages in tried if pages.count() == fewest]
 
 
 def fitted(
@@ -97,8 +109,8 @@ def fitted(
 ) -> Pages:
     """Return the pages of a sheet or booklet, laid out as well as they can be.
 
-    They are as few as can be. Where no size was asked for, print is as large as they have room for;
-    lines then may be broken anew.
+    They are as few as can be; where no size was asked for, staves may be a little smaller for that.
+    Else print is as large as they have room for, and lines may be broken anew.
 
     Parameters
     ----------
@@ -110,10 +122,10 @@ def fitted(
         The cover, if there are to be a cover and contents.
     """
     trials = _Trials(materials, settings, booklet)
-    found = trials.best()
+    fewest = trials.fewest()
     if settings.size is not None:
-        return found[0]
-    larger = [trials.enlarged(pages) for pages in found]
+        return fewest[0]
+    larger = [trials.enlarged(pages) for pages in fewest]
     return max(larger, key=lambda pages: pages.settings.scale)
 
 
@@ -122,7 +134,7 @@ def pages_of(exercise: Exercise, settings: SheetSettings = USUAL_SETTINGS) -> in
 
     Raises a `RungwiseError` if an ornament cannot be printed as asked.
     """
-    return _Trials([material_of(exercise, settings)], settings, None).best()[0].count()
+    return _Trials([material_of(exercise, settings)], settings, None).fewest()[0].count()
 
 
 def lines_that_fit(exercise: Exercise, pages: int, settings: SheetSettings = USUAL_SETTINGS) -> int:
@@ -140,7 +152,7 @@ def lines_that_fit(exercise: Exercise, pages: int, settings: SheetSettings = USU
     The largest number of lines whose sheet has no more pages; 0 if not even one line fits.
     """
     wanted = len(exercise.lines)
-    whole = _Trials([material_of(exercise, settings)], settings, None).best()[0]
+    whole = _Trials([material_of(exercise, settings)], settings, None).fewest()[0]
     if whole.count() <= pages:
         return wanted
     # As many as its share, and then, since pages are filled in other ways, some more or fewer.

@@ -30,6 +30,7 @@ class Paper(enum.StrEnum):
 class PrintSize(enum.StrEnum):
     """How large notes and text are printed."""
 
+    COMPACT = "compact"
     NORMAL = "normal"
     LARGE = "large"
 
@@ -37,28 +38,30 @@ class PrintSize(enum.StrEnum):
     def space_mm(self) -> float:
         """The distance between two staff lines.
 
-        Normal is the rastral size of 7 mm a staff that printed parts have (common practice); large
-        is meant to be read from two metres away (judgement).
+        Normal is the rastral size of 7 mm a staff that printed parts have, compact that of the 5 mm
+        of pocket scores (common practice); large is meant to be read from two metres away
+        (judgement).
         """
-        return 1.75 if self is PrintSize.NORMAL else 2.9
+        return {"compact": 1.25, "normal": 1.75, "large": 2.9}[self]
 
     @property
     def text_pt(self) -> float:
         """The size of the running text."""
-        return 10.0 if self is PrintSize.NORMAL else 13.5
+        return {"compact": 8.5, "normal": 10.0, "large": 13.5}[self]
 
     @property
     def small_pt(self) -> float:
         """The size of advice and ladders, the smallest print that is read while playing.
 
-        9.5 points are the least for a page on a music stand (judgement).
+        9.5 points are the least for a page on a music stand; compact print is for books that are
+        read from the hand (judgement).
         """
-        return 9.5 if self is PrintSize.NORMAL else 11.5
+        return {"compact": 7.5, "normal": 9.5, "large": 11.5}[self]
 
     @property
     def foot_pt(self) -> float:
         """The size of the footer and of the contents' small print, which is read at a desk."""
-        return 8.5 if self is PrintSize.NORMAL else 11.0
+        return {"compact": 7.5, "normal": 8.5, "large": 11.0}[self]
 
 
 class Form(enum.StrEnum):
@@ -129,8 +132,8 @@ class SheetSettings:
         Seconds since 1970 to date the file with; None for no date, so that the same exercise gives
         the same bytes.
     scale, paired:
-        How many times as large as `size` says, and whether short lines share rows although they
-        could fill one each; both are found by `fitting.fitted`.
+        How many times as large as `size` says (text is never smaller), and whether short lines
+        share rows although they could fill one each; both are found by `fitting.fitted`.
     """
 
     paper: Paper
@@ -164,12 +167,12 @@ class SheetSettings:
     @property
     def text_pt(self) -> float:
         """The size of the running text."""
-        return self.print_size.text_pt * self.scale
+        return self.print_size.text_pt * max(1.0, self.scale)
 
     @property
     def small_pt(self) -> float:
         """The size of the small print."""
-        return self.print_size.small_pt * self.scale
+        return self.print_size.small_pt * max(1.0, self.scale)
 
     @property
     def foot_pt(self) -> float:

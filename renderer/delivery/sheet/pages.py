@@ -303,6 +303,11 @@ class Pages:
         """Return how many pages there are."""
         return len(self.composed.leaves)
 
+    @property
+    def music_pages(self) -> int:
+        """How many pages there are without cover and contents."""
+        return self.count() + 1 - self.composed.first_leaves[0]
+
 
 def lay_out(
     exercises: Sequence[ExerciseContent],

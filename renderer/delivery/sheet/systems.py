@@ -2,7 +2,8 @@
 
 A line takes one system where it fits, otherwise it is broken at bars, evenly. Lines with the same
 bars get the same bar widths, so that their bar lines stand under each other down the page; a line
-that is at most half as long takes the first bars' widths of the longer ones. A line that would
+that is at most half as long, and too short to fill a system, takes the first bars' widths of the
+longer ones. A line that would
 stretch and crush the bars of others that way, or break them into more systems, is set by itself.
 Neighbours that are too short for a row get half of one each, and where lines are to be paired, so
 do all neighbours that fit. A pickup takes what it needs of the first system. Widths are in the
@@ -237,7 +238,12 @@ def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
         fitting = (
             key
             for key in groups
-            if key == own or (2 * len(own) <= len(key) and key[: len(own)] == own)
+            if key == own
+            or (
+                2 * len(own) <= len(key)
+                and key[: len(own)] == own
+                and _stretched(line.needs) < width * _NEARLY_FULL
+            )
         )
         rivals = groups.setdefault(next(fitting, own), [])
         for index, group in enumerate(rivals):
