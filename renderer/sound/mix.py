@@ -56,7 +56,7 @@ from renderer.sound.strike_in import struck_in
 
 Block = NDArray[np.float32]
 
-BLOCK_FRAMES = 16_384
+BLOCK_FRAMES = 24_576
 """Frames in a block: few enough that a stereo block stays in a processor's cache."""
 
 DRONES_SWELL_S = 0.35
@@ -66,7 +66,7 @@ CUT_OFF_S = 0.04
 """How long everything takes to stop at the end of the track. Judgement."""
 
 _REPORTED_SHORTFALL_LU = 0.5
-_MEASURED_S, _MEASURED_EACH = 30.0, 3
+_MEASURED_S, _MEASURED_EACH = 30.0, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,8 +167,9 @@ class Track:
         drones = _Drones(levels.drones, drones_start, self.rate, steady=self.instrument.steady)
         strokes = _Strokes(self._strokes(levels))
         cut_off = min(music, round(CUT_OFF_S * self.rate))
-        for start in range(0, self.frames, BLOCK_FRAMES):
-            block = np.empty((min(BLOCK_FRAMES, self.frames - start), self.channels), np.float32)
+        frames = self.frames
+        for start in range(0, frames, BLOCK_FRAMES):
+            block = np.empty((min(BLOCK_FRAMES, frames - start), self.channels), np.float32)
             drones.fill(block, start)
             chanter.add_to(block, start)
             strokes.add_to(block, start)

@@ -70,25 +70,27 @@ class Side:
 
 
 @lru_cache(maxsize=1024)
-def _fades(frames: int) -> tuple[Samples, Samples, Samples, Samples, Samples]:
+def _fades(frames: int) -> tuple[Samples, Samples, Samples, Samples]:
     """Return, over `frames` frames and one at either end, what a change is made of.
 
-    The rising share of the plain fade; falling and rising gains of low and of high partials, as
-    two arrays (2, frames + 2); the window of a noise and the thump.
+    The rising share of the plain fade, shape (frames + 2,); what is wished for more than that fade
+    of the tone before, of what is low in it, and of the tone after and its low, shape (4, frames +
+    2); the window of a noise and the thump.
     """
     turn = np.pi / 2 * np.clip((np.arange(frames + 2) - 0.5) / frames, 0, 1)
     high_turn = np.clip((turn - np.pi / 4) / HIGH_SHARE + np.pi / 4, 0, np.pi / 2)
-    window = np.sin(2 * high_turn)
-    thump = np.sin(2 * turn) ** 2 * np.sin(4 * THUMP_PERIODS * turn)
-    made = (
-        np.sin(turn) ** 2,
-        np.stack((np.cos(turn), np.sin(turn))),
-        np.stack((np.cos(high_turn), np.sin(high_turn))),
-        window * window,
-        thump,
+    rising = np.sin(turn) ** 2
+    more = (
+        np.cos(high_turn) - (1 - rising),
+        np.cos(turn) - np.cos(high_turn),
+        np.sin(high_turn) - rising,
+        np.sin(turn) - np.sin(high_turn),
     )
-    rising, low, high, burst, knock = (part.astype(np.float32) for part in made)
-    return rising, low, high, burst, knock
+    window = np.sin(2 * high_turn) ** 2
+    thump = np.sin(2 * turn) ** 2 * np.sin(4 * THUMP_PERIODS * turn)
+    made = (rising, np.stack(more), window, thump)
+    rises, adds, burst, knock = (part.astype(np.float32) for part in made)
+    return rises, adds, burst, knock
 
 
 def note_change(before: Side, after: Side, noise: Samples, seed: int, *, falls: bool) -> Samples:
@@ -106,35 +108,41 @@ def note_change(before: Side, after: Side, noise: Samples, seed: int, *, falls: 
         Whether fingers come down, to a lower note.
     """
     frames = len(before.whole) - 2
-    rising, low, high, burst, knock = _fades(frames)
-    plain = before.whole + rising * (after.whole - before.whole)
-    wished = low[0] * before.low + low[1] * after.low
-    wished += high[0] * (before.whole - before.low) + high[1] * (after.whole - after.low)
+    rising, adds, burst, knock = _fades(frames)
+    tones = np.concatenate((before.whole, before.low, after.whole, after.low))
+    more = (tones.reshape(4, -1) * adds).sum(axis=0)
     at = mixed(seed) % (len(noise) - frames - 2)
-    loud = np.float32(after.peak * 10 ** ((STROKE_DB if falls else LIFT_DB) / 20))
-    wished += loud * burst * noise[at : at + frames + 2]
+    finger = noise[at : at + frames + 2] * burst
+    finger *= np.float32(after.peak * 10 ** ((STROKE_DB if falls else LIFT_DB) / 20))
+    more += finger
     if falls:
-        wished += np.float32(after.peak * 10 ** (THUMP_DB / 20)) * knock
+        more += np.float32(after.peak * 10 ** (THUMP_DB / 20)) * knock
+    plain = after.whole - before.whole
+    plain *= rising
+    plain += before.whole
     step, peak = max(before.step, after.step), max(before.peak, after.peak)
-    return within_promise(plain, wished, step, peak)[1:-1]
+    return within_promise(plain, more, step, peak)[1:-1]
 
 
-def within_promise(plain: Samples, wished: Samples, step: float, peak: float) -> Samples:
-    """Return as much of what is wished for as a promise allows that the plain fade keeps.
+def within_promise(plain: Samples, more: Samples, step: float, peak: float) -> Samples:
+    """Return a plain fade and as much of what is wished for more as a promise that it keeps allows.
 
     Parameters
     ----------
-    plain, wished:
-        Shape (frames,), alike at both ends.
+    plain, more:
+        Shape (frames,); the second is next to nothing at both ends.
     step, peak:
         No step from frame to frame, and no sample, shall be larger.
     """
-    more = wished - plain
-    kept = np.concatenate((plain, plain[1:] - plain[:-1]))
-    added = np.concatenate((more, more[1:] - more[:-1]))
-    limit = np.full(len(added), step, np.float32)
-    limit[: len(plain)] = peak
+    frames = len(plain)
+    kept, added = both = np.empty((2, 2 * frames - 1), np.float32)
+    kept[:frames], added[:frames] = plain, more
+    np.subtract(both[:, 1:frames], both[:, : frames - 1], out=both[:, frames:])
     # |kept + share * added| reaches the limit at the share (limit - kept's part towards it) / size.
+    kept *= np.sign(added)
     size = np.maximum(np.abs(added), np.float32(1e-9))
-    share = float(np.min((limit - np.sign(added) * kept) / size))
+    left = np.subtract(np.float32(peak), kept)
+    left[frames:] += np.float32(step - peak)
+    left /= size
+    share = float(left.min())
     return plain + np.float32(min(1.0, max(0.0, share))) * more

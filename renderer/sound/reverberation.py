@@ -2,9 +2,10 @@
 
 What comes back is a noise that dies away, high frequencies sooner, computed once; a track is
 convolved with it by Fourier transforms, some blocks at a time, so that memory stays bounded. That
-is done at a quarter of usual rates, so that nothing above some 5 kHz comes back: a room swallows
-high frequencies sooner anyway, and transforms are what it costs. The sound itself stays what and
-where it was; what comes back is added to it.
+is done at a sixth of usual rates, so that nothing above some 3.3 kHz comes back: a room swallows
+high frequencies sooner anyway, and transforms are most of what it costs. Rates are changed by
+products of matrices, which are fast. The sound itself stays what and where it was; what comes back
+is added to it.
 
 Left and right get the same noise and its own delayed copy, added on one side and subtracted on the
 other (H. Lauridsen's network, from memory), so that they differ and their sum has no copy. In a
@@ -58,18 +59,26 @@ ROOMS = {
 }
 """A furnished living room and a village hall with some people in it."""
 
-LEAST_RATE = 11_025
-"""What comes back is worked out at this many frames a second, or up to twice as many."""
+LEAST_RATE = 7_350
+"""What comes back is worked out at this many frames a second or more; for deep ears, at half."""
 
 PARTING_HZ = 2_000.0
 SIDES_APART_S = 0.0073
 _DROP_DB = 60.0
 _HIGHEST_OF_RATE = (0.36, 0.46)
-_LARGEST_TRANSFORM = 16_384
 _SEED = 7
+
+_LARGEST_HOP = 65_536
+"""How many frames of the lower rate are taken at a time, at most: up to nine seconds of a track."""
+
+_SLOWER_TIMES = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
+"""By what a track's rate may be divided; blocks have frames for each."""
 
 _LOBES = 8
 """How many frames of the lower rate the filter lasts that rates are changed with."""
+
+_ROW = 8
+"""How many frames of the lower rate a row of a matrix has."""
 
 
 def tail(room: Room) -> Fraction:
@@ -85,8 +94,8 @@ class Impulse:
     ----------
     samples:
         Shape (frames,), at the rate that it is worked out at.
-    halvings:
-        How often the track's rate is halved to give that.
+    times:
+        How many frames of the track are one of those.
     rate:
         The track's rate.
     late:
@@ -95,7 +104,7 @@ class Impulse:
     """
 
     samples: NDArray[np.float64]
-    halvings: int
+    times: int
     rate: int
     late: int
 
@@ -105,8 +114,8 @@ class Impulse:
         return float(np.sum(self.samples**2))
 
 
-@lru_cache(maxsize=4)
-def impulse(room: Room, rate: int) -> Impulse:
+@lru_cache(maxsize=8)
+def impulse(room: Room, rate: int, *, is_deep: bool = False) -> Impulse:
     """Return what comes back in a room, at a track's rate.
 
     Parameters
@@ -115,11 +124,14 @@ def impulse(room: Room, rate: int) -> Impulse:
         Any but `none`.
     rate:
         Frames a second of the track.
+    is_deep:
+        Whether that is worked out at half the rate.
     """
     walls = ROOMS[room]
-    halvings = max(0, int(np.log2(rate / LEAST_RATE)))
-    own_rate = rate / (1 << halvings)
-    late = (7 << halvings) - 1 if halvings else 0
+    least = LEAST_RATE / 2 if is_deep else LEAST_RATE
+    times = next(times for times in _SLOWER_TIMES if times == 1 or rate >= least * times)
+    own_rate = rate / times
+    late = (_LOBES - 1) * times - 1 if times > 1 else 0
     first = max(0, round((walls.first_s - late / rate) * own_rate))
     last = int((float(walls.lasts_s) - SIDES_APART_S - late / rate) * own_rate)
     time = np.arange(last - first) / own_rate
@@ -134,7 +146,7 @@ def impulse(room: Room, rate: int) -> Impulse:
         samples[first:] += falls * np.fft.irfft(noise * band * heard, last - first)
     samples *= np.sqrt(10 ** (walls.level_db / 10) / np.sum(samples**2))
     samples.flags.writeable = False
-    return Impulse(samples, halvings, rate, late)
+    return Impulse(samples, times, rate, late)
 
 
 def in_room(
@@ -145,195 +157,208 @@ def in_room(
     Parameters
     ----------
     blocks:
-        Each (`block_frames`, channels) but the last, which may be shorter. The last `tail` seconds
-        should be silent.
+        Each (`block_frames`, channels), with frames in a row, but the last, which may be shorter.
+        The last `tail` seconds should be silent.
     room:
         Any but `none`.
     rate, layout:
         Of the track.
     block_frames:
-        A power of two.
+        A multiple of 768: of whole rows at every rate.
     """
-    back = impulse(room, rate)
-    plan = _plan(len(back.samples), block_frames >> back.halvings)
-    if layout is Layout.STEREO:
-        sides: list[_Side] = [_Sides(back, plan)]
-    else:
-        channels = np.eye(layout.channels, dtype=np.float32)
-        sides = [_Side(back, plan, heard) for heard in channels]
+    ears = _EARS[layout]
+    backs = [impulse(room, rate, is_deep=ear.is_deep) for ear in ears]
+    together = _together(len(backs[0].samples), block_frames // backs[0].times)
+    sources = [
+        _Source(ear, back, block_frames, layout.channels, together)
+        for ear, back in zip(ears, backs, strict=True)
+    ]
     waiting: list[Samples] = []
     for block in blocks:
         waiting.append(block)
-        if len(waiting) == plan.blocks:
-            for side in sides:
-                side.add_to(waiting)
+        if len(waiting) == together:
+            _add_to(waiting, sources)
             yield from waiting
             waiting = []
     if waiting:
-        for side in sides:
-            side.add_to(waiting)
+        _add_to(waiting, sources)
         yield from waiting
 
 
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """How many blocks are convolved at a time, their frames, the transform's size, its parts."""
-
-    blocks: int
-    hop: int
-    size: int
-    parts: int
-
-
-def _plan(impulse_frames: int, own_block: int) -> _Plan:
-    """Return the fastest way to convolve blocks of `own_block` frames with an impulse.
-
-    With one part the transform holds blocks and impulse; with several, each as long as the blocks
-    that are taken, half of the transform is the impulse's. Larger transforms than
-    `_LARGEST_TRANSFORM` leave the processor's cache, and were slower.
-    """
-    found = []
-    size = 2 * own_block
-    while size <= max(_LARGEST_TRANSFORM, 2 * own_block):
-        room = (size - impulse_frames + 1) // own_block
-        for blocks in {room, size // 2 // own_block}:
-            if blocks < 1:
-                continue
-            hop = blocks * own_block
-            parts = -(-impulse_frames // (size - hop))
-            if parts == 1 or 2 * hop == size:
-                cost = size * (np.log2(size) + parts) / blocks
-                found.append((cost, blocks, hop, size, parts))
-        size *= 2
-    return _Plan(*min(found)[1:])
+def _add_to(blocks: list[Samples], sources: list[_Source]) -> None:
+    """Add to blocks, which follow those of the last call, what comes back."""
+    for source in sources:
+        for number, block in enumerate(blocks):
+            source.hear(block, number)
+        source.convolved.move_on(len(blocks))
+        for number, block in enumerate(blocks):
+            source.add_to(block, number)
 
 
-class _Side:
-    """Adds to one channel what comes back of it.
+def _together(impulse_frames: int, own_block: int) -> int:
+    """Return how many blocks of `own_block` frames are convolved fastest at a time."""
+
+    def cost(blocks: int) -> float:
+        size = fast_size(blocks * own_block + impulse_frames - 1)
+        return size * float(np.log2(size)) / blocks
+
+    return min(range(1, max(1, _LARGEST_HOP // own_block) + 1), key=cost)
+
+
+def fast_size(least: int) -> int:
+    """Return the least size of `least` frames or more that is 1, 3 or 5 times a power of two."""
+    return min(factor << max(0, (-(-least // factor) - 1).bit_length()) for factor in (1, 3, 5))
+
+
+class _Convolved:
+    """What comes back of what is heard, both at the lower rate, some blocks at a time.
 
     Parameters
     ----------
-    back, plan:
-        What comes back, and how it is worked out.
-    heard:
-        What of each channel is heard, shape (channels,).
+    samples:
+        What comes back of one frame, shape (frames,).
+    own_block, together:
+        Frames of a block, and how many blocks are taken at a time.
     """
 
-    def __init__(self, back: Impulse, plan: _Plan, heard: Samples) -> None:
-        self._channel = int(np.argmax(heard))
-        self._plan = plan
-        hop, size = plan.hop, plan.size
-        step = size - hop
-        parts = (back.samples[at * step : (at + 1) * step] for at in range(plan.parts))
-        self._series = [np.fft.rfft(part, size).astype(np.complex64) for part in parts]
-        self._coming = [np.zeros(size // 2 + 1, np.complex64) for _ in range(plan.parts)]
-        self._left_over = np.zeros(step, np.float32)
-        self._slower = _Slower(1 << back.halvings, heard)
-        self._faster = _Faster(1 << back.halvings)
-
-    def add_to(self, blocks: list[Samples]) -> None:
-        """Add to blocks that follow those of the last call."""
-        heard = np.concatenate([self._slower.slowed(block) for block in blocks])
-        back, at = self._comes_back(heard), 0
-        for block in blocks:
-            frames = -(-len(block) // self._slower.times)
-            self._add(block, back[at : at + frames])
-            at += frames
-
-    def _comes_back(self, heard: Samples) -> Samples:
-        hop, size = self._plan.hop, self._plan.size
+    def __init__(self, samples: NDArray[np.float64], own_block: int, together: int) -> None:
+        self._own_block, self._hop = own_block, own_block * together
+        size = fast_size(self._hop + len(samples) - 1)
+        self._series = np.fft.rfft(samples, size).astype(np.complex64)
         # Numpy transforms doubles faster than floats, and back the other way round.
-        series = np.fft.rfft(heard.astype(np.float64), size).astype(np.complex64)
-        for at, part in enumerate(self._series):
-            self._coming[at] += part * series
-        now = self._coming.pop(0)
-        whole = np.fft.irfft(now, size).astype(np.float32, copy=False)
-        now[:] = 0.0
-        self._coming.append(now)
-        whole[: len(self._left_over)] += self._left_over
-        self._left_over = np.zeros(size - hop, np.float32)
-        self._left_over[: size - hop] = whole[hop:]
-        return whole[:hop]
+        self._heard = np.zeros(size)
+        self._back = np.zeros(size, np.float32)
+        self._left_over = np.zeros(len(samples) - 1, np.float32)
 
-    def _add(self, block: Samples, back: Samples) -> None:
-        block[:, self._channel] += self._faster.hastened(back)[: len(block)]
+    def place(self, number: int) -> NDArray[np.float64]:
+        """Return where a block's sound is to be put, shape (frames,)."""
+        return self._heard[number * self._own_block : (number + 1) * self._own_block]
+
+    def back(self, number: int) -> Samples:
+        """Return what comes back during a block, shape (frames,)."""
+        return self._back[number * self._own_block : (number + 1) * self._own_block]
+
+    def move_on(self, count: int) -> None:
+        """Work out what comes back during `count` blocks, whose sound is in its places."""
+        self._heard[count * self._own_block :] = 0.0
+        series = np.fft.rfft(self._heard).astype(np.complex64)
+        series *= self._series
+        back = np.fft.irfft(series, len(self._back))
+        self._back = back.astype(np.float32, copy=False)
+        self._back[: len(self._left_over)] += self._left_over
+        self._left_over[:] = self._back[self._hop : self._hop + len(self._left_over)]
 
 
-class _Sides(_Side):
-    """Adds to the left and the right what comes back of both together."""
+@dataclass(frozen=True, slots=True)
+class _Ear:
+    """What one source hears of the track, and where what comes back of that goes.
 
-    def __init__(self, back: Impulse, plan: _Plan) -> None:
-        super().__init__(back, plan, np.full(2, 0.5, np.float32))
-        self._series = [part * np.float32(np.sqrt(0.5)) for part in self._series]
-        own_rate = back.rate / (1 << back.halvings)
-        self._before = np.zeros(round(SIDES_APART_S * own_rate), np.float32)
-        self._right = _Faster(1 << back.halvings)
+    Parameters
+    ----------
+    channels:
+        Which channels it hears, all alike, and gives back to.
+    has_sides:
+        Whether the two channels get what comes back and its delayed copy, added and subtracted.
+    is_deep:
+        Whether it is worked out at half the rate of others: nothing above some 1.7 kHz comes back.
+    """
 
-    def _add(self, block: Samples, back: Samples) -> None:
-        both = np.concatenate((self._before, back))
-        copy = both[: len(back)]
-        self._before = both[len(back) :].copy()
-        block[:, 0] += self._faster.hastened(back + copy)[: len(block)]
-        block[:, 1] += self._right.hastened(back - copy)[: len(block)]
+    channels: slice
+    has_sides: bool = False
+    is_deep: bool = False
+
+
+_EARS = {
+    Layout.MONO: (_Ear(slice(0, 1)),),
+    Layout.STEREO: (_Ear(slice(0, 2), has_sides=True),),
+    Layout.SPLIT: (_Ear(slice(0, 1)), _Ear(slice(1, 2), is_deep=True)),
+}
+"""Who hears what. Of drones and clicks by themselves little is lost where only what is deep comes
+back: of clicks next to nothing does anyway, and of drones, which stand, no more than their level
+can be heard. That saves a quarter of what the room costs."""
+
+
+class _Source:
+    """One ear in the room: takes blocks of a track and adds to them what comes back of it.
+
+    Rates are changed by products of matrices: a row is `_ROW` frames of the lower rate, a column
+    one frame and channel of the track in the time of those.
+
+    Parameters
+    ----------
+    ear, back, block_frames:
+        What it hears, what comes back of that, and frames of a block.
+    channels, together:
+        Channels of the track, and how many blocks are taken at a time.
+    """
+
+    def __init__(
+        self, ear: _Ear, back: Impulse, block_frames: int, channels: int, together: int
+    ) -> None:
+        times = back.times
+        self.convolved = _Convolved(back.samples, block_frames // times, together)
+        self._back_to = ear.channels
+        self._shape = (block_frames, channels)
+        self._rows, self._ages = block_frames // times // _ROW, _LOBES - 1
+        row, early = _ROW * times, (_LOBES - 1) * times
+        taps = _filter(times)
+        # Frame f of a row of the track weighs in frame c of the lower rate by how old it is then.
+        age = (np.arange(_ROW) + 1) * times - 1 - (np.arange(row + early)[:, np.newaxis] - early)
+        weights = np.where((age >= 0) & (age < len(taps)), taps.take(age, mode="clip"), 0.0)
+        heard = np.zeros(channels)
+        heard[ear.channels] = 1 / len(heard[ear.channels])
+        slow = np.einsum("fc,k->fkc", weights, heard).reshape(-1, _ROW).astype(np.float32)
+        self._slow_early, self._slow = np.split(slow, [early * channels])
+        self._before = np.zeros(early * channels, np.float32)
+        at = np.arange(row) - (np.arange(-self._ages, _ROW) * times)[:, np.newaxis]
+        weights = np.where((at >= 0) & (at < len(taps)), times * taps.take(at, mode="clip"), 0.0)
+        sides = np.array([[1.0, 1.0], [1.0, -1.0]]) * np.sqrt(0.5) if ear.has_sides else np.eye(1)
+        fast = np.einsum("cf,sk->scfk", weights, sides)
+        self._fast = fast.reshape(-1, row * len(sides)).astype(np.float32)
+        self._delays = (0, round(SIDES_APART_S * back.rate / times))[: len(sides)]
+        self._late = np.zeros(self._ages + self._delays[-1], np.float32)
+        self._windows = np.empty((len(sides), self._ages + _ROW, self._rows), np.float32)
+        self._sound = np.empty((self._rows, row * len(sides)), np.float32)
+
+    def hear(self, block: Samples, number: int) -> None:
+        """Hear the block that is so many after the first of those that are taken together."""
+        if len(block) < self._shape[0]:
+            whole = np.zeros(self._shape, np.float32)
+            whole[: len(block)] = block
+            block = whole
+        rows = block.reshape(self._rows, -1)
+        ends = rows[:, -len(self._before) :]
+        slowed = rows @ self._slow
+        slowed[0] += self._before @ self._slow_early
+        slowed[1:] += ends[:-1] @ self._slow_early
+        self._before = ends[-1].copy()
+        self.convolved.place(number)[:] = slowed.ravel()
+
+    def add_to(self, block: Samples, number: int) -> None:
+        """Add to that block what comes back during it."""
+        whole = np.concatenate((self._late, self.convolved.back(number)))
+        self._late = whole[-len(self._late) :].copy()
+        wide, step = len(self._windows[0]), whole.strides[0]
+        for window, delay in zip(self._windows, self._delays, strict=True):
+            first = self._delays[-1] - delay
+            window[:] = np.lib.stride_tricks.as_strided(
+                whole[first:], (wide, self._rows), (step, step * _ROW), writeable=False
+            )
+        np.matmul(self._windows.reshape(-1, self._rows).T, self._fast, out=self._sound)
+        sound = self._sound.reshape(self._shape[0], -1)
+        block[:, self._back_to] += sound[: len(block)]
 
 
 def _filter(times: int) -> NDArray[np.float64]:
     """Return the low-pass filter between two rates, the one so many times the other.
 
     A sinc in a Kaiser window, shape (`_LOBES` * times,), symmetrical about its frame 4 * times - 1;
-    from 0.6 of the lower rate on it lets less than -40 dB through.
+    from 0.6 of the lower rate on it lets less than -40 dB through. Between a rate and itself it is
+    one frame.
     """
+    if times == 1:
+        return np.concatenate((np.ones(1), np.zeros(_LOBES - 1)))
     away = (np.arange(_LOBES * times) - (4 * times - 1)) / times
     window = np.i0(4.5 * np.sqrt(np.maximum(0.0, 1 - (away / 4) ** 2)))
     weights = np.sinc(0.85 * away) * window
     return np.asarray(weights / weights.sum(), np.float64)
-
-
-class _Slower:
-    """Takes a sound that comes in pieces to a lower rate, late by three of its frames."""
-
-    def __init__(self, times: int, heard: Samples) -> None:
-        self.times = times
-        self._heard = heard
-        # Frame by frame from the latest, a row for each frame of the lower rate, a column for each
-        # frame and channel of a piece of that length.
-        taps = _filter(times).reshape(_LOBES, times)[:, ::-1]
-        self._taps = (taps[:, :, np.newaxis] * heard).reshape(_LOBES, -1).astype(np.float32)
-        self._before = np.zeros((_LOBES, _LOBES - 1), np.float32)
-
-    def slowed(self, block: Samples) -> Samples:
-        if self.times == 1:
-            return np.asarray(block @ self._heard, np.float32)
-        if short := -len(block) % self.times:
-            block = np.concatenate((block, np.zeros((short, block.shape[1]), np.float32)))
-        shares = self._taps @ block.reshape(-1, self._taps.shape[1]).T
-        both = np.concatenate((self._before, shares), axis=1)
-        self._before = both[:, -(_LOBES - 1) :].copy()
-        frames = shares.shape[1]
-        out = both[0, _LOBES - 1 :].copy()
-        for age in range(1, _LOBES):
-            start = _LOBES - 1 - age
-            out += both[age, start : start + frames]
-        return out
-
-
-class _Faster:
-    """Takes a sound that comes in pieces to a higher rate, late by 4 `times` - 1 frames of it."""
-
-    def __init__(self, times: int) -> None:
-        self._times = times
-        taps = times * _filter(times).reshape(_LOBES, times)
-        self._taps = taps.astype(np.float32)
-        self._before = np.zeros(_LOBES - 1, np.float32)
-
-    def hastened(self, sound: Samples) -> Samples:
-        if self._times == 1:
-            return sound
-        both = np.concatenate((self._before, sound))
-        self._before = both[-(_LOBES - 1) :].copy()
-        count = len(sound)
-        rows = np.empty((_LOBES, count), np.float32)
-        for age in range(_LOBES):
-            start = _LOBES - 1 - age
-            rows[age] = both[start : start + count]
-        return np.asarray((rows.T @ self._taps).ravel(), np.float32)

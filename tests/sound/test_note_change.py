@@ -85,7 +85,7 @@ def test_no_wish_breaks_the_promise(seed: int, frames: int, wish: float, spare: 
     wished = plain_fade + random.normal(0, wish, frames).astype(np.float32)
     step = float(np.abs(np.diff(plain_fade)).max()) * (1 + spare)
     peak = float(np.abs(plain_fade).max()) * (1 + spare)
-    kept = within_promise(plain_fade, wished, step, peak)
+    kept = within_promise(plain_fade, wished - plain_fade, step, peak)
     assert np.abs(kept).max() <= peak * 1.0001
     assert np.abs(np.diff(kept)).max() <= step * 1.0001
     # As much as possible: the whole wish, or something touches its limit.
