@@ -144,6 +144,16 @@ def _help() -> None:
         sys.exit(_explained(error))
 
 
+def _end_if_it_stands() -> None:
+    """Say that nothing is to be done, and end, where a pack stands as the same call has left it."""
+    if sys.argv[1:2] == ["pack"]:
+        from renderer.delivery.packing.standing import said_before
+
+        if (said := said_before(sys.argv[2:])) is not None:
+            print(said)
+            sys.exit(0)
+
+
 def main() -> None:
     """Run the command line and exit with its code: 0, or 2 with a message for what was wrong."""
     if sys.argv[1:] in ([], ["--help"], ["-h"]):
@@ -165,6 +175,7 @@ def _run() -> None:
     if is_heeded:
         signal.signal(signal.SIGINT, _stop_at_once)
     _make_printable()
+    _end_if_it_stands()
     from renderer.commands.app import app
     from renderer.errors import RungwiseError, one_line
 

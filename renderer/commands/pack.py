@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,7 +13,7 @@ import typer
 from renderer.commands.announce import counted
 from renderer.commands.options import Replace, Tidy, output_console, settled, spoken_length
 from renderer.commands.progress import in_seconds_of_audio
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure, one_line
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,6 +44,9 @@ def pack(
     why: Annotated[
         bool, typer.Option("--why", help="Say of each file that is made why it is.")
     ] = False,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Make it again whenever a source is saved.")
+    ] = False,
     replace: Replace = False,
     tidy: Tidy = False,
 ) -> None:
@@ -60,16 +65,37 @@ def pack(
         raise failure("no pack is named", "name its file; --new FILE writes one to start from")
     if output is None:
         raise failure("where the pack goes is not said", "name a folder with -o", place="-o")
+    if watch:
+        if dry_run or why:
+            raise failure(
+                "--watch goes on and on", "leave --dry-run and --why out", place="--watch"
+            )
+        _watch(file, output, given, replace=replace, tidy=tidy)
+        return
+    planned = _planned(file, output, given)
+    if dry_run:
+        from renderer.delivery.packing.making import due_of
+
+        _print_forecast(planned, due_of(planned, replace=replace), why=why)
+        return
+    made = _make(planned, why=why, replace=replace, tidy=tidy)
+    if not (made.left_over or made.changed or made.remarks):
+        _keep_call(made)
+
+
+def _planned(file: Path, output: Path, given: Mapping[str, Any]) -> PackPlan:
     from rich.console import Console
 
-    from renderer.delivery.packing.making import due_of, first_day, make
+    from renderer.delivery.packing.making import first_day
     from renderer.order.packs import read_pack
 
     with Console(stderr=True).status("Reading"):
-        planned = read_pack(file, given).plan(output, today=first_day(output))
-    if dry_run:
-        _print_forecast(planned, due_of(planned, replace=replace), why=why)
-        return
+        return read_pack(file, given).plan(output, today=first_day(output))
+
+
+def _make(planned: PackPlan, *, why: bool, replace: bool, tidy: bool) -> MadePack:
+    from renderer.delivery.packing.making import make
+
     with in_seconds_of_audio() as moved:
         made = make(
             planned,
@@ -78,7 +104,55 @@ def pack(
             replace=replace,
             tidy=tidy,
         )
-    _print_made(made, tidy=tidy)
+    console = output_console()
+    _print_made(console, made)
+    _say_left_over(console, made, tidy=tidy)
+    return made
+
+
+def _keep_call(made: MadePack) -> None:
+    """Let the same call find out at once that nothing is to be done."""
+    from renderer.delivery.packing.standing import call_of, keep
+
+    plan = made.plan
+    console = output_console()
+    with console.capture() as capture:
+        _print_table(console, made)
+    said = f"{capture.get()}{_nothing_to_do(len(plan.files))}"
+    call = call_of(sys.argv[2:], plan.pack.inputs, plan.pack.folders, said)
+    keep(plan.root, made.digests, call)
+
+
+_LOOKED_AGAIN_S = 0.5
+
+
+def _watch(
+    file: Path, output: Path, given: Mapping[str, Any], *, replace: bool, tidy: bool
+) -> None:
+    """Make the pack whenever a source is saved, until it is stopped."""
+    from renderer.delivery.packing.standing import seen
+
+    inputs: Sequence[Path] = (file,)
+    folders: Sequence[Path] = ()
+    while True:
+        before = seen(inputs, folders)
+        try:
+            planned = _planned(file, output, given)
+            # How sources look is noted before they are read, so that none is saved unseen.
+            new = planned.pack.inputs, planned.pack.folders
+            if new != (inputs, folders):
+                inputs, folders = new
+                continue
+            _make(planned, why=False, replace=replace, tidy=tidy)
+        except RungwiseError as error:
+            for problem in error.problems:
+                typer.echo(one_line(str(problem)), err=True)
+        typer.echo(f"Watching {counted(len(inputs), 'source')}; Ctrl-C ends it.", err=True)
+        last = before
+        # What is being saved is left in peace until it looks the same twice.
+        while last == before or seen(inputs, folders) != last:
+            last = seen(inputs, folders)
+            time.sleep(_LOOKED_AGAIN_S)
 
 
 def _say(console: Console, words: str) -> None:
@@ -112,8 +186,11 @@ def _print_forecast(plan: PackPlan, due: Sequence[Due], *, why: bool) -> None:
     )
 
 
-def _print_made(made: MadePack, *, tidy: bool) -> None:
-    console = output_console()
+def _nothing_to_do(count: int) -> str:
+    return f"Nothing to do: all {count} files are there."
+
+
+def _print_made(console: Console, made: MadePack) -> None:
     for remark in made.remarks:
         _say(console, f"Note: {remark}")
     _print_table(console, made)
@@ -123,8 +200,7 @@ def _print_made(made: MadePack, *, tidy: bool) -> None:
         kept = f", {len(made.kept)} were there" if made.kept else ""
         _say(console, f"{counted(done, 'file')} made{alike}{kept}, in {made.plan.root}")
     else:
-        _say(console, f"Nothing to do: all {len(made.kept)} files are there.")
-    _say_left_over(console, made, tidy=tidy)
+        _say(console, _nothing_to_do(len(made.kept)))
 
 
 def _say_left_over(console: Console, made: MadePack, *, tidy: bool) -> None:

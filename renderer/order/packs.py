@@ -316,6 +316,8 @@ class _Assembling:
             else:
                 is_name = not path.exists() and Path(entry.file).parent == Path()
                 files = [Path(entry.file) if is_name and not Path(entry.file).suffix else path]
+                # A file of a shipped exercise's name, should one come, is that exercise.
+                self._inputs.append(path)
             sources = [source_of(one) for one in files]
         except (RungwiseError, ValueError) as error:
             if not isinstance(error, RungwiseError):

@@ -22,6 +22,7 @@ from renderer.commands.app import app
 from renderer.delivery.manifest import MANIFEST, read_manifest
 from renderer.delivery.packing.journal import JOURNAL, Journal
 from renderer.delivery.packing.making import MadePack, PackStoppedError, due_of, make
+from renderer.delivery.packing.standing import said_before
 from renderer.errors import RungwiseError
 from renderer.order.packs import PackPlan, read_pack
 from tests.delivery.disks import small_disk
@@ -552,3 +553,83 @@ def test_progress_is_in_seconds_of_audio(folder: Path) -> None:
     total = sum(float(one.duration) for one in plan.different)
     assert seen[-1] == pytest.approx((total, total), abs=0.01)
     assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+
+
+def in_a_process(folder: Path, *more: str) -> str:
+    run = subprocess.run(
+        command(*more), cwd=folder, capture_output=True, text=True, check=True, timeout=HANG_S
+    )
+    return run.stdout
+
+
+def test_the_same_call_finds_at_once_that_nothing_is_to_be_done(folder: Path) -> None:
+    in_a_process(folder)
+    words = ["class.toml", "-o", "out"]
+    said = said_before(words)
+    assert said is not None
+    assert said.splitlines()[-1] == "Nothing to do: all 19 files are there."
+    assert said_before([*words, "--share"]) is None
+    assert said_before(["./class.toml", "-o", "out"]) is None
+    for path in (Path("out/All tracks.m3u8"), Path("out/Jamie/All tracks.m3u8")):
+        whole = path.read_bytes()
+        path.unlink()
+        assert said_before(words) is None
+        path.write_bytes(whole)
+        assert said_before(words) is None, "its time of change is another: its bytes are looked at"
+        assert in_a_process(folder).splitlines()[-1].startswith("Nothing to do")
+        assert said_before(words) is not None
+    for path in (Path("class.toml"), Path("wide.toml")):
+        whole = path.read_bytes()
+        path.write_bytes(whole + b"# A remark.\n")
+        assert said_before(words) is None
+        path.write_bytes(whole)
+        assert said_before(words) is not None
+
+
+def test_a_file_that_comes_into_a_folder_of_exercises_is_not_overlooked(folder: Path) -> None:
+    Path("tunes").mkdir()
+    Path("wide.toml").rename("tunes/wide.toml")
+    change('"wide.toml", "reel.toml"', '"tunes"')
+    in_a_process(folder)
+    words = ["class.toml", "-o", "out"]
+    assert said_before(words) is not None
+    tune("tunes/more.toml", "More")
+    assert said_before(words) is None
+    assert "2 Wide" in in_a_process(folder, "--why")
+
+
+def test_a_pack_is_made_again_whenever_a_source_is_saved(folder: Path) -> None:
+    with subprocess.Popen(
+        command("--watch"), cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            assert process.stderr is not None
+            waiting = "Watching 3 sources; Ctrl-C ends it."
+            said: list[str] = []
+
+            def until_it_waits() -> list[str]:
+                said.clear()
+                assert process.stderr is not None
+                for line in process.stderr:
+                    said.append(line.strip())
+                    if said[-1] == waiting:
+                        break
+                return said
+
+            until_it_waits()
+            before = contents()
+            tune("reel.toml", "Reel", "C")
+            assert until_it_waits()[-1] == waiting
+            changed = {name for name, data in contents().items() if data != before[name]}
+            assert len(changed) == 6
+            tune("reel.toml", "Reel", "Q")
+            assert "reel.toml: lines[1].run: " in until_it_waits()[0]
+            tune("reel.toml", "Reel", "B")
+            until_it_waits()
+            assert contents() == before
+            process.send_signal(signal.SIGINT)
+            process.communicate(timeout=HANG_S)
+        finally:
+            process.kill()
+    assert process.returncode == 130
+    assert not Path("out", JOURNAL).exists()

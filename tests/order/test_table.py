@@ -118,6 +118,7 @@ OUTSIDE_THE_TABLE = {
     "--dry-run",
     "--new",
     "--why",
+    "--watch",
     "--format",
     # What a verb of books asks of them, and no other verb.
     "--among",

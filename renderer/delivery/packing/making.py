@@ -38,6 +38,7 @@ from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
 from renderer.delivery.packing.places import places_in
+from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
 from renderer.delivery.playlist import Entry as Listed
 from renderer.delivery.playlist import playlist_text
 from renderer.delivery.practice_page import PracticePage
@@ -77,6 +78,8 @@ class MadePack:
         those that were there; by their paths from the pack's folder.
     sizes:
         Bytes of every file.
+    digests:
+        The SHA-256 of every file.
     left_over:
         Files that the pack made before and makes no longer, as they were made; `changed`: those
         that somebody has changed.
@@ -89,6 +92,7 @@ class MadePack:
     linked: tuple[str, ...]
     kept: tuple[str, ...]
     sizes: Mapping[str, int]
+    digests: Mapping[str, str]
     left_over: tuple[str, ...] = ()
     changed: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -217,7 +221,7 @@ def due_of(plan: PackPlan, *, replace: bool = False) -> tuple[Due, ...]:
 
 
 def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool) -> _State:
-    state, identity = _State(), identity_of(plan)
+    state, identity, stats = _State(), identity_of(plan), stats_of(plan.root)
     intact: dict[str, str] = {}
     """Files that are as they were made, by their jobs' digests."""
     waiting: list[Due] = []
@@ -225,7 +229,7 @@ def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool)
         place, entry = plan.root / one.path, known.get(one.path)
         try:
             _, there = real_place(place)
-            sha256 = _sha256(place) if there is not None else ""
+            sha256 = digest_of_file(place, stats.get(one.path)) if there is not None else ""
         except RungwiseError as error:
             state.problems += error.problems
             continue
@@ -401,12 +405,15 @@ class _Making:
             raise self._stopped(len(due))
         left, changed = self._left_over(tidy=tidy)
         sizes = {one.path: (plan.root / one.path).stat().st_size for one in plan.files}
+        digests = {one.path: self._journal.made[one.path].sha256 for one in plan.files}
+        keep(plan.root, digests)
         return MadePack(
             plan,
             tuple(self._made),
             tuple(linked),
             tuple(one.path for one in state.kept),
             sizes,
+            digests,
             left,
             changed,
             tuple(self._remarks),
