@@ -141,6 +141,8 @@ class Bar:
         What is written over it.
     number:
         The score's own; empty where bars are counted from the beginning of their line.
+    begins_row:
+        Whether the score begins a new row of staves with it: a matter of print alone.
     """
 
     items: tuple[Item, ...]
@@ -149,6 +151,7 @@ class Bar:
     signs: Signs = NO_SIGNS
     words: tuple[str, ...] = ()
     number: str = ""
+    begins_row: bool = field(default=False, compare=False)
 
     @property
     def beats(self) -> Fraction:

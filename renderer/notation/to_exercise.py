@@ -102,7 +102,9 @@ class _Joiner:
             else:
                 self._note(items, beats, written, self._chanter_note(written.pitch))
         words = tuple(filter(None, map(_printable, measure.words)))
-        return Bar(tuple(items), meter, tempo, measure.signs, words, measure.number)
+        return Bar(
+            tuple(items), meter, tempo, measure.signs, words, measure.number, measure.begins_row
+        )
 
     def _chanter_note(self, pitch: Pitch) -> Note:
         note = self._reading.note(pitch)

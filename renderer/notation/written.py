@@ -115,6 +115,8 @@ class Measure:
         notes per minute.
     begins_line, heading:
         Whether a line of the exercise begins here, and what is written above it.
+    begins_row:
+        Whether the file begins a new row of staves, or of text, with it.
     signs:
         Repeats, endings and jumps.
     words:
@@ -133,6 +135,7 @@ class Measure:
     words: tuple[str, ...] = ()
     number: str = ""
     tempos_inside: tuple[tuple[Fraction, Fraction], ...] = ()
+    begins_row: bool = False
 
     @property
     def length(self) -> Fraction:
@@ -158,7 +161,9 @@ class Measure:
             for notes, mark in zip(parts, starts.values(), strict=True)
         ]
         for index in range(1, len(pieces)):
-            pieces[index] = replace(pieces[index], begins_line=False, heading="", words=())
+            pieces[index] = replace(
+                pieces[index], begins_line=False, begins_row=False, heading="", words=()
+            )
         pieces[0] = replace(pieces[0], tempo=self.tempo, signs=self.signs.at_start)
         last = pieces[-1].signs.joined(self.signs.at_end)
         return [*pieces[:-1], replace(pieces[-1], signs=last)]

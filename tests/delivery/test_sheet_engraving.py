@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
 from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS
+from renderer.delivery.sheet.over_staff import OverStaff
 from renderer.delivery.sheet.pieces import Glyph, Stroke
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of, stacked_lines
 from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark, tempo_marks
@@ -385,18 +386,23 @@ def test_tempo_marks_stand_over_their_bars_side_by_side_and_all_in_the_drawing()
     engraving = engrave(exercise)
     (systems,) = lay_systems(stacked_lines([engraving.lines]), WIDTH, HALF)
     extent = extent_of(systems, has_marks=True, has_tempos=True)
+    over = [OverStaff(system, 345.0) for system in systems]
     (marks,) = tempo_marks(exercise)
     foot = extent.top - extent.marks
-    for system in systems:
+    for system, above in zip(systems, over, strict=True):
         here = [bar for bar in system.bars if bar.number > 1]
-        drawing = Drawing(system, extent, engraving.symbols, (), marks)
+        drawing = Drawing(system, extent, engraving.symbols, (), marks, above)
         root = ElementTree.fromstring(drawing.svg)
         groups = [
             g for g in root.iter("{http://www.w3.org/2000/svg}g") if g.get("class") == "tempo"
         ]
         assert len(groups) == len(here)
         for bar, after in pairwise(here):
-            pieces = drawn_mark(marks[bar.number - 2], bar.left, foot, after.left - bar.left)
+            room = after.left - bar.left
+            pieces, number = drawn_mark(marks[bar.number - 2], bar.left, foot, room, above.letter)
+            assert number in drawing.texts
+            assert number.bold
+            assert number.x + len(number.text) * above.letter < after.left
             boxes = [piece.box for piece in pieces]
             assert min(box.left for box in boxes) >= bar.left
             assert max(box.right for box in boxes) < after.left
@@ -406,10 +412,11 @@ def test_tempo_marks_stand_over_their_bars_side_by_side_and_all_in_the_drawing()
 
 def test_a_tempo_mark_without_room_is_its_number_alone() -> None:
     mark = TempoMark(1, Fraction(3, 8), "62.5")
-    whole, short = drawn_mark(mark, 0, 0, 5000), drawn_mark(mark, 0, 0, 500)
-    assert len(whole) == 2 + 2 + 4
-    codes = [piece.code for piece in short if isinstance(piece, Glyph)]
-    assert codes == ["E886", "E882", "ECB7", "E885"]
+    (sign, number), (nothing, short) = (drawn_mark(mark, 0, 0, room, 170) for room in (5000, 500))
+    assert [piece.code for piece in sign] == ["ECA5", "ECB7"]
+    assert number.text == "= 62.5"
+    assert number.x > max(piece.box.right for piece in sign)
+    assert (nothing, short.text, short.x) == ((), "62.5", 0)
 
 
 def test_a_bar_that_goes_on_at_another_tempo_ends_in_a_dashed_line() -> None:

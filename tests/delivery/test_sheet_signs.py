@@ -203,7 +203,7 @@ def test_a_pickup_takes_no_more_of_its_system_than_it_needs() -> None:
 
 def test_the_head_of_a_sheet_says_whose_tune_it_is() -> None:
     content = content_of(tune("A4|]\n"), USUAL_SETTINGS)
-    assert content.tune == ("march", "nobody yet", "Larkmoor")
+    assert content.tune == ("march, Larkmoor", "nobody yet")
     assert content.notes == ("Not fast.",)
 
 
@@ -227,7 +227,7 @@ def test_texts_over_staves_are_on_the_page() -> None:
     content = content_of(exercise, USUAL_SETTINGS)
     (staff,) = content.lines[0].staves
     shown: dict[str, StaffText] = {text.text: text for text in staff.texts}
-    assert set(shown) == {"lightly", "1.", "2.", "Fine"}
+    assert set(shown) == {"1", "lightly", "1.", "2.", "Fine"}
     for text in shown.values():
         assert EDGE <= text.x <= staff.width
         assert 0 < text.y < staff.height

@@ -6,6 +6,7 @@ whatever a teacher writes is printed as it is.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -53,6 +54,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.printed import pickup_of, printed_line
 from renderer.notation.score import Exercise, note_id
+from renderer.notation.signs import NO_SIGNS, Signs
 from renderer.order.names import tempo_label, tempos_label
 from renderer.order.settings import Settings, track_words, usual_settings
 from renderer.order.tracks import timeline_of
@@ -84,17 +86,20 @@ class Staff:
 
 @dataclass(frozen=True, slots=True)
 class LineContent:
-    """A line: its heading (or `Line 3`), whether it has one, its systems, advice and rungs.
+    """A line: its heading, what it is called without one (`Line 3`), its systems, advice and rungs.
 
-    `tune` is the name of the tune that begins with it, in a medley.
+    `tune` is the name of the tune that begins with it, in a medley, and `about` what else is said
+    of that.
     """
 
     number: int
     heading: str
+    name: str
     staves: tuple[Staff, ...]
     advice: tuple[str, ...]
     rungs: tuple[str, ...]
     tune: str
+    about: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,14 +118,15 @@ Fact = tuple[str | NoteSign, ...]
 class ExerciseContent:
     """All that is printed of an exercise.
 
-    `tune` says what a tune is, whose it is and where it comes from, and shares a line of the page,
-    as `facts` do; `directions` and `notes` have one each. A row of `rows` has the indexes of the
-    lines that stand beside each other; those in `half_lines` take half of one, alone or not.
+    `tune` says what a tune is and where it comes from, and whose it is, on the left and right of
+    one line; `facts` share one; `directions` and `notes` have one each. A row of `rows` has the
+    indexes of the lines that stand beside each other; those in `half_lines` take half of one, alone
+    or not.
     """
 
     title: str
     audience: str
-    tune: tuple[str, ...]
+    tune: tuple[str, str]
     notes: tuple[str, ...]
     facts: tuple[Fact, ...]
     directions: tuple[str, ...]
@@ -155,6 +161,40 @@ def _marks(exercise: Exercise, shown: Shown) -> Iterator[tuple[Mark, ...]]:
 _LABEL_EM = 4.0
 """The room of staves' labels, such as `opened` or `thumb`, in heights of the small text."""
 _LABEL_UNDER_MIDDLE_EM = 0.25
+
+
+def tunes_of(exercise: Exercise) -> tuple[int, ...]:
+    """Return which tune, from 1, each line is a part of; empty for an exercise.
+
+    What has repeats, endings or jumps is a tune, and so is what has a type or a composer, or is a
+    medley.
+    """
+    signs = {bar.signs for line in exercise.lines for bar in line.bars}
+    medley = any(line.tune for line in exercise.lines)
+    plain = {NO_SIGNS, Signs(double=True)}
+    if signs <= plain and not (medley or exercise.tune_type or exercise.composer or exercise.order):
+        return ()
+    begins = (bool(line.tune) or index == 0 for index, line in enumerate(exercise.lines))
+    return tuple(itertools.accumulate(begins))
+
+
+def _begins_tune(tunes: Sequence[int], number: int) -> bool:
+    """Whether a tune begins with a line, from 1; every line of an exercise stands by itself."""
+    return not tunes or number == 1 or tunes[number - 2] != tunes[number - 1]
+
+
+def _name(tunes: Sequence[int], number: int, shown: int) -> str:
+    """What a line without a heading is called: a part of its tune, or a line by its number."""
+    if not tunes:
+        return f"Line {shown}"
+    return f"Part {tunes[:number].count(tunes[number - 1])}"
+
+
+def _about(exercise: Exercise, tune: str) -> str:
+    """What a medley's notes say of one of its tunes."""
+    lead = f"{tune}: "
+    said = [note for note in exercise.notes.splitlines() if tune and note.startswith(lead)]
+    return printable(said[0].removeprefix(lead)) if said else ""
 
 
 def _merged(exercise: Exercise, pickups: Sequence[Fraction]) -> frozenset[int]:
@@ -385,6 +425,8 @@ class Material:
         Of each line: the marks over the notes, the changes of tempo, what to watch.
     tempos, lengths:
         Each rung's tempo, and the length of its track.
+    tunes:
+        As `tunes_of` has them.
     """
 
     exercise: Exercise
@@ -397,6 +439,7 @@ class Material:
     reports: tuple[LineReport, ...]
     tempos: tuple[Fraction, ...]
     lengths: tuple[tuple[str, str], ...]
+    tunes: tuple[int, ...]
 
 
 def material_of(
@@ -425,6 +468,7 @@ def material_of(
     pickups = [max(pickup_of(exercise, number, form) for form in forms) for number in numbers]
     engravings = [engrave(exercise, form, pickups) for form in forms]
     tempos = tuple(tracks.tempos_of(exercise))
+    tunes = tunes_of(exercise)
     return Material(
         exercise=exercise,
         form=settings.form,
@@ -432,6 +476,7 @@ def material_of(
         lines=stacked_lines(
             [engraving.lines for engraving in engravings],
             _merged(exercise, pickups) if settings.form is Form.BOTH else (),
+            tunes,
         ),
         symbols={code: path for one in engravings for code, path in one.symbols.items()},
         marks=tuple(_marks(exercise, settings.marks)),
@@ -442,6 +487,7 @@ def material_of(
         reports=tuple(assess(exercise)),
         tempos=tempos,
         lengths=tuple(_tracks(exercise, tempos, tracks)),
+        tunes=tunes,
     )
 
 
@@ -474,7 +520,9 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     marks, changes, tracks = material.marks, material.changes, material.tracks
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
     indent = _indent(material, settings)
-    lines = lay_systems(material.lines, width, half, indent, paired=settings.paired)
+    lines = lay_systems(
+        material.lines, width, half, indent, paired=settings.paired, phrase=settings.phrase
+    )
     labels = tuple(tempo_label(tempo) for tempo in material.tempos)
     rows = rows_of(lines, half)
     over = [[OverStaff(system, settings.text_units) for system in systems] for systems in lines]
@@ -512,20 +560,27 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             LineContent(
                 shown,
                 printable(line.heading),
+                _name(material.tunes, number, shown),
                 staves,
                 tuple(_advice(exercise, report, settings.advice)),
-                labels,
+                labels if _begins_tune(material.tunes, number) else (),
                 printable(line.tune),
+                _about(exercise, line.tune),
             )
         )
     hands = {mark.hand_first for line in marks for mark in line}
     return ExerciseContent(
         title=printable(exercise.title),
         audience=printable(exercise.audience),
-        tune=tuple(
-            filter(None, map(printable, (exercise.tune_type, exercise.composer, exercise.origin)))
+        tune=(
+            ", ".join(filter(None, map(printable, (exercise.tune_type, exercise.origin)))),
+            printable(exercise.composer),
         ),
-        notes=tuple(filter(None, map(printable, exercise.notes.splitlines()))),
+        notes=tuple(
+            note
+            for note in filter(None, map(printable, exercise.notes.splitlines()))
+            if not any(line.about and note == f"{line.tune}: {line.about}" for line in content)
+        ),
         facts=tuple(_facts(exercise, tracks)),
         directions=tuple(_directions(exercise, settings.form, tracks)),
         purpose=printable(exercise.purpose),

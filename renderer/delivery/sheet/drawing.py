@@ -232,7 +232,8 @@ class Drawing:
         self.texts: tuple[StaffText, ...] = ()
         if over is not None:
             self._over(over)
-        self._tempos({tempo.bar: tempo for tempo in tempos})
+        letter = over.letter if over is not None else 0.0
+        self._tempos({tempo.bar: tempo for tempo in tempos}, letter)
         self.bottom = extent.bottom + (self.staves - 1) * extent.staff_step
 
     @property
@@ -372,13 +373,15 @@ class Drawing:
                 self._parts.append(f'<g class="{name}">{self._drawn(pieces)}</g>')
         self.texts = tuple(over.texts(brackets, words))
 
-    def _tempos(self, tempos: Mapping[int, TempoMark]) -> None:
+    def _tempos(self, tempos: Mapping[int, TempoMark], letter: float) -> None:
         foot = self.extent.tempos_foot
         here = [bar for bar in self.system.bars if bar.number in tempos]
         ends = [*(bar.left for bar in here[1:]), self.system.width]
         for bar, end in zip(here, ends, strict=False):
             left = bar.left if bar is not self.system.bars[0] else self.system.indent + CLEF_LEFT
-            pieces = drawn_mark(tempos[bar.number], left, foot, end - left - _TEMPO_GAP)
+            room = end - left - _TEMPO_GAP
+            pieces, number = drawn_mark(tempos[bar.number], left, foot, room, letter)
+            self.texts = (*self.texts, number)
             self._parts.append(f'<g class="tempo">{self._drawn(pieces)}</g>')
 
     def _mark(self, mark: Mark) -> str:

@@ -31,7 +31,7 @@ from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, PrintedLine, printed_line
-from renderer.notation.score import Bar, Exercise, goes_on_at_another_tempo
+from renderer.notation.score import Bar, Exercise, Meter, goes_on_at_another_tempo
 from renderer.notation.signs import NO_SIGNS, Signs
 
 Element = ElementTree.Element
@@ -149,6 +149,10 @@ class EngravedBar:
         Whether it is a piece of a bar that goes on in the next one, at another tempo.
     signs, words, number:
         As those of the written bar; words in letters that can be printed.
+    begins_tempo:
+        Whether a tempo begins with it.
+    begins_row:
+        Whether the source begins a new row of staves with it.
     begins_ending, ends_ending, closes_ending:
         Whether the bracket of an ending begins and ends with it, and is closed at its end.
     """
@@ -164,6 +168,8 @@ class EngravedBar:
     signs: Signs = NO_SIGNS
     words: tuple[str, ...] = ()
     number: str = ""
+    begins_tempo: bool = False
+    begins_row: bool = False
     begins_ending: bool = False
     ends_ending: bool = False
     closes_ending: bool = False
@@ -430,6 +436,8 @@ def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list
                 signs=signs,
                 words=tuple(filter(None, map(printable, bar.words))),
                 number=printable(bar.number),
+                begins_tempo=bar.tempo is not None,
+                begins_row=bar.begins_row,
                 begins_ending=begins,
                 ends_ending=ends,
                 closes_ending=ends and (signs.closes > 0 or index + 1 == len(written)),
@@ -470,6 +478,7 @@ def engrave(
         measures += [element for element in page.iter("g") if _class(element) == "measure"]
     remaining = iter(measures)
     lines = []
+    meters: dict[Meter, tuple[Glyph, ...]] = {}
     for number, line in enumerate(exercise.lines, start=1):
         bars: list[EngravedBar] = []
         clef: Glyph | None = None
@@ -485,6 +494,11 @@ def engrave(
             for bar, goes_on in zip(bars, goes_on_at_another_tempo(printed.bars), strict=True)
         ]
         bars = _with_signs(bars, printed.bars)
+        if line.tune and not bars[0].meter and printed.bars[0].meter in meters:
+            # Every tune of a medley shows its time signature.
+            bars[0] = replace(bars[0], meter=meters[printed.bars[0].meter])
+        shown = zip(bars, printed.bars, strict=True)
+        meters |= {written.meter: one.meter for one, written in shown if one.meter}
         ends_exercise = number == len(exercise.lines)
         bars[-1] = replace(bars[-1], ends_line=True, ends_exercise=ends_exercise)
         lines.append(EngravedLine(tuple(bars), clef, len(bars) - len(line.bars)))

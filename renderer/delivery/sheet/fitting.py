@@ -91,7 +91,9 @@ class _Trials:
                 systems, bars = len(after.staves), len(line.bars)
                 most = math.ceil(bars / systems)
                 if systems != len(before.staves) and (
-                    most < _FEWEST_BARS or bars - most * (systems - 1) < most * _LAST_SYSTEM
+                    material.tunes
+                    or most < _FEWEST_BARS
+                    or bars - most * (systems - 1) < most * _LAST_SYSTEM
                 ):
                     return False
         return True

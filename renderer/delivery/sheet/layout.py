@@ -160,6 +160,11 @@ class SheetSettings:
         return PrintSize.NORMAL if self.size is None else self.size
 
     @property
+    def phrase(self) -> int:
+        """How many bars of a tune stand in a row where its source does not say."""
+        return 2 if self.print_size is PrintSize.LARGE else 4
+
+    @property
     def space_mm(self) -> float:
         """The distance between two staff lines."""
         return self.print_size.space_mm * self.scale

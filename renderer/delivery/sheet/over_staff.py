@@ -59,6 +59,8 @@ class StaffText:
         Whether x is where it ends.
     small:
         Whether it is a bar number, which is set smaller.
+    bold:
+        Whether it tells the tempo.
     """
 
     text: str
@@ -66,6 +68,7 @@ class StaffText:
     y: float
     ends_there: bool = False
     small: bool = False
+    bold: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,7 @@ class _Words:
     glyphs: tuple[Glyph, ...] = ()
     ends_there: bool = False
     row: int = 0
+    bold: bool = False
 
 
 def _letters(text: str) -> int:
@@ -130,11 +134,13 @@ class OverStaff:
         Its bars.
     text_units:
         The height of the text in the engraver's units.
+
+    Its `letter` is the usual width of a letter.
     """
 
     def __init__(self, system: System, text_units: float) -> None:
         self._system = system
-        self._letter = text_units * _LETTER_EM
+        self.letter = text_units * _LETTER_EM
         self._words = tuple(self._placed())
         self.has_endings = any(bar.staves[0].signs.endings for bar in system.bars)
 
@@ -151,13 +157,13 @@ class OverStaff:
                 x = words.right if words.ends_there else words.left
                 if words.glyphs:
                     x = words.glyphs[-1].box.right + _BETWEEN_WORDS / 2
-                yield StaffText(words.text, x, y, words.ends_there)
+                yield StaffText(words.text, x, y, words.ends_there, bold=words.bold)
         for bar in self._system.bars:
             engraved = bar.staves[0]
             if engraved.begins_ending:
                 x = bar.left + _BRACKET_INSET + _NUMBER_LEFT
                 y = bracket_foot - _BASELINE
-                most = max(4, int(bar.width / self._letter) - 2)
+                most = max(4, int(bar.width / self.letter) - 2)
                 yield StaffText(_shortened(f"{ending_text(engraved.signs.endings)}.", most), x, y)
         number = self._system.shown_number
         if number:
@@ -198,7 +204,7 @@ class OverStaff:
         Where that takes too many rows, words are cut off at the end of their own bar.
         """
         width = self._system.width
-        placed = self._in_rows(max(1, int(width / self._letter) - 4))
+        placed = self._in_rows(max(1, int(width / self.letter) - 4))
         if any(words.row >= MOST_ROWS for words in placed):
             placed = self._in_rows(None)
         return placed
@@ -215,13 +221,13 @@ class OverStaff:
     def _unplaced(self, most: int | None) -> Iterator[_Words]:
         """Yield all words, at most so many letters each, or as many as their bar has room for."""
         for bar in self._system.bars:
-            own = max(2, int((bar.width - _BETWEEN_WORDS) / self._letter) - 1)
+            own = max(2, int((bar.width - _BETWEEN_WORDS) / self.letter) - 1)
             letters = own if most is None else most
             yield from self._at_start(bar, letters)
             text = _shortened(words_at_end(bar.staves[0].signs), letters)
             if text:
                 right = bar.left + bar.width
-                left = right - _letters(text) * self._letter
+                left = right - _letters(text) * self.letter
                 yield _Words(text, left, right, ends_there=True)
 
     def _at_start(self, bar: PlacedBar, most: int) -> Iterator[_Words]:
@@ -235,16 +241,16 @@ class OverStaff:
             at = glyphs[-1].box.right + _BETWEEN_WORDS / 2
         if glyphs:
             # The sign stays over its bar, and so the text has the room behind it.
-            most = min(most, max(2, int((self._system.width - at) / self._letter)))
+            most = min(most, max(2, int((self._system.width - at) / self.letter)))
         text = _shortened(", ".join(engraved.words), most)
         if not glyphs and not text:
             return
-        right = at + _letters(text) * self._letter
+        right = at + _letters(text) * self.letter
         left = bar.left + _BRACKET_INSET
         over = max(0.0, right - self._system.width)
         if over and not glyphs:
             left, right = max(0.0, left - over), right - over
-        yield _Words(text, left, right, tuple(glyphs))
+        yield _Words(text, left, right, tuple(glyphs), bold=engraved.begins_tempo)
 
 
 def rows_needed(over: Sequence[OverStaff]) -> tuple[bool, int]:

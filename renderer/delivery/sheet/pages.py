@@ -77,9 +77,10 @@ def _fact_fields(fact: Fact) -> list[dict[str, Any]]:
 
 def _line_fields(line: LineContent) -> dict[str, Any]:
     return {
-        "shown": f"{line.number}  {line.heading}" if line.heading else f"Line {line.number}",
+        "shown": f"{line.number}  {line.heading}" if line.heading else line.name,
         "outlined": bool(line.heading),
         "tune": line.tune,
+        "about": line.about,
         "advice": line.advice,
         "rungs": line.rungs,
         "staves": [

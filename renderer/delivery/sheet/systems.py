@@ -15,12 +15,13 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.delivery.sheet.engraving import EngravedBar, EngravedLine
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
+from renderer.delivery.sheet.phrases import Needs, TuneBar, rows_of_tune
 from renderer.delivery.sheet.pieces import Glyph
 from renderer.delivery.sheet.spacing import BarSpacing, room, share_out, spacing_of
 
@@ -89,12 +90,15 @@ class System:
         Its glyph.
     indent:
         How far in the staves begin, to the right of their labels.
+    is_numbered:
+        Whether its first bar has its number even where it is the line's first.
     """
 
     line: int
     bars: tuple[PlacedBar, ...]
     clef: Glyph
     indent: float = 0.0
+    is_numbered: bool = False
 
     @property
     def width(self) -> float:
@@ -106,38 +110,31 @@ class System:
     def shown_number(self) -> str:
         """The number of its first bar, where that is the score's own or the line goes on."""
         first = self.bars[0]
-        counted = str(first.number) if first.number > 1 else ""
+        counted = str(first.number) if first.number > 1 or self.is_numbered else ""
         return first.staves[0].number or counted
 
 
 @dataclass(frozen=True, slots=True)
-class _Needs:
-    """What a bar needs, or the most that any of several bars at one place needs."""
-
-    least: float
-    least_even: float
-    comfortable: float
-    weight: float
-
-    def at_least(self, other: _Needs) -> _Needs:
-        """Return what both need."""
-        return _Needs(
-            max(self.least, other.least),
-            max(self.least_even, other.least_even),
-            max(self.comfortable, other.comfortable),
-            max(self.weight, other.weight),
-        )
-
-
-@dataclass(frozen=True, slots=True)
 class StackedLine:
-    """A line in all the forms that it is printed in, one under the other, with what it needs."""
+    """A line in all the forms that it is printed in, one under the other, with what it needs.
+
+    `tune` is the number of the tune that it is a part of; 0 for a line of an exercise.
+    """
 
     number: int
     forms: tuple[EngravedLine, ...]
     bars: tuple[tuple[EngravedBar, ...], ...]
     spacings: tuple[BarSpacing, ...]
-    needs: tuple[_Needs, ...]
+    needs: tuple[Needs, ...]
+    tune: int = 0
+
+    @property
+    def tune_bars(self) -> tuple[TuneBar, ...]:
+        """Its bars, for `rows_of_tune`."""
+        return tuple(
+            TuneBar(needs, _length(stack), stack[0].begins_row)
+            for needs, stack in zip(self.needs, self.bars, strict=True)
+        )
 
     @property
     def signature(self) -> tuple[Fraction, ...]:
@@ -148,14 +145,14 @@ def _length(stack: Sequence[EngravedBar]) -> Fraction:
     return max(bar.length for bar in stack)
 
 
-def _stacked(number: int, forms: tuple[EngravedLine, ...]) -> StackedLine:
+def _stacked(number: int, forms: tuple[EngravedLine, ...], tune: int) -> StackedLine:
     bars = tuple(zip(*(line.bars for line in forms), strict=True))
     spacings = tuple(spacing_of(stack) for stack in bars)
     needs = tuple(
-        _Needs(spacing.least, spacing.least_even, spacing.comfortable, room(_length(stack)))
+        Needs(spacing.least, spacing.least_even, spacing.comfortable, room(_length(stack)))
         for spacing, stack in zip(spacings, bars, strict=True)
     )
-    return StackedLine(number, forms, bars, spacings, needs)
+    return StackedLine(number, forms, bars, spacings, needs, tune)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +160,7 @@ class _Group:
     """Lines whose bar lines stand under each other, and the most that each bar of them needs."""
 
     lines: tuple[StackedLine, ...]
-    needs: tuple[_Needs, ...]
+    needs: tuple[Needs, ...]
     has_pickup: bool
 
     def joined_by(self, line: StackedLine, width: float) -> _Group | None:
@@ -200,7 +197,7 @@ class _Grid:
             yield range(start, min(count, start + len(self.others))), self.others
 
 
-def _grid(needs: Sequence[_Needs], has_pickup: bool, width: float) -> _Grid:
+def _grid(needs: Sequence[Needs], has_pickup: bool, width: float) -> _Grid:
     pickup = needs[0].comfortable if has_pickup else 0.0
     rest = needs[1:] if has_pickup else needs
     size = _bars_a_system(rest, width - pickup)
@@ -212,7 +209,7 @@ def _begins_with_a_pickup(lengths: Sequence[Fraction]) -> bool:
     return len(lengths) > 2 and lengths[0] * 2 <= lengths[1]
 
 
-def _suits(needs: Sequence[_Needs], grid: _Grid, width: float) -> bool:
+def _suits(needs: Sequence[Needs], grid: _Grid, width: float) -> bool:
     """Whether the widths of a group's bars leave a line about as even as it would be alone.
 
     And in no more systems.
@@ -256,16 +253,16 @@ def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
     return [group for rivals in groups.values() for group in rivals]
 
 
-def _positions(needs: Sequence[_Needs], size: int) -> list[_Needs]:
+def _positions(needs: Sequence[Needs], size: int) -> list[Needs]:
     """Return what the bars at each position of systems of so many bars need."""
-    return [functools.reduce(_Needs.at_least, needs[place::size]) for place in range(size)]
+    return [functools.reduce(Needs.at_least, needs[place::size]) for place in range(size)]
 
 
-def _fits(positions: Sequence[_Needs], width: float, tightest: float = _TIGHTEST) -> bool:
+def _fits(positions: Sequence[Needs], width: float, tightest: float = _TIGHTEST) -> bool:
     return sum(max(p.least_even, p.comfortable * tightest) for p in positions) <= width
 
 
-def _bars_a_system(needs: Sequence[_Needs], width: float) -> int:
+def _bars_a_system(needs: Sequence[Needs], width: float) -> int:
     count = len(needs)
     most = 1
     for size in range(count, 0, -1):
@@ -280,11 +277,11 @@ def _bars_a_system(needs: Sequence[_Needs], width: float) -> int:
     return math.ceil(count / math.ceil(count / most))
 
 
-def _stretched(positions: Sequence[_Needs]) -> float:
+def _stretched(positions: Sequence[Needs]) -> float:
     return sum(position.comfortable for position in positions) * _WIDEST
 
 
-def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
+def _widths(needs: Sequence[Needs], size: int, width: float) -> list[float]:
     positions = _positions(needs, size)
     stretched = _stretched(positions)
     even = [position.least_even for position in positions]
@@ -295,8 +292,10 @@ def _widths(needs: Sequence[_Needs], size: int, width: float) -> list[float]:
     )
 
 
-def _systems_of(line: StackedLine, grid: _Grid, indent: float) -> Iterator[System]:
-    for chunk, widths in grid.rows(len(line.bars)):
+def _systems_of(
+    line: StackedLine, rows: Iterable[tuple[range, tuple[float, ...]]], indent: float
+) -> Iterator[System]:
+    for chunk, widths in rows:
         lefts = itertools.accumulate(widths, initial=indent + CLEF_ROOM)
         bars = tuple(
             PlacedBar(
@@ -308,11 +307,13 @@ def _systems_of(line: StackedLine, grid: _Grid, indent: float) -> Iterator[Syste
             )
             for number, left, width in zip(chunk, lefts, widths, strict=False)
         )
-        yield System(line.number, bars, line.forms[0].clef, indent)
+        yield System(line.number, bars, line.forms[0].clef, indent, line.tune > 0)
 
 
 def stacked_lines(
-    forms: Sequence[Sequence[EngravedLine]], merged: Container[int] = ()
+    forms: Sequence[Sequence[EngravedLine]],
+    merged: Container[int] = (),
+    tunes: Sequence[int] = (),
 ) -> tuple[StackedLine, ...]:
     """Return the lines of an exercise with what they need, whatever the width of a system.
 
@@ -322,10 +323,15 @@ def stacked_lines(
         The engraved lines in each form that is printed, from the top staff; at least one form.
     merged:
         The numbers of the lines that look alike in all forms and are printed once.
+    tunes:
+        The number of the tune, from 1, that each line is a part of; empty for an exercise.
     """
     stacks = enumerate(zip(*forms, strict=True), start=1)
     return tuple(
-        _stacked(number, stack[:1] if number in merged else stack) for number, stack in stacks
+        _stacked(
+            number, stack[:1] if number in merged else stack, tunes[number - 1] if tunes else 0
+        )
+        for number, stack in stacks
     )
 
 
@@ -342,7 +348,8 @@ def halved_lines(
     short = {
         line.number
         for line in lines
-        if _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
+        if not line.tune
+        and _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
         and (paired or _stretched(line.needs) < (width - head) * _NEARLY_FULL)
     }
     return frozenset(number for number in short if {number - 1, number + 1} & short)
@@ -355,6 +362,7 @@ def lay_systems(
     indent: float = 0.0,
     *,
     paired: bool = False,
+    phrase: int = 4,
 ) -> tuple[tuple[System, ...], ...]:
     """Return the systems of each line of an exercise.
 
@@ -369,19 +377,27 @@ def lay_systems(
     paired:
         Whether neighbouring lines share a row wherever both fit half of one, and not only where
         they are too short to fill one.
+    phrase:
+        How many bars of a tune stand in a row where its source does not say.
     """
     head = indent + CLEF_ROOM
     room, half_room = width - head, half - head
     halved = halved_lines(lines, width, half, indent, paired=paired)
     systems: dict[int, tuple[System, ...]] = {}
+    for tune in {line.tune: None for line in lines if line.tune}:
+        parts = {line.number: line for line in lines if line.tune == tune}
+        bars = {number: line.tune_bars for number, line in parts.items()}
+        for number, rows in rows_of_tune(bars, room, phrase).items():
+            placed = ((row.bars, row.widths) for row in rows)
+            systems[number] = tuple(_systems_of(parts[number], placed, indent))
     for members, available in (
-        ([line for line in lines if line.number not in halved], room),
+        ([line for line in lines if not line.tune and line.number not in halved], room),
         ([line for line in lines if line.number in halved], half_room),
     ):
         for group in _groups(members, available):
             grid = _grid(group.needs, group.has_pickup, available)
             for line in group.lines:
-                systems[line.number] = tuple(_systems_of(line, grid, indent))
+                systems[line.number] = tuple(_systems_of(line, grid.rows(len(line.bars)), indent))
     return tuple(systems[line.number] for line in lines)
 
 

@@ -1,18 +1,19 @@
 """Tempo marks over a line: the note value that the tempo counts, and the number.
 
-Drawn with the music font's own glyphs, like the rest of a staff. The numbers are those at the
-target tempo; on a slower rung they are slower in proportion.
+The note value is drawn with the music font's glyphs, the number is text, upright and bold. Numbers
+are those at the target tempo; on a slower rung they are slower in proportion.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.note_signs import sign_glyphs
-from renderer.delivery.sheet.pieces import Glyph, Piece, Stroke, union
+from renderer.delivery.sheet.over_staff import StaffText
+from renderer.delivery.sheet.pieces import Glyph, union
 from renderer.notation.score import Exercise
 from renderer.order.names import tempo_label
 
@@ -21,12 +22,10 @@ HEIGHT = 2.4 * UNITS_A_SPACE
 
 _SCALE = 0.45
 _GAP = 0.35 * UNITS_A_SPACE
-_EQUALS_WIDTH = 0.8 * UNITS_A_SPACE
-_EQUALS_STROKE = 22.0
-_DIGIT_GAP = 8.0
+_BOLD = 1.15
+"""How much wider bold letters are than others."""
 _BELOW = 0.4 * UNITS_A_SPACE
 """How far noteheads reach below the line that all stands on."""
-_POINT = "ECB7"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,34 +54,26 @@ def tempo_marks(exercise: Exercise) -> list[list[TempoMark]]:
     return found
 
 
-def drawn_mark(mark: TempoMark, left: float, foot: float, room: float) -> tuple[Piece, ...]:
-    """Return a mark's pieces from `left` on, above `foot`; the number alone if room is short.
+def drawn_mark(
+    mark: TempoMark, left: float, foot: float, room: float, letter: float
+) -> tuple[tuple[Glyph, ...], StaffText]:
+    """Return a mark's note value and its number from `left` on, above `foot`.
 
-    All measures are in units.
+    Parameters
+    ----------
+    left, foot, room:
+        Where it begins, what it stands above, and how wide it may be; the number stands alone if
+        that is too little for both.
+    letter:
+        The usual width of a letter of the text.
     """
     foot -= _BELOW
-    sign = [_scaled(glyph, left, foot) for glyph in sign_glyphs(mark.beat_value)]
+    sign = tuple(_scaled(glyph, left, foot) for glyph in sign_glyphs(mark.beat_value))
     at = union([glyph.box for glyph in sign]).right + _GAP
-    middle = foot - 0.45 * UNITS_A_SPACE
-    strokes = [
-        Stroke(at, middle + away, at + _EQUALS_WIDTH, middle + away, _EQUALS_STROKE)
-        for away in (-_EQUALS_STROKE * 1.6, _EQUALS_STROKE * 1.6)
-    ]
-    number = _number(mark.label, at + _EQUALS_WIDTH + _GAP, foot)
-    whole: tuple[Piece, ...] = (*sign, *strokes, *number)
-    if union([piece.box for piece in whole]).right - left <= room:
-        return whole
-    return tuple(_number(mark.label, left, foot))
-
-
-def _number(label: str, left: float, foot: float) -> Iterator[Glyph]:
-    for letter in label:
-        # SMuFL 1.4: "Tuplets" has the digits from U+E880 on.
-        code = _POINT if letter == "." else f"{0xE880 + int(letter):X}"
-        glyph = _scaled(Glyph(code, 0.0, 0.0, 1.0), 0.0, foot)
-        glyph = replace(glyph, x=left - glyph.box.left)
-        yield glyph
-        left = glyph.box.right + _DIGIT_GAP
+    number = f"= {mark.label}"
+    if at - left + len(number) * letter * _BOLD <= room:
+        return sign, StaffText(number, at, foot, bold=True)
+    return (), StaffText(mark.label, left, foot, bold=True)
 
 
 def _scaled(glyph: Glyph, left: float, foot: float) -> Glyph:

@@ -232,7 +232,7 @@ class MusicCode:
         self._bar_meter = meter
         self._parts: list[tuple[str, int]] = []
         self._section_begins = self._line_begins = True
-        self._is_new_row = False
+        self._is_new_row = self._row_begins = False
         self._ending: tuple[int, ...] = ()
         self._over = NO_SIGNS
         """Of the bar at hand: the sign that opens a repeat, and those over it."""
@@ -403,6 +403,7 @@ class MusicCode:
         Raises `RungwiseError` for what ABC or a chanter does not have.
         """
         self._line = line
+        self._row_begins |= not self._notes
         goes_on = bool(self._ending) and bool(self._measures) and self._measures[-1].signs.endings
         if self._section_begins and self._measures and not self._notes and not goes_on:
             self._line_begins = self._is_new_row = True
@@ -738,6 +739,7 @@ class MusicCode:
                     + f"bar {len(self._measures) + 1}",
                     tempo=self._tempo,
                     begins_line=self._line_begins,
+                    begins_row=self._row_begins,
                     heading=self._heading,
                     signs=self._over.joined(signs),
                     words=tuple(self._words),
@@ -751,6 +753,7 @@ class MusicCode:
             self._notes, self._accidentals, self._words = [], {}, []
             self._tempo = after
             self._line_begins, self._heading = False, ""
+            self._row_begins = False
             self._heading_is_open = self._is_new_row = False
             self._section_begins, self._over = False, NO_SIGNS
         elif self._measures:

@@ -176,6 +176,7 @@ class PartReader:
                 place=self._place,
                 tempo=tempo,
                 begins_line=self._rehearsal is not None or (self._section_ended and new_system),
+                begins_row=new_system,
                 heading=self._rehearsal or "",
                 signs=self._over.joined(signs),
                 words=tuple(self._words),

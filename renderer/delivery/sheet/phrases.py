@@ -1,0 +1,171 @@
+"""The rows of a tune: where they are broken, and how wide their bars are.
+
+A tune is broken where its source is, else into phrases. Rows of as many bars have their bar lines
+under each other; a pickup takes what it needs of its row, beside the others' grid. A row that is
+too dense for the page is halved. Widths are in the engraver's units.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from renderer.delivery.sheet.spacing import share_out
+
+_DENSEST = 0.5
+"""How much of its comfortable width a bar of a tune must have before its row is halved (judgement:
+tunes are printed denser than exercises)."""
+
+_WIDEST = 2.3
+_NEARLY_FULL = 0.85
+"""As for exercises: how far bars are stretched, and from when on they fill their row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """What a bar needs, or the most that any of several bars at one place needs.
+
+    Parameters
+    ----------
+    least, least_even, comfortable:
+        Widths, as `BarSpacing` has them.
+    weight:
+        By which bars share what is left.
+    """
+
+    least: float
+    least_even: float
+    comfortable: float
+    weight: float
+
+    def at_least(self, other: Needs) -> Needs:
+        """Return what both need."""
+        return Needs(
+            max(self.least, other.least),
+            max(self.least_even, other.least_even),
+            max(self.comfortable, other.comfortable),
+            max(self.weight, other.weight),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class TuneBar:
+    """A bar of a tune: what it needs, its length as a share of a whole note, whether its source
+    begins a row with it."""
+
+    needs: Needs
+    length: Fraction
+    begins_row: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The bars of a row, by their indexes, and how wide they are."""
+
+    bars: range
+    widths: tuple[float, ...]
+
+
+def _has_pickup(bars: Sequence[TuneBar]) -> bool:
+    return len(bars) > 1 and bars[0].length < bars[1].length
+
+
+def _fits(bars: Sequence[TuneBar], width: float) -> bool:
+    needs = (bar.needs for bar in bars)
+    return sum(max(one.least, one.comfortable * _DENSEST) for one in needs) <= width
+
+
+def _chunks(
+    bars: Sequence[TuneBar], width: float, phrase: int, *, keeps_rows: bool
+) -> Iterator[range]:
+    count = len(bars)
+    starts = [at for at in range(1, count) if bars[at].begins_row] if keeps_rows else []
+    if not starts:
+        begin = 1 if _has_pickup(bars) else 0
+        starts = list(range(begin + phrase, count, phrase))
+        # A second ending, or what else is left over, stays with the row before.
+        if starts and (count - starts[-1]) * 2 < phrase:
+            before = starts[-2] if len(starts) > 1 else 0
+            if _fits(bars[before:], width):
+                starts.pop()
+    for start, stop in itertools.pairwise([0, *starts, count]):
+        yield from _halved(bars, range(start, stop), width)
+
+
+def _halved(bars: Sequence[TuneBar], chunk: range, width: float) -> Iterator[range]:
+    if len(chunk) == 1 or _fits(bars[chunk.start : chunk.stop], width):
+        yield chunk
+        return
+    pickup = 1 if chunk.start == 0 and _has_pickup(bars) else 0
+    middle = chunk.start + pickup + (len(chunk) - pickup + 1) // 2
+    if middle >= chunk.stop:
+        yield chunk
+        return
+    yield from _halved(bars, range(chunk.start, middle), width)
+    yield from _halved(bars, range(middle, chunk.stop), width)
+
+
+def _widths(needs: Sequence[Needs], width: float) -> list[float]:
+    comfortable = sum(one.comfortable for one in needs) * _WIDEST
+    even = [one.least_even for one in needs]
+    return share_out(
+        width if comfortable >= width * _NEARLY_FULL else comfortable,
+        even if sum(even) <= width else [one.least for one in needs],
+        [one.weight for one in needs],
+    )
+
+
+def rows_of_tune(
+    lines: Mapping[int, Sequence[TuneBar]], width: float, phrase: int, *, keeps_rows: bool = True
+) -> dict[int, list[Row]]:
+    """Return the rows of each line of a tune, by its number.
+
+    Parameters
+    ----------
+    lines:
+        The bars of each.
+    width:
+        Of a whole row, without its clef.
+    phrase:
+        How many bars a row has where the source does not say.
+    keeps_rows:
+        Whether rows are broken where the source breaks them.
+    """
+    chunks = {
+        number: list(_chunks(bars, width, phrase, keeps_rows=keeps_rows))
+        for number, bars in lines.items()
+    }
+    full: list[tuple[int, range, int]] = []
+    for number, ranges in chunks.items():
+        for chunk in ranges:
+            begins = chunk.start == 0 and len(chunk) > 1
+            full.append((number, chunk, int(begins and _has_pickup(lines[number]))))
+    usual = Counter(len(chunk) - pickup for _, chunk, pickup in full).most_common(1)[0][0]
+    columns: dict[int, list[Needs]] = {}
+    for number, chunk, pickup in full:
+        needs = [bar.needs for bar in lines[number][chunk.start + pickup : chunk.stop]]
+        # A short row stands under the first bars of the others.
+        count = usual if 2 * len(needs) <= usual else len(needs)
+        known = columns.setdefault(count, [])
+        known[:] = [
+            one if other is None else other if one is None else one.at_least(other)
+            for one, other in itertools.zip_longest(known, needs)
+            if one or other
+        ]
+    rows: dict[int, list[Row]] = {number: [] for number in lines}
+    for number, chunk, pickup in full:
+        bars = lines[number][chunk.start : chunk.stop]
+        before = [bar.needs.comfortable for bar in bars[:pickup]]
+        needs = [bar.needs for bar in bars[pickup:]]
+        room = width - sum(before)
+        count = usual if 2 * len(needs) <= usual else len(needs)
+        shared = columns[count]
+        if sum(one.least for one in shared) <= room and len(shared) >= len(needs):
+            widths = _widths(shared, room)[: len(needs)]
+        else:
+            widths = _widths(needs, room)
+        rows[number].append(Row(chunk, (*before, *widths)))
+    return rows
