@@ -157,8 +157,12 @@ def render(
     keeping = _keeping("render", order, output, replace=replace)
     tracks, playlists = _render(order, output, keeping)
     _print_table(output_console(), tracks, playlists)
-    made = [*(track.path for track in tracks), *playlists]
+    made = [*_files_of(tracks), *playlists]
     say_left_over(output, keeping.order, made, tidy=tidy)
+
+
+def _files_of(tracks: Sequence[RenderedTrack]) -> list[Path]:
+    return [path for track in tracks for path in (track.path, *track.beside)]
 
 
 def _keeping(verb: str, order: Order, folder: Path, *, replace: bool) -> Keeping:
@@ -207,5 +211,5 @@ def demo(
     tracks, playlists = _render(order, output, keeping)
     sheets = carry_out(job, keeping=keeping).paths
     _print_table(output_console(), tracks, playlists, sheets)
-    made = [*(track.path for track in tracks), *playlists, *sheets]
+    made = [*_files_of(tracks), *playlists, *sheets]
     say_left_over(output, keeping.order, made, tidy=tidy)

@@ -27,8 +27,8 @@ from renderer.delivery.files import Placing, simply, whole_file
 from renderer.delivery.lame_tag import note_length
 from renderer.delivery.mp4_boxes import stated_frames
 from renderer.delivery.ogg_stream import number_stream
-from renderer.delivery.tags import Tags, soundfile_strings
-from renderer.delivery.vorbis_tempo import name_tempo, stand_in
+from renderer.delivery.tags import Tags, soundfile_strings, vorbis_comments
+from renderer.delivery.vorbis_comments import put_in_place, stand_in
 from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
@@ -109,6 +109,11 @@ def _as_int16(block: NDArray[np.float32]) -> NDArray[np.int16]:
     return scaled.astype(np.int16)
 
 
+def _block_picture(tags: Tags, audio_format: AudioFormat) -> bytes:
+    """The cover where it has a block of its own."""
+    return tags.picture if audio_format is AudioFormat.FLAC else b""
+
+
 @contextmanager
 def _soundfile_encoder(
     path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int, tags: Tags
@@ -132,8 +137,9 @@ def _soundfile_encoder(
             format=major,
             compression_level=_VORBIS_COMPRESSION if is_ogg else None,
         )
-        if tags.tempo is not None and audio_format in _VORBIS_COMMENTS:
-            file.date = stand_in(tags.tempo)
+        if audio_format in _VORBIS_COMMENTS and (comments := vorbis_comments(tags, audio_format)):
+            # The first of its texts, so that it is found before all that a user has written.
+            file.date = stand_in(comments, _block_picture(tags, audio_format))
         for name, text in soundfile_strings(tags).items():
             setattr(file, name, text)
 
@@ -279,8 +285,8 @@ def write_audio(
             if done != frames:
                 raise ValueError(f"{done} frames came and {frames} were announced")
         _complete(part, audio_format, rate=rate, channels=channels, frames=frames, kbit=kbit)
-        if tags.tempo is not None and audio_format in _VORBIS_COMMENTS:
-            name_tempo(part, tags.tempo)
+        if audio_format in _VORBIS_COMMENTS and (comments := vorbis_comments(tags, audio_format)):
+            put_in_place(part, comments, _block_picture(tags, audio_format))
         if audio_format in (AudioFormat.OGG, AudioFormat.OPUS):
             # This makes the checksums of the pages anew, too.
             number_stream(part, zlib.crc32(repr(tags).encode()))

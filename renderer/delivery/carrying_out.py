@@ -87,7 +87,7 @@ def carry_out(
         (track,) = render_jobs(
             [job], workers=1, on_progress=on_progress, handle=handle, keeping=keeping
         )
-        return Made((track.path,), track.remarks)
+        return Made((track.path, *track.beside), track.remarks)
     steps = 1 + (len(job.exercises) if isinstance(job, DocumentJob) else 0)
 
     def step(done: int) -> None:

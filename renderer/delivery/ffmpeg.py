@@ -154,7 +154,7 @@ def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
 def ffmpeg_encoder(
     path: Path, audio_format: AudioFormat, *, rate: int, channels: int, kbit: int, tags: Tags
 ) -> Iterator[Callable[[NDArray[np.float32]], None]]:
-    """Open an encoder that writes to `path`, tags and chapters included, and a picture but in Opus.
+    """Open an encoder that writes to `path`, tags included, chapters and cover but in Opus.
 
     An MP3 file's sound opens with an Info frame in which LAME notes its delay and padding, so that
     decoders that trim give back every sample and no more. Opus has the same in its own form, M4A in

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
+from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import (
     Claim,
     check_claims,
@@ -34,7 +35,9 @@ from renderer.delivery.claims import (
     order_identity,
     place_of,
     which_is_read,
+    write_kept,
 )
+from renderer.delivery.cue_sheet import cue_path, cue_text
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import Placing, check_writable, make_folder, simply
 from renderer.delivery.free_space import Need, check_free_space, least_bytes
@@ -72,6 +75,8 @@ class RenderedTrack:
         Which track of its exercise it is; `pitch` by its label, such as `B flat`.
     series, tags:
         What it is practised with, and what a player shows.
+    beside:
+        Files that belong to it: of a WAV or FLAC with chapters its cue sheet.
     duration:
         Seconds, exact.
     frames, bytes:
@@ -90,6 +95,7 @@ class RenderedTrack:
     audio_format: AudioFormat
     series: Series
     tags: Tags
+    beside: tuple[Path, ...]
     duration: Fraction
     frames: int
     bytes: int
@@ -226,6 +232,15 @@ def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
     return _claim("a track", job, which, keeping, job.digest)
 
 
+WITH_CUE_SHEETS = (AudioFormat.WAV, AudioFormat.FLAC)
+"""The formats whose chapters lie beside them."""
+
+
+def _claim_of_cue_sheet(job: TrackJob, keeping: Keeping) -> Claim:
+    which = {"tempo": ", ".join(map(str, job.tempos))}
+    return _claim("a cue sheet", job, which, keeping, job.digest)
+
+
 def _claim_of_playlist(job: PlaylistJob, keeping: Keeping) -> Claim:
     first = job.tracks[0]
     if first.settings.each_line:
@@ -241,6 +256,7 @@ def render_track(
     *,
     on_mixed: Callable[[Track], None] = lambda track: None,
     claim: Claim | None = None,
+    cue_claim: Claim | None = None,
     placing: Placing = simply,
 ) -> RenderedTrack:
     """Render one track in this thread.
@@ -257,6 +273,8 @@ def render_track(
         Called with the track before its sound is made.
     claim, placing:
         How the file takes its place, as for `renderer.delivery.audio.write_audio`.
+    cue_claim:
+        What its cue sheet is, where it is to have one beside it.
 
     Raises
     ------
@@ -269,6 +287,8 @@ def render_track(
         raise StoppedError
     track = job.track()
     on_mixed(track)
+    timeline = job.timeline()
+    tags = replaced(tags_of(job), chapters=chapters_of(timeline, job.duration))
     written = write_audio(
         _until(track, is_stopped),
         job.path,
@@ -276,14 +296,19 @@ def render_track(
         rate=track.rate,
         channels=track.channels,
         frames=track.frames,
-        tags=tags_of(job),
+        tags=tags,
         is_small=job.settings.share,
         on_progress=rendered,
         claim=claim,
         placing=placing,
     )
+    beside: tuple[Path, ...] = ()
+    if tags.chapters and cue_claim is not None:
+        beside = (cue_path(job.path),)
+        text = cue_text(tags.chapters, job.path, tags)
+        write_kept(beside[0], text.encode(), cue_claim)
     remark = (job.pitch.remark,) if job.pitch.remark else ()
-    timeline_remarks = job.exercise.remarks + job.timeline().remarks
+    timeline_remarks = job.exercise.remarks + timeline.remarks
     return RenderedTrack(
         path=job.path,
         title=job.exercise.title,
@@ -292,7 +317,8 @@ def render_track(
         mix=job.mix,
         audio_format=job.audio_format,
         series=job.series,
-        tags=tags_of(job),
+        tags=tags,
+        beside=beside,
         duration=job.duration,
         frames=written.frames,
         bytes=written.bytes,
@@ -375,6 +401,11 @@ def render_jobs(
     check_claims(
         [
             *((job.path, claim_of_track(job, keeping)) for job in jobs),
+            *(
+                (cue_path(job.path), _claim_of_cue_sheet(job, keeping))
+                for job in jobs
+                if job.audio_format in WITH_CUE_SHEETS
+            ),
             *((one.path, _claim_of_playlist(one, keeping)) for one in playlists_of(tuple(jobs))),
         ]
     )
@@ -439,6 +470,11 @@ class _Rendering:
                 self._is_stopped,
                 lambda done: self._news.put(done / rate),
                 claim=claim_of_track(job, self._keeping),
+                cue_claim=(
+                    _claim_of_cue_sheet(job, self._keeping)
+                    if job.audio_format in WITH_CUE_SHEETS
+                    else None
+                ),
             )
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.

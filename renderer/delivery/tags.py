@@ -1,9 +1,10 @@
 """Tags: what a player shows for a track, as its encoder takes them.
 
 libsndfile writes them into WAV (a RIFF INFO list), FLAC and Ogg (Vorbis comments) along with the
-samples: `soundfile_strings`; the tempo is `renderer.delivery.vorbis_tempo`'s. ffmpeg writes them
-into MP3 (ID3v2.3, which Windows and car radios read too), M4A (iTunes' boxes) and Opus (Vorbis
-comments), chapters and cover picture included, from a file of its metadata format: `ffmetadata`.
+samples: `soundfile_strings`; what it has no word for is added behind it: `vorbis_comments`. ffmpeg
+writes them into MP3 (ID3v2.3, which Windows and car radios read too), M4A (iTunes' boxes) and Opus
+(Vorbis comments), chapters and cover included but in Opus, from a file of its metadata format:
+`ffmetadata`.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
 
-from renderer.delivery.vorbis_tempo import tempo_text
+from renderer.delivery.vorbis_comments import chapter_time, ogg_picture, tempo_text
 from renderer.order.formats import AudioFormat
 
 GENRE = "Bagpipe practice"
@@ -26,7 +27,7 @@ _LONGEST = 1_000
 class Chapter:
     """A part of a track that a player can jump to: where it begins and ends in seconds, its name.
 
-    Files count chapters in whole milliseconds.
+    Files count chapters in whole milliseconds, but for cue sheets.
     """
 
     start: Fraction
@@ -54,9 +55,9 @@ class Tags:
     genre:
         The kind of music.
     chapters:
-        Parts to jump to, in order. MP3, M4A and Opus take them.
+        Parts to jump to, in order. All formats but WAV take them.
     picture:
-        A cover as PNG; empty for none. MP3 and M4A take it.
+        A cover as PNG; empty for none. All formats but WAV take it.
     """
 
     title: str
@@ -97,6 +98,23 @@ def soundfile_strings(tags: Tags) -> dict[str, str]:
     return strings
 
 
+def vorbis_comments(tags: Tags, audio_format: AudioFormat) -> list[str]:
+    """Return the comments of a FLAC, Ogg or Opus file that its encoder has no name of its own for.
+
+    A cover is among them but in FLAC, which has a block for it; there the comments are never empty
+    where there is one.
+    """
+    comments = [] if tags.tempo is None else [f"BPM={tempo_text(tags.tempo)}"]
+    for number, chapter in enumerate(tags.chapters, start=1):
+        comments.append(f"CHAPTER{number:03d}={chapter_time(chapter.start)}")
+        comments.append(f"CHAPTER{number:03d}NAME={_clean(chapter.title)}")
+    if tags.picture and audio_format is not AudioFormat.FLAC:
+        comments.append(ogg_picture(tags.picture))
+    if tags.picture and not comments:
+        comments.append("DESCRIPTION=")
+    return comments
+
+
 def _quoted(text: str) -> str:
     quoted = re.sub(r"([=;#\\\n])", r"\\\1", text)
     # ffmpeg takes a line that ends in a backslash for one that goes on, quoted or not.
@@ -111,12 +129,14 @@ def ffmetadata(tags: Tags, audio_format: AudioFormat) -> str:
         fields["TIT3"] = fields["comment"]
     if number := tags.number():
         fields["track"] = number
-    if tags.tempo is not None:
-        whole = str(int(tags.tempo + Fraction(1, 2)))
-        name = {AudioFormat.MP3: "TBPM", AudioFormat.M4A: "tmpo"}.get(audio_format, "BPM")
-        fields[name] = tempo_text(tags.tempo) if name == "BPM" else whole
+    if audio_format is AudioFormat.OPUS:
+        # ffmpeg counts chapters from 0 there, which not all players know, and knows no cover.
+        fields |= dict(one.split("=", 1) for one in vorbis_comments(tags, audio_format))
+    elif tags.tempo is not None:
+        name = "TBPM" if audio_format is AudioFormat.MP3 else "tmpo"
+        fields[name] = str(int(tags.tempo + Fraction(1, 2)))
     lines = [";FFMETADATA1", *(f"{name}={_quoted(text)}" for name, text in fields.items())]
-    for chapter in tags.chapters:
+    for chapter in () if audio_format is AudioFormat.OPUS else tags.chapters:
         start, end = (round(moment * 1000) for moment in (chapter.start, chapter.end))
         lines += ["[CHAPTER]", "TIMEBASE=1/1000", f"START={start}", f"END={end}"]
         lines.append(f"title={_quoted(_clean(chapter.title))}")

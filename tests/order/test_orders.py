@@ -172,7 +172,8 @@ def test_work_is_cancelled_by_its_handle_and_what_is_finished_stays(tmp_path: Pa
     with pytest.raises(RenderingStoppedError, match="it was cancelled") as caught:
         render_jobs(jobs, workers=1, handle=handle, on_track=lambda _: handle.cancel())
     assert [track.path for track in caught.value.finished] == [jobs[0].path]
-    assert made_in(tmp_path) == [jobs[0].path.name]
+    first = jobs[0].path.name
+    assert made_in(tmp_path) == [first, f"{first}.cue"]
 
 
 def test_a_soundfont_that_has_changed_is_not_played(tmp_path: Path) -> None:
