@@ -28,7 +28,9 @@ from renderer.notation.abc.information_fields import (
     read_unit,
     usual_unit,
 )
-from renderer.notation.score import Meter
+from renderer.notation.abc.reader import read_abc
+from renderer.notation.score import Exercise, Meter
+from renderer.notation.source_file import Source
 
 MODES = ("maj", "m", "mix", "dor", "phr", "lyd", "loc")
 SIGNATURES = {
@@ -269,3 +271,22 @@ def test_a_symbol_stands_for_a_decoration(field: str, symbol: tuple[str, str]) -
 def test_letters_of_notes_are_no_symbols(field: str) -> None:
     with pytest.raises(ValueError, match="is no symbol"):
         read_symbol(field)
+
+
+def read_tune(music: str) -> Exercise:
+    text = f"X:1\nT:Tune\nM:2/4\nL:1/8\nK:HP\n{music}\n"
+    return read_abc(Source("tune.abc", text.encode()))
+
+
+@pytest.mark.parametrize("heading", ["1.", "2", "(3)", "1:"])
+def test_a_number_that_heads_a_line_is_no_ending(heading: str) -> None:
+    line, other = read_tune(f'"^{heading}"A4|B4||\n"^{heading}"c4|d4|]').lines
+    assert (line.heading, other.heading) == (heading, heading)
+    assert not any(bar.signs.endings for bar in (*line.bars, *other.bars))
+
+
+@pytest.mark.parametrize("words", ["1st time", "2nd", "1."])
+def test_a_line_that_follows_an_ending_begins_the_next_one_in_words(words: str) -> None:
+    (line,) = read_tune(f'A4|"^1."B4:|\n"^{words}"c4|]').lines
+    number = int(words[0])
+    assert [bar.signs.endings for bar in line.bars] == [(), (1,), (number,)]

@@ -44,6 +44,11 @@ _ENDING = re.compile(
 )
 
 
+def is_bare_number(text: str) -> bool:
+    """Whether words over a bar are a number with nothing but signs around it, such as `1.`."""
+    return re.fullmatch(r"\W*\d+\W*", text) is not None
+
+
 def ending_in_words(text: str, *, is_bracketed: bool = False) -> str:
     """Return the number of the ending that words over a bar begin, such as `1st time`; else empty.
 

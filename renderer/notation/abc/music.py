@@ -20,6 +20,7 @@ from renderer.notation.abc.as_typed import (
     MOST_MACROS,
     Macro,
     ending_in_words,
+    is_bare_number,
     expanded,
     read_macro,
     read_symbol,
@@ -652,10 +653,16 @@ class MusicCode:
     def _text(self, match: re.Match[str], _at: int) -> None:
         said = match["said"]
         text = read_text(said[said[:1] in ("^", "_", "<", ">", "@") :])
+        can_be_heading = (
+            said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes
+        )
         ending = ending_in_words(text) if self._has_endings_in_words else ""
+        if can_be_heading and is_bare_number(text) and not self._follows_an_ending():
+            # Lines are numbered like this; a first ending has bars before it.
+            ending = ""
         if ending:
             self._begin_ending(ending)
-        elif said[:1] == "^" and self._heading_is_open and self._line_begins and not self._notes:
+        elif can_be_heading:
             self._heading = text
             self._heading_is_open = False
         elif (signs := signs_of_words(text)) != NO_SIGNS:
@@ -689,10 +696,13 @@ class MusicCode:
         if self._notes:
             self._end_bar()
             self._edges[-1] = replace(self._edges[-1], parted=True)
-        if self._is_new_row and self._measures and self._measures[-1].signs.endings:
+        if self._is_new_row and self._follows_an_ending():
             # Another ending of the same repeat, on a row of its own.
             self._line_begins = False
         self._ending = numbers
+
+    def _follows_an_ending(self) -> bool:
+        return bool(self._measures) and bool(self._measures[-1].signs.endings)
 
     def _bar(self, match: re.Match[str], _at: int) -> None:
         sign = match["bar"]
