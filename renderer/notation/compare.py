@@ -135,6 +135,8 @@ def _played(number: int, before: Exercise, after: Exercise) -> Iterator[str]:
         yield f"which slot of a movement is on the beat in line {number} ({one.beat})"
     if before.gracenote_of(one) != after.gracenote_of(other) and one.gracenote is not None:
         yield f"the gracenotes' length in line {number} ({one.gracenote})"
+    if before.placement_of(one) != after.placement_of(other) and one.placement is not None:
+        yield f"the gracenotes' placement in line {number} ({one.placement})"
 
 
 def _signs_lost(bar: Bar, kept: Bar) -> Iterator[str]:

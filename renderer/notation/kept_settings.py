@@ -28,7 +28,7 @@ from renderer.notation.limits import (
     SLOWEST_TEMPO,
 )
 from renderer.notation.playing import BOOK, read_beat
-from renderer.notation.score import USUAL_GRACENOTE, Exercise, Gracenotes, Ladder, Line
+from renderer.notation.score import USUAL_GRACENOTE, Exercise, Ladder, Line, Placement
 from renderer.notation.source_file import without_controls
 
 SOFTWARE = "Rungwise"
@@ -38,6 +38,7 @@ MOST_LEFT_OUT_NAMED = 5
 
 LINE_INNER, LINE_BEAT = "inner length of line ", "slot on the beat in line "
 LINE_GRACENOTE = "gracenote length in line "
+LINE_PLACEMENT = "gracenote placement in line "
 LINE_TUNE = "tune that begins with line "
 """With the line's number after it."""
 
@@ -86,6 +87,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
             (LINE_INNER, line.inner),
             (LINE_BEAT, line.beat),
             (LINE_GRACENOTE, line.gracenote),
+            (LINE_PLACEMENT, line.placement),
             (LINE_TUNE, line.tune or None),
         ):
             if said is not None:
@@ -200,7 +202,9 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         "gracenote length": lambda: replace(
             exercise, gracenotes=replace(exercise.gracenotes, length=read_gracenote_length(value))
         ),
-        "gracenote placement": lambda: replace(exercise, gracenotes=_placed(exercise, value)),
+        "gracenote placement": lambda: replace(
+            exercise, gracenotes=replace(exercise.gracenotes, placement=_placement(value))
+        ),
         "inner length": lambda: replace(exercise, inner=read_inner(value)),
         "slot on the beat": lambda: replace(exercise, beat=read_beat(value)),
         MOVEMENTS: lambda: replace(exercise, knows_movements=value == MOVEMENTS_TOLD),
@@ -214,6 +218,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         LINE_INNER: lambda line: replace(line, inner=read_inner(value)),
         LINE_BEAT: lambda line: replace(line, beat=read_beat(value)),
         LINE_GRACENOTE: lambda line: replace(line, gracenote=read_gracenote_length(value)),
+        LINE_PLACEMENT: lambda line: replace(line, placement=_placement(value)),
         LINE_TUNE: lambda line: replace(line, tune=_text(value, LONGEST_TITLE)),
     }
     for start, changed in of_lines.items():
@@ -289,11 +294,11 @@ def _paced(exercise: Exercise, tempo: Fraction) -> Exercise:
     return replace(exercise, tempo=tempo, lines=(replace(first, bars=bars), *exercise.lines[1:]))
 
 
-def _placed(exercise: Exercise, value: str) -> Gracenotes:
+def _placement(value: str) -> Placement:
     if value == "on the beat":
-        return replace(exercise.gracenotes, placement="on the beat")
+        return "on the beat"
     if value == "before the beat":
-        return replace(exercise.gracenotes, placement="before the beat")
+        return "before the beat"
     raise ValueError(value)
 
 

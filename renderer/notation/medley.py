@@ -1,8 +1,8 @@
 """Several exercises as one: tunes that are played one after the other, each as it is by itself.
 
 Every tune keeps its tempo (a mark at its beginning), its meter, its repeats, the lengths of its
-movements and the order of its parts. What it has beside its music becomes a line of the medley's
-notes.
+movements, where its gracenotes lie and the order of its parts. What it has beside its music becomes
+a line of the medley's notes.
 """
 
 from __future__ import annotations
@@ -27,8 +27,7 @@ def medley_of(title: str, tunes: Sequence[Exercise]) -> Exercise:
 
     Returns
     -------
-    An exercise at the first tune's tempo. Where its tunes place gracenotes differently, all are
-    placed as in the first, and a remark says so.
+    An exercise at the first tune's tempo.
 
     Raises
     ------
@@ -46,11 +45,6 @@ def medley_of(title: str, tunes: Sequence[Exercise]) -> Exercise:
         order += [begin + line for line in tune.order or range(1, len(tune.lines) + 1)]
         about = ", ".join(filter(None, (tune.tune_type, tune.composer, tune.origin)))
         notes += [f"{tune.title}: {about}"] * bool(about) + tune.notes.splitlines()
-        if tune.gracenotes.placement != first.gracenotes.placement:
-            remarks.append(
-                f"{tune.title}: its gracenotes are played {first.gracenotes.placement}, as those "
-                f"of {first.title}."
-            )
     if len(lines) > MOST_LINES:
         raise failure(
             f"the medley has {len(lines)} lines", f"take fewer tunes; at most {MOST_LINES}"
@@ -76,12 +70,15 @@ def _lines(tune: Exercise, first: Exercise) -> list[Line]:
     beat = None if tune.beat == first.beat else tune.beat
     own = tune.gracenotes.length
     gracenote = None if own == first.gracenotes.length else own
+    placed = tune.gracenotes.placement
+    placement = None if placed == first.gracenotes.placement else placed
     lines = [
         replace(
             line,
             inner=inner if line.inner is None else line.inner,
             beat=beat if line.beat is None else line.beat,
             gracenote=gracenote if line.gracenote is None else line.gracenote,
+            placement=placement if line.placement is None else line.placement,
         )
         for line in tune.lines
     ]

@@ -83,7 +83,7 @@ def parts_of(exercise: Exercise, line: Line, note: MelodyNote) -> Parts:
         least=inner if is_opened else _least(note, inner),
         least_gracenote=gracenote if gracenote.is_share_of_beat else _least_of(gracenote),
         is_opened=is_opened,
-        ends_on_beat=exercise.gracenotes.placement == "before the beat",
+        ends_on_beat=exercise.placement_of(line) == "before the beat",
     )
 
 

@@ -176,6 +176,8 @@ class Line:
         beat, where that differs from the exercise's.
     tune:
         The name of the tune that begins with this line, where the exercise is a medley.
+    placement:
+        From which side of the beat its gracenotes take their time, where that differs.
     """
 
     bars: tuple[Bar, ...]
@@ -184,6 +186,7 @@ class Line:
     beat: Beat | None = None
     gracenote: Length | None = None
     tune: str = ""
+    placement: Placement | None = None
 
     @property
     def melody_notes(self) -> Iterator[MelodyNote]:
@@ -400,6 +403,10 @@ class Exercise:
     def gracenote_of(self, line: Line) -> Length:
         """How long a gracenote lasts in `line`."""
         return self.gracenotes.length if line.gracenote is None else line.gracenote
+
+    def placement_of(self, line: Line) -> Placement:
+        """From which side of the beat gracenotes in `line` take their time."""
+        return self.gracenotes.placement if line.placement is None else line.placement
 
     def __iter__(self) -> Iterator[Line]:
         return iter(self.lines)

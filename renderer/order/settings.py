@@ -192,6 +192,8 @@ def _own_length(exercise: Exercise) -> Length | None:
 
 
 def _own_placement(exercise: Exercise) -> Placement | None:
+    if any(line.placement is not None for line in exercise.lines):
+        return None
     return exercise.gracenotes.placement
 
 
@@ -778,6 +780,7 @@ class Settings:
             lines = tuple(replace(line, gracenote=None) for line in lines)
         if self.placement is not None:
             gracenotes = replace(gracenotes, placement=self.placement)
+            lines = tuple(replace(line, placement=None) for line in lines)
         exercise = replace(exercise, gracenotes=gracenotes)
         if self.inner is not None:
             lines = tuple(replace(line, inner=None) for line in lines)

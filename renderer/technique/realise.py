@@ -98,7 +98,7 @@ def _realise_run(
             previous = note
         for group in _grouped(notes, line.groups):
             bars += into_bars(group, meter, rhythm)
-    return Line(tuple(bars), line.heading, line.inner, line.beat, line.gracenote, line.tune)
+    return _played_as(line, tuple(bars))
 
 
 def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
@@ -130,7 +130,13 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
 def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> Line:
     bars = read_abc_line(line.abc, definition.meter)
     music = recognise_bars(bars, book)
-    return Line(music, line.heading, line.inner, line.beat, line.gracenote, line.tune)
+    return _played_as(line, music)
+
+
+def _played_as(line: AbcLine | RunLine, bars: tuple[Bar, ...]) -> Line:
+    return Line(
+        bars, line.heading, line.inner, line.beat, line.gracenote, line.tune, line.placement
+    )
 
 
 def _notes_to_choose_from(entry: DefinitionLine) -> set[Note]:

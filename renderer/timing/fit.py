@@ -230,7 +230,8 @@ def _led_into(exercise: Exercise, index: int, room: Room) -> str | None:
         if leads_in and isinstance(item, MelodyNote) and item.group:
             if parts_of(exercise, exercise.lines[line], item).anchor > 0:
                 return ornament_words(item)
-            if exercise.gracenotes.placement == "before the beat" and item.slots[0].gracenote:
+            is_early = exercise.placement_of(exercise.lines[line]) == "before the beat"
+            if is_early and item.slots[0].gracenote:
                 return "the gracenote"
     return None
 

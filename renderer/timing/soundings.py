@@ -197,7 +197,7 @@ class _Divider:
         if len(note.slots) == 1 and note.slots[0].gracenote is None:
             return _PLAIN
         # The exercise keeps what these names stand for; notes of one movement share their slots.
-        how = (line.inner, line.beat, line.gracenote, note.slots, note.playing)
+        how = (line.inner, line.beat, line.gracenote, line.placement, note.slots, note.playing)
         key = (*map(id, how), *note.beats.as_integer_ratio(), *stretch.as_integer_ratio())
         known = self._known.get(key)
         if known is None:

@@ -40,7 +40,7 @@ def successions(exercise: Exercise) -> Successions:
     found: list[Line] = []
     of_lines = []
     for line, stretches in zip(exercise.lines, stretches_of(exercise), strict=True):
-        how = (names.of(line.inner), line.beat, names.of(line.gracenote))
+        how = (names.of(line.inner), line.beat, names.of(line.gracenote), line.placement)
         bars = [
             (item, stretch, bar)
             for bar, stretch in zip(line.bars, stretches, strict=True)

@@ -79,9 +79,9 @@ def _kept_in_every_form(read: list[Exercise]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         for form in FORMS:
             kept, errors = 0, Counter[str]()
-            for exercise in read:
+            for number, exercise in enumerate(read):
                 try:
-                    kept += _is_kept(exercise, Path(folder) / f"tune{form}")
+                    kept += _is_kept(exercise, Path(folder) / f"tune {number}{form}")
                 except RungwiseError as error:
                     errors[error.problems[0].cause[:80]] += 1
             print(f"the same after {form}: {kept} of {len(read)}")

@@ -42,6 +42,7 @@ FULL = Exercise(
             1,
             Length(Fraction(40), "ms"),
             "The Ferry",
+            "on the beat",
         ),
         Line((Bar((replace(NOTE, beats=Fraction(2)),), Meter(2, 4)),), "Part two"),
     ),
@@ -75,6 +76,7 @@ NOT_WRITTEN = {
     (Line, "bars"): "compared one by one",
     (Exercise, "lines"): "compared one by one",
     (Bar, "items"): "compared one by one",
+    (Bar, "begins_row"): "how a file's page was laid out, which is no part of the music",
 }
 """Fields that are no part of what is written, and why."""
 
@@ -94,7 +96,7 @@ def _changed(owner: object, name: str) -> Iterator[object]:
     by_name: dict[str, list[object]] = {
         "inner": [None] if isinstance(owner, Line) else [BOOK, EVEN],
         "beat": [None],
-        "placement": ["on the beat"],
+        "placement": [None] if isinstance(owner, Line) else ["on the beat"],
         "jump": [None, "D.S. al Coda"],
         "endings": [(), (2,)],
         "closes": [0, 3],
@@ -145,7 +147,8 @@ def test_the_exercise_that_is_changed_has_a_value_of_its_own_in_every_field() ->
     for owner in (first, first.bars[0]):
         plain = type(owner)(*[getattr(owner, name) for name in list(owner.__slots__)[:2]])
         for name in list(owner.__slots__)[2:]:
-            assert getattr(owner, name) != getattr(plain, name), name
+            if (type(owner), name) not in NOT_WRITTEN:
+                assert getattr(owner, name) != getattr(plain, name), name
 
 
 @pytest.mark.parametrize("variant", VARIANTS)

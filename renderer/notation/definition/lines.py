@@ -31,6 +31,7 @@ from renderer.notation.length import Length
 from renderer.notation.limits import LONGEST_TEXT, LONGEST_TITLE
 from renderer.notation.pitch import Note
 from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
+from renderer.notation.score import Placement
 from renderer.notation.source_file import without_controls
 
 Rhythm = Literal["even", "dot-cut", "cut-dot", "triplets"]
@@ -55,7 +56,7 @@ class RunLine:
     walk:
         Whether a plain pass comes first and then one pass for each note and ornament, with that
         ornament on that note alone. Otherwise there is one pass.
-    heading, inner, beat, gracenote:
+    heading, inner, beat, gracenote, placement:
         As in `Line`.
     plain:
         Whether a walk begins with its plain pass.
@@ -86,6 +87,7 @@ class RunLine:
     notes_per_beat: int = 1
     groups: tuple[int, ...] = ()
     tune: str = ""
+    placement: Placement | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,7 @@ class AbcLine:
     beat: Beat | None = None
     gracenote: Length | None = None
     tune: str = ""
+    placement: Placement | None = None
 
 
 DefinitionLine = RunLine | AbcLine | PatternLine
@@ -159,6 +162,7 @@ class LineTable(Table):
     inner: OneOrMore | None = Field(default=None, description=INNER_REMEDY)
     beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
     gracenote: str | None = Field(default=None, description=GRACENOTE_REMEDY)
+    placement: Annotated[Placement, one_of(Placement)] | None = None
 
     @field_validator("heading", "tune")
     @classmethod
@@ -326,7 +330,7 @@ def definition_line(line: LineTable) -> DefinitionLine:
     beat = None if line.beat is None else read_beat(line.beat)
     gracenote = None if line.gracenote is None else read_gracenote_length(line.gracenote)
     if line.abc is not None:
-        return AbcLine(line.abc, line.heading, inner, beat, gracenote, line.tune)
+        return AbcLine(line.abc, line.heading, inner, beat, gracenote, line.tune, line.placement)
     groups = () if line.run is None else read_run(line.run)
     played = RunLine(
         notes=tuple(note for group in groups for note in group),
@@ -337,6 +341,7 @@ def definition_line(line: LineTable) -> DefinitionLine:
         inner=inner,
         beat=beat,
         gracenote=gracenote,
+        placement=line.placement,
         plain=line.plain,
         on=_read_on(line.on),
         rhythm=line.rhythm,

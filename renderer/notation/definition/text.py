@@ -143,6 +143,8 @@ def _line(line: DefinitionLine) -> Table:
         table.add("beat", line.beat)
     if line.gracenote is not None:
         table.add("gracenote", _length(line.gracenote))
+    if line.placement is not None:
+        table.add("placement", line.placement)
     return table
 
 

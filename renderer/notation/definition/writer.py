@@ -46,7 +46,13 @@ def _short_enough(
     cuts = _cuts(line.bars, -(-len(text) // _COMFORTABLE_TEXT)) if len(text) > LONGEST_TEXT else []
     if not cuts:
         yield AbcLine(
-            text, _title(line.heading), line.inner, line.beat, line.gracenote, _title(line.tune)
+            text,
+            _title(line.heading),
+            line.inner,
+            line.beat,
+            line.gracenote,
+            _title(line.tune),
+            line.placement,
         )
         return
     for begin, end in pairwise([0, *cuts, len(line.bars)]):
