@@ -48,7 +48,9 @@ READ = (
     Row("3.1.6", "no meter", "A3|B5|]", "A6 | [M:5/4]B8- B2 |]", header="M:none\nL:1/4"),
     Row("3.1.7", "a unit length", "A4|]", "A8 |]", header="L:1/4"),
     Row("3.1.8", "a tempo", "A8|]", "A8 |]", header="Q:1/4=84", tempo=84),
-    Row("3.1.8", "a tempo with words", "A8|]", "A8 |]", header='Q:"Slow" 1/4=50', tempo=50),
+    Row(
+        "3.1.8", "a tempo with words", "A8|]", '"^""^Slow"A8 |]', header='Q:"Slow" 1/4=50', tempo=50
+    ),
     Row("3.1.8", "a tempo of several notes", "A8|]", "A8 |]", header="Q:1/8 1/8=50", tempo=50),
     Row("3.1.14", "the key of the pipes", "c4 f4|]", "c4 f4 |]", key="Hp"),
     Row("3.1.14", "a key with the chanter's sharps", "c4 f4|]", "c4 f4 |]", key="Amix"),

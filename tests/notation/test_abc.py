@@ -431,6 +431,15 @@ def test_tempo_fields_are_read_in_all_their_forms(
     assert any("range" in remark for remark in exercise.remarks) is ("-" in field)
 
 
+def test_words_of_a_tempo_stand_over_its_bar(tmp_path: Path) -> None:
+    header = 'X:1\nT:x\nM:4/4\nL:1/4\nQ:"Slow" 1/4=60 "and even"\nK:HP\n'
+    music = 'ABcd|[Q:"Faster" 1/4=80]efga|[Q:"Solemnly"]ABcd|[Q:1/4=60]ABcd|]\n'
+    (line,) = _read(tmp_path, header + music).lines
+    assert [bar.words for bar in line.bars] == [("Slow and even",), ("Faster",), ("Solemnly",), ()]
+    assert [bar.tempo for bar in line.bars] == [None, 80, None, 60]
+    assert "has many already" in _remarks(tmp_path, header + '"^w"' * 9 + "ABcd|]\n")
+
+
 def test_a_tempo_mark_inside_a_bar_parts_it(tmp_path: Path) -> None:
     exercise = _read(
         tmp_path, HEADER + "A4|B2 [Q:1/4=90]c2|[Q:1/4=90]d2[Q:1/4=90]B2|A>[Q:1/4=50]B c2|]\n"

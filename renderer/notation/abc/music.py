@@ -357,6 +357,7 @@ class MusicCode:
             )
             return
         tempo = read_tempo(value, self.unit, beat)
+        self._put_over(read_text(" ".join(re.findall(r'"([^"]*)"', value))))
         if tempo is None:
             return
         if tempo.counts_units and self._is_lenient:
@@ -668,12 +669,20 @@ class MusicCode:
         elif (signs := signs_of_words(text)) != NO_SIGNS:
             self._over = self._over.joined(signs)
         elif said[:1] == "^":
-            if len(self._words) < MOST_WORDS and text:
-                self._words.append(text)
+            self._put_over(text)
         elif said[:1] in ("_", "<", ">", "@"):
             self.remarks["Annotations other than over the notes are left out."] = None
         else:
             self.remarks["Chord symbols are left out."] = None
+
+    def _put_over(self, words: str) -> None:
+        """Let words stand over the bar."""
+        if not words:
+            return
+        if len(self._words) < MOST_WORDS:
+            self._words.append(words)
+        else:
+            self.remarks["Words over a bar that has many already are left out."] = None
 
     # Bars
 
