@@ -54,9 +54,18 @@ def test_small_files_for_sending_are_told_small(tmp_path: Path) -> None:
     assert_right(forecast(jobs), render_jobs(jobs))
 
 
-@pytest.mark.parametrize("audio_format", [AudioFormat.FLAC, AudioFormat.OGG])
-def test_a_long_track_is_told_by_parts_of_it(audio_format: AudioFormat, tmp_path: Path) -> None:
-    settings = read_settings({"format": audio_format, "tempo": 60, "repeats": 6})
+@pytest.mark.parametrize(
+    "asked",
+    [{}, {"mix": "backing", "drone": False}, {"mix": "chanter", "drone": False, "layout": "mono"}],
+    ids=["all of it", "clicks alone", "chanter alone"],
+)
+@pytest.mark.parametrize(
+    "audio_format", [AudioFormat.FLAC, AudioFormat.OGG, AudioFormat.M4A, AudioFormat.OPUS]
+)
+def test_a_long_track_is_told_by_parts_of_it(
+    audio_format: AudioFormat, asked: dict[str, object], tmp_path: Path
+) -> None:
+    settings = read_settings({"format": audio_format, "tempo": 60, "repeats": 5, **asked})
     jobs = plan_tracks(read_exercise("doublings-over-a-wide-step"), tmp_path, settings)
     assert jobs[0].duration > 150
     assert_right(forecast(jobs), render_jobs(jobs))

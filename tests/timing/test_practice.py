@@ -199,6 +199,10 @@ def test_after_ten_minutes_and_not_before_hands_rest_for_three() -> None:
     music = lines_of(*[(f"{run} | B", "")] * 4, tempo=48)
     (day,) = planned(music, 40, 1, repeats=1, playings=1).days
     assert [item.seconds for item in day.items] == [300, 300, 180, 300, 300]
+    # Of days this full, room is kept for a rest after every five minutes: wherever they fall.
+    assert planned(music, 32, 1, repeats=1, playings=1).days
+    with pytest.raises(RungwiseError, match="1 day of 31 minutes"):
+        planned(music, 31, 1, repeats=1, playings=1)
     # A bar more, and every line stands alone.
     music = lines_of(*[(f"{run} | B | C", "")] * 3, tempo=48)
     (day,) = planned(music, 40, 1, repeats=1, playings=1).days
