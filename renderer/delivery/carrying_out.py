@@ -167,7 +167,7 @@ def _print(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> M
 def _booklet(exercises: Sequence[Exercise], settings: Settings) -> Booklet | None:
     from renderer.delivery.sheet.pages import Booklet
 
-    if settings.booklet is None and len(exercises) == 1:
+    if settings.imposition == "cards" or (settings.booklet is None and len(exercises) == 1):
         return None
     audiences = dict.fromkeys(one.audience for one in exercises if one.audience)
     # A name that all exercises share goes on the cover; of several, none is the booklet's.

@@ -170,7 +170,12 @@ GIVEN = ("tracks", "sheet", "plan")
 """What learners can get."""
 
 LONGEST_LINK = 400
-"""Bytes of a web address; its QR code stays coarse enough to be read from paper (judgement)."""
+LONGEST_LINE_LINK = 120
+"""Bytes of a web address, and of one that each line has; its QR code stays coarse enough to be read
+from paper (judgement)."""
+
+EXERCISE_FIELD, LINE_FIELD = "{exercise}", "{line}"
+"""What stands in a web address for the exercise and the line that it is the address of."""
 
 
 def _own_inner(exercise: Exercise) -> Inner | None:
@@ -642,7 +647,17 @@ class Settings:
             most_bytes=LONGEST_LINK,
             cause=f"a QR code that a phone reads from paper holds at most {LONGEST_LINK}",
         ),
-        "A web address, printed as a QR code, where the tracks are.",
+        "A web address, printed as a QR code, where the tracks are. With {exercise} or {line} in "
+        "it each exercise or line has its own: https://example.org/{exercise}/{line}.",
+        _SHEET,
+        NO_TRACK,
+    )
+    imposition: str = _row(
+        "single",
+        kinds.one_of("imposition", ("single", "pairs", "folded", "cards")),
+        "How pages come onto paper: each on its own sheet (single), two of half the size beside "
+        "each other (pairs), the same in the order for folding (folded), or a line a card to cut "
+        "out (cards).",
         _SHEET,
         NO_TRACK,
     )
@@ -999,6 +1014,29 @@ def _two_ways(settings: Settings) -> Iterator[Problem]:
         yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
 
 
+def _wrong_on_sheets(settings: Settings) -> Iterator[Problem]:
+    """Yield what is wrong with how sheets are printed."""
+    rest = settings.link.replace(EXERCISE_FIELD, "").replace(LINE_FIELD, "")
+    if "{" in rest or "}" in rest:
+        yield Problem(
+            "no web address has braces in it",
+            f"write {EXERCISE_FIELD} and {LINE_FIELD} for what is linked, and no others",
+            "link",
+        )
+    if LINE_FIELD in settings.link and len(settings.link.encode()) > LONGEST_LINE_LINK:
+        yield Problem(
+            f"a line's QR code holds at most {LONGEST_LINE_LINK} bytes",
+            f"write a shorter address, or leave {LINE_FIELD} out",
+            "link",
+        )
+    if settings.landscape and settings.imposition in ("pairs", "folded"):
+        yield Problem(
+            "pages beside each other stand upright on a sheet that lies across",
+            "leave out landscape, or print single pages",
+            "landscape",
+        )
+
+
 def _disagreements(settings: Settings) -> Iterator[Problem]:
     """Yield what is wrong with settings that are right each by itself."""
     yield from _two_ways(settings)
@@ -1027,6 +1065,7 @@ def _disagreements(settings: Settings) -> Iterator[Problem]:
             "leave the scale out, or give the pitch in hertz",
             "scale",
         )
+    yield from _wrong_on_sheets(settings)
     for name in ("soundfont", "drone_soundfont"):
         preset = name.replace("soundfont", "preset")
         file = getattr(settings, name)

@@ -30,6 +30,7 @@ from renderer.delivery.sheet.layout import (
     SIDE_MM,
     USUAL_SETTINGS,
     Form,
+    Imposition,
     Paper,
     PrintSize,
     SheetSettings,
@@ -37,13 +38,15 @@ from renderer.delivery.sheet.layout import (
     clock_text,
 )
 from renderer.delivery.sheet.output import write_sheet
-from renderer.delivery.sheet.pages import Booklet, Pages, lay_out, size_of
+from renderer.delivery.sheet.pages import Booklet, Pages, impositions, lay_out, size_of
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length
 from renderer.notation.pitch import Note
 from renderer.notation.playing import BOOK, Inner
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.notation.source_file import Source
+from renderer.order.settings import usual_settings
 from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
@@ -449,12 +452,178 @@ def test_a_booklet_has_cover_contents_bookmarks_and_tracks_with_their_lengths() 
         )
         entry = contents[contents.index(exercise.title) :]
         assert re.match(rf"{re.escape(exercise.title)}[ .]*{first}\b", entry)
-        assert exercise.level in entry
+        assert f"Exercises: {exercise.level}" in contents
         assert exercise.ladder is not None
         for tempo in exercise.ladder.tempos:
             track = expand(exercise, tempo, repeats=exercise.ladder.repeats)
             assert f"{tempo} bpm {clock_text(track.duration)}" in entry
     assert_margins_are_white(one)
+
+
+ABC_MARCH = """X:1
+T:The Larkmoor Road
+R:march
+M:2/4
+L:1/8
+K:HP
+|:{g}B{d}B {g}c{d}c|{g}d2 {g}e2|{g}f{g}e {g}d{g}c|{g}B2 {g}A2:|
+"""
+
+
+def march() -> Exercise:
+    return read_exercise(Source("march.abc", ABC_MARCH.encode()))
+
+
+def test_a_booklet_mixes_tunes_and_exercises_in_order_and_lists_them_by_type_and_level() -> None:
+    given = [shipped("shakes"), march(), shipped("first-strikes"), shipped("birls")]
+    one = pages(*given, booklet=Booklet("Winter term"))
+    reader = read(one)
+    starts = one.composed.first_leaves
+    assert starts == tuple(sorted(starts))
+    printed = words(reader)
+    order = [printed.rindex(exercise.title) for exercise in given]
+    assert order == sorted(order)
+    assert "1 tune, 3 exercises" in words_of(reader.pages[0])
+    contents = words_of(reader.pages[1])
+    headings = (
+        "Exercises: beginner",
+        "First strikes",
+        "Exercises: intermediate",
+        "Birls",
+        "Exercises: advanced",
+        "Shakes",
+        "March",
+        "The Larkmoor Road",
+    )
+    found = [contents.index(heading) for heading in headings]
+    assert found == sorted(found)
+
+
+@pytest.mark.parametrize("count", range(1, 14))
+def test_a_folded_booklet_reads_in_order_when_its_sheets_are_folded(count: int) -> None:
+    sides = impositions(count, Imposition.FOLDED)
+    # Printed on both sides and laid on each other, the sheets have these pages from the outside in.
+    fronts, backs = sides[::2], sides[1::2]
+    pages_in_order = [
+        leaf for front, back in zip(fronts, backs, strict=True) for leaf in (front[1], back[0])
+    ]
+    pages_in_order += [
+        leaf
+        for front, back in reversed(list(zip(fronts, backs, strict=True)))
+        for leaf in (back[1], front[0])
+    ]
+    assert pages_in_order[:count] == list(range(count))
+    assert pages_in_order[count:] == [None] * (-count % 4)
+
+
+def test_pairs_are_read_from_the_left() -> None:
+    assert impositions(3, Imposition.PAIRS) == ((0, 1), (2, None))
+    assert impositions(2, Imposition.SINGLE) == ((0,), (1,))
+
+
+@pytest.mark.parametrize("imposition", [Imposition.PAIRS, Imposition.FOLDED])
+@pytest.mark.parametrize("paper", Paper)
+def test_two_leaves_stand_on_a_sheet_within_their_margins(
+    imposition: Imposition, paper: Paper
+) -> None:
+    settings = replace(USUAL_SETTINGS, imposition=imposition, paper=paper)
+    one = best_pages(shipped("shakes"), shipped("slurs"), settings=settings, booklet=Booklet("Two"))
+    reader = read(one)
+    sides = len(impositions(one.count(), imposition))
+    assert len(reader.pages) == sides
+    width, height = (float(side) for side in reader.pages[0].mediabox[2:])
+    assert width > height
+    for png in one.pngs(50):
+        page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+        middle = page.shape[1] // 2
+        gutter = int(settings.side_mm / 25.4 * 50) - 1
+        assert page[:, middle - gutter : middle + gutter].min() > 250
+        assert page[:, :gutter].min() > 250
+
+
+def test_each_line_is_a_card_with_its_exercise_named_on_it() -> None:
+    exercise = shipped("crossing-noises")
+    settings = replace(USUAL_SETTINGS, imposition=Imposition.CARDS, link=LINE_LINK)
+    one = best_pages(exercise, settings=settings)
+    placed = [placed for leaf in one.composed.leaves for placed in leaf.placed]
+    cards = [one for one in placed if one.element.kind == "card"]
+    assert len(cards) == len(exercise.lines)
+    assert words(read(one)).count(exercise.title) >= len(cards)
+    for kind in ("heading", "boxes", "staff", "advice", "code"):
+        for part in (one for one in placed if one.element.kind == kind):
+            width = part.element.width or 0
+            assert any(
+                card.x < part.x
+                and part.x + width < card.x + (card.element.width or 0)
+                and card.y < part.y < card.y + card.element.height
+                for card in cards
+            )
+    assert_margins_are_white(one)
+
+
+def test_a_line_too_tall_for_a_card_is_refused() -> None:
+    bar = doublings().lines[0].bars[1]
+    long = replace(doublings(), lines=(Line((bar,) * 64, "Sixty-four bars"),))
+    with pytest.raises(RungwiseError) as caught:
+        best_pages(long, settings=replace(USUAL_SETTINGS, imposition=Imposition.CARDS))
+    assert "card" in str(caught.value)
+
+
+LINE_LINK = "https://example.org/{exercise}/{line}"
+
+
+def addresses(reader: PdfReader) -> list[str]:
+    """The web addresses that can be clicked on, in order."""
+    return [
+        str(thing["/A"]["/URI"])
+        for page in reader.pages
+        for annotation in page.get("/Annots", [])
+        if "/URI" in (thing := annotation.get_object()).get("/A", {})
+    ]
+
+
+def test_each_line_or_each_exercise_has_its_own_qr_code() -> None:
+    exercises = [shipped("slurs"), shipped("birls")]
+    booklet = Booklet("Winter term")
+    for pattern, wanted in (
+        (
+            LINE_LINK,
+            [f"https://example.org/slurs/{n}" for n in range(1, 8)]
+            + [f"https://example.org/birls/{n}" for n in range(1, 5)],
+        ),
+        (
+            "https://example.org/{exercise}",
+            ["https://example.org/slurs", "https://example.org/birls"],
+        ),
+        (LINK, [LINK]),
+    ):
+        one = pages(*exercises, settings=replace(USUAL_SETTINGS, link=pattern), booklet=booklet)
+        assert addresses(read(one)) == wanted
+        assert_margins_are_white(one)
+    codes = [
+        placed
+        for leaf in pages(
+            shipped("slurs"), settings=replace(USUAL_SETTINGS, link=LINE_LINK)
+        ).composed.leaves
+        for placed in leaf.placed
+        if placed.element.kind == "code"
+    ]
+    assert len(codes) == 7
+
+
+def test_the_length_of_its_track_stands_over_each_box_once_or_for_each_line() -> None:
+    exercise = shipped("birls")
+    assert exercise.ladder is not None
+    (first, *others) = content_of(exercise, USUAL_SETTINGS).lines
+    assert first.durations == tuple(
+        clock_text(expand(exercise, tempo, repeats=exercise.ladder.repeats).duration)
+        for tempo in exercise.ladder.tempos
+    )
+    assert not any(line.durations for line in others)
+    each = content_of(exercise, USUAL_SETTINGS, usual_settings().changed(each_line=True))
+    assert all(len(line.durations) == len(line.rungs) for line in each.lines)
+    text = words(read(pages(exercise)))
+    assert all(duration in text for duration in first.durations)
 
 
 def words_of(page: Any) -> str:

@@ -10,17 +10,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from renderer.delivery.sheet.content import ExerciseContent, LegendItem, LineContent, Staff
 from renderer.delivery.sheet.layout import (
-    GUTTER_MM,
-    HEAD_MM,
-    SIDE_MM,
+    CODE_MM,
     UNITS_A_SPACE,
+    Imposition,
     PrintSize,
     SheetSettings,
 )
 from renderer.delivery.sheet.page_plan import Gap, Part, pages_of_parts, tops_of_parts
+from renderer.errors import failure
 
 _FOOT_GAP_MM = 3.0
 
@@ -30,8 +31,10 @@ _TITLE_GAP_EM = (1.0, 1.8)
 _NOTE_GAP_EM = (0.6, 0.6)
 _EXERCISE_GAP_EM = (3.2, 6.0)
 _ENTRY_GAP_EM = (1.0, 1.0)
-"""Between rows, systems, title and music, paragraphs of notes, exercises of a booklet, and entries
-of its contents: at least, and where the page has room, in heights of the text (judgement)."""
+_GROUP_GAP_EM = (1.8, 1.8)
+"""Between rows, systems, title and music, paragraphs of notes, exercises of a booklet, entries and
+groups of its contents: at least, and where the page has room, in heights of the text (judgement).
+"""
 
 _HEAD_GAP_EM = 0.4
 _TAIL_GAP_EM = 0.35
@@ -60,14 +63,14 @@ class Element:
     Parameters
     ----------
     kind:
-        `cover`, `contents`, `entry`, `title`, `note`, `heading`, `boxes`, `staff`, `advice` or
-        `foot`.
+        `cover`, `contents`, `group`, `entry`, `title`, `note`, `heading`, `boxes`, `code`, `staff`,
+        `advice`, `card` (where to cut one out), `belongs` (to which exercise it does) or `foot`.
     exercise, index, staff:
         Of which exercise, line (or note, or legend) and system, from 0.
     width:
         How wide it may be; None for as wide as it is.
-    box:
-        How wide the boxes of rungs are.
+    box, height:
+        How wide the boxes of rungs are, and how tall a card is.
     """
 
     kind: str
@@ -76,6 +79,7 @@ class Element:
     staff: int = 0
     width: float | None = None
     box: float = 0.0
+    height: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +148,18 @@ class _Block:
         return Part(self.height, self.gap)
 
 
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What of a booklet is of one type and level: a heading, and exercises by their indexes."""
+
+    heading: str
+    exercises: tuple[int, ...]
+
+
+def _rank(level: str) -> int:
+    return LEVELS.index(level) if level in LEVELS else len(LEVELS)
+
+
 class Composer:
     """Composes the leaves of exercises at one size of print.
 
@@ -173,16 +189,30 @@ class Composer:
         """All signs that any exercise has."""
         return tuple(dict.fromkeys(item for one in self.exercises for item in one.legend))
 
+    @cached_property
+    def groups(self) -> tuple[Group, ...]:
+        """The groups of the contents: types as they come, in each the levels from the lowest."""
+        found: dict[str, dict[str, list[int]]] = {}
+        for number, exercise in enumerate(self.exercises):
+            found.setdefault(exercise.kind, {}).setdefault(exercise.level, []).append(number)
+        return tuple(
+            Group(f"{kind}: {level}" if level else kind, tuple(levels[level]))
+            for kind, levels in found.items()
+            for level in sorted(levels, key=_rank)
+        )
+
     def composed(self, measure: Measure) -> Composed:
-        """Return the leaves."""
+        """Return the leaves; raises a `RungwiseError` for a line that no card has room for."""
+        settings = self.settings
         self._sizes = measure(list(dict.fromkeys(self._wanted())))
         foot = self._sizes[Element("foot", width=self.width)]
         # What a page has between its head and its foot.
-        self._height = self.settings.page_mm[1] - 2 * HEAD_MM - _FOOT_GAP_MM - foot[1]
+        self._height = self.settings.page_mm[1] - 2 * self.settings.head_mm - _FOOT_GAP_MM - foot[1]
         before: list[Leaf] = []
         if self.is_booklet:
             cover = Element("cover", width=self.width)
-            before.append(Leaf((Placed(cover, SIDE_MM, HEAD_MM),), None))
+            at = Placed(cover, settings.side_mm, settings.head_mm)
+            before.append(Leaf((at,), None))
             before += (leaf for leaf, _, _ in self._leaves(list(self._contents())))
         blocks = [
             block for number in range(len(self.exercises)) for block in self._exercise(number)
@@ -194,7 +224,7 @@ class Composer:
             for exercise, line in ends:
                 line_leaves[exercise][line] = number
             for one in leaf.placed:
-                if one.element.kind == "title":
+                if one.element.kind in _MUSIC and not first_leaves[one.element.exercise]:
                     first_leaves[one.element.exercise] = number
         return Composed(
             leaves=(*before, *(leaf for leaf, _, _ in music)),
@@ -212,9 +242,10 @@ class Composer:
         """Yield leaves, the lines that end on each, and the share of its height that it fills."""
         for page in pages_of_parts([block.part for block in blocks], self._height):
             here = blocks[page.start : page.stop]
+            side, head = self.settings.side_mm, self.settings.head_mm
             tops = tops_of_parts([block.part for block in here], self._height)
             placed = tuple(
-                Placed(one.element, SIDE_MM + one.x, HEAD_MM + top + one.y)
+                Placed(one.element, side + one.x, head + top + one.y)
                 for block, top in zip(here, tops, strict=True)
                 for one in block.placed
             )
@@ -234,6 +265,8 @@ class Composer:
         yield Element("foot", width=self.width)
         if self.is_booklet:
             yield Element("contents", width=self.width)
+            for index in range(len(self.groups)):
+                yield Element("group", index=index, width=self.width)
         for number, exercise in enumerate(self.exercises):
             if self.is_booklet:
                 yield Element("entry", number, width=self.width)
@@ -242,6 +275,7 @@ class Composer:
                 yield Element("note", number, note, width=self.width)
             for line, content in enumerate(exercise.lines):
                 width = self._width_of(exercise, line)
+                yield Element("belongs", number, line, width=width)
                 yield Element("heading", number, line)
                 yield Element("heading", number, line, width=width)
                 beside = self._beside_boxes(content, width, self.boxes_mm[-1])
@@ -256,7 +290,7 @@ class Composer:
 
     def _width_of(self, exercise: ExerciseContent, line: int) -> float:
         is_paired = any(len(row) > 1 and line in row for row in exercise.rows)
-        return self.settings.half_mm if is_paired else self.width
+        return self.settings.half_mm if is_paired else self.settings.line_mm
 
     def _head_width(self, number: int, line: int, box: float) -> float:
         """Return where the boxes of a line end: over the end of its staff where that is possible.
@@ -266,7 +300,7 @@ class Composer:
         exercise = self.exercises[number]
         content = exercise.lines[line]
         width = self._width_of(exercise, line)
-        if line not in exercise.half_lines or width < self.width:
+        if line not in exercise.half_lines or width < self.settings.line_mm:
             return width
         heading = self._measured(Element("heading", number, line))[0]
         needed = heading + width - self._beside_boxes(content, width, box)
@@ -307,15 +341,24 @@ class Composer:
         return self.boxes_mm[-1]
 
     def _contents(self) -> Iterator[_Block]:
+        """Yield the contents: what there is of each type and level, under headings if several."""
         heading = Element("contents", width=self.width)
         none = Gap(0, 0)
         yield _Block(self._measured(heading)[1], none, (Placed(heading, 0, 0),))
-        for number in range(len(self.exercises)):
-            entry = Element("entry", number, width=self.width)
-            gap = self._gap(_ENTRY_GAP_EM, breakable=number > 0)
-            yield _Block(self._measured(entry)[1], gap, (Placed(entry, 0, 0),))
+        for index, group in enumerate(self.groups):
+            step = self._gap(_ENTRY_GAP_EM, breakable=False)
+            if len(self.groups) > 1:
+                head = Element("group", index=index, width=self.width)
+                gap = self._gap(_GROUP_GAP_EM, breakable=index > 0)
+                yield _Block(self._measured(head)[1], gap, (Placed(head, 0, 0),))
+            for number in group.exercises:
+                entry = Element("entry", number, width=self.width)
+                yield _Block(self._measured(entry)[1], step, (Placed(entry, 0, 0),))
+                step = self._gap(_ENTRY_GAP_EM)
 
     def _exercise(self, number: int) -> list[_Block]:
+        if self.settings.imposition is Imposition.CARDS:
+            return [self._card(number, row) for row in self.exercises[number].rows]
         exercise = self.exercises[number]
         title = Element("title", number, width=self.width)
         gap = self._gap(_EXERCISE_GAP_EM)
@@ -324,11 +367,10 @@ class Composer:
             note = Element("note", number, index, width=self.width)
             gap = self._gap(_NOTE_GAP_EM, breakable=index > 0)
             blocks.append(_Block(self._measured(note)[1], gap, (Placed(note, 0, 0),)))
-        box = self._box_of(number)
         for index, row in enumerate(exercise.rows):
             first = index == 0
             gap = self._gap(_TITLE_GAP_EM if first else _ROW_GAP_EM, breakable=not first)
-            added = self._row(number, row, box, gap)
+            added = self._row(number, row, gap)
             if first and blocks[-1].height + gap.least + added[0].height > self._height:
                 # Rather a title by itself than staves that leave the page.
                 added[0] = replace(added[0], gap=replace(gap, breakable=True))
@@ -339,24 +381,62 @@ class Composer:
             blocks[1:] = [replace(one, gap=replace(one.gap, breakable=False)) for one in blocks[1:]]
         return blocks
 
-    def _row(self, number: int, row: Sequence[int], box: float, gap: Gap) -> list[_Block]:
+    def _card(self, number: int, row: Sequence[int]) -> _Block:
+        """Return a row as a card to cut out, or as two beside each other."""
+        pad = self.settings.pad_mm
+        width = self.settings.second_mm if len(row) > 1 else self.width
+        above = [
+            Element("belongs", number, line, width=self._width_of(self.exercises[number], line))
+            for line in row
+        ]
+        top = pad + max(self._measured(one)[1] for one in above) + _TITLE_GAP_EM[0] * self.em
+        placed: list[Placed] = []
+        for block in self._row(number, row, Gap(0, 0)):
+            top += block.gap.least
+            placed += (Placed(one.element, pad + one.x, top + one.y) for one in block.placed)
+            top += block.height
+        height = top + pad
+        if height > self._height:
+            shown = self.exercises[number].lines[row[0]].number
+            raise failure(
+                f"line {shown} is {height:.0f} mm tall, and a card {self._height:.0f} at most",
+                "print cards in compact size, or this exercise on pages",
+            )
+        heads = []
+        for column, one in enumerate(above):
+            edge = Element("card", number, width=width, height=height)
+            heads.append(Placed(edge, column * width, 0))
+            heads.append(Placed(one, pad + column * width, pad))
+        return _Block(height, Gap(0, 0), (*heads, *placed), tuple((number, line) for line in row))
+
+    def _row(self, number: int, row: Sequence[int], gap: Gap) -> list[_Block]:
         """Return a row: one line, or two beside each other with their staves level."""
         exercise = self.exercises[number]
+        box = self._box_of(number)
         heads = [self._head(number, line, box, self._head_width(number, line, box)) for line in row]
         head = max(height for height, _ in heads) + _HEAD_GAP_EM * self.em
+        codes = [self._codes(number, line) for line in row]
         if len(row) == 1 and len(exercise.lines[row[0]].staves) > 1:
-            return self._systems(number, row[0], heads[0][1], head, gap)
+            return self._systems(number, row[0], (*heads[0][1], *codes[0]), head, gap)
         placed: list[Placed] = []
-        bottom = head
+        bottom = max(head, CODE_MM if any(codes) else 0.0)
         for column, (line, (height, inside)) in enumerate(zip(row, heads, strict=True)):
-            x = column * (self.settings.half_mm + GUTTER_MM)
+            x = column * self.settings.second_mm
             lower = head - _HEAD_GAP_EM * self.em - height
             placed += (Placed(one.element, x + one.x, lower + one.y) for one in inside)
             width = self._width_of(exercise, line)
             y, rest = self._staff_and_advice(number, line, 0, width, head)
-            placed += (Placed(one.element, x + one.x, one.y) for one in rest)
+            placed += (Placed(one.element, x + one.x, one.y) for one in (*rest, *codes[column]))
             bottom = max(bottom, y)
         return [_Block(bottom, gap, tuple(placed), tuple((number, line) for line in row))]
+
+    def _codes(self, number: int, line: int) -> tuple[Placed, ...]:
+        """Return a line's QR code at the end of its row; none where it has no address."""
+        exercise = self.exercises[number]
+        if not exercise.lines[line].link:
+            return ()
+        x = self._width_of(exercise, line) + self.settings.beside_mm - CODE_MM
+        return (Placed(Element("code", number, line, width=CODE_MM), x, 0),)
 
     def _systems(
         self, number: int, line: int, inside: Sequence[Placed], head: float, gap: Gap
@@ -366,8 +446,10 @@ class Composer:
         blocks = []
         for index in range(len(staves)):
             top = head if index == 0 else 0.0
-            height, placed = self._staff_and_advice(number, line, index, self.width, top)
+            height, placed = self._staff_and_advice(number, line, index, self.settings.line_mm, top)
             before = inside if index == 0 else ()
+            if index == 0 and self.exercises[number].lines[line].link:
+                height = max(height, CODE_MM)
             ends = ((number, line),) if index + 1 == len(staves) else ()
             step = gap if index == 0 else self._gap(_SYSTEM_GAP_EM)
             blocks.append(_Block(height, step, (*before, *placed), ends))
@@ -406,6 +488,11 @@ class Composer:
         tall = self._measured(boxes)[1]
         if self._measured(natural)[0] <= self._beside_boxes(content, width, box) + 1e-6:
             return self._beside(natural, boxes, width)
+        # Boxes in a row of their own take one, if they are narrow enough for it.
+        count = len(content.rungs)
+        fits = (one for one in self.boxes_mm if one <= box and _boxes_width(count, one) <= column)
+        boxes = self._boxes(number, line, column, next(fits, self.boxes_mm[-1])) or boxes
+        tall = self._measured(boxes)[1]
         stacked = self._measured(whole)[1] + _HEAD_GAP_EM * self.em + tall
         room = self._beside_boxes(content, width, self.boxes_mm[-1])
         if room >= _NARROWEST_HEADING_MM:
@@ -443,4 +530,7 @@ def _boxes_width(count: int, box: float) -> float:
     return count * box + (count - 1) * _BETWEEN_BOXES_MM
 
 
-_MUSIC = frozenset({"title", "note", "heading", "boxes", "staff", "advice"})
+LEVELS = ("beginner", "improver", "intermediate", "advanced", "every level")
+"""As the shipped exercises name them, from the easiest."""
+
+_MUSIC = frozenset({"title", "note", "heading", "boxes", "staff", "advice", "code"})

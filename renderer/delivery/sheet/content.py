@@ -10,6 +10,8 @@ import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from pathlib import Path
+from urllib.parse import quote
 
 from renderer.delivery.sheet.drawing import (
     EDGE,
@@ -55,13 +57,22 @@ from renderer.notation.pitch import Note
 from renderer.notation.printed import pickup_of, printed_line
 from renderer.notation.score import Exercise, note_id
 from renderer.notation.signs import NO_SIGNS, Signs
-from renderer.order.names import tempo_label, tempos_label
-from renderer.order.settings import Settings, track_words, usual_settings
+from renderer.order.names import safe_stem, tempo_label, tempos_label
+from renderer.order.settings import (
+    EXERCISE_FIELD,
+    LINE_FIELD,
+    Settings,
+    track_words,
+    usual_settings,
+)
 from renderer.order.tracks import timeline_of
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, changes_of, plays_opened
 from renderer.technique.text_tables import as_lines_words
 from renderer.timing.order_of_playing import played
+
+EXERCISES = "Exercises"
+"""What contents list exercises under."""
 
 CAUTION = (
     "Keep the level low: a pipe chanter is loud, and headphones can be too. Rest hands and lips "
@@ -89,7 +100,8 @@ class LineContent:
     """A line: its heading, what it is called without one (`Line 3`), its systems, advice and rungs.
 
     `tune` is the name of the tune that begins with it, in a medley, and `about` what else is said
-    of that.
+    of that; `durations` are those of the tracks, one a rung, where they are to be said; `link` is
+    its own web address, if it has one.
     """
 
     number: int
@@ -100,6 +112,8 @@ class LineContent:
     rungs: tuple[str, ...]
     tune: str
     about: str
+    durations: tuple[str, ...] = ()
+    link: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,13 +132,15 @@ Fact = tuple[str | NoteSign, ...]
 class ExerciseContent:
     """All that is printed of an exercise.
 
-    `tune` says what a tune is and where it comes from, and whose it is, on the left and right of
-    one line; `facts` share one; `directions` and `notes` have one each. A row of `rows` has the
-    indexes of the lines that stand beside each other; those in `half_lines` take half of one, alone
-    or not.
+    `kind` is the type that a booklet's contents list it under. `tune` says what a tune is and where
+    it comes from, and whose it is, on the left and right of one line; `facts` share one;
+    `directions` and `notes` have one each. A row of `rows` has the indexes of the lines that stand
+    beside each other; those in `half_lines` take half of one, alone or not. `link` is its own web
+    address, if it has one.
     """
 
     title: str
+    kind: str
     audience: str
     tune: tuple[str, str]
     notes: tuple[str, ...]
@@ -136,6 +152,7 @@ class ExerciseContent:
     rows: tuple[tuple[int, ...], ...]
     half_lines: frozenset[int]
     tracks: tuple[tuple[str, str], ...]
+    link: str
     legend: tuple[LegendItem, ...]
     remarks: tuple[str, ...]
 
@@ -377,6 +394,48 @@ def _tracks(
         yield tempos_label(tempos if tempo is None else (tempo,)), length
 
 
+def _durations(
+    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
+) -> Iterator[tuple[str, ...]]:
+    """Yield the lengths of the tracks over each line's boxes, one a rung.
+
+    Tracks of the whole have them over the first line's, tracks of each line over each; those that
+    climb have no length a rung.
+    """
+    takes = list(settings.takes_of(exercise))
+    parts = settings.parts_of(exercise)
+    for number in range(len(exercise.lines)):
+        if takes != list(tempos) or (number and len(parts) == 1):
+            yield ()
+            continue
+        yield tuple(_clock(parts[number], settings, tempo) for tempo in tempos)
+
+
+def _clock(exercise: Exercise, settings: Settings, tempo: Fraction) -> str:
+    """Return how long a track is; nothing where there is none, or mixes differ."""
+    try:
+        found = {
+            clock_text(timeline_of(exercise, settings, tempo, mix).duration) for mix in settings.mix
+        }
+    except RungwiseError:
+        return ""
+    return found.pop() if len(found) == 1 else ""
+
+
+def _kind(exercise: Exercise) -> str:
+    """Return what contents list it under: the type of a tune, `Tunes` without one, or exercises."""
+    named = printable(exercise.tune_type)
+    if named:
+        return named[:1].upper() + named[1:]
+    return "Tunes" if exercise.composer or exercise.origin or exercise.order else EXERCISES
+
+
+def _link(pattern: str, exercise: Exercise, line: int) -> str:
+    """Return the web address of an exercise, or of a line of it."""
+    stem = Path(exercise.source).stem or safe_stem(exercise.title)
+    return pattern.replace(EXERCISE_FIELD, quote(stem, safe="")).replace(LINE_FIELD, str(line))
+
+
 def _alternative(
     exercise: Exercise, report: LineReport, tempos: Sequence[TempoMark], part: int, parts: int
 ) -> str:
@@ -427,6 +486,8 @@ class Material:
         Each rung's tempo, and the length of its track.
     tunes:
         As `tunes_of` has them.
+    durations:
+        The lengths of the tracks that stand over each line's boxes.
     """
 
     exercise: Exercise
@@ -440,6 +501,7 @@ class Material:
     tempos: tuple[Fraction, ...]
     lengths: tuple[tuple[str, str], ...]
     tunes: tuple[int, ...]
+    durations: tuple[tuple[str, ...], ...]
 
 
 def material_of(
@@ -488,6 +550,7 @@ def material_of(
         tempos=tempos,
         lengths=tuple(_tracks(exercise, tempos, tracks)),
         tunes=tunes,
+        durations=tuple(_durations(exercise, tempos, tracks)),
     )
 
 
@@ -566,11 +629,14 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
                 labels if _begins_tune(material.tunes, number) else (),
                 printable(line.tune),
                 _about(exercise, line.tune),
+                material.durations[number - 1],
+                _link(settings.link, exercise, shown) if settings.has_line_codes else "",
             )
         )
     hands = {mark.hand_first for line in marks for mark in line}
     return ExerciseContent(
         title=printable(exercise.title),
+        kind=_kind(exercise),
         audience=printable(exercise.audience),
         tune=(
             ", ".join(filter(None, map(printable, (exercise.tune_type, exercise.origin)))),
@@ -591,6 +657,9 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             index for index, systems in enumerate(lines) if is_half(systems, half)
         ),
         tracks=material.lengths,
+        link=""
+        if settings.has_line_codes or EXERCISE_FIELD not in settings.link
+        else _link(settings.link, exercise, 0),
         legend=tuple(_legend(content, hands, settings.fingering)),
         remarks=tuple(_remarks(exercise)),
     )

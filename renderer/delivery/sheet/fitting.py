@@ -17,7 +17,7 @@ from renderer.delivery.sheet.content import (
     material_of,
     pairs_more,
 )
-from renderer.delivery.sheet.layout import USUAL_SETTINGS, SheetSettings
+from renderer.delivery.sheet.layout import USUAL_SETTINGS, Imposition, SheetSettings
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.notation.score import Exercise
 
@@ -124,6 +124,8 @@ def fitted(
         The cover, if there are to be a cover and contents.
     """
     trials = _Trials(materials, settings, booklet)
+    if settings.imposition is Imposition.CARDS:
+        return trials.both(1.0)[-1]
     fewest = trials.fewest()
     if settings.size is not None:
         return fewest[0]

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from fractions import Fraction
 
 from renderer.notation.printed import Opened
-from renderer.order.settings import Settings, usual_settings
+from renderer.order.settings import LINE_FIELD, Settings, usual_settings
 
 
 class Paper(enum.StrEnum):
@@ -92,13 +92,39 @@ class Shown(enum.StrEnum):
     NONE = "none"
 
 
+class Imposition(enum.StrEnum):
+    """How leaves come onto sheets of paper."""
+
+    SINGLE = "single"
+    PAIRS = "pairs"
+    FOLDED = "folded"
+    CARDS = "cards"
+
+    @property
+    def halves(self) -> bool:
+        """Whether a leaf is half a sheet."""
+        return self in (Imposition.PAIRS, Imposition.FOLDED)
+
+
 SIDE_MM = 15.0
 HEAD_MM = 12.0
 """Margins of the page at its sides, wide enough for punched holes, and at its head and foot; office
 printers leave about 5 mm white themselves (judgement)."""
 
+_SMALL_SIDE_MM = 11.0
+_SMALL_HEAD_MM = 9.0
+"""The same of leaves of half a sheet."""
+
 GUTTER_MM = 6.5
 """Between two lines that share a row."""
+
+CODE_MM = 18.0
+"""A line's QR code with its quiet zone. At 120 bytes it has 53 modules a side then, each of a third
+of a millimetre, which phones read from paper (judgement)."""
+
+_BESIDE_CODE_MM = 3.0
+_CARD_PAD_MM = 4.0
+"""Between a card's edge and what stands on it."""
 
 LABEL_SIZE = 0.82
 """Of bar numbers and labels, as a share of the small print's size."""
@@ -127,13 +153,16 @@ class SheetSettings:
     marks:
         Which crossing noises are marked over the notes: each where it first occurs, all, or none.
     link:
-        A web address printed as a QR code; empty for none.
+        A web address printed as a QR code, empty for none. `{exercise}` and `{line}` in it stand
+        for what is linked: each exercise, each line.
     dated:
         Seconds since 1970 to date the file with; None for no date, so that the same exercise gives
         the same bytes.
     scale, paired:
         How many times as large as `size` says (text is never smaller), and whether short lines
         share rows although they could fill one each; both are found by `fitting.fitted`.
+    imposition:
+        How leaves come onto sheets of paper.
     """
 
     paper: Paper
@@ -147,12 +176,35 @@ class SheetSettings:
     dated: int | None
     scale: float = 1.0
     paired: bool = False
+    imposition: Imposition = Imposition.SINGLE
+
+    @property
+    def sheet_mm(self) -> tuple[float, float]:
+        """Width and height of a sheet of paper."""
+        width, height = self.paper.size_mm
+        across = self.landscape or self.imposition.halves
+        return (height, width) if across else (width, height)
 
     @property
     def page_mm(self) -> tuple[float, float]:
-        """Width and height of the page."""
-        width, height = self.paper.size_mm
-        return (height, width) if self.landscape else (width, height)
+        """Width and height of a leaf."""
+        width, height = self.sheet_mm
+        return (width / 2, height) if self.imposition.halves else (width, height)
+
+    @property
+    def side_mm(self) -> float:
+        """The margin at either side of a leaf."""
+        return _SMALL_SIDE_MM if self.imposition.halves else SIDE_MM
+
+    @property
+    def head_mm(self) -> float:
+        """The margin at the head and the foot of a leaf."""
+        return _SMALL_HEAD_MM if self.imposition.halves else HEAD_MM
+
+    @property
+    def has_line_codes(self) -> bool:
+        """Whether each line has a QR code of its own."""
+        return LINE_FIELD in self.link
 
     @property
     def print_size(self) -> PrintSize:
@@ -192,12 +244,33 @@ class SheetSettings:
     @property
     def text_mm(self) -> float:
         """How wide what is printed is."""
-        return self.page_mm[0] - 2 * SIDE_MM
+        return self.page_mm[0] - 2 * self.side_mm
+
+    @property
+    def pad_mm(self) -> float:
+        """How far from the edge of its row a line begins."""
+        return _CARD_PAD_MM if self.imposition is Imposition.CARDS else 0.0
+
+    @property
+    def beside_mm(self) -> float:
+        """What a line's QR code and the gap before it take at the end of a line."""
+        return CODE_MM + _BESIDE_CODE_MM if self.has_line_codes else 0.0
+
+    @property
+    def line_mm(self) -> float:
+        """How wide a line is that has its row for itself."""
+        return self.text_mm - 2 * self.pad_mm - self.beside_mm
+
+    @property
+    def second_mm(self) -> float:
+        """Where the second of two lines that share a row begins, from the first one on."""
+        gutter = 0.0 if self.imposition is Imposition.CARDS else GUTTER_MM
+        return (self.text_mm + gutter) / 2
 
     @property
     def half_mm(self) -> float:
         """How wide a line is that shares its row."""
-        return (self.text_mm - GUTTER_MM) / 2
+        return self.text_mm - self.second_mm - 2 * self.pad_mm - self.beside_mm
 
     @property
     def small_units(self) -> float:
@@ -207,7 +280,7 @@ class SheetSettings:
     @property
     def system_units(self) -> int:
         """How wide a whole system is, in the engraver's units."""
-        return int(self.text_mm / self.space_mm * UNITS_A_SPACE)
+        return int(self.line_mm / self.space_mm * UNITS_A_SPACE)
 
     @property
     def half_units(self) -> int:
@@ -228,6 +301,7 @@ def sheet_settings(settings: Settings) -> SheetSettings:
         advice=Shown(settings.advice),
         marks=Shown(settings.marks),
         link=settings.link,
+        imposition=Imposition(settings.imposition),
         dated=None if midnight is None else int(midnight.timestamp()),
     )
 

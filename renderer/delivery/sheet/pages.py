@@ -21,6 +21,7 @@ from urllib.parse import quote
 from renderer.delivery.sheet.composing import Composed, Composer, Element, Sizes
 from renderer.delivery.sheet.content import (
     CAUTION,
+    EXERCISES,
     ExerciseContent,
     Fact,
     LegendItem,
@@ -28,13 +29,14 @@ from renderer.delivery.sheet.content import (
 )
 from renderer.delivery.sheet.fonts import families, printable, unbroken
 from renderer.delivery.sheet.layout import (
-    HEAD_MM,
     UNITS_A_SPACE,
     USUAL_SETTINGS,
+    Imposition,
     PrintSize,
     SheetSettings,
 )
 from renderer.delivery.sheet.typesetting import found_in, typeset
+from renderer.order.settings import EXERCISE_FIELD, LINE_FIELD
 
 UNTITLED = "Exercise"
 _LONG_TITLE = 60
@@ -51,6 +53,15 @@ class Booklet:
 
 def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _summary(exercises: Sequence[ExerciseContent]) -> str:
+    """Return what a booklet holds: `2 tunes, 4 exercises, 31 lines`."""
+    practised = sum(exercise.kind == EXERCISES for exercise in exercises)
+    tunes = len(exercises) - practised
+    lines = sum(len(exercise.lines) for exercise in exercises)
+    counts = ((tunes, "tune"), (practised, "exercise"), (lines, "line"))
+    return ", ".join(_counted(count, noun) for count, noun in counts if count)
 
 
 def _shortened(title: str, letters: int) -> str:
@@ -83,6 +94,8 @@ def _line_fields(line: LineContent) -> dict[str, Any]:
         "about": line.about,
         "advice": line.advice,
         "rungs": line.rungs,
+        "durations": line.durations,
+        "link": _code(line.link),
         "staves": [
             {
                 "svg": staff.svg,
@@ -110,7 +123,36 @@ def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
         "line_count": len(exercise.lines),
         "lines": [_line_fields(line) for line in exercise.lines],
         "tracks": exercise.tracks,
+        "link": _code(exercise.link),
     }
+
+
+def _has_fields(link: str) -> bool:
+    return EXERCISE_FIELD in link or LINE_FIELD in link
+
+
+def impositions(count: int, imposition: Imposition) -> tuple[tuple[int | None, ...], ...]:
+    """Return the leaves on each side of paper, from the left, by their indexes; None for a blank.
+
+    Parameters
+    ----------
+    count:
+        How many leaves there are.
+    imposition:
+        Folded, the sides are those of sheets that are printed on both sides, laid on each other
+        and folded once: the last leaf beside the first, the second beside the last but one.
+    """
+    if imposition is Imposition.PAIRS:
+        filled = [*range(count), *[None] * (count % 2)]
+        return tuple(zip(filled[::2], filled[1::2], strict=True))
+    if imposition is not Imposition.FOLDED:
+        return tuple((leaf,) for leaf in range(count))
+    filled = [*range(count), *[None] * (-count % 4)]
+    sides = []
+    for side in range(len(filled) // 2):
+        outer, inner = filled[-1 - side], filled[side]
+        sides.append((outer, inner) if side % 2 == 0 else (inner, outer))
+    return tuple(sides)
 
 
 _ADDRESS_MARKS = ":/?#[]@!$&'()*+,;=%"
@@ -157,6 +199,7 @@ class _Document:
         exercises: Sequence[ExerciseContent],
         settings: SheetSettings,
         booklet: Booklet | None,
+        groups: Sequence[str] = (),
     ) -> None:
         self.settings, self.booklet = settings, booklet
         first = exercises[0]
@@ -164,14 +207,12 @@ class _Document:
         self.title = title
         audience = printable(booklet.audience) if booklet else first.audience
         width, height = settings.page_mm
-        lines = sum(len(exercise.lines) for exercise in exercises)
-        count = len(exercises)
         letters = int(40 * PrintSize.NORMAL.foot_pt / settings.foot_pt)
         self.fields: dict[str, Any] = {
             "title": title,
             "short_title": _shortened(title, letters),
             "authors": [unbroken(audience)] if audience else [],
-            "description": f"{count} exercises" if booklet else unbroken(first.purpose),
+            "description": _summary(exercises) if booklet else unbroken(first.purpose),
             "keywords": ["Highland pipes", "practice", *filter(None, [unbroken(first.level)])],
             "date": _date(settings.dated),
             "shown_date": _shown_date(settings.dated),
@@ -180,20 +221,22 @@ class _Document:
             "foot_pt": settings.foot_pt,
             "space_mm": settings.space_mm,
             "units_a_space": UNITS_A_SPACE,
-            "head_mm": HEAD_MM,
+            "head_mm": settings.head_mm,
+            "sheet_mm": settings.sheet_mm,
             "width_mm": width,
             "height_mm": height,
             "text_mm": settings.text_mm,
             "caution": CAUTION,
-            "link": _code(settings.link),
+            "link": None if _has_fields(settings.link) else _code(settings.link),
             "booklet": booklet is not None,
             "cover": {
                 "title": title if booklet is None else printable(booklet.title) or title,
                 "audience": audience,
                 "title_scale": _title_scale(title),
-                "summary": f"{_counted(count, 'exercise')}, {_counted(lines, 'line')}",
+                "summary": _summary(exercises),
             },
             "exercises": [_exercise_fields(exercise) for exercise in exercises],
+            "groups": groups,
         }
         self.fields["families"] = families(json.dumps(self.fields, ensure_ascii=False))
 
@@ -210,6 +253,7 @@ class _Document:
             "legends": [[_legend_fields(item) for item in legend]],
             # As wide as any numbers of leaves.
             "leaves": [],
+            "sheets": [],
             "first_leaves": [888] * len(self.fields["exercises"]),
         }
         exercises = (
@@ -242,6 +286,7 @@ class _Document:
                 "measured": [],
                 "legends": [[_legend_fields(item) for item in legend] for legend in legends],
                 "leaves": leaves,
+                "sheets": impositions(len(leaves), self.settings.imposition),
                 "first_leaves": composed.first_leaves,
             }
         )
@@ -326,8 +371,9 @@ def lay_out(
     booklet:
         The cover, if there are to be a cover and contents.
     """
-    document = _Document(exercises, settings, booklet)
     composer = Composer(exercises, settings, is_booklet=booklet is not None)
+    groups = [group.heading for group in composer.groups]
+    document = _Document(exercises, settings, booklet, groups)
     composed = composer.composed(partial(document.measure, composer.legend))
     return Pages(
         tuple(exercises), settings, booklet, document.title, composed, document.source(composed)
