@@ -137,7 +137,16 @@ def test_every_paper_and_size_keeps_its_margins(
     paper: Paper, landscape: bool, size: PrintSize
 ) -> None:
     settings = SheetSettings(
-        paper, landscape, size, Form.BOTH, True, Shown.FIRST, Shown.ALL, LINK, None
+        paper=paper,
+        landscape=landscape,
+        size=size,
+        form=Form.BOTH,
+        fingering=True,
+        advice=Shown.FIRST,
+        marks=Shown.ALL,
+        link=LINK,
+        dated=None,
+        imposition=Imposition.SINGLE,
     )
     one = pages(shipped("grips-and-taorluaths"), settings=settings)
     assert_margins_are_white(one)

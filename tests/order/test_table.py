@@ -93,6 +93,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "marks": "all",
     "size": "large",
     "paper": "letter",
+    "imposition": "cards",
     "landscape": True,
     "booklet": "First term",
     "audience": "Larkmoor juniors",

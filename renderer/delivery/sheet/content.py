@@ -422,12 +422,12 @@ def _clock(exercise: Exercise, settings: Settings, tempo: Fraction) -> str:
     return found.pop() if len(found) == 1 else ""
 
 
-def _kind(exercise: Exercise) -> str:
+def _kind(material: Material) -> str:
     """Return what contents list it under: the type of a tune, `Tunes` without one, or exercises."""
-    named = printable(exercise.tune_type)
+    named = printable(material.exercise.tune_type)
     if named:
         return named[:1].upper() + named[1:]
-    return "Tunes" if exercise.composer or exercise.origin or exercise.order else EXERCISES
+    return "Tunes" if material.tunes else EXERCISES
 
 
 def _link(pattern: str, exercise: Exercise, line: int) -> str:
@@ -636,7 +636,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     hands = {mark.hand_first for line in marks for mark in line}
     return ExerciseContent(
         title=printable(exercise.title),
-        kind=_kind(exercise),
+        kind=_kind(material),
         audience=printable(exercise.audience),
         tune=(
             ", ".join(filter(None, map(printable, (exercise.tune_type, exercise.origin)))),

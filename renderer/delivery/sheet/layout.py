@@ -158,11 +158,11 @@ class SheetSettings:
     dated:
         Seconds since 1970 to date the file with; None for no date, so that the same exercise gives
         the same bytes.
+    imposition:
+        How leaves come onto sheets of paper.
     scale, paired:
         How many times as large as `size` says (text is never smaller), and whether short lines
         share rows although they could fill one each; both are found by `fitting.fitted`.
-    imposition:
-        How leaves come onto sheets of paper.
     """
 
     paper: Paper
@@ -174,9 +174,9 @@ class SheetSettings:
     marks: Shown
     link: str
     dated: int | None
+    imposition: Imposition
     scale: float = 1.0
     paired: bool = False
-    imposition: Imposition = Imposition.SINGLE
 
     @property
     def sheet_mm(self) -> tuple[float, float]:
