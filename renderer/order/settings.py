@@ -613,11 +613,20 @@ class Settings:
         _SHEET,
         NO_TRACK,
     )
+    counting: str | None = _row(
+        None,
+        kinds.one_of("way to show beats", ("ruler", "numbers", "none")),
+        "The beats under the staves: a ruler with their parts, numbers, or none. Left out: numbers "
+        "for beginners and children, a ruler under opened movements.",
+        _SHEET,
+        NO_TRACK,
+    )
     size: str | None = _row(
         None,
-        kinds.one_of("print size", ("compact", "normal", "large")),
-        "normal, compact for whole books, or large, which can be read from two metres away. Left "
-        "out: normal, and larger where a page has room for it.",
+        kinds.one_of("print size", ("compact", "normal", "large", "children")),
+        "normal, compact for whole books, large, which can be read from two metres away, or "
+        "children: a staff of 12 mm, two bars a row and the names of the notes. Left out: normal, "
+        "and larger where a page has room for it.",
         _SHEET,
         NO_TRACK,
     )

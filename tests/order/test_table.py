@@ -91,6 +91,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "fingering": True,
     "advice": "all",
     "marks": "all",
+    "counting": "ruler",
     "size": "large",
     "paper": "letter",
     "imposition": "cards",

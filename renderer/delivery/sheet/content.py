@@ -7,7 +7,7 @@ whatever a teacher writes is printed as it is.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -34,6 +34,7 @@ from renderer.delivery.sheet.finger_strip import (
 from renderer.delivery.sheet.fonts import clean, missing_letters, printable
 from renderer.delivery.sheet.layout import (
     UNITS_A_SPACE,
+    Counting,
     Form,
     SheetSettings,
     Shown,
@@ -52,6 +53,7 @@ from renderer.delivery.sheet.systems import (
     stacked_lines,
 )
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
+from renderer.delivery.sheet.under_staff import Under, beats, names, ruler_sign
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.printed import pickup_of, printed_line
@@ -242,8 +244,11 @@ def _staff(
     alternative: str,
     over: OverStaff,
     label_em: float,
+    under: Sequence[Under],
 ) -> Staff:
     drawing = Drawing(system, extent, symbols, marks, tempos, over)
+    for one in under:
+        drawing.add_below(one.svg, one.height, one.texts)
     texts = tuple(
         replace(text, x=text.x + EDGE, y=text.y - drawing.top)
         for text in (*drawing.texts, *_staff_labels(drawing, label_em))
@@ -297,11 +302,12 @@ def _climbing(exercise: Exercise, settings: Settings, times: str) -> str:
     return f"One track has {rungs}, {what} {times} on each{between}"
 
 
-def _facts(exercise: Exercise, settings: Settings) -> Iterator[Fact]:
+def _facts(exercise: Exercise, settings: Settings, *, for_children: bool) -> Iterator[Fact]:
     meters = dict.fromkeys(str(bar.meter) for line in exercise.lines for bar in line.bars)
     yield (", ".join(list(meters)[:4]),)
     yield _target(exercise)
-    yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
+    if not for_children:
+        yield (f"Gracenotes {exercise.gracenotes.length}, {exercise.gracenotes.placement}",)
     for pitch in settings.pitches_of(exercise):
         if pitch.is_measured:
             yield (f"Chanter {pitch.label}, low A {pitch.low_a_hz:.1f} Hz",)
@@ -359,6 +365,8 @@ def _legend(
         sign = framed(mark_svg(0, 0, hand), -side / 2, -side / 2, side, side)
         noise = "" if index else ", or a low note may sound between"
         yield LegendItem(sign, f"the {_HANDS[hand]} hand first{noise}")
+    if any('class="ruler"' in staff.svg for line in content for staff in line.staves):
+        yield LegendItem(ruler_sign(), "beats and their parts")
     if any(line.rungs for line in content):
         yield LegendItem(
             "box", "for each tempo: date, initials, how it went; next once it is clean"
@@ -488,6 +496,10 @@ class Material:
         As `tunes_of` has them.
     durations:
         The lengths of the tracks that stand over each line's boxes.
+    opened:
+        The lines, from 1, that have movements opened out.
+    names:
+        The name of each note at full size, by its id.
     """
 
     exercise: Exercise
@@ -502,6 +514,8 @@ class Material:
     lengths: tuple[tuple[str, str], ...]
     tunes: tuple[int, ...]
     durations: tuple[tuple[str, ...], ...]
+    opened: frozenset[int]
+    names: Mapping[str, str]
 
 
 def material_of(
@@ -531,6 +545,10 @@ def material_of(
     engravings = [engrave(exercise, form, pickups) for form in forms]
     tempos = tuple(tracks.tempos_of(exercise))
     tunes = tunes_of(exercise)
+    printed = [
+        [note for bar in printed_line(exercise, number, forms[0], pickup).notes for note in bar]
+        for number, pickup in zip(numbers, pickups, strict=True)
+    ]
     return Material(
         exercise=exercise,
         form=settings.form,
@@ -551,6 +569,17 @@ def material_of(
         lengths=tuple(_tracks(exercise, tempos, tracks)),
         tunes=tunes,
         durations=tuple(_durations(exercise, tempos, tracks)),
+        opened=frozenset(
+            number
+            for number, notes in zip(numbers, printed, strict=True)
+            if any(note.is_inner for note in notes)
+        ),
+        names={
+            note.id: note.note.label
+            for notes in printed
+            for note in notes
+            if note.note is not None and not note.tied_from_before
+        },
     )
 
 
@@ -565,6 +594,24 @@ def _indent(material: Material, settings: SheetSettings) -> float:
     """The room to the left of the staves that labels take, in the engraver's units."""
     labelled = settings.fingering or any(len(line.forms) > 1 for line in material.lines)
     return settings.small_units * _LABEL_EM if labelled else 0.0
+
+
+def _beats_shown(material: Material, settings: SheetSettings, number: int) -> Counting:
+    """How the beats of a line, from 1, are shown under it."""
+    if settings.counting is not None:
+        return settings.counting
+    if settings.is_for_children or material.exercise.level.casefold() == "beginner":
+        return Counting.NUMBERS
+    return Counting.RULER if number in material.opened else Counting.NONE
+
+
+def _under(
+    material: Material, settings: SheetSettings, number: int, system: System
+) -> Iterator[Under]:
+    """Yield what stands under a system of a line, from 1."""
+    if settings.is_for_children:
+        yield names(system, material.names, settings.text_units)
+    yield beats(system, _beats_shown(material, settings, number), settings.text_units)
 
 
 def pairs_more(material: Material, settings: SheetSettings) -> bool:
@@ -584,7 +631,13 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
     indent = _indent(material, settings)
     lines = lay_systems(
-        material.lines, width, half, indent, paired=settings.paired, phrase=settings.phrase
+        material.lines,
+        width,
+        half,
+        indent,
+        paired=settings.paired,
+        phrase=settings.phrase,
+        only_phrases=settings.is_for_children,
     )
     labels = tuple(tempo_label(tempo) for tempo in material.tempos)
     rows = rows_of(lines, half)
@@ -615,6 +668,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
                 _alternative(exercise, report, changes[number - 1], part, len(systems)),
                 over[number - 1][part - 1],
                 settings.small_units,
+                list(_under(material, settings, number, system)),
             )
             for part, system in enumerate(systems, start=1)
         )
@@ -647,7 +701,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             for note in filter(None, map(printable, exercise.notes.splitlines()))
             if not any(line.about and note == f"{line.tune}: {line.about}" for line in content)
         ),
-        facts=tuple(_facts(exercise, tracks)),
+        facts=tuple(_facts(exercise, tracks, for_children=settings.is_for_children)),
         directions=tuple(_directions(exercise, settings.form, tracks)),
         purpose=printable(exercise.purpose),
         level=printable(exercise.level),

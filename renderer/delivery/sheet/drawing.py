@@ -389,9 +389,10 @@ class Drawing:
         y = self.extent.top - _MARK_GAP - (MARK_HEIGHT + _MARK_STROKE) / 2
         return f'<g class="mark">{mark_svg(x, y, mark.hand_first)}</g>'
 
-    def add_below(self, drawing: str, height: float) -> None:
-        """Add a drawing of the given height, its y counted from the lower edge."""
+    def add_below(self, drawing: str, height: float, texts: Iterable[StaffText] = ()) -> None:
+        """Add a drawing of the given height and texts, their y counted from the lower edge."""
         self._parts.append(_lower(drawing, self.bottom))
+        self.texts += tuple(replace(text, y=text.y + self.bottom) for text in texts)
         self.bottom += height
 
     @property

@@ -31,7 +31,7 @@ from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, PrintedLine, printed_line
-from renderer.notation.score import Bar, Exercise, Meter, goes_on_at_another_tempo
+from renderer.notation.score import Bar, Exercise, Meter, bar_offsets, goes_on_at_another_tempo
 from renderer.notation.signs import NO_SIGNS, Signs
 
 Element = ElementTree.Element
@@ -149,6 +149,9 @@ class EngravedBar:
         Whether it is a piece of a bar that goes on in the next one, at another tempo.
     signs, words, number:
         As those of the written bar; words in letters that can be printed.
+    beat_value, offset:
+        The length of a beat, and how much of the meter's bar is over where the bar begins, as
+        shares of a whole note.
     begins_tempo:
         Whether a tempo begins with it.
     begins_row:
@@ -168,6 +171,8 @@ class EngravedBar:
     signs: Signs = NO_SIGNS
     words: tuple[str, ...] = ()
     number: str = ""
+    beat_value: Fraction = Fraction(1, 4)
+    offset: Fraction = Fraction(0)
     begins_tempo: bool = False
     begins_row: bool = False
     begins_ending: bool = False
@@ -424,6 +429,7 @@ def _without_signs(exercise: Exercise) -> Exercise:
 def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list[EngravedBar]:
     """Give engraved bars the signs, words and numbers of the bars that they are printed from."""
     bars = []
+    offsets = bar_offsets(written)
     for index, (one, bar) in enumerate(zip(engraved, written, strict=True)):
         before = written[index - 1].signs if index else NO_SIGNS
         after = written[index + 1].signs if index + 1 < len(written) else NO_SIGNS
@@ -436,6 +442,8 @@ def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list
                 signs=signs,
                 words=tuple(filter(None, map(printable, bar.words))),
                 number=printable(bar.number),
+                beat_value=bar.meter.beat_value,
+                offset=offsets[index] * bar.meter.beat_value,
                 begins_tempo=bar.tempo is not None,
                 begins_row=bar.begins_row,
                 begins_ending=begins,

@@ -33,21 +33,22 @@ class PrintSize(enum.StrEnum):
     COMPACT = "compact"
     NORMAL = "normal"
     LARGE = "large"
+    CHILDREN = "children"
 
     @property
     def space_mm(self) -> float:
         """The distance between two staff lines.
 
         Normal is the rastral size of 7 mm a staff that printed parts have, compact that of the 5 mm
-        of pocket scores (common practice); large is meant to be read from two metres away
-        (judgement).
+        of pocket scores (common practice); large is meant to be read from two metres away, and
+        children get a staff of 12 mm (judgement).
         """
-        return {"compact": 1.25, "normal": 1.75, "large": 2.9}[self]
+        return {"compact": 1.25, "normal": 1.75, "large": 2.9, "children": 3.0}[self]
 
     @property
     def text_pt(self) -> float:
         """The size of the running text."""
-        return {"compact": 8.5, "normal": 10.0, "large": 13.5}[self]
+        return {"compact": 8.5, "normal": 10.0, "large": 13.5, "children": 14.0}[self]
 
     @property
     def small_pt(self) -> float:
@@ -56,12 +57,12 @@ class PrintSize(enum.StrEnum):
         9.5 points are the least for a page on a music stand; compact print is for books that are
         read from the hand (judgement).
         """
-        return {"compact": 7.5, "normal": 9.5, "large": 11.5}[self]
+        return {"compact": 7.5, "normal": 9.5, "large": 11.5, "children": 12.0}[self]
 
     @property
     def foot_pt(self) -> float:
         """The size of the footer and of the contents' small print, which is read at a desk."""
-        return {"compact": 7.5, "normal": 8.5, "large": 11.0}[self]
+        return {"compact": 7.5, "normal": 8.5, "large": 11.0, "children": 11.0}[self]
 
 
 class Form(enum.StrEnum):
@@ -82,6 +83,14 @@ class Form(enum.StrEnum):
             Form.BOTH: ("open", "closed"),
         }
         return by_form[self]
+
+
+class Counting(enum.StrEnum):
+    """How the beats are shown under a staff."""
+
+    RULER = "ruler"
+    NUMBERS = "numbers"
+    NONE = "none"
 
 
 class Shown(enum.StrEnum):
@@ -150,6 +159,9 @@ class SheetSettings:
     advice:
         What stands under the lines: each sentence where it first occurs, and with `ALL` also where
         it holds again (`As line 2.`).
+    counting:
+        How beats are shown under the staves; None for numbers for beginners and children, and else
+        a ruler under opened movements.
     marks:
         Which crossing noises are marked over the notes: each where it first occurs, all, or none.
     link:
@@ -172,6 +184,7 @@ class SheetSettings:
     fingering: bool
     advice: Shown
     marks: Shown
+    counting: Counting | None
     link: str
     dated: int | None
     imposition: Imposition
@@ -214,7 +227,12 @@ class SheetSettings:
     @property
     def phrase(self) -> int:
         """How many bars of a tune stand in a row where its source does not say."""
-        return 2 if self.print_size is PrintSize.LARGE else 4
+        return 2 if self.print_size in (PrintSize.LARGE, PrintSize.CHILDREN) else 4
+
+    @property
+    def is_for_children(self) -> bool:
+        """Whether every line has two bars a system, its notes' names, and no milliseconds."""
+        return self.print_size is PrintSize.CHILDREN
 
     @property
     def space_mm(self) -> float:
@@ -300,6 +318,7 @@ def sheet_settings(settings: Settings) -> SheetSettings:
         fingering=settings.fingering,
         advice=Shown(settings.advice),
         marks=Shown(settings.marks),
+        counting=None if settings.counting is None else Counting(settings.counting),
         link=settings.link,
         imposition=Imposition(settings.imposition),
         dated=None if midnight is None else int(midnight.timestamp()),

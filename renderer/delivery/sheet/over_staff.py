@@ -60,7 +60,9 @@ class StaffText:
     small:
         Whether it is a bar number, which is set smaller.
     bold:
-        Whether it tells the tempo.
+        Whether it tells the tempo or a beat.
+    centred:
+        Whether x is its middle.
     """
 
     text: str
@@ -69,6 +71,7 @@ class StaffText:
     ends_there: bool = False
     small: bool = False
     bold: bool = False
+    centred: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -363,6 +363,7 @@ def lay_systems(
     *,
     paired: bool = False,
     phrase: int = 4,
+    only_phrases: bool = False,
 ) -> tuple[tuple[System, ...], ...]:
     """Return the systems of each line of an exercise.
 
@@ -379,20 +380,23 @@ def lay_systems(
         they are too short to fill one.
     phrase:
         How many bars of a tune stand in a row where its source does not say.
+    only_phrases:
+        Whether all lines have rows of as many bars, whatever their source says.
     """
     head = indent + CLEF_ROOM
     room, half_room = width - head, half - head
     halved = halved_lines(lines, width, half, indent, paired=paired)
+    tune_of = {line.number: 1 if only_phrases else line.tune for line in lines}
     systems: dict[int, tuple[System, ...]] = {}
-    for tune in {line.tune: None for line in lines if line.tune}:
-        parts = {line.number: line for line in lines if line.tune == tune}
+    for tune in dict.fromkeys(filter(None, tune_of.values())):
+        parts = {line.number: line for line in lines if tune_of[line.number] == tune}
         bars = {number: line.tune_bars for number, line in parts.items()}
-        for number, rows in rows_of_tune(bars, room, phrase).items():
+        for number, rows in rows_of_tune(bars, room, phrase, keeps_rows=not only_phrases).items():
             placed = ((row.bars, row.widths) for row in rows)
             systems[number] = tuple(_systems_of(parts[number], placed, indent))
     for members, available in (
-        ([line for line in lines if not line.tune and line.number not in halved], room),
-        ([line for line in lines if line.number in halved], half_room),
+        ([line for line in lines if not tune_of[line.number] and line.number not in halved], room),
+        ([one for one in lines if one.number in halved and not only_phrases], half_room),
     ):
         for group in _groups(members, available):
             grid = _grid(group.needs, group.has_pickup, available)
