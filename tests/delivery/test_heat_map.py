@@ -6,6 +6,7 @@ import io
 import os
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -44,12 +45,51 @@ def test_the_drawing_says_in_text_what_was_counted() -> None:
     assert "A book of $x$ & <tags>" in text
     for one in covered():
         assert f"{one.ornament}: {one.covered} of {len(one.possible)} ways in" in text
-    assert text.split().count("7") == sum(
-        count == 7
+    counts = [
+        count
         for one in covered()
         for (before, _), count in one.counts.items()
         if before is not None
+    ]
+    # The key names the most.
+    assert text.split().count("7") == counts.count(7) + (max(counts) == 7)
+
+
+def test_one_scale_holds_for_all_panels_and_stands_under_them_with_what_cells_mean() -> None:
+    often = '[[lines]]\nrun = "low A, B, D"\nornament = "doubling"\nwalk = true\n' * 4
+    seldom = '[[lines]]\nrun = "low A, B, D, B"\nornament = "grip"\n'
+    found = coverage([realise(parse_definition(often + seldom))])
+    counts = {
+        one.ornament: {n for (before, _), n in one.counts.items() if before is not None}
+        for one in found
+    }
+    most = max(max(here) for here in counts.values())
+    assert max(counts["grip"]) < most, "a panel whose own most is less"
+    root = ElementTree.fromstring(heat_map(found, ".svg"))
+    shades: dict[str, set[str]] = {}
+    for panel in root.iter("{http://www.w3.org/2000/svg}g"):
+        cells = list(panel)
+        for cell, label in pairwise(cells):
+            if cell.tag.endswith("rect") and (label.text or "").isdigit():
+                shades.setdefault(str(label.text), set()).add(cell.get("fill", ""))
+    assert len(shades) > 1
+    assert all(len(fills) == 1 for fills in shades.values())
+    assert len({fill for fills in shades.values() for fill in fills}) == len(shades)
+    said = " ".join(root.itertext())
+    for words in ("how often: 0", "possible, never played", "no way in"):
+        assert words in said
+
+
+def test_a_long_title_fits_its_picture() -> None:
+    (one,) = coverage([realise(parse_definition(RUN))])
+    image = Image.open(io.BytesIO(heat_map((one,), ".png", title="W" * 90))).convert("L")
+    width, height = image.size
+    head = image.crop((0, 0, width, height // 12))
+    left, _, right, _ = (
+        head.point([255 * (shade < 128) for shade in range(256)]).getbbox() or (0,) * 4
     )
+    assert 0 < left < right < width
+    assert abs(left + right - width) < 12, "it stands in the middle"
 
 
 def words_drawn(among: tuple[Note, ...]) -> list[str]:
