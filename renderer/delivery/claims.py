@@ -28,6 +28,7 @@ from renderer.delivery.manifest import (
     write_manifest,
 )
 from renderer.errors import Problem, RungwiseError
+from renderer.notation.parts import part_title
 from renderer.order.digests import digest_of
 from renderer.order.settings import Settings, plain_settings
 from renderer.shipped import shipped_folder
@@ -256,12 +257,19 @@ def claim(
 
 def which_is_read(settings: Settings) -> dict[str, Any]:
     """Return what settings choose of their sources, as plain data: another line is another file."""
-    return {"line": settings.line, "part": settings.part, "tune": settings.tune}
+    which: dict[str, Any] = {"line": settings.line, "part": settings.part, "tune": settings.tune}
+    if settings.lines is not None:
+        which["lines"] = list(settings.lines)
+    if settings.bars is not None:
+        which["bars"] = list(settings.bars)
+    return which
 
 
 def of_line(what: str, settings: Settings) -> str:
     """Return what a file is, in words, where settings choose a line."""
-    return what if settings.line is None else f"{what} of line {settings.line}"
+    lines = settings.lines or (() if settings.line is None else (settings.line,))
+    part = part_title("", lines, settings.bars).removeprefix(", ")
+    return f"{what} of {part}" if part else what
 
 
 def order_identity(

@@ -266,13 +266,15 @@ def _pieces(exercise: Exercise, number: int, opened: Opened) -> list[_Piece]:
     for bar_number, bar in enumerate(line.bars, start=1):
         beat_value = bar.meter.beat_value
         for index, item in enumerate(bar.items, start=1):
-            place = (exercise.id_number(number - 1), bar_number, index)
+            in_whole = line.bars_before + bar_number
+            place = (exercise.id_number(number - 1), in_whole, index)
             if not isinstance(item, MelodyNote):
                 found = [_Piece(at, Printed(Fraction(0), None, note_id(*place, 1)), place[1:])]
             elif (parts := _opened_parts(exercise, line, item, opened)) is not None:
                 found = list(_written_out(item, place, at, beat_value, parts))
             else:
                 found = [_Piece(at, _closed(item, place, Fraction(0)), place[1:])]
+            found = [replace(one, item=(bar_number, index)) for one in found]
             for one, after in pairwise(found):
                 if one.start >= after.start:
                     raise RungwiseError([_no_room(exercise, number, one, after, opened)])

@@ -178,6 +178,9 @@ class Line:
         The name of the tune that begins with this line, where the exercise is a medley.
     placement:
         From which side of the beat its gracenotes take their time, where that differs.
+    bars_before:
+        How many of its bars come before the first of these, where they are a part of it; -1 where
+        the last bar of the line before comes first.
     """
 
     bars: tuple[Bar, ...]
@@ -187,6 +190,7 @@ class Line:
     gracenote: Length | None = None
     tune: str = ""
     placement: Placement | None = None
+    bars_before: int = 0
 
     @property
     def melody_notes(self) -> Iterator[MelodyNote]:
@@ -365,11 +369,13 @@ class Exercise:
         So a line taken alone keeps its ids. Lines in the order in which they are played, where one
         can come twice, are counted as they stand.
         """
-        return line_index + 1 if self.numbers else self.number_of(line_index)
+        comes_twice = len(set(self.numbers)) < len(self.numbers)
+        return line_index + 1 if comes_twice else self.number_of(line_index)
 
     def bar_number(self, line_index: int, bar_index: int) -> str:
         """The number by which a bar (its and its line's index from 0) is known: the score's own."""
-        return self.lines[line_index].bars[bar_index].number or str(bar_index + 1)
+        line = self.lines[line_index]
+        return line.bars[bar_index].number or str(line.bars_before + bar_index + 1)
 
     def only(self, number: int) -> Exercise:
         """Return the exercise with one of its lines (from 1) alone, under the number it has.

@@ -139,7 +139,9 @@ def plan_tracks(
                 jobs.append(
                     TrackJob(
                         exercise=take.exercise,
-                        settings=own if take.number is None else replace(own, line=take.number),
+                        settings=own
+                        if take.number is None
+                        else replace(own, line=take.number, lines=None),
                         series=series,
                         number=number,
                         count=len(each),

@@ -18,7 +18,8 @@ from typing import Any
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length, parse_length
-from renderer.notation.limits import FASTEST_TEMPO, MOST_RUNGS, SLOWEST_TEMPO
+from renderer.notation.limits import FASTEST_TEMPO, MOST_LINES, MOST_RUNGS, SLOWEST_TEMPO
+from renderer.notation.parts import Span
 from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
 from renderer.notation.tempo import TEMPO_REMEDY, exact_tempo
@@ -242,6 +243,58 @@ def inner() -> Kind:
 
     bounds = "15 ms to 2000 ms, up to 4 beats, even or book; several with commas between"
     return Kind(read, str, bounds, "LENGTH")
+
+
+_LARGEST_BAR = 99_999
+_SPAN = re.compile(r"\s*(\d{1,5})\s*(?:-\s*(\d{1,5})\s*)?")
+
+
+def _span(words: str, remedy: str, least: int, most: int) -> tuple[int, int]:
+    match = _SPAN.fullmatch(words)
+    first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
+    if match is None or first > last:
+        raise failure(f"{words.strip()!r:.40} is not from a number to a higher one", remedy)
+    if not least <= first <= last <= most:
+        raise failure(f"{words.strip()} is out of range", f"choose from {least} to {most}")
+    return first, last
+
+
+def bar_span() -> Kind:
+    """Return the kind of rows of bars, from one number to another: `3-4`, or `3`."""
+    remedy = "write the first and the last bar, as 3-4"
+
+    def read(given: object) -> Span:
+        if isinstance(given, tuple | list) and all(type(one) is int for one in given):
+            given = "-".join(map(str, given))
+        if isinstance(given, int) and not isinstance(given, bool):
+            given = str(given)
+        return _span(_text_of(given, remedy), remedy, 0, _LARGEST_BAR)
+
+    def plain(value: Span) -> Plain:
+        return f"{value[0]}-{value[1]}"
+
+    return Kind(read, plain, f"numbers from 0 to {_LARGEST_BAR}, as 3-4", "FIRST-LAST")
+
+
+def line_numbers() -> Kind:
+    """Return the kind of several lines by their numbers: `2,5-7`; they keep the order written."""
+    remedy = "write their numbers, as 2,5-7"
+
+    def read(given: object) -> tuple[int, ...]:
+        if isinstance(given, tuple | list) and all(type(one) is int for one in given):
+            given = ",".join(map(str, given))
+        if isinstance(given, int) and not isinstance(given, bool):
+            given = str(given)
+        found: set[int] = set()
+        for part in _text_of(given, remedy).split(","):
+            first, last = _span(part, remedy, 1, MOST_LINES)
+            found.update(range(first, last + 1))
+        return tuple(sorted(found))
+
+    def plain(value: tuple[int, ...]) -> Plain:
+        return list(value)
+
+    return Kind(read, plain, f"numbers from 1 to {MOST_LINES}, as 2,5-7", "NUMBERS")
 
 
 MOST_STAGES = 16

@@ -51,6 +51,8 @@ _EXAMPLES = {
     "open-to-close": ["even", "1/4 beat", "120 ms", "80 ms"],
     "repeats": 2,
     "line": 1,
+    "lines": "1-2",
+    "bars": "1",
     "gracenote": "45 ms",
     "placement": "on the beat",
     "inner": "1/2 beat",

@@ -43,6 +43,7 @@ from renderer.notation.limits import (
     MOST_PLAYINGS,
     MOST_REPEATS,
 )
+from renderer.notation.parts import Span, part_of, part_title
 from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
 from renderer.notation.written import ALL_TUNES, ReadAs, Reading, Recognise, Rests, Transposition
@@ -237,6 +238,28 @@ class Settings:
         READ,
         "",  # its title says it
         usual={"fingering": 1},
+    )
+    lines: tuple[int, ...] | None = _row(
+        None,
+        kinds.line_numbers(),
+        "Only these lines, as 2,5-7.",
+        PLAYED,
+        "",  # its title says it
+    )
+    bars: Span | None = _row(
+        None,
+        kinds.bar_span(),
+        "Only these bars of each line, as 3-4; by the score's own numbers where it has some. Each "
+        "is played once, without repeats.",
+        PLAYED,
+        "",  # its title says it
+    )
+    lead_in: bool = _row(
+        False,
+        kinds.switch(),
+        "Begin each line, or its bars, with the note before it, after a rest that fills its bar.",
+        PLAYED,
+        "led in by the note before",
     )
     tempo: Fraction | None = _row(
         None,
@@ -755,11 +778,14 @@ class Settings:
         )
 
     def chosen(self, exercise: Exercise) -> Exercise:
-        """Return an exercise, or the only line of it that is asked for.
+        """Return an exercise, or the lines and bars of it that are asked for.
 
-        Raises a `RungwiseError` if it lacks the line.
+        Raises a `RungwiseError` if it lacks them.
         """
-        return exercise if self.line is None else _only_line(exercise, self.line)
+        if self.lines is None and self.bars is None and not self.lead_in:
+            return exercise if self.line is None else _only_line(exercise, self.line)
+        lines = (self.line,) if self.line is not None else self.lines or ()
+        return part_of(exercise, lines, self.bars, led_in=self.lead_in)
 
     @property
     def heard_layout(self) -> Layout:
@@ -827,7 +853,16 @@ class Settings:
         is_one_line = len(exercise.lines) == 1 and exercise.whole_title
         if not self.each_line or is_one_line:
             return (exercise,)
-        return tuple(exercise.only(number) for number in range(1, len(exercise.lines) + 1))
+        whole = exercise.whole_title or exercise.title
+        lines = (exercise.only(number) for number in range(1, len(exercise.lines) + 1))
+        return tuple(
+            replace(
+                line,
+                title=part_title(whole, (line.number_of(0),), self.bars),
+                whole_title=whole,
+            )
+            for line in lines
+        )
 
     def stages_of(self, exercise: Exercise) -> tuple[Inner, ...]:
         """Return how movements of an exercise go from opened to closed; empty where they do not."""
@@ -1019,6 +1054,8 @@ def _two_ways(settings: Settings) -> Iterator[Problem]:
                 f"--{name} and --climb are both given",
                 "a track that climbs has its own tempos: give one of them",
             )
+    if settings.line is not None and settings.lines is not None:
+        yield Problem("--line and --lines are both given", "give one line or several")
     if settings.part is not None and settings.tune is not None:
         yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
 

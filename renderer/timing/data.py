@@ -50,7 +50,7 @@ def _event(event: Event, written: Exercise) -> dict[str, Any]:
         "note": None if event.note is None else event.note.label,
         "role": event.role.value,
         "line": event.number or None,
-        "bar": event.bar or None,
+        "bar": event.bar + event.bars_before if event.line else None,
         "item": event.item or None,
         "slot": event.slot or None,
         "turn": event.turn or None,

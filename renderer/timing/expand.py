@@ -82,6 +82,7 @@ class _Placed:
     turn: int
     playing: int
     number: int
+    bars_before: int = 0
 
     def event(self, start: Fraction, end: Fraction, note: Note | None, role: Role) -> Event:
         written = self.sounding
@@ -96,6 +97,7 @@ class _Placed:
             written.slot,
             self.turn,
             self.number,
+            self.bars_before,
         )
 
 
@@ -270,7 +272,8 @@ class Timeline:
                     at = sounding.bar
                     turns[place] += 1
                 named = self.written.id_number(place[0] - 1)
-                yield _Placed(start, sounding, *place, turns[place], section.turn, named)
+                before = self.written.lines[place[0] - 1].bars_before
+                yield _Placed(start, sounding, *place, turns[place], section.turn, named, before)
 
 
 def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:

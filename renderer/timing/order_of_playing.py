@@ -333,7 +333,7 @@ def played(exercise: Exercise) -> PlayedExercise:
             bar = written.bars[place.bar - 1]
             mark = bar.tempo if tempo == now else tempo
             before = bars[-1] if bars else None
-            number = bar.number or str(place.bar)
+            number = bar.number or str(written.bars_before + place.bar)
             bars.append(_untied(replace(bar, tempo=mark, signs=NO_SIGNS, number=number), before))
             now = tempo
         tune = names[run[0].line - 1] if id(run) in firsts else ""

@@ -49,6 +49,9 @@ class Event:
     number:
         The number by which note ids name the line, the same where it is taken alone out of a longer
         exercise; 0 for what nobody wrote.
+    bars_before:
+        By how much the number of its bar is higher in the whole of a line of which a part is
+        played.
     """
 
     start: Fraction
@@ -61,6 +64,7 @@ class Event:
     slot: int = 0
     turn: int = 0
     number: int = 0
+    bars_before: int = 0
 
     @property
     def end(self) -> Fraction:
@@ -73,7 +77,8 @@ class Event:
         if not self.number:
             return ""
         gracenote = self.role is Role.GRACENOTE
-        return note_id(self.number, self.bar, self.item, self.slot, gracenote=gracenote)
+        bar = self.bar + self.bars_before
+        return note_id(self.number, bar, self.item, self.slot, gracenote=gracenote)
 
 
 class ClickKind(enum.StrEnum):

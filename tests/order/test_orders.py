@@ -58,6 +58,8 @@ def other_than(name: str, form: str) -> dict[str, Any]:
 @st.composite
 def settings_given(draw: st.DrawFn) -> Settings:
     names = draw(st.sets(st.sampled_from(sorted(OTHER_THAN_USUAL)), max_size=8))
+    if names >= {"line", "lines"}:
+        names -= {"line"}
     if "climb" in names:
         names -= {"tempo", "ladder"}
     if names >= {"tempo", "ladder"}:

@@ -46,6 +46,9 @@ COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[
 
 OTHER_THAN_USUAL: dict[str, Any] = {
     "line": 2,
+    "lines": "2",
+    "bars": "1",
+    "lead_in": True,
     "tempo": "72.5",
     "ladder": "50:80:10",
     "climb": "40:60:10",
@@ -185,6 +188,7 @@ run = "C, E, F"
 [[lines]]
 run = "low A, B, C"
 ornament = "grip"
+walk = true
 [ornaments]
 inner = "1/4 beat"
 """

@@ -172,7 +172,8 @@ def _marks(exercise: Exercise, shown: Shown) -> Iterator[tuple[Mark, ...]]:
             if shown is Shown.FIRST and noise in seen:
                 continue
             seen.add(noise)
-            name = note_id(exercise.id_number(index), placed.bar, placed.item, placed.slot)
+            bar = exercise.lines[index].bars_before + placed.bar
+            name = note_id(exercise.id_number(index), bar, placed.item, placed.slot)
             marks.append(Mark(name, crossing.hand_first))
         yield tuple(marks)
 

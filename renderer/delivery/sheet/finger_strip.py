@@ -48,7 +48,7 @@ def finger_columns(line: Line, number: int) -> tuple[FingerColumn, ...]:
     for index, placed in enumerate(changes_of(line)):
         change = placed.change
         if index == 0 or change.steps:
-            name = note_id(number, placed.bar, placed.item, placed.slot)
+            name = note_id(number, line.bars_before + placed.bar, placed.item, placed.slot)
             shown = change if change.steps else None
             columns.append(FingerColumn(name, fingering(change.note), shown))
     return tuple(columns)
