@@ -3,21 +3,24 @@
 Published figures of a Highland chanter's own impedance or spectrum were not to be had: of C. M.
 Harris and others (1963) and I. M. Firth and H. G. Sillitto (1978) only the abstracts, of S. Carral
 (2007) only the beginning. What stands in: the bore and holes of another conical chanter, measured
-by others, from which the model has to find its scale; and what pipers report of false fingerings.
-Each test says how far off the model may be.
+by others, from which the model has to find its scale; what pipers report of false fingerings; a
+reed blown on the modelled bore, which finds its pitch by itself; and in
+`test_measured_impedance.py` published impedances. Each test says how far off the model may be.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
-from renderer.sound.acoustics.bore import SPEED_OF_SOUND, Bore, Hole, response
+from renderer.sound.acoustics.bore import AIR_DENSITY, SPEED_OF_SOUND, Bore, Hole, response
 from renderer.sound.acoustics.fingering_tone import bore_of, fingered, notes_hz, played_hz
 from renderer.sound.acoustics.fit_holes import fitted_places
 from renderer.sound.tuning import Chanter
@@ -251,3 +254,132 @@ def test_notes_differ_in_spectrum_by_three_to_six_db(chanter: Chanter) -> None:
     ]
     assert 3 < np.mean(apart) < 6
     assert np.abs(np.concatenate(rows)).max() <= 12
+
+
+def modes_of(chanter: Chanter, closed: Fingering) -> tuple[NDArray[Any], NDArray[Any]]:
+    """The bore's impedance over its wave impedance as a sum of resonances: poles and residues."""
+    bore = bore_of(chanter)
+    hz = np.arange(80.0, 5000.0, 0.5)
+    wave = AIR_DENSITY * SPEED_OF_SOUND / (math.pi * bore.radius_at_reed**2)
+    impedance = response(bore, closed, hz).impedance / wave
+    size = np.abs(impedance)
+    tops = 1 + np.flatnonzero((size[:-2] < size[1:-1]) & (size[1:-1] >= size[2:]))
+    phase = np.unwrap(np.angle(impedance))
+    damping = 4 * math.pi / (phase[tops - 2] - phase[tops + 2])
+    poles = -damping + 2j * math.pi * hz[tops]
+    up, down = (1 / (2j * math.pi * hz[:, np.newaxis] - one) for one in (poles, poles.conj()))
+    terms = np.concatenate((up + down, 1j * (up - down)), axis=1) / (1 + size[:, np.newaxis])
+    wanted = impedance / (1 + size)
+    rows = np.concatenate((terms.real, terms.imag))
+    found = np.linalg.lstsq(rows, np.concatenate((wanted.real, wanted.imag)), rcond=None)[0]
+    return poles, found[: len(poles)] + 1j * found[len(poles) :]
+
+
+def blown_hz(
+    chanter: Chanter, blown: Sequence[Fingering], pressure: float, opening: float, reed_hz: float
+) -> float:
+    """What a reed plays that is blown on one fingering after the other, 0.25 s each.
+
+    A reed as a damped spring and a flow by Bernoulli's law, as usual since J. Backus (1963) and A.
+    Hirschberg (from memory); `pressure` in shares of the one that shuts it, `opening` without
+    dimension. When the fingering changes, each resonance hands on to the one nearest to it.
+    """
+    rate, seconds = 64_000, 0.25
+    spring = 2 * math.pi * reed_hz
+    reed = speed = heard = 0.0
+    sound = np.zeros(round(rate * seconds))
+    poles, residues = modes_of(chanter, blown[0])
+    state = np.zeros(len(poles), np.complex128)
+    state[0] = 0.01
+    for closed in blown:
+        before, waiting = poles, state
+        poles, residues = modes_of(chanter, closed)
+        state = np.zeros(len(poles), np.complex128)
+        for pole, part in zip(before, waiting, strict=True):
+            state[np.abs(poles.imag - pole.imag).argmin()] += part
+        turns = np.exp(poles / rate)
+        gains = residues * (turns - 1) / poles
+        for at in range(len(sound)):
+            across = pressure - heard
+            speed += (spring * spring * (across - reed) - 0.7 * spring * speed) / rate
+            reed += speed / rate
+            flow = opening * max(0.0, 1 - reed) * math.copysign(math.sqrt(abs(across)), across)
+            state = turns * state + gains * flow
+            heard = 2 * float(state.sum().real)
+            sound[at] = heard
+    last = sound[len(sound) // 2 :] - sound[len(sound) // 2 :].mean()
+    like = np.fft.irfft(np.abs(np.fft.rfft(last, 4 * len(last))) ** 2)[: len(last) // 2]
+    like /= len(last) - np.arange(len(like))
+    lags = np.arange(rate // 1100, rate // 170)
+    tops = lags[(like[lags - 1] < like[lags]) & (like[lags] >= like[lags + 1])]
+    lag = int(tops[like[tops] > 0.93 * like[tops].max()][0])
+    one, here, two = like[lag - 1 : lag + 2]
+    return float(rate / (lag + 0.5 * (one - two) / (one - 2 * here + two)))
+
+
+@pytest.mark.parametrize(
+    ("note", "finger"),
+    [
+        (Note.LOW_G, Finger.LEFT_INDEX),
+        (Note.LOW_A, Finger.LEFT_INDEX),
+        (Note.LOW_G, Finger.LEFT_MIDDLE),
+        (Note.LOW_G, Finger.RIGHT_INDEX),
+    ],
+)
+def test_a_reed_blown_on_the_practice_chanter_plays_the_gracenote_that_the_model_says(
+    note: Note, finger: Finger
+) -> None:
+    # Within 2 cents, blown gently and from the note that the gracenote is on; harder, up to 20.
+    lifted = fingering(note) - {finger}
+    says = fingered(Chanter.PRACTICE, lifted)
+    named_hz = notes_hz(Chanter.PRACTICE)[says.note]
+    found = blown_hz(Chanter.PRACTICE, (fingering(note), lifted), 0.55, 0.1, 8_000.0)
+    assert 1200 * math.log2(found / named_hz) == pytest.approx(says.cents, abs=3)
+
+
+def test_a_g_gracenote_on_low_g_of_the_pipe_chanter_is_one_of_two_notes() -> None:
+    """Two resonances of like strength, a tone apart: which of them sounds is the reed's choice.
+
+    From a low G that is in tune, three of four reeds take the lower one, as the model does; one
+    takes the upper. Pipers' G sharp above decides for the lower of two as well.
+    """
+    lifted = fingering(Note.LOW_G) - {Finger.LEFT_INDEX}
+    high_g = notes_hz(Chanter.PIPE)[Note.HIGH_G]
+    assert fingered(Chanter.PIPE, lifted).cents == pytest.approx(-174, abs=3)
+    found = []
+    for opening, reed_hz in ((0.35, 1500.0), (0.6, 1500.0), (0.35, 2500.0), (0.6, 2500.0)):
+        low_g = blown_hz(Chanter.PIPE, (fingering(Note.LOW_G),), 0.5, opening, reed_hz)
+        assert abs(1200 * math.log2(low_g / notes_hz(Chanter.PIPE)[Note.LOW_G])) < 40
+        hz = blown_hz(Chanter.PIPE, (fingering(Note.LOW_G), lifted), 0.5, opening, reed_hz)
+        found.append(1200 * math.log2(hz / high_g))
+    lower, upper = ([cents for cents in found if (cents > -65) == high] for high in (False, True))
+    assert lower == pytest.approx([-194] * 3, abs=25)
+    assert upper == pytest.approx([30], abs=25)
+
+
+def rival_db(chanter: Chanter, closed: Fingering) -> float:
+    """How far below the resonance that the model takes the strongest other near it is."""
+    says = fingered(chanter, closed)
+    hz = np.arange(0.75, 1.3, 0.0005) * notes_hz(chanter)[says.note]
+    size = np.abs(response(bore_of(chanter), closed, hz).impedance)
+    tops = 1 + np.flatnonzero((size[:-2] < size[1:-1]) & (size[1:-1] >= size[2:]))
+    taken = np.abs(hz[tops] / notes_hz(chanter)[says.note] - 2 ** (says.cents / 1200)).argmin()
+    others = np.delete(size[tops], taken)
+    return float(20 * np.log10(size[tops][taken] / others.max())) if len(others) else math.inf
+
+
+def test_only_three_gracenotes_have_a_rival() -> None:
+    # The third is the fingering that pipers report to sound G sharp: the lower, by 5 dB weaker one.
+    close = {
+        (chanter, note, finger)
+        for chanter in Chanter
+        for note in Note
+        for finger in list(Finger)[:5]
+        if finger in fingering(note) and rival_db(chanter, fingering(note) - {finger}) < 8
+    }
+    pipe = Chanter.PIPE
+    assert close == {
+        (pipe, Note.LOW_G, Finger.LEFT_INDEX),
+        (pipe, Note.LOW_G, Finger.LEFT_MIDDLE),
+        (pipe, Note.LOW_A, Finger.LEFT_THUMB),
+    }
