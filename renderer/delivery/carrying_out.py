@@ -8,7 +8,7 @@ at all. Many tracks at a time are quicker by `renderer.delivery.render.render_jo
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -143,14 +143,19 @@ def sheet_pages(
     # Imported when they are needed: they bring Verovio and Typst along.
     from renderer.delivery.sheet.content import material_of
     from renderer.delivery.sheet.fitting import fitted
-    from renderer.delivery.sheet.layout import sheet_settings
+    from renderer.delivery.sheet.layout import PrintSize, sheet_settings
 
     printing = sheet_settings(job.settings)
+    # A line by itself is wanted as a picture for a page of one's own, where it keeps its rows.
+    alone = job.settings.line is not None and job.path.suffix.casefold() == ".svg"
+    if alone:
+        printing = replace(printing, size=printing.size or PrintSize.NORMAL)
     materials = []
     for number, exercise in enumerate(job.exercises, start=1):
         materials.append(material_of(exercise, printing, job.settings))
         step(number)
     pages = fitted(materials, printing, _booklet(job.exercises, job.settings))
+    pages = replace(pages, music_alone=alone)
     return pages, tuple(dict.fromkeys(said for one in pages.exercises for said in one.remarks))
 
 

@@ -10,15 +10,14 @@ import datetime
 import io
 import json
 import math
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache, partial
 from importlib import resources
 from typing import Any
 from urllib.parse import quote
 
-from renderer.delivery.sheet.composing import Composed, Composer, Element, Sizes
+from renderer.delivery.sheet.composing import Composed, Composer, Element, Leaf, Sizes
 from renderer.delivery.sheet.content import (
     CAUTION,
     EXERCISES,
@@ -28,6 +27,7 @@ from renderer.delivery.sheet.content import (
     LineContent,
 )
 from renderer.delivery.sheet.fonts import families, printable, unbroken
+from renderer.delivery.sheet.inline_svg import Frame, inlined
 from renderer.delivery.sheet.layout import (
     UNITS_A_SPACE,
     USUAL_SETTINGS,
@@ -41,6 +41,8 @@ from renderer.order.settings import EXERCISE_FIELD, LINE_FIELD
 UNTITLED = "Exercise"
 _LONG_TITLE = 60
 _PIXELS_PER_INCH = 150
+_WHITE_MM = 1.0
+"""Around the staves of a drawing that shows them alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,8 +160,6 @@ def impositions(count: int, imposition: Imposition) -> tuple[tuple[int | None, .
 _ADDRESS_MARKS = ":/?#[]@!$&'()*+,;=%"
 """What RFC 3986 reserves in addresses (section 2.2), and its sign for escapes."""
 
-_BARE_AMPERSAND = re.compile(rb"&(?!(?:#\d+|#x[0-9A-Fa-f]+|amp|lt|gt|quot|apos);)")
-
 
 def _code(link: str) -> dict[str, str] | None:
     """The link and its QR code (ISO/IEC 18004), or None without a link."""
@@ -171,7 +171,7 @@ def _code(link: str) -> dict[str, str] | None:
     segno.make(link, error="m", micro=False).save(
         out, kind="svg", border=4, xmldecl=False, svgns=True, omitsize=True, nl=False
     )
-    # What stands in no address (RFC 3986) is escaped, as < is; svgs() does the same for &.
+    # What stands in no address (RFC 3986) is escaped, as < is; `inlined` does the same for &.
     return {
         "address": quote(link, safe=_ADDRESS_MARKS),
         "shown": printable(link),
@@ -311,6 +311,8 @@ class Pages:
         What stands where.
     source:
         The files that Typst makes pages of.
+    music_alone:
+        Whether an SVG drawing shows the staves alone, cropped to them.
     """
 
     exercises: tuple[ExerciseContent, ...]
@@ -319,6 +321,7 @@ class Pages:
     title: str
     composed: Composed
     source: Mapping[str, bytes]
+    music_alone: bool = False
 
     def pdf(self) -> bytes:
         """Return the pages as a tagged PDF."""
@@ -329,9 +332,32 @@ class Pages:
         return content
 
     def svgs(self) -> list[bytes]:
-        """Return each page as an SVG drawing; letters are outlines there."""
-        # Typst writes the addresses of links as they are, where & would begin an entity.
-        return [_BARE_AMPERSAND.sub(b"&amp;", page) for page in typeset(self.source, "svg")]
+        """Return each page as an SVG drawing of paths alone; letters are outlines there."""
+        if not self.music_alone:
+            return [inlined(page) for page in typeset(self.source, "svg")]
+        leaves = []
+        for leaf in self.composed.leaves:
+            staves = tuple(one for one in leaf.placed if one.element.kind == "staff")
+            leaves += [Leaf(staves, None)] if staves else []
+        single = replace(self.settings, imposition=Imposition.SINGLE)
+        document = _Document(self.exercises, single, self.booklet)
+        pages = typeset(document.source(replace(self.composed, leaves=tuple(leaves))), "svg")
+        return [inlined(page, self._frame(leaf)) for page, leaf in zip(pages, leaves, strict=True)]
+
+    def _frame(self, leaf: Leaf) -> Frame:
+        """Return the part of a page that its staves take, and a little white around them."""
+        unit = self.settings.space_mm / UNITS_A_SPACE
+        edges = []
+        for one in leaf.placed:
+            element = one.element
+            staff = self.exercises[element.exercise].lines[element.index].staves[element.staff]
+            scale = min(unit, (element.width or self.settings.text_mm) / staff.width)
+            right, foot = one.x + staff.width * scale, one.y + staff.height * scale
+            edges.append((one.x, one.y, right, foot))
+        lefts, tops, rights, feet = zip(*edges, strict=True)
+        left, top = min(lefts) - _WHITE_MM, min(tops) - _WHITE_MM
+        width, height = max(rights) + _WHITE_MM - left, max(feet) + _WHITE_MM - top
+        return Frame(*(mm * 72 / 25.4 for mm in (left, top, width, height)))
 
     def pngs(self, pixels_per_inch: float = _PIXELS_PER_INCH) -> list[bytes]:
         """Return each page as a PNG picture."""
