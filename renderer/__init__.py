@@ -15,8 +15,10 @@ if TYPE_CHECKING:
     from typing import Any
 
     from renderer.delivery.for_analysts import to_arrays, to_pretty_midi
+    from renderer.delivery.packing.making import make
     from renderer.delivery.render import render
     from renderer.errors import Problem, RungwiseError
+    from renderer.order.packs import read_pack
     from renderer.order.tracks import expand
     from renderer.reading.exercise import read_exercise
     from renderer.reading.music21_streams import from_music21, to_music21
@@ -28,7 +30,9 @@ __all__ = [
     "RungwiseError",
     "expand",
     "from_music21",
+    "make",
     "read_exercise",
+    "read_pack",
     "render",
     "to_arrays",
     "to_music21",
@@ -40,7 +44,9 @@ _HOMES = {
     "RungwiseError": "renderer.errors",
     "expand": "renderer.order.tracks",
     "from_music21": "renderer.reading.music21_streams",
+    "make": "renderer.delivery.packing.making",
     "read_exercise": "renderer.reading.exercise",
+    "read_pack": "renderer.order.packs",
     "render": "renderer.delivery.render",
     "to_arrays": "renderer.delivery.for_analysts",
     "to_music21": "renderer.reading.music21_streams",

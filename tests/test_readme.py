@@ -14,15 +14,15 @@ from tests.limits import HANG_S
 from tests.listening.chanters import Case, write
 
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
-DEFINITION = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
-PYTHON, ORDERED, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+DEFINITION, CLASS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+PYTHON, ORDERED, PACK, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 COMMANDS = re.findall(r"^    (rungwise (?!demo).*?)(?:\s+#.*)?$", README, re.MULTILINE)
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    assert DEFINITION is not None
-    (tmp_path / "wide.toml").write_text(DEFINITION[1], "utf-8")
+    (tmp_path / "wide.toml").write_text(DEFINITION, "utf-8")
+    (tmp_path / "class.toml").write_text(CLASS, "utf-8")
     for number, name in enumerate(("scale.m4a", "jamie.m4a", "ailsa.m4a"), start=1):
         case = Case(number, least_seconds=8.0, practice=False)
         write(tmp_path / name, case.make()[0], case.rate)
@@ -65,6 +65,16 @@ def test_the_example_of_an_order_runs_as_printed(folder: Path) -> None:
     assert len({job.split()[-1] for job in jobs}) == 3
     assert "wide.pdf" in made
     assert (folder / "wide.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_example_of_a_pack_runs_as_printed_and_again_makes_nothing(folder: Path) -> None:
+    (folder / "example.py").write_text(PACK, "utf-8")
+    first, again = (run(folder, "example.py").split() for _ in range(2))
+    count = first[0]
+    assert first[2] == count
+    assert again == [count, "files,", "0", "made,", count, "were", "there"]
+    names = {path.name for path in (folder / "larkmoor").iterdir()}
+    assert {"Jamie", "Chanters at A", "Larkmoor juniors.pdf"} <= names
 
 
 def test_the_example_for_analysts_runs_as_printed(folder: Path) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.announce import counted
+from renderer.commands.announce import DryRun, counted
 from renderer.commands.options import Replace, Tidy, output_console, settled, spoken_length
 from renderer.commands.progress import in_seconds_of_audio
 from renderer.errors import RungwiseError, failure, one_line
@@ -83,6 +83,36 @@ def pack(
         _keep_call(made)
 
 
+_DEMO = "larkmoor-evening-class.toml"
+
+
+def demo(
+    output: Annotated[
+        Path, typer.Option("-o", "--output", help="The folder for the pack; it is made.")
+    ] = Path("out"),
+    replace: Replace = False,
+    tidy: Tidy = False,
+    dry_run: DryRun = False,
+) -> None:
+    """Make the pack of the Larkmoor evening class: three learners at two pitches.
+
+    Reads a pack that ships with Rungwise; writes a folder for each learner (sheets, practice plans,
+    tracks on four rungs), playlists and an overview into the folder given by -o. Ends with a table
+    of the learners.
+
+    Example: rungwise demo -o out
+    """
+    from renderer.shipped import shipped_folder
+
+    planned = _planned(shipped_folder("exercises") / _DEMO, output, {})
+    if dry_run:
+        from renderer.delivery.packing.making import due_of
+
+        _print_forecast(planned, due_of(planned, replace=replace), why=False)
+        return
+    _make(planned, why=False, replace=replace, tidy=tidy)
+
+
 def _planned(file: Path, output: Path, given: Mapping[str, Any]) -> PackPlan:
     from rich.console import Console
 
@@ -118,6 +148,8 @@ def _keep_call(made: MadePack) -> None:
     console = output_console()
     with console.capture() as capture:
         _print_table(console, made)
+        for path in made.parcels:
+            _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
     said = f"{capture.get()}{_nothing_to_do(len(plan.files))}"
     call = call_of(sys.argv[2:], plan.pack.inputs, plan.pack.folders, said)
     keep(plan.root, made.digests, call)
@@ -194,6 +226,8 @@ def _print_made(console: Console, made: MadePack) -> None:
     for remark in made.remarks:
         _say(console, f"Note: {remark}")
     _print_table(console, made)
+    for path in made.parcels:
+        _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
     done, linked = len(made.made) - len(made.linked), len(made.linked)
     if made.made:
         alike = f", {linked} equal to others were linked" if linked else ""

@@ -1,10 +1,8 @@
-"""`rungwise render` and `rungwise demo`: play-along tracks from exercises."""
+"""`rungwise render`: play-along tracks from exercises."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import contextmanager
-from dataclasses import replace as replaced
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,12 +18,11 @@ from renderer.commands.options import (
     settled,
     spoken_length,
 )
+from renderer.commands.progress import in_seconds_of_audio
 from renderer.errors import RungwiseError, failure
-from renderer.order.settings import Settings, read_settings
+from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from rich.console import Console
 
     from renderer.delivery.render import Keeping, RenderedTrack
@@ -33,28 +30,10 @@ if TYPE_CHECKING:
     from renderer.order.track_job import TrackJob
 
 
-@contextmanager
-def _progress(console: Console) -> Iterator[Callable[[float, float], None]]:
-    """Give a callback that moves a bar; where nobody watches there is none."""
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f}%"),
-        TimeRemainingColumn(),
-    )
-    bar = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
-    with bar:
-        task = bar.add_task("Rendering", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
-
-
 def _print_table(
     console: Console,
     tracks: Sequence[RenderedTrack],
     playlists: Sequence[Path],
-    sheets: Sequence[Path] = (),
 ) -> None:
     from rich.table import Table
     from rich.text import Text
@@ -63,8 +42,6 @@ def _print_table(
     table.add_column("Written", overflow="fold")
     for heading in ("Plays", "Size"):
         table.add_column(heading, justify="right", no_wrap=True)
-    for sheet in sheets:
-        table.add_row(Text(sheet.name), "", f"{sheet.stat().st_size / 1e6:.1f} MB")
     for track in tracks:
         length = spoken_length(float(track.duration))
         table.add_row(Text(track.path.name), length, f"{track.bytes / 1e6:.1f} MB")
@@ -99,14 +76,12 @@ def _render(
     order: Order, folder: Path, keeping: Keeping
 ) -> tuple[tuple[RenderedTrack, ...], tuple[Path, ...]]:
     """Render, say what had to be decided, and return the tracks and their playlists."""
-    from rich.console import Console
-
     from renderer.delivery.render import RenderingStoppedError, render_jobs
 
     jobs = order.jobs(folder)
     announce(jobs)
     try:
-        with _progress(Console(stderr=True)) as moved:
+        with in_seconds_of_audio() as moved:
             tracks = render_jobs(jobs, on_progress=moved, keeping=keeping)
     except RenderingStoppedError as error:
         # Tracks of an earlier run still stand there, and their playlist is to name them.
@@ -171,45 +146,3 @@ def _keeping(verb: str, order: Order, folder: Path, *, replace: bool) -> Keeping
 
     sources = [source.name for source in order.sources]
     return Keeping(order_identity(verb, sources, folder, order.settings), replace)
-
-
-DEMO_EXERCISES = ("first-gracenotes", "doublings-over-a-wide-step", "grips-and-taorluaths")
-DEMO_PITCHES = ("A", "B flat")
-DEMO_ROOM = "small"
-DEMO_TITLE, DEMO_CLASS = "Three exercises", "Larkmoor evening class"
-
-
-def demo(
-    output: Annotated[
-        Path, typer.Option("-o", "--output", help="The folder for the pack; it is made.")
-    ] = Path("out"),
-    replace: Replace = False,
-    tidy: Tidy = False,
-    dry_run: DryRun = False,
-) -> None:
-    """Make a small pack for the Larkmoor evening class: sheets, and tracks at A and B flat.
-
-    Reads exercises that ship with Rungwise; writes a booklet of sheets, audio files on four rungs
-    and playlists into the folder given by -o. Ends with a table of what was written.
-
-    Example: rungwise demo -o out
-    """
-    from renderer.delivery.carrying_out import carry_out, claim_of_document
-    from renderer.delivery.claims import check_claims
-    from renderer.order.documents import Document
-
-    settings = read_settings({"pitch": DEMO_PITCHES, "room": DEMO_ROOM})
-    order = order_of([Path(name) for name in DEMO_EXERCISES], settings)
-    if dry_run:
-        print_forecast(order.jobs(output))
-        return
-    keeping = _keeping("demo", order, output, replace=replace)
-    path = output / f"{DEMO_CLASS}.pdf"
-    printed = settings.changed(booklet=DEMO_TITLE, audience=DEMO_CLASS)
-    job = replaced(order, settings=printed).document(Document.SHEET, path)
-    check_claims([(path, claim_of_document(job, keeping))])
-    tracks, playlists = _render(order, output, keeping)
-    sheets = carry_out(job, keeping=keeping).paths
-    _print_table(output_console(), tracks, playlists, sheets)
-    made = [*_files_of(tracks), *playlists, *sheets]
-    say_left_over(output, keeping.order, made, tidy=tidy)

@@ -9,8 +9,8 @@ import os
 
 VERBS = {
     "demo": (
-        "render.demo",
-        "Make a small pack for the Larkmoor evening class: sheets, and tracks at A and B flat.",
+        "pack.demo",
+        "Make the pack of the Larkmoor evening class: three learners at two pitches.",
     ),
     "render": (
         "render.render",

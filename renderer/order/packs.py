@@ -21,6 +21,7 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source, open_source
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob, plan_document
+from renderer.order.formats import WAV_SAMPLE_BYTES, AudioFormat, kbit_per_s, rate_in
 from renderer.order.jobs import count_of_tracks, plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import collision_key, safe_stem, tempo_label
@@ -35,8 +36,9 @@ from renderer.order.pack_file import (
     read_pack_file,
     settings_of,
 )
-from renderer.order.settings import BY_NAME, Settings, read_settings, track_words
+from renderer.order.settings import BY_NAME, Settings, known_to, read_settings, track_words
 from renderer.order.track_job import TrackJob
+from renderer.order.tracks import durations_of, takes_of
 from renderer.reading.exercise import source_of
 from renderer.reading.folders import exercises_in
 
@@ -162,6 +164,11 @@ class PlannedFile:
         if isinstance(self.job, DocumentJob):
             return ", ".join(Path(one.source).name or one.title for one in self.job.exercises)
         return "the pack"
+
+    @property
+    def of(self) -> dict[str, Plain]:
+        """What its manifest says that it came of, to tell later what has changed."""
+        return {"of": self.job.decided_by()}
 
     @property
     def duration(self) -> Fraction:
@@ -352,6 +359,7 @@ class _Assembling:
             if settings is None:
                 continue
             for source, exercise in self._exercises(one.source, settings):
+                settings = _kept_small(exercise, settings)
                 has_pitch = any("pitch" in layer.values for layer in layers)
                 if not has_pitch and not exercise.own_chanter:
                     self._refuse_without_pitch(receiver)
@@ -418,6 +426,39 @@ class _Assembling:
                     )
 
 
+_MARGIN_BYTES = 200_000
+"""Tags, a cover, and what a sheet beside it needs."""
+
+
+def _kept_small(exercise: Exercise, settings: Settings) -> Settings:
+    """Settings with a track for each line, where a whole one is larger than a file may be."""
+    if settings.max_size is None or settings.each_line or "tracks" not in settings.gets:
+        return settings
+    try:
+        played = settings.applied_to(exercise)
+        tempos = [take.tempo for take in takes_of(played, settings)]
+        longest = max(durations_of(played, settings, tempos).values())
+    except RungwiseError:
+        # What cannot be played is said where tracks are planned.
+        return settings
+    largest = max(most_bytes(one, rate_in(one, settings.rate), settings) for one in settings.format)
+    fits = longest * largest + _MARGIN_BYTES <= settings.max_size
+    return settings if fits else replace(settings, each_line=True)
+
+
+def most_bytes(audio_format: AudioFormat, rate: int, settings: Settings) -> int:
+    """Return how many bytes a second of a track takes at most."""
+    channels = settings.heard_layout.channels
+    if audio_format in (AudioFormat.WAV, AudioFormat.FLAC):
+        return rate * channels * WAV_SAMPLE_BYTES
+    if audio_format is AudioFormat.OGG:
+        # Measured: 166 to 182 kbit/s on stereo tracks at 44,100.
+        return 25_000
+    kbit = kbit_per_s(audio_format, rate, channels, is_small=settings.share)
+    # Those that keep their rate on average only may take a little more.
+    return kbit * 125 if audio_format is AudioFormat.MP3 else kbit * 138
+
+
 def _share_somebody(one: Entry, other: Entry) -> bool:
     return not one.receivers or not other.receivers or bool({*one.receivers} & {*other.receivers})
 
@@ -463,7 +504,7 @@ class _Planning:
         for number, share in enumerate(self._pack.shares):
             for one in share.given:
                 if "tracks" in one.settings.gets:
-                    key = (id(one.exercise), one.settings)
+                    key = (id(one.exercise), _heard(one.settings))
                     counts[key] = count_of_tracks(one.exercise, one.settings)
             if (total := sum(counts.values())) > MOST_TRACKS_OF_PACK:
                 mine = sum(count_of_tracks(one.exercise, one.settings) for one in share.given)
@@ -497,11 +538,10 @@ class _Planning:
 
     def _tracks_of(self, one: Given, prefix: str) -> tuple[tuple[TrackJob, str], ...]:
         """The tracks of an exercise, planned once for all who get it alike."""
-        key = (id(one.exercise), one.settings, prefix)
+        heard = _heard(one.settings)
+        key = (id(one.exercise), heard, prefix)
         if key not in self._tracks:
-            planned = plan_tracks(
-                one.exercise, Path(), one.settings, sources=(one.source,), prefix=prefix
-            )
+            planned = plan_tracks(one.exercise, Path(), heard, sources=(one.source,), prefix=prefix)
             self._tracks[key] = tuple((job, job.digest) for job in planned)
         return self._tracks[key]
 
@@ -565,6 +605,11 @@ class _Planning:
                 path = folder / f"All at {safe_stem(label)}{ending}"
                 self._add(PlaylistJob(path, at, f"{whose}, {label}"), receiver)
             self._add(PlaylistJob(folder / f"All tracks{ending}", tuple(alike), whose), receiver)
+
+
+def _heard(settings: Settings) -> Settings:
+    """Settings without those that make no difference to tracks, such as minutes a day."""
+    return Settings(**{row.name: settings.of(row.name) for row in known_to("render")})
 
 
 def _stem(one: Given, share: Share, digits: int) -> str:

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -633,3 +634,56 @@ def test_a_pack_is_made_again_whenever_a_source_is_saved(folder: Path) -> None:
             process.kill()
     assert process.returncode == 130
     assert not Path("out", JOURNAL).exists()
+
+
+def test_a_folder_is_sent_as_one_file_that_other_programs_open(folder: Path) -> None:
+    change('name = "Jamie"', 'name = "Seònaid Ó"')
+    made(replace=True)
+    result = make(planned(zip=True))
+    assert result.parcels == ("Seònaid Ó.zip", "Ailsa.zip", "Chanters at A.zip")
+    with zipfile.ZipFile("out/Seònaid Ó.zip") as sent:
+        assert sent.testzip() is None
+        names = sent.namelist()
+        assert len(names) == 5
+        for name in names:
+            assert sent.read(name) == Path("out", name).read_bytes()
+    Path("unpacked").mkdir()
+    if shutil.which("unzip") is None:
+        pytest.skip("no unzip here")
+    subprocess.run(
+        ["unzip", "-q", "../out/Seònaid Ó.zip"], cwd="unpacked", check=True, timeout=HANG_S,
+        env={**os.environ, "LC_ALL": "C.UTF-8"},
+    )  # fmt: skip
+    assert contents("unpacked").keys() == set(names)
+    before = Path("out/Ailsa.zip").stat().st_mtime_ns
+    again = make(planned(zip=True))
+    assert again.made == ()
+    assert Path("out/Ailsa.zip").stat().st_mtime_ns == before
+    assert set(make(planned(), tidy=True).left_over) == set(result.parcels)
+
+
+def test_what_is_sent_is_kept_under_a_size_in_parts(folder: Path) -> None:
+    result = make(planned(zip=True, max_size=300_000))
+    mine = [path for path in result.parcels if path.startswith("Jamie")]
+    assert mine == [f"Jamie {number} of {len(mine)}.zip" for number in range(1, len(mine) + 1)]
+    packed: list[str] = []
+    for path in mine:
+        assert Path("out", path).stat().st_size <= 300_000
+        with zipfile.ZipFile(Path("out", path)) as sent:
+            packed += sent.namelist()
+    assert packed == [one.path for one in result.plan.of("Jamie")]
+
+
+def test_tracks_too_large_to_send_are_split_at_their_lines(folder: Path) -> None:
+    plan = planned(max_size=300_000, repeats=8)
+    names = [one.path for one in plan.of("Jamie") if one.what == "a track"]
+    assert all("line 1" in name or "line 2 Back" in name for name in names)
+    assert len(names) == 8
+    result = make(plan)
+    assert max(result.sizes.values()) <= 300_000
+    assert not any("line" in one.path for one in planned(max_size=30_000_000).files)
+
+
+def test_what_no_split_makes_small_enough_is_said(folder: Path) -> None:
+    with pytest.raises(RungwiseError, match="more than max-size allows"):
+        make(planned(zip=True, max_size=100_000, repeats=9))

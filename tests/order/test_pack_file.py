@@ -168,7 +168,7 @@ def test_equal_tracks_of_two_learners_are_made_once(folder: Path) -> None:
     plan = planned(
         """exercises = ["wide.toml"]
         pitch = "A"
-        learners = [{ name = "Jamie" }, { name = "Ailsa" }]
+        learners = [{ name = "Jamie", minutes = 30 }, { name = "Ailsa", paper = "letter" }]
         """
     )
     digests = {one.path: one.digest for one in plan.files}
@@ -176,7 +176,7 @@ def test_equal_tracks_of_two_learners_are_made_once(folder: Path) -> None:
         digests["Jamie/Wide - A - full - 060 bpm.mp3"]
         == digests["Ailsa/Wide - A - full - 060 bpm.mp3"]
     )
-    assert digests["Jamie/Wide - sheet.pdf"] == digests["Ailsa/Wide - sheet.pdf"]
+    assert digests["Jamie/Wide - sheet.pdf"] != digests["Ailsa/Wide - sheet.pdf"]
     assert digests["Jamie/Wide - practice plan.pdf"] != digests["Ailsa/Wide - practice plan.pdf"], (
         "each has a name at its head"
     )

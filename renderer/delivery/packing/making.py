@@ -11,7 +11,7 @@ import hashlib
 import os
 import queue
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -38,6 +38,7 @@ from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
 from renderer.delivery.packing.places import places_in
+from renderer.delivery.packing.sending import parcels_of, write_parcel
 from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
 from renderer.delivery.playlist import Entry as Listed
 from renderer.delivery.playlist import playlist_text
@@ -80,6 +81,8 @@ class MadePack:
         Bytes of every file.
     digests:
         The SHA-256 of every file.
+    parcels:
+        The files to send, by their paths.
     left_over:
         Files that the pack made before and makes no longer, as they were made; `changed`: those
         that somebody has changed.
@@ -93,6 +96,7 @@ class MadePack:
     kept: tuple[str, ...]
     sizes: Mapping[str, int]
     digests: Mapping[str, str]
+    parcels: tuple[str, ...] = ()
     left_over: tuple[str, ...] = ()
     changed: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -403,9 +407,11 @@ class _Making:
             linked = self._link_all(state, aside)
         if self._problems or self._is_stopped:
             raise self._stopped(len(due))
-        left, changed = self._left_over(tidy=tidy)
         sizes = {one.path: (plan.root / one.path).stat().st_size for one in plan.files}
-        digests = {one.path: self._journal.made[one.path].sha256 for one in plan.files}
+        parcels = self._pack_up(sizes)
+        left, changed = self._left_over({*sizes, *parcels}, tidy=tidy)
+        sizes |= {path: (plan.root / path).stat().st_size for path in parcels}
+        digests = {path: self._journal.made[path].sha256 for path in sizes}
         keep(plan.root, digests)
         return MadePack(
             plan,
@@ -414,6 +420,7 @@ class _Making:
             tuple(one.path for one in state.kept),
             sizes,
             digests,
+            parcels,
             left,
             changed,
             tuple(self._remarks),
@@ -572,7 +579,7 @@ class _Making:
 
     @contextmanager
     def _placed(
-        self, one: PlannedFile, facts: Mapping[str, Any], part: Path, place: Path
+        self, one: PlannedFile | _Parcelled, facts: Mapping[str, Any], part: Path, place: Path
     ) -> Iterator[None]:
         """Note a complete file that takes its place, if what is there makes room for it."""
         with self._placing:
@@ -599,16 +606,40 @@ class _Making:
                 job=one.digest,
                 sha256=sha256,
                 before=before if is_ours else "",
-                more={**facts, "bytes": part.stat().st_size, "of": one.job.decided_by()},
+                more={**facts, "bytes": part.stat().st_size, **one.of},
             )
             self._journal.note(one.path, entry)
             yield
             self._made.append(one.path)
 
-    def _left_over(self, *, tidy: bool) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    def _pack_up(self, sizes: Mapping[str, int]) -> tuple[str, ...]:
+        """Make the files to send, and return their paths."""
+        plan, known = self._plan, self._journal.made
+        digests = {one.path: known[one.path].sha256 for one in plan.files}
+        stats = stats_of(plan.root)
+        paths: list[str] = []
+        for share in plan.pack.shares:
+            if not share.settings.zip:
+                continue
+            files = [one.path for one in plan.of(share.name)]
+            for parcel in parcels_of(share.name, files, sizes, digests, share.settings.max_size):
+                paths.append(parcel.path)
+                place, entry = plan.root / parcel.path, known.get(parcel.path)
+                real_place(place)
+                made_of = None if entry is None or entry.job != parcel.digest else entry.sha256
+                there = stats.get(parcel.path)
+                if made_of and place.is_file() and digest_of_file(place, there) == made_of:
+                    continue
+                as_file = _Parcelled(parcel.path, parcel.digest)
+                with whole_file(place, placing=partial(self._placed, as_file, {})) as part:
+                    write_parcel(plan.root, parcel, part)
+        return tuple(paths)
+
+    def _left_over(
+        self, wanted: Collection[str], *, tidy: bool
+    ) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Find what the pack made before and makes no longer; remove it if that is asked for."""
         root = self._plan.root
-        wanted = {one.path for one in self._plan.files}
         unchanged, changed = [], []
         for path, entry in list(self._journal.made.items()):
             place = _inside(root, path)
@@ -631,6 +662,17 @@ class _Making:
                 if place.parent != root:
                     place.parent.rmdir()
         return tuple(unchanged), tuple(changed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Parcelled:
+    """A file to send, as what takes its place."""
+
+    path: str
+    digest: str
+    what: str = "a file to send"
+    source: str = "the pack"
+    of: Mapping[str, Any] = field(default_factory=dict)
 
 
 class _InTheWayError(RungwiseError):
