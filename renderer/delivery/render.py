@@ -46,7 +46,7 @@ from renderer.delivery.tags import Tags
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
 from renderer.order.documents import PlaylistJob, playlists_of
-from renderer.order.formats import AudioFormat
+from renderer.order.formats import WITH_CUE_SHEETS, AudioFormat
 from renderer.order.jobs import plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import Series, tempos_label
@@ -230,10 +230,6 @@ def claim_of_track(job: TrackJob, keeping: Keeping) -> Claim:
     """Return the claim of a track: it may take the place of itself made from a changed source."""
     which = {"tempo": ", ".join(map(str, job.tempos))}
     return _claim("a track", job, which, keeping, job.digest)
-
-
-WITH_CUE_SHEETS = (AudioFormat.WAV, AudioFormat.FLAC)
-"""The formats whose chapters lie beside them."""
 
 
 def _claim_of_cue_sheet(job: TrackJob, keeping: Keeping) -> Claim:

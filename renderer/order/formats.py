@@ -36,6 +36,10 @@ class AudioFormat(enum.StrEnum):
         return f".{self.value}"
 
 
+WITH_CUE_SHEETS = (AudioFormat.WAV, AudioFormat.FLAC)
+"""The formats whose chapters lie beside them."""
+
+
 def format_named(name: str) -> AudioFormat:
     """Return the format of that name, with or without a dot, whatever its case.
 

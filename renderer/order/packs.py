@@ -21,7 +21,13 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source, open_source
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob, plan_document
-from renderer.order.formats import WAV_SAMPLE_BYTES, AudioFormat, kbit_per_s, rate_in
+from renderer.order.formats import (
+    WAV_SAMPLE_BYTES,
+    WITH_CUE_SHEETS,
+    AudioFormat,
+    kbit_per_s,
+    rate_in,
+)
 from renderer.order.jobs import count_of_tracks, plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import collision_key, safe_stem, tempo_label
@@ -41,6 +47,7 @@ from renderer.order.track_job import TrackJob
 from renderer.order.tracks import durations_of, takes_of
 from renderer.reading.exercise import source_of
 from renderer.reading.folders import exercises_in
+from renderer.timing.timeline import SectionKind
 
 MOST_TRACKS_OF_PACK = 5_000
 """Different tracks of a pack; several learners can get the same one."""
@@ -118,7 +125,24 @@ class OverviewJob:
         return {"program": __version__, "kind": "overview", "told": dict(self.told)}
 
 
-FileJob = TrackJob | DocumentJob | PlaylistJob | OverviewJob
+@dataclass(frozen=True, slots=True)
+class CueJob:
+    """The cue sheet of a WAV or FLAC track, which lies beside it."""
+
+    path: Path
+    track: TrackJob
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of all that decides the file's bytes, as hexadecimal digits."""
+        return digest_of(self.decided_by())
+
+    def decided_by(self) -> dict[str, Plain]:
+        """Return all that decides the file's bytes: the track, and what its file is called."""
+        return {**self.track.decided_by(), "kind": "cue sheet", "name": self.track.path.name}
+
+
+FileJob = TrackJob | CueJob | DocumentJob | PlaylistJob | OverviewJob
 """What makes a file of a pack; a page for the browser, once it exists, is one more."""
 
 
@@ -149,6 +173,8 @@ class PlannedFile:
         match self.job:
             case TrackJob():
                 return "a track"
+            case CueJob():
+                return "a cue sheet"
             case PlaylistJob():
                 return "a playlist"
             case DocumentJob():
@@ -159,8 +185,9 @@ class PlannedFile:
     @property
     def source(self) -> str:
         """What it is made from, for messages."""
-        if isinstance(self.job, TrackJob):
-            return Path(self.job.exercise.source).name or self.job.exercise.title
+        track = self.job.track if isinstance(self.job, CueJob) else self.job
+        if isinstance(track, TrackJob):
+            return Path(track.exercise.source).name or track.exercise.title
         if isinstance(self.job, DocumentJob):
             return ", ".join(Path(one.source).name or one.title for one in self.job.exercises)
         return "the pack"
@@ -531,6 +558,9 @@ class _Planning:
                     mine = replace(job, path=folder / job.path)
                     jobs.append(mine)
                     self._add(mine, share.name, digest)
+                    if mine.audio_format in WITH_CUE_SHEETS and _has_chapters(mine):
+                        path = mine.path.with_name(f"{mine.path.name}.cue")
+                        self._add(CueJob(path, mine), share.name)
         self._print(share, folder, digits)
         self._spread(share, folder, digits)
         self._list(folder, tuple(jobs), share.name)
@@ -605,6 +635,11 @@ class _Planning:
                 path = folder / f"All at {safe_stem(label)}{ending}"
                 self._add(PlaylistJob(path, at, f"{whose}, {label}"), receiver)
             self._add(PlaylistJob(folder / f"All tracks{ending}", tuple(alike), whose), receiver)
+
+
+def _has_chapters(job: TrackJob) -> bool:
+    lines = (one for one in job.timeline().sections if one.kind is SectionKind.LINE)
+    return sum(1 for one in lines if one.turn == 1) > 1
 
 
 def _heard(settings: Settings) -> Settings:

@@ -22,7 +22,9 @@ from threading import Event, Lock, Thread
 from typing import Any
 
 from renderer.delivery.carrying_out import sheet_pages
+from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import place_of
+from renderer.delivery.cue_sheet import cue_text
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import (
     check_writable,
@@ -56,7 +58,7 @@ from renderer.errors import Problem, RungwiseError
 from renderer.notation.kept_settings import decimal_text
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob
-from renderer.order.packs import OverviewJob, PackPlan, PlannedFile
+from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
 from renderer.order.planning import practice_of
 from renderer.order.settings import track_words
 from renderer.order.track_job import TrackJob
@@ -707,6 +709,10 @@ def _page(one: PlannedFile) -> tuple[bytes, Sequence[str]]:
     if isinstance(job, PlaylistJob):
         entries = [Listed(track.path, tags_of(track).title, track.duration) for track in job.tracks]
         return playlist_text(entries, job.path.parent, title=job.title).encode(), ()
+    if isinstance(job, CueJob):
+        track = job.track
+        chapters = chapters_of(track.timeline(), track.duration)
+        return cue_text(chapters, track.path, tags_of(track)).encode(), ()
     if isinstance(job, OverviewJob):
         return overview_pdf(job.told), ()
     assert isinstance(job, DocumentJob)
