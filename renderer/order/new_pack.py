@@ -85,6 +85,8 @@ def _value(plain: object) -> str:
 def _line(row: Setting) -> str:
     default = row.default
     plain = row.kind.plain(default) if default not in (None, "") else _EXAMPLES.get(row.key)
+    if plain is None and row.kind.choices:
+        plain = row.kind.choices[0]
     remark = textwrap.indent(textwrap.fill(row.help, 96), "#   ")
     if plain is None:
         return f"# {row.key} = ...  ({row.kind.bounds})\n{remark}\n"
