@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test test-long setup system-demo system-test format benchmarks soundfont clean
+.PHONY: demo test test-long setup format benchmarks soundfont clean
 
 demo: setup
 	$(BIN)/rungwise demo -o out
@@ -19,7 +19,7 @@ test-long: setup-test
 	$(BIN)/pytest -n 2 -m long
 
 setup: system $(VENV)/.installed
-setup-test: system $(VENV)/.installed-test
+setup-test: system-test $(VENV)/.installed-test $(VENV)/.installed-script
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Rungwise needs Python 3.11 or newer; try: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 2; }
@@ -34,10 +34,19 @@ $(VENV)/.installed-test: pyproject.toml $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet --editable '.[test]'
 	touch $@ $(VENV)/.installed
 
+# What checks the practice page's script, where npm is there to bring it.
+$(VENV)/.installed-script: tests/page/package-lock.json $(VENV)/bin/python
+	! command -v npm >/dev/null || npm ci --prefix tests/page --silent --no-audit --no-fund
+	touch $@
+
 # FluidSynth is the one library that does not come with the Python packages.
 .PHONY: system
 system:
 	@PYTHON="$(PYTHON)" sh .ci/system-libraries
+
+.PHONY: system-test
+system-test:
+	@PYTHON="$(PYTHON)" sh .ci/system-libraries test
 
 format:
 	$(BIN)/ruff check --fix .
@@ -52,4 +61,4 @@ soundfont: setup
 	$(BIN)/python -m renderer.sound.synthesis
 
 clean:
-	rm -rf $(VENV) out .mypy_cache .ruff_cache .pytest_cache
+	rm -rf $(VENV) tests/page/node_modules out .mypy_cache .ruff_cache .pytest_cache

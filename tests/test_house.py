@@ -50,6 +50,7 @@ OF_ONE_NAME = {
     "convert": "the verb, and what it asks for",
     "render": "the verb, and what it asks for",
     "sheet": "the verb, and the room that it asks",
+    "page": "the verb, and the room that it asks",
     "technique": "the verbs that print what the room of this name knows, and that room",
     "order": "the room, and the value that it is about",
     "reader": "a written form's way in",

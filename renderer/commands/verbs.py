@@ -25,6 +25,10 @@ VERBS = {
         "sheet.sheet",
         "Print exercises as a sheet for the music stand, or several as a booklet.",
     ),
+    "page": (
+        "page.page",
+        "Make a practice page: one file for a browser that plays, loops, climbs and shows notes.",
+    ),
     "convert": (
         "convert.convert",
         "Write an exercise in another form: definition, ABC, MusicXML or MIDI.",

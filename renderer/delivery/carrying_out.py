@@ -1,4 +1,4 @@
-"""Carrying out a job: a track, a playlist, a sheet, a score or a practice plan to its file.
+"""Carrying out a job: a track, a playlist, a sheet, a score, a plan or a page to its file.
 
 All of them alike, here or in another process that reads them from JSON
 (`renderer.order.jobs.job_from_json`): with progress, to be cancelled by a handle, and whole or not
@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from renderer.delivery.claims import Claim, check_claims, claim, of_line, which_is_read
+from renderer.delivery.claims import (
+    Claim,
+    check_claims,
+    claim,
+    of_line,
+    which_is_read,
+    write_kept,
+)
 from renderer.delivery.convert import convert
 from renderer.delivery.render import (
     AS_USUAL,
@@ -108,12 +115,12 @@ def carry_out(
 
 
 def claim_of_document(job: DocumentJob, keeping: Keeping) -> Claim:
-    """Return the claim of a sheet or a plan: how it is printed makes no difference."""
+    """Return the claim of a sheet, a plan or a page: how it is printed makes no difference."""
     which = which_is_read(job.settings)
     if job.kind is Document.PLAN:
         which["learner"] = job.settings.learner
     return claim(
-        of_line("a plan" if job.kind is Document.PLAN else "a sheet", job.settings),
+        of_line(_NAMES[job.kind], job.settings),
         [source.name for source in job.sources] or [source_named(one) for one in job.exercises],
         job.path.parent,
         which,
@@ -199,8 +206,27 @@ def _spread(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> 
     return Made(tuple(write_plan(made, job, mine)), made.remarks)
 
 
+def _page(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> Made:
+    from renderer.delivery.page.contents import page_contents
+    from renderer.delivery.page.one_file import check_ending_of_page, html_of
+
+    check_ending_of_page(job.path)
+    mine = claim_of_document(job, keeping)
+    check_claims([(job.path, mine)])
+    contents = page_contents(job.exercises, job.settings, step)
+    write_kept(job.path, html_of(contents), mine)
+    return Made((job.path,), tuple(dict.fromkeys(contents["remarks"])))
+
+
+_NAMES = {
+    Document.SHEET: "a sheet",
+    Document.SCORE: "a score",
+    Document.PLAN: "a plan",
+    Document.PAGE: "a practice page",
+}
 _DOCUMENTS = {
     Document.SHEET: _print,
     Document.SCORE: _write_score,
     Document.PLAN: _spread,
+    Document.PAGE: _page,
 }

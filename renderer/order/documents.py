@@ -1,4 +1,4 @@
-"""Jobs other than tracks: sheets, scores, practice plans and playlists, as plain data.
+"""Jobs other than tracks: sheets, scores, plans, practice pages and playlists, as plain data.
 
 Each is one file to be made (of several pages as pictures, one for each page), in this process or
 another, by `renderer.delivery.carrying_out.carry_out`. Jobs of equal digest have equal bytes.
@@ -19,7 +19,13 @@ from renderer.errors import failure
 from renderer.notation.medley import medley_of
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
-from renderer.order.digests import digest_of, music_digest, plain_source, source_from_plain
+from renderer.order.digests import (
+    digest_of,
+    music_digest,
+    plain_source,
+    soundfont_digests,
+    source_from_plain,
+)
 from renderer.order.kinds import Plain
 from renderer.order.settings import Settings, known_to, plain_settings, settings_from_plain
 from renderer.order.track_job import TrackJob, track_from_plain, unsourced
@@ -27,16 +33,17 @@ from renderer.reading.exercise import read_exercise
 
 
 class Document(enum.StrEnum):
-    """What is written of exercises without being heard; its value is the verb that makes it."""
+    """What is written of exercises besides tracks; its value is the verb that makes it."""
 
     SHEET = "sheet"
     SCORE = "convert"
     PLAN = "plan"
+    PAGE = "page"
 
 
 @dataclass(frozen=True, slots=True)
 class DocumentJob:
-    """A sheet, a score or a practice plan to be made.
+    """A sheet, a score, a practice plan or a practice page to be made.
 
     Parameters
     ----------
@@ -81,6 +88,7 @@ class DocumentJob:
             "settings": plain_settings(self.settings),
             "form": self.path.suffix.casefold(),
             "ordered": self._ordered if self.path.suffix.casefold() == ".ics" else None,
+            "soundfonts": self._soundfonts,
         }
 
     def to_plain(self) -> dict[str, Plain]:
@@ -94,6 +102,11 @@ class DocumentJob:
             "path": str(self.path),
             "ordered": self._ordered,
         }
+
+    @property
+    def _soundfonts(self) -> list[Plain]:
+        # A page sounds; nothing else here does.
+        return list(soundfont_digests(self.settings)) if self.kind is Document.PAGE else []
 
     @property
     def _ordered(self) -> str | None:
@@ -124,7 +137,7 @@ def plan_document(
     sources: tuple[Source, ...] = (),
     today: date | None = None,
 ) -> DocumentJob:
-    """Return the job of a sheet, a score or a practice plan.
+    """Return the job of a sheet, a score, a practice plan or a practice page.
 
     Parameters
     ----------

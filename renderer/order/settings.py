@@ -66,7 +66,10 @@ TRACKS = frozenset({"render", "events", "check", "sheet", "plan"})
 PLAYED = TRACKS | {"convert"}
 """Those, and the verb whose MIDI files play what tracks play."""
 
-READ = PLAYED | {"fingering"}
+PAGED = frozenset({"page"})
+"""The verb of practice pages, on which the learner chooses what tracks differ by otherwise."""
+
+READ = PLAYED | PAGED | {"fingering"}
 """The verbs that read an exercise and change nothing in it."""
 
 _PACKED = frozenset({"render", "sheet", "plan"})
@@ -265,7 +268,7 @@ class Settings:
         None,
         kinds.tempo(),
         "One tempo, in beats per minute; the exercise's own if left out.",
-        PLAYED,
+        PLAYED | PAGED,
         EVERY_NAME,
     )
     ladder: Ladder | None = _row(
@@ -273,7 +276,7 @@ class Settings:
         kinds.ladder(),
         "Several tempos: from:to:step as 50:80:10, a list as 50,60,75, or per cent of the "
         "exercise's tempo as 60%:100%:10%. Left out, the exercise's own ladder.",
-        PLAYED,
+        PLAYED | PAGED,
         EVERY_NAME,
     )
     climb: Ladder | None = _row(
@@ -296,7 +299,7 @@ class Settings:
         kinds.pitches(),
         "A (440 Hz), 'B flat' (466.16 Hz), low A in hertz as players say it (478), or a chanter "
         "file with nine measured pitches (chanter.toml). May be given several times.",
-        PLAYED | {"audition"},
+        PLAYED | PAGED | {"audition"},
         EVERY_NAME,
         usual={"audition": (parse_pitch("B flat"),)},
         panel=_SOUND,
@@ -327,7 +330,7 @@ class Settings:
         Chanter.PRACTICE,
         kinds.chanter(),
         "practice (sounds an octave lower) or pipe.",
-        PLAYED,
+        PLAYED | PAGED,
         "{} chanter",
         panel=_SOUND,
     )
@@ -335,7 +338,7 @@ class Settings:
         scale_named(),
         kinds.scale(),
         "harmonic, MacNeill or equal.",
-        PLAYED | {"audition"},
+        PLAYED | PAGED | {"audition"},
         lambda settings: settings.scale.name,
         panel=_SOUND,
     )
@@ -343,7 +346,7 @@ class Settings:
         None,
         kinds.path(),
         "A SoundFont of your own (SF2 or SF3) for the chanter.",
-        TRACKS | {"audition"},
+        TRACKS | PAGED | {"audition"},
         "",  # said with the preset, which it must have
         panel=_SOUND,
     )
@@ -351,7 +354,7 @@ class Settings:
         None,
         kinds.preset(),
         "Its preset, as BANK:PROGRAM, such as 0:109.",
-        TRACKS | {"audition"},
+        TRACKS | PAGED | {"audition"},
         lambda settings: _voice_words("chanter", settings.soundfont, settings.preset),
         panel=_SOUND,
     )
@@ -359,7 +362,7 @@ class Settings:
         None,
         kinds.path(),
         "A SoundFont of your own for the drones.",
-        TRACKS | {"audition"},
+        TRACKS | PAGED | {"audition"},
         "",
         panel=_SOUND,
     )
@@ -367,7 +370,7 @@ class Settings:
         None,
         kinds.preset(),
         "Its preset, as BANK:PROGRAM.",
-        TRACKS | {"audition"},
+        TRACKS | PAGED | {"audition"},
         lambda settings: _voice_words("drones", settings.drone_soundfont, settings.drone_preset),
         panel=_SOUND,
     )
@@ -375,7 +378,7 @@ class Settings:
         True,
         kinds.switch(),
         "Whether drones sound.",
-        PLAYED,
+        PLAYED | PAGED,
         "no drone",
         panel=_SOUND,
     )
@@ -383,7 +386,7 @@ class Settings:
         True,
         kinds.switch(),
         "Whether the metronome goes on through the lines.",
-        PLAYED,
+        PLAYED | PAGED,
         "no metronome",
         panel=_SOUND,
     )
@@ -391,7 +394,7 @@ class Settings:
         False,
         kinds.switch(),
         "Let the metronome mark halves or thirds as well.",
-        PLAYED,
+        PLAYED | PAGED,
         "subdivided",
     )
     count_in: int = _row(
@@ -437,7 +440,7 @@ class Settings:
         None,
         kinds.gracenote_length(),
         "Length of the gracenotes, such as '45 ms'; the exercise's own if left out.",
-        PLAYED,
+        PLAYED | PAGED,
         "gracenotes {}",
         own=_own_length,
     )
@@ -446,7 +449,7 @@ class Settings:
         kinds.one_of("placement", ("on the beat", "before the beat")),
         "'on the beat' or 'before the beat': whether gracenotes take their time from the note that "
         "they lead or from what sounds before; the exercise's own if left out.",
-        PLAYED,
+        PLAYED | PAGED,
         "{}",
         own=_own_placement,
     )
@@ -455,7 +458,7 @@ class Settings:
         kinds.one_of("way for gracenotes to sound", ("fingered", "pure")),
         "fingered (each with the pitch and tone of its own fingering) or pure (as the nine notes "
         "sound).",
-        TRACKS,
+        TRACKS | PAGED,
         "{} gracenotes",
         panel=_SOUND,
     )
@@ -463,7 +466,7 @@ class Settings:
         False,
         kinds.switch(),
         "Leave out breath, wandering pitch and drones striking in: for tuning by the track.",
-        TRACKS | {"audition"},
+        TRACKS | PAGED | {"audition"},
         "steady",
         panel=_SOUND,
     )
@@ -473,7 +476,7 @@ class Settings:
         "How long each inner note of every movement lasts: '50 ms' closes movements, '1/2 beat' or "
         "'even' opens them, 'book' is what the ornament book says; one for each part with commas "
         "between; the exercise's own if left out.",
-        PLAYED,
+        PLAYED | PAGED,
         "inner notes {}",
         own=_own_inner,
     )
@@ -491,7 +494,7 @@ class Settings:
         kinds.slot_on_the_beat(),
         "The part of every movement that begins on the beat: 'first', 'last' (the melody note) or "
         "its number; as the exercise or the ornament book says if left out.",
-        PLAYED,
+        PLAYED | PAGED,
         "{} on the beat",
         own=_own_beat,
     )
@@ -523,7 +526,7 @@ class Settings:
         _USUAL_LEVELS,
         kinds.levels(_USUAL_LEVELS),
         "Levels in dB, as chanter=0,drone=-9,metronome=-6,drum=-2.",
-        TRACKS,
+        TRACKS | PAGED,
         _level_words,
         panel=_SOUND,
     )
@@ -700,15 +703,15 @@ class Settings:
         20,
         kinds.whole(1, MOST_MINUTES, 20),
         "Minutes a day, rests included.",
-        _PLAN,
+        _PLAN | PAGED,
         NO_TRACK,
     )
-    days: int = _row(14, kinds.whole(1, MOST_DAYS, 14), "How many days.", _PLAN, NO_TRACK)
+    days: int = _row(14, kinds.whole(1, MOST_DAYS, 14), "How many days.", _PLAN | PAGED, NO_TRACK)
     playings: int | None = _row(
         None,
         kinds.whole(1, MOST_PLAYINGS, 12),
         "How often each line is played at least in all; as often as there is time if left out.",
-        _PLAN,
+        _PLAN | PAGED,
         NO_TRACK,
     )
     learner: str = _row(

@@ -263,13 +263,18 @@ def _balanced(
     )
 
 
+def drone_shares() -> tuple[float, float, float]:
+    """Return what a channel of two has of the tenor near to it, of the far one, and of the bass."""
+    near = math.cos(math.radians(45 - _TENOR_SPREAD_DEGREES))
+    far = math.sin(math.radians(45 - _TENOR_SPREAD_DEGREES))
+    return near, far, math.sqrt(0.5)
+
+
 @lru_cache(maxsize=8)
 def drone_channels(drones: DroneBank, layout: Layout) -> tuple[Tone | None, ...]:
     """Return what the three drones sound together in each channel; None in a channel without."""
     if layout is Layout.STEREO:
-        near = math.cos(math.radians(45 - _TENOR_SPREAD_DEGREES))
-        far = math.sin(math.radians(45 - _TENOR_SPREAD_DEGREES))
-        middle = math.sqrt(0.5)
+        near, far, middle = drone_shares()
         return drones.blend(near, far, middle), drones.blend(far, near, middle)
     together = drones.blend(1.0, 1.0, 1.0)
     return (together,) if layout is Layout.MONO else (None, together)

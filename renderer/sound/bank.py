@@ -33,6 +33,7 @@ from renderer.sound.note_change import PARTING_HZ
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.steady import (
     HIGHEST_PARTIAL_OF_RATE,
+    MOST_REPEATS,
     Loop,
     LoopSpectrum,
     retuned,
@@ -55,8 +56,12 @@ Samples = NDArray[np.float32]
 _STROKE_S = 1.0
 _SILENT_DB = -84.0
 _UNEVEN_LU = 1.5
-_FINGERED_PERIODS = 150
-_FIRST_CHANTER_SEED, _FIRST_DRONE_SEED = 20, 40
+
+FINGERED_PERIODS = 150
+"""How many periods the loop of a fingering that is no note's own has at most."""
+
+FIRST_CHANTER_SEED, FIRST_DRONE_SEED = 20, 40
+"""The seeds of the breath of low G and of the first tenor; the others' are the numbers after."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,7 +148,7 @@ class ToneBank:
         bins = np.concatenate(([0], partials)).astype(np.complex64)
         spectrum = LoopSpectrum(bins, 1, 2 * len(bins) - 2)
         target_hz = own.nominal_hz * cents_to_ratio(model.cents)
-        tone = _tone(spectrum, target_hz, self.rate, most_repeats=_FINGERED_PERIODS)
+        tone = _tone(spectrum, target_hz, self.rate, most_repeats=FINGERED_PERIODS)
         # The model gives a few fingerings a fundamental that the reed would hardly sustain: none
         # peaks above the highest of the nine notes, or every track would be softer for its sake.
         highest = max(note.peak for note in self.tones)
@@ -263,7 +268,7 @@ def tone_bank(
             living=None if steady else _living(spectrum, target, voice, CHANTER, seed),
         )
         for seed, (spectrum, target) in enumerate(
-            zip(played.spectra, targets, strict=True), _FIRST_CHANTER_SEED
+            zip(played.spectra, targets, strict=True), FIRST_CHANTER_SEED
         )
     ]
     loudness = np.array([lufs(tone.power) for tone in tones])
@@ -291,9 +296,9 @@ def drone_bank(
     second, hz = _second_tenor(first), tenor_drone_hz(pitch)
     if not steady:
         swing = SWING_TURNS * np.sin(2 * np.pi * np.arange(second.periods) / second.periods)
-        first = _living(first, hz, tenor, DRONE, _FIRST_DRONE_SEED)
-        second = moved(_living(second, hz, tenor, DRONE, _FIRST_DRONE_SEED + 1), swing)
-        low = _living(low, hz / 2, bass, DRONE, _FIRST_DRONE_SEED + 2)
+        first = _living(first, hz, tenor, DRONE, FIRST_DRONE_SEED)
+        second = moved(_living(second, hz, tenor, DRONE, FIRST_DRONE_SEED + 1), swing)
+        low = _living(low, hz / 2, bass, DRONE, FIRST_DRONE_SEED + 2)
     return DroneBank(rate, hz, first, second, low, played.remarks)
 
 
@@ -351,7 +356,7 @@ def _tone(
     rate: int,
     *,
     living: LoopSpectrum | None = None,
-    most_repeats: int = 8,
+    most_repeats: int = MOST_REPEATS,
     parted: bool = True,
 ) -> Tone:
     """Return what a loop sounds: `living`, or `spectrum` itself."""

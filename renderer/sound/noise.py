@@ -18,7 +18,8 @@ LOWEST_HZ, HIGHEST_HZ = 2_000.0, 9_000.0
 """Where air rushing through a reed or past a finger is heard over a chanter. Judgement."""
 
 LOOP_FRAMES = 32_768
-_SEED = 1
+SEED = 1
+"""The loop's length, and the seed of its phases."""
 
 
 def noise_bins(hz: NDArray[np.float64], seed: int) -> NDArray[np.complex128]:
@@ -32,7 +33,7 @@ def noise_bins(hz: NDArray[np.float64], seed: int) -> NDArray[np.complex128]:
 def noise_loop(rate: int) -> NDArray[np.float32]:
     """Return a loop of noise at a rate, shape (frames,), whose highest peak is 1."""
     hz = np.asarray(np.arange(LOOP_FRAMES // 2 + 1) * (rate / LOOP_FRAMES), np.float64)
-    bins = np.where(hz <= HIGHEST_PARTIAL_OF_RATE * rate, noise_bins(hz, _SEED), 0.0)
+    bins = np.where(hz <= HIGHEST_PARTIAL_OF_RATE * rate, noise_bins(hz, SEED), 0.0)
     loop = np.fft.irfft(bins, LOOP_FRAMES)
     scaled = np.asarray(loop / np.abs(loop).max(), np.float32)
     scaled.flags.writeable = False

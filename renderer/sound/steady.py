@@ -22,6 +22,12 @@ WIDEST_MISTUNING = 2 ** (3.5 / 12)
 HIGHEST_PARTIAL_OF_RATE = 0.45
 """No partial lies above this share of the sample rate: room for any player's converter."""
 
+EXACT_ENOUGH = 0.003 / 1731.2
+"""How far rounding to whole frames may mistune a loop: 0.003 cent as a share of the frequency."""
+
+MOST_REPEATS = 8
+"""How many times over a loop may be taken to come as near as that."""
+
 LEAST_LIKENESS = 0.8
 """How like itself a tone must be, a period or many on, for its period to be measured there."""
 
@@ -237,7 +243,9 @@ def spectrum_of(loop: Loop) -> LoopSpectrum:
     return LoopSpectrum(bins.astype(np.complex64), loop.periods, len(loop.samples))
 
 
-def retuned(spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: int = 8) -> Loop:
+def retuned(
+    spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: int = MOST_REPEATS
+) -> Loop:
     """Make a loop of a given period, exactly, as only a loop can be resampled: on the circle.
 
     The spectrum is laid onto another number of frames, so there are no edges, no filter to choose
@@ -257,7 +265,7 @@ def retuned(spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: i
     exact = spectrum.periods * frames_per_period
     repeats = range(1, most_repeats + 1)
     errors = [abs(round(k * exact) / (k * exact) - 1) for k in repeats]
-    near = [k for k, error in zip(repeats, errors, strict=True) if error < _EXACT_ENOUGH]
+    near = [k for k, error in zip(repeats, errors, strict=True) if error < EXACT_ENOUGH]
     times = near[0] if near else 1 + int(np.argmin(errors))
     frames = round(times * exact)
     spread = np.zeros(frames // 2 + 1, np.complex64)
@@ -265,7 +273,3 @@ def retuned(spectrum: LoopSpectrum, frames_per_period: float, *, most_repeats: i
     spread[: keep * times : times] = spectrum.bins[:keep]
     samples = np.fft.irfft(spread * np.float32(frames), frames).astype(np.float32)
     return Loop(samples, times * spectrum.periods)
-
-
-_EXACT_ENOUGH = 0.003 / 1731.2
-"""Three thousandths of a cent as a share of the frequency."""

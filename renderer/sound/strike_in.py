@@ -28,8 +28,14 @@ BRIGHT = 1.0
 """At the very start: how flat, by what share the level trembles, and how much is added of what lies
 above some 2 kHz."""
 
-_TREMBLING_HZ = (22.0, 71.0)
-_SEED = 11
+TREMBLING_HZ, TREMBLING_LINES = (22.0, 71.0), 9
+"""Between which frequencies the level trembles, and at how many."""
+
+SMOOTHING_HZ = 4_400
+"""What is above half of this, or so, is rough: how many means a second smooth it out."""
+
+SEED = 11
+"""Of the phases of the trembling."""
 
 
 def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.float32]:
@@ -53,12 +59,12 @@ def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.fl
     where = (start - 4 + np.arange(frames + reach + 8)) % len(loop)
     piece = loop[where].astype(np.float64)
     at = 4 + np.arange(frames) + behind
-    rate_hz = np.linspace(*_TREMBLING_HZ, 9)
-    phases = 2 * np.pi * (np.outer(time, rate_hz) + turns(_SEED, len(rate_hz)))
+    rate_hz = np.linspace(*TREMBLING_HZ, TREMBLING_LINES)
+    phases = 2 * np.pi * (np.outer(time, rate_hz) + turns(SEED, len(rate_hz)))
     trembling = np.sin(phases).sum(axis=1) * np.sqrt(2 / len(rate_hz))
     level = 0.5 - 0.5 * np.cos(np.pi * np.clip(time / RISE_S, 0, 1))
     level = level * (1 + TREMBLING * unsettled * trembling)
-    width = max(1, round(rate / 4_400))
+    width = max(1, round(rate / SMOOTHING_HZ))
     struck = np.empty((frames, loop.shape[1]), np.float32)
     for channel in range(loop.shape[1]):
         read = np.interp(at, np.arange(len(piece)), piece[:, channel])

@@ -159,7 +159,7 @@ class ExerciseContent:
     remarks: tuple[str, ...]
 
 
-def _marks(exercise: Exercise, shown: Shown) -> Iterator[tuple[Mark, ...]]:
+def marks_of(exercise: Exercise, shown: Shown) -> Iterator[tuple[Mark, ...]]:
     """Yield the marks of each line, each over the note that its noise leads to."""
     seen: set[tuple[Note, Note, Hand]] = set()
     for index, line in enumerate(exercise.lines):
@@ -560,7 +560,7 @@ def material_of(
             tunes,
         ),
         symbols={code: path for one in engravings for code, path in one.symbols.items()},
-        marks=tuple(_marks(exercise, settings.marks)),
+        marks=tuple(marks_of(exercise, settings.marks)),
         changes=tuple(
             tuple(replace(one, bar=one.bar + line.bars_before * (one.bar > 1)) for one in changed)
             for changed, line in zip(tempo_marks(exercise), engravings[0].lines, strict=True)

@@ -1,0 +1,242 @@
+"""All that a practice page holds, as what JSON holds: exercises and settings to music and sound.
+
+The page computes no music: of each line it gets the moments in the forms in which it is practised
+(`renderer.timing.loop_data`), the engraved staves, advice, rungs, and the plan of its days.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+from renderer.delivery.page.spectra import (
+    Gracenote,
+    drone_data,
+    fingerings_of,
+    pitch_data,
+    sound_data,
+    soundings_of,
+    usual_mixing,
+)
+from renderer.delivery.page.staves import Glyphs, staves_of
+from renderer.delivery.sheet.fonts import clean
+from renderer.errors import RungwiseError, failure
+from renderer.notation.pitch import Note
+from renderer.notation.score import Exercise
+from renderer.order.digests import digest_of
+from renderer.order.names import tempo_label
+from renderer.order.planning import practice_of
+from renderer.order.settings import Settings
+from renderer.order.tracks import timeline_of
+from renderer.sound.bank import drone_bank
+from renderer.sound.instrument import Instrument, make_instrument
+from renderer.sound.loops import nine_notes
+from renderer.sound.own_soundfont import shipped_soundfont
+from renderer.sound.voices import shipped_drones, shipped_voice
+from renderer.technique.report import assess
+from renderer.timing.loop_data import fits, loop_data
+from renderer.timing.practice import Block
+
+_OPENED = "even"
+_PARTS_MS = (200, 120, 80)
+_GRACENOTES_MS = (100, 70)
+"""The forms of a line besides its own: movements shared out evenly, parts of so many milliseconds
+on the way from open to closed, and long gracenotes on the way to short ones. Judgement."""
+
+OnStep = Callable[[int], None]
+
+
+def _forms(exercise: Exercise, settings: Settings) -> Iterator[tuple[str, Exercise]]:
+    """Yield the exercise in the forms besides its own in which its lines may be practised."""
+    yield "opened", settings.changed(inner=_OPENED).applied_to(exercise)
+    for length in _PARTS_MS:
+        yield f"parts {length}", settings.changed(inner=f"{length} ms").applied_to(exercise)
+    for length in _GRACENOTES_MS:
+        changed = settings.changed(gracenote=f"{length} ms")
+        yield f"gracenotes {length}", changed.applied_to(exercise)
+
+
+def _music(exercise: Exercise, number: int, tempos: Iterable[Fraction]) -> dict[str, Any] | None:
+    try:
+        found = loop_data(exercise, number, tempos)
+    except RungwiseError:
+        # Opened out, some movement has no room at any tempo: the line has no such form.
+        return None
+    return None if found["fastest"] == "0" else found
+
+
+def _in_rows(dicts: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    keys = list(dicts[0]) if dicts else []
+    return {"keys": keys, "rows": [[one[key] for key in keys] for one in dicts]}
+
+
+def _compact(music: dict[str, Any]) -> dict[str, Any]:
+    rows = {key: _in_rows(music[key]) for key in ("bars", "soundings", "rooms")}
+    return music | rows
+
+
+def _gracenotes(music: dict[str, Any]) -> Iterator[Gracenote]:
+    for sounding in music["soundings"]:
+        if sounding["gracenote"] is not None:
+            yield Note(sounding["gracenote"]), Note(sounding["note"])
+
+
+def _shown_bars(music: dict[str, Any]) -> list[tuple[int, str]]:
+    return [(bar["written"], bar["number"]) for bar in music["bars"]]
+
+
+class _Exercises:
+    """Gathers exercise after exercise, and what all of them sound."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.settings = settings
+        self.glyphs = Glyphs()
+        self.gracenotes: set[Gracenote] = set()
+        self.reference: tuple[Exercise, Fraction] | None = None
+
+    def told(self, exercise: Exercise) -> dict[str, Any]:
+        """Return one exercise as JSON holds it."""
+        tempos = self.settings.tempos_of(exercise)
+        forms = list(_forms(exercise, self.settings))
+        staves = staves_of(exercise, self.glyphs)
+        reports = list(assess(exercise))
+        lines = []
+        for index, line in enumerate(exercise.lines):
+            own = _music(exercise, index + 1, tempos)
+            if own is None:
+                # Raises with the cause: the line fits at no tempo.
+                timeline_of(exercise.only(index + 1), self.settings, min(tempos))
+                raise failure(f"line {exercise.number_of(index)} fits at no tempo", "open it less")
+            if self.reference is None and fits(own, min(tempos)):
+                self.reference = exercise.only(index + 1), min(tempos)
+            music = {"written": own}
+            for name, form in forms:
+                other = _music(form, index + 1, tempos)
+                same = any(other == known for known in music.values())
+                if other is not None and not same and _shown_bars(other) == _shown_bars(own):
+                    music[name] = other
+            for one in music.values():
+                self.gracenotes.update(_gracenotes(one))
+            advice = sorted(reports[index].advice, key=lambda one: (one.bar, one.beat))
+            lines.append(
+                {
+                    "number": exercise.number_of(index),
+                    "heading": clean(line.heading),
+                    "tune": clean(line.tune),
+                    "played": reports[index].played,
+                    "advice": [str(one) for one in advice],
+                    "forms": {name: _compact(one) for name, one in music.items()},
+                    "staves": staves[index],
+                }
+            )
+        return {
+            "title": clean(exercise.title),
+            "audience": clean(exercise.audience),
+            "purpose": clean(exercise.purpose),
+            "composer": clean(exercise.composer),
+            "tempo": str(exercise.tempo),
+            "rungs": [str(tempo) for tempo in tempos],
+            "rung_labels": [tempo_label(tempo) for tempo in tempos],
+            "rounds": max(2, self.settings.repeats_of(exercise)),
+            "lines": lines,
+            "plan": self._plan(exercise),
+        }
+
+    def _plan(self, exercise: Exercise) -> list[list[list[Any]]]:
+        """Return the plan's days: blocks as line, tempo, how often; rests as their seconds."""
+        try:
+            made = practice_of(exercise, self.settings)
+        except RungwiseError:
+            # Too short a time for any line, or lines too fast for every rung: no plan.
+            return []
+        return [
+            [
+                [item.line - 1, str(item.tempo), item.repeats]
+                if isinstance(item, Block)
+                else [float(item.seconds)]
+                for item in day.items
+            ]
+            for day in made.days
+        ]
+
+
+def page_contents(
+    exercises: Sequence[Exercise], settings: Settings, on_step: OnStep
+) -> dict[str, Any]:
+    """Return all that a page holds.
+
+    Parameters
+    ----------
+    exercises:
+        As `Settings.applied_to` returns them; at least one.
+    settings:
+        Those that `rungwise page` knows.
+    on_step:
+        Called with the number of exercises that are done.
+
+    Raises
+    ------
+    RungwiseError
+        If a line fits at no tempo or none at any rung, a preset cannot be used, or FluidSynth is
+        missing.
+    """
+    gathered = _Exercises(settings)
+    told = []
+    for number, exercise in enumerate(exercises, start=1):
+        told.append(gathered.told(exercise))
+        on_step(number)
+    if gathered.reference is None:
+        # Says what lacks room.
+        first = exercises[0]
+        timeline_of(first.only(1), settings, min(settings.tempos_of(first)))
+        raise failure("no line fits at any rung", "ask for slower rungs with --ladder")
+    soundings = soundings_of(gathered.gracenotes, pure=settings.gracenotes == "pure")
+    pitches = dict.fromkeys(
+        pitch for exercise in exercises for pitch in settings.pitches_of(exercise)
+    )
+    reference, tempo = gathered.reference
+    timeline = timeline_of(reference, replace(settings, repeats=3), tempo)
+    mixing = usual_mixing(settings.mixing)
+    pitch_rows = []
+    instrument: Instrument | None = None
+    for pitch in pitches:
+        made = make_instrument(
+            pitch,
+            settings.scale,
+            settings.chanter,
+            rate=settings.rate,
+            voice=settings.voice,
+            drone_voice=settings.drone_voice,
+            steady=settings.steady,
+        )
+        instrument = instrument or made
+        pitch_rows.append(pitch_data(pitch, settings.scale, made, timeline, mixing))
+    assert instrument is not None, "an exercise has a pitch"
+    voice = settings.voice or shipped_voice(settings.chanter)
+    drone_voices = (settings.drone_voice,) * 2 if settings.drone_voice else shipped_drones()
+    still = drone_bank(*drone_voices, next(iter(pitches)), settings.rate, steady=True)
+    sound = sound_data(
+        instrument,
+        nine_notes(voice, settings.chanter).spectra,
+        soundings,
+        living=not settings.steady and voice.soundfont == shipped_soundfont(),
+    )
+    sound |= drone_data(
+        still, living=not settings.steady and drone_voices[0].soundfont == shipped_soundfont()
+    )
+    return {
+        "exercises": told,
+        "pitches": pitch_rows,
+        "sound": sound,
+        "gracenotes": soundings.gracenotes,
+        "fingerings": fingerings_of(soundings),
+        "subdivide": settings.subdivide,
+        "drone": settings.drone,
+        "metronome": settings.metronome,
+        "glyphs": list(gathered.glyphs.paths.values()),
+        "remarks": [said for one in exercises for said in one.remarks] + list(instrument.remarks),
+        # By this the learner's log finds its page again, made anew with other notes or not.
+        "page": digest_of({"exercises": [[one.title, one.audience] for one in exercises]})[:16],
+    }

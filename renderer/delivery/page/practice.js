@@ -1,0 +1,186 @@
+// What comes next: a way of practising to the sections of a performance, one after another.
+
+import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "./exact.js";
+
+/** @typedef {import("./exact.js").Fraction} Fraction */
+/** @typedef {import("./moments.js").Line} Line */
+/** @typedef {import("./performance.js").Section} Section */
+/** @typedef {"loop"|"once"|"climb"|"opening"|"echo"|"session"} Mode */
+/**
+ * @typedef {object} Choice What the learner has chosen.
+ * @property {number} version counts changes: rounds decided before one do not bind those after
+ * @property {number} lineIndex
+ * @property {(lineIndex: number, form: string) => Line|null} lineOf
+ * @property {string} form
+ * @property {string[]} openings forms from open to closed
+ * @property {Fraction[]} rungs
+ * @property {Fraction} tempo
+ * @property {Mode} mode
+ * @property {number} rounds before each change
+ * @property {Fraction|null} from where the loop begins, in beats; null for the whole line
+ * @property {Fraction|null} to
+ * @property {Fraction|null} startAt where the first round begins
+ * @property {import("./tones.js").Bank} bank
+ * @property {boolean} metronome
+ * @property {boolean} subdivide
+ * @property {boolean} dropout
+ * @property {(number|string)[][]} plan a day's blocks (line, tempo, how often) and rests (seconds)
+ */
+/** @typedef {{version: number, lineIndex: number, form: string, tempo: Fraction, round: number}} Tag */
+
+const A_MINUTE = fraction(60n);
+const MOST_REST_S = 3600;
+
+/** Return the fastest tempo at which a line still fits, or the tempo itself.
+ * @param {Line} line @param {Fraction} tempo */
+export function fitting(line, tempo) {
+  if (line.offTheBeat.has(asText(tempo))) return tempo;
+  return line.fastest && isLess(line.fastest, tempo) ? line.fastest : tempo;
+}
+
+/** The next rung above a tempo at which a line fits, or null.
+ * @param {Fraction[]} rungs @param {Fraction} tempo @param {Line} line */
+export function rungAbove(rungs, tempo, line) {
+  const above = rungs.filter((rung) => isLess(tempo, rung) && isSame(fitting(line, rung), rung));
+  return above.reduce((/** @type {Fraction|null} */ a, b) => (a && isLess(a, b) ? a : b), null);
+}
+
+/** The next rung below a tempo, or null. @param {Fraction[]} rungs @param {Fraction} tempo */
+export function rungBelow(rungs, tempo) {
+  const below = rungs.filter((rung) => isLess(rung, tempo));
+  return below.reduce((/** @type {Fraction|null} */ a, b) => (a && isLess(b, a) ? a : b), null);
+}
+
+/**
+ * Return the function by which a player asks for sections.
+ * @param {Choice} choice may change meanwhile
+ * @param {(text: string) => Fraction} read a tempo of the plan
+ * @returns {(number: number, before: Section[]) => Section|null}
+ */
+export function decider(choice, read) {
+  return (number, before) =>
+    choice.mode === "session"
+      ? blockSection(choice, number, read)
+      : roundSection(choice, number, before);
+}
+
+/** @param {Choice} choice @param {number} number @param {Section[]} before @returns {Section|null} */
+function roundSection(choice, number, before) {
+  const last = before[before.length - 1];
+  const tag = /** @type {Tag|undefined} */ (last?.tag);
+  const goesOn = tag !== undefined && tag.version === choice.version && number > 1;
+  let tempo = goesOn ? tag.tempo : choice.tempo;
+  let form = goesOn ? tag.form : choice.mode === "opening" ? (choice.openings[0] ?? choice.form) : choice.form;
+  let round = goesOn ? tag.round : 0;
+  if (choice.mode === "once" && number > 1) return null;
+  const isTurn = choice.mode === "echo" && last?.kind === "line" && number > 1;
+  if (number > 0 && !isTurn) round += 1;
+  if (goesOn && !isTurn && round > choice.rounds) {
+    const line = choice.lineOf(choice.lineIndex, form);
+    const above = choice.mode === "climb" && line ? rungAbove(choice.rungs, tempo, line) : null;
+    const at = choice.openings.indexOf(form);
+    const closer = choice.mode === "opening" && at >= 0 ? choice.openings[at + 1] : undefined;
+    if (above || closer) {
+      tempo = above ?? tempo;
+      form = closer ?? form;
+      round = 1;
+    }
+  }
+  const line = choice.lineOf(choice.lineIndex, form) ?? choice.lineOf(choice.lineIndex, "written");
+  if (!line) return null;
+  tempo = fitting(line, tempo);
+  const begins = number <= 1 && choice.startAt ? choice.startAt : (choice.from ?? ZERO);
+  const rounds = before.filter((one) => one.kind === "line").length;
+  const drops = choice.dropout && rounds % 2 === 1;
+  const dropped = (rounds >> 1) % Math.max(1, line.bars.length);
+  return {
+    kind: number === 0 ? "clicks" : isTurn ? "turn" : "line",
+    line,
+    beat: over(A_MINUTE, tempo),
+    bank: choice.bank,
+    from: begins,
+    to: choice.to ?? line.beats,
+    subdivide: choice.subdivide,
+    isHeard: (bar) => choice.metronome && !(drops && bar === dropped),
+    tag: { version: choice.version, lineIndex: choice.lineIndex, form, tempo, round },
+  };
+}
+
+/**
+ * A section of a day of the plan: of each block a count-in and its rounds, of a rest its time.
+ * @param {Choice} choice @param {number} number @param {(text: string) => Fraction} read
+ * @returns {Section|null}
+ */
+function blockSection(choice, number, read) {
+  let at = 0;
+  for (const item of choice.plan) {
+    const [lineIndex, text, repeats] = item;
+    const isRest = item.length === 1;
+    const count = isRest ? 1 : 1 + Number(repeats);
+    if (number >= at + count) {
+      at += count;
+      continue;
+    }
+    const line = choice.lineOf(isRest ? choice.lineIndex : Number(lineIndex), "written");
+    if (!line) return null;
+    const common = {
+      line,
+      bank: choice.bank,
+      from: ZERO,
+      subdivide: choice.subdivide,
+      isHeard: () => choice.metronome,
+    };
+    const { version } = choice;
+    if (isRest) {
+      const seconds = Math.min(MOST_REST_S, Math.round(Number(lineIndex)));
+      const tag = { version, lineIndex: choice.lineIndex, form: "written", tempo: A_MINUTE, round: 0 };
+      return { ...common, kind: "quiet", beat: ONE, to: fraction(BigInt(seconds)), tag };
+    }
+    const tempo = fitting(line, read(String(text)));
+    const round = number - at;
+    const tag = { version, lineIndex: Number(lineIndex), form: "written", tempo, round };
+    const kind = round ? "line" : "clicks";
+    return { ...common, kind, beat: over(A_MINUTE, tempo), to: line.beats, tag };
+  }
+  return null;
+}
+
+/**
+ * The stretch of a line that bars fill as they are written, in beats; null if there is none.
+ * @param {Line} line
+ * @param {number} first the number of a written bar
+ * @param {number} last
+ */
+export function stretchOfBars(line, first, last) {
+  if (last < first) [first, last] = [last, first];
+  const begin = line.bars.findIndex((bar) => bar.written === first);
+  const end = line.bars.findIndex((bar, index) => index >= begin && bar.written === last);
+  const [one, two] = [line.bars[begin], line.bars[end]];
+  if (!one || !two) return null;
+  return { from: one.start, to: plus(two.start, times(two.beats, two.stretch)) };
+}
+
+/**
+ * The stretch of a written note with its neighbours, in beats; null if there is none.
+ * @param {Line} line
+ * @param {number} bar as it is written
+ * @param {number} item
+ */
+export function stretchOfNote(line, bar, item) {
+  const at = line.items.findIndex(
+    (one) => one.item === item && line.bars[one.bar - 1]?.written === bar,
+  );
+  if (at < 0) return null;
+  const first = line.items[Math.max(0, at - 1)];
+  const beyond = line.items[at + 2];
+  if (!first) return null;
+  const to = beyond ? beyond.beat : line.beats;
+  return isLess(first.beat, to) ? { from: first.beat, to } : null;
+}
+
+/** A tempo as people read it, never above what it is. @param {Fraction} tempo */
+export function spokenTempo(tempo) {
+  const hundredths = Number((tempo.n * 100n) / tempo.d);
+  return String(hundredths / 100);
+}
+

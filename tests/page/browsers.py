@@ -1,0 +1,114 @@
+"""The system's browsers, driven by Playwright: headless, and with no network but this machine."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from threading import Thread
+from typing import Any
+
+import pytest
+
+from tests.limits import HANG_S
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FIREFOX = shutil.which("firefox-esr") or shutil.which("firefox")
+_QUIET = (
+    "--no-sandbox",  # as root there is none
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+needs_chromium = pytest.mark.skipif(
+    CHROMIUM is None, reason="Chromium is missing: see `make system-test`"
+)
+needs_firefox = pytest.mark.skipif(
+    FIREFOX is None, reason="Firefox is missing: see `make system-test`"
+)
+
+
+@contextmanager
+def browsers() -> Iterator[Callable[[str], Any]]:
+    """Give a function that starts a browser (`chromium` or `firefox`); end all of them after."""
+    from playwright.sync_api import sync_playwright
+
+    started: dict[str, Any] = {}
+    with sync_playwright() as driver:
+
+        def start(name: str) -> Any:
+            if name not in started:
+                started[name] = (
+                    driver.chromium.launch(executable_path=CHROMIUM, args=list(_QUIET))
+                    if name == "chromium"
+                    else driver.firefox.launch(channel="moz-firefox", executable_path=FIREFOX)
+                )
+            return started[name]
+
+        try:
+            yield start
+        finally:
+            for one in started.values():
+                one.close()
+
+
+@dataclass
+class Watched:
+    """A page in a browser, and all that it said or asked for that it should not."""
+
+    page: Any
+    said: list[str] = field(default_factory=list)
+    asked: list[str] = field(default_factory=list)
+
+    def run(self, script: str, *told: Any) -> Any:
+        """Return what a script in the page comes to."""
+        return self.page.evaluate(script, *told)
+
+    def wait(self, script: str) -> None:
+        """Wait until a script in the page comes to something true."""
+        # The page allows no script but its own, so it is asked again and again from outside.
+        for _ in range(20 * HANG_S):
+            if self.page.evaluate(script):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"never came true: {script}")
+
+
+def opened(context: Any, address: str) -> Watched:
+    """Open a page of ours, and wait until it shows its first line."""
+    page = context.new_page()
+    page.set_default_timeout(120_000)
+    watched = Watched(page)
+    page.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
+    page.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
+    page.on("request", lambda one: watched.asked.append(one.url))
+    page.goto(address)
+    page.wait_for_selector(".line.chosen svg")
+    return watched
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[Callable[[str], str]]:
+    """Hand a folder out on this machine; gives the address of a file by its name."""
+
+    class Quiet(SimpleHTTPRequestHandler):
+        def log_message(self, *_: Any) -> None:
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(folder)))
+    thread = Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        yield lambda name: f"http://127.0.0.1:{server.server_port}/{name}"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()

@@ -1,0 +1,303 @@
+"""The practice page in the system's browsers, as learners use it."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.page.browsers import Watched, browsers, needs_chromium, needs_firefox, opened, served
+from tests.page.pages import WIDE, difference_db, page_of, track_of
+
+BOTH = [
+    pytest.param("chromium", marks=needs_chromium),
+    pytest.param("firefox", marks=needs_firefox),
+]
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page of three lines, four rungs and two pitches."""
+    folder = tmp_path_factory.mktemp("page")
+    return page_of(WIDE, folder, "--pitch", "A", "--pitch", "B flat")
+
+
+@pytest.fixture(scope="module")
+def start() -> Iterator[Callable[[str], Any]]:
+    with browsers() as one:
+        yield one
+
+
+@pytest.fixture
+def chromium(start: Callable[[str], Any]) -> Any:
+    return start("chromium")
+
+
+def quiet(watched: Watched, address: str) -> None:
+    """Fail if a page has said anything, or asked for anything but itself."""
+    assert watched.said == []
+    # Firefox does not tell of a page that it opens from disk.
+    assert {one for one in watched.asked if not one.startswith(("data:", "blob:"))} <= {address}
+
+
+@needs_chromium
+def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(chromium: Any, made: Path) -> None:
+    context = chromium.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB")
+    address = made.as_uri()
+    watched = opened(context, address)
+    page = watched.page
+    assert page.inner_text("h1") == "Doublings over a wide step"
+    assert page.locator(".line").count() == 3
+    page.click(".play")
+    watched.wait("rungwise.player.heardFrame > 0 && document.querySelector('.lit')")
+    assert page.inner_text(".play") == "Stop"
+    # Another rung while it plays: from the next round on.
+    page.click(".rungs button >> text='80'")
+    watched.wait("rungwise.heardTag()?.tempo.n === 80n")
+    sections = watched.run(
+        "rungwise.player.performance.sections.map(one => [one.kind, Number(one.tag.tempo.n)])"
+    )
+    assert sections[0] == ["clicks", 50]
+    assert ["line", 50] in sections
+    assert ["line", 80] in sections
+    # Another pitch starts anew, at once.
+    page.click("text='Sound'")
+    page.select_option(".panel.sound select", "1")
+    watched.wait("rungwise.choice.bank.pitch.label === 'B flat' && rungwise.player.isPlaying")
+    page.click(".play")
+    assert page.inner_text(".play") == "Start"
+    # Climbing: two rounds a rung, up to the last one.
+    page.keyboard.press("1")
+    page.click("text='Practice'")
+    page.check("input[value=climb]")
+    page.click(".play")
+    watched.run("rungwise.player.layTo(44100 * 100)")
+    rungs = watched.run(
+        "rungwise.player.performance.sections.map(one => Number(one.tag.tempo.n)).slice(0, 10)"
+    )
+    assert rungs == [50, 50, 50, 60, 60, 70, 70, 80, 80, 80]
+    page.click(".play")
+    quiet(watched, address)
+    context.close()
+
+
+@needs_chromium
+def test_it_is_played_by_keys_alone(chromium: Any, made: Path) -> None:
+    context = chromium.new_context(locale="en-GB")
+    address = made.as_uri()
+    watched = opened(context, address)
+    keys = watched.page.keyboard
+    keys.press("ArrowDown")
+    assert watched.run("rungwise.choice.lineIndex") == 1
+    keys.press("ArrowRight")
+    keys.press("ArrowRight")
+    assert watched.run("Number(rungwise.choice.tempo.n)") == 70
+    keys.press("b")
+    assert watched.run("Number(rungwise.choice.tempo.n)") == 60
+    keys.press("4")
+    assert watched.run("Number(rungwise.choice.tempo.n)") == 80
+    keys.press(" ")
+    watched.wait("rungwise.player.eventAt(rungwise.player.heardFrame)?.bar === 0")
+    keys.press("]")
+    assert watched.run("rungwise.loopedBars") == [1, 1]
+    keys.press("Escape")
+    assert watched.run("rungwise.loopedBars") is None
+    keys.press("c")
+    assert "clean at 80" in watched.page.inner_text(".said")
+    keys.press(" ")
+    assert not watched.run("rungwise.player.isPlaying")
+    quiet(watched, address)
+    context.close()
+
+
+@pytest.mark.parametrize("name", BOTH)
+def test_it_opens_from_disk_and_over_http_without_a_word_or_a_request(
+    name: str, made: Path, start: Callable[[str], Any]
+) -> None:
+    with served(made.parent) as at:
+        for address in (made.as_uri(), at(made.name)):
+            context = start(name).new_context(locale="de-DE")
+            watched = opened(context, address)
+            assert watched.page.inner_text(".play") == "Start"
+            assert watched.page.inner_text(".line.chosen h2").strip() == "Zeile 1 · Low A to E"
+            watched.page.click("text='Übungsbuch'")
+            assert watched.run("document.documentElement.lang") == "de"
+            # Firefox asks a server for an icon whatever a page says, and is told there is none.
+            watched.asked = [one for one in watched.asked if not one.endswith("favicon.ico")]
+            quiet(watched, address)
+            context.close()
+
+
+@pytest.mark.parametrize("name", BOTH)
+def test_what_a_browser_renders_of_the_page_is_our_wav(
+    name: str, made: Path, tmp_path: Path, start: Callable[[str], Any]
+) -> None:
+    """The player's own pieces, put together by an offline context: three rounds of a line."""
+    ours = track_of(WIDE, tmp_path, "--line", "1", "--tempo", "50", "--repeats", "3")
+    context = start(name).new_context()
+    watched = opened(context, made.as_uri())
+    text = watched.run(
+        """async (frames) => {
+          const { player, choice } = rungwise;
+          const context = new OfflineAudioContext(2, frames, 44100);
+          player.context = context;
+          rungwise.play();
+          player.layTo(frames + 44100);
+          const delay = player._origin;
+          const whole = new OfflineAudioContext(2, frames + delay, 44100);
+          player.stop();
+          player.context = whole;
+          rungwise.play();
+          player.layTo(frames + 44100);
+          const heard = await whole.startRendering();
+          const bytes = [0, 1].map((side) => new Uint8Array(
+            heard.getChannelData(side).slice(delay, delay + frames).buffer));
+          let text = "";
+          for (const part of bytes) {
+            for (let n = 0; n < part.length; n += 8192) {
+              text += String.fromCharCode(...part.subarray(n, n + 8192));
+            }
+          }
+          return btoa(text);
+        }""",
+        len(ours),
+    )
+    context.close()
+    theirs = np.frombuffer(base64.b64decode(text), "<f4").reshape(2, -1).T.astype(np.float64)
+    same = slice(0, len(ours) - 1_764)
+    assert difference_db(theirs[same], ours[same]) < -60
+    # No seam between pieces: nowhere is a tenth of a second worse by much.
+    for first in range(22_050, len(ours) - 6_174, 4_410):
+        piece = slice(first, first + 4_410)
+        assert difference_db(theirs[piece], ours[piece]) < -50, first
+
+
+@needs_chromium
+def test_the_log_outlives_the_page_and_goes_from_browser_to_browser(
+    chromium: Any, made: Path, tmp_path: Path
+) -> None:
+    context = chromium.new_context(locale="en-GB", accept_downloads=True)
+    watched = opened(context, made.as_uri())
+    watched.page.keyboard.press("4")
+    watched.page.keyboard.press("c")
+    watched.run("rungwise.log.add(rungwise.lineKey(1), '60', { rounds: 3, seconds: 40 })")
+    watched.page.reload()
+    watched.page.wait_for_selector(".line.chosen svg")
+    watched.page.click("text='Log'")
+    table = watched.page.inner_text(".panel.log table")
+    assert "1 Low A to E" in table
+    assert "80" in table
+    assert "2 Grips" in table
+    with watched.page.expect_download() as waiting:
+        watched.page.click("text='Save the log as a file'")
+    saved = tmp_path / "log.json"
+    waiting.value.save_as(saved)
+    kept = json.loads(saved.read_text())
+    assert {(one["tempo"], one["rounds"], one["clean"]) for one in kept["entries"]} == {
+        ("80", 0, 1),
+        ("60", 3, 0),
+    }
+    other = chromium.new_context(locale="en-GB")
+    elsewhere = opened(other, made.as_uri())
+    elsewhere.page.click("text='Log'")
+    assert "Nothing yet" in elsewhere.page.inner_text(".panel.log")
+    damaged = tmp_path / "damaged.json"
+    damaged.write_text(saved.read_text()[:-20])
+    elsewhere.page.set_input_files("input[type=file]", damaged)
+    elsewhere.wait("document.querySelector('.said').textContent.includes('no practice log')")
+    for _ in range(2):
+        elsewhere.page.set_input_files("input[type=file]", saved)
+        elsewhere.wait("document.querySelector('.said').textContent.includes('was added')")
+    # Twice the same log is that log.
+    assert elsewhere.run("rungwise.log.of(rungwise.lineKey(1)).rounds") == 3
+    context.close()
+    other.close()
+
+
+@needs_chromium
+def test_the_lit_note_is_the_one_that_sounds(chromium: Any, made: Path) -> None:
+    """However late a frame comes on a busy machine: it shows the note that sounds by then.
+
+    How late frames come is printed by `tests/benchmarks/bench_page.py`.
+    """
+    context = chromium.new_context()
+    watched = opened(context, made.as_uri())
+    watched.run(
+        """() => {
+          window.seen = [];
+          const show = rungwise.showHeard.bind(rungwise);
+          rungwise.showHeard = (frame) => {
+            show(frame);
+            const lit = document.querySelector(".lit")?.getAttribute("data-note") ?? "";
+            window.seen.push([lit, frame]);
+          };
+        }"""
+    )
+    watched.page.click(".play")
+    watched.wait("rungwise.player.heardFrame > 44100 * 12")
+    seen = watched.run("window.seen")
+    events = watched.run(
+        "rungwise.player.performance.events.map(one => [one.start, one.end, one.id, one.tone])"
+    )
+    watched.page.click(".play")
+    assert len(seen) > 30
+    lit = set()
+    for name, frame in seen:
+        event = next((one for one in events if one[0] <= frame < one[1]), None)
+        if event is None:
+            continue
+        assert name == event[2], (name, event)
+        lit.add(name)
+    assert len(lit) > 8
+    context.close()
+
+
+WICKED = """
+title = "</script><img src=x onerror=alert(1)>{{data}}{{script}}"
+for = "\\u202eLarkmoor <b>evening</b> & class"
+[[lines]]
+heading = "%s"
+run = "low A, B, C"
+[[lines]]
+heading = "<!--<script>alert(2)</script> ]]> &lt;"
+run = "low A, B, C"
+"""
+
+
+@needs_chromium
+def test_whatever_a_teacher_writes_is_shown_as_it_is_and_never_runs(
+    chromium: Any, tmp_path: Path
+) -> None:
+    page = page_of(WICKED % ("long " * 60), tmp_path)
+    context = chromium.new_context(viewport={"width": 320, "height": 600}, locale="en-GB")
+    watched = opened(context, page.as_uri())
+    shown = watched.page.inner_text("h1")
+    assert shown == "</script><img src=x onerror=alert(1)>{{data}}{{script}}"
+    assert watched.page.title() == shown
+    assert "<!--<script>alert(2)</script> ]]> &lt;" in watched.page.inner_text("main")
+    assert watched.page.locator("img").count() == 0
+    assert watched.page.locator("h1 *").count() == 0
+    # Long words and headings fold: nothing is wider than the screen.
+    assert watched.run("document.documentElement.scrollWidth") <= 320
+    quiet(watched, page.as_uri())
+    context.close()
+
+
+@needs_chromium
+@pytest.mark.skipif(not AXE.exists(), reason="axe-core is missing: see `make system-test`")
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(chromium: Any, made: Path, scheme: str) -> None:
+    context = chromium.new_context(color_scheme=scheme, bypass_csp=True)
+    watched = opened(context, made.as_uri())
+    watched.page.add_script_tag(path=str(AXE))
+    for panel in ("practice", "sound", "log", "help"):
+        watched.page.click(f"[aria-controls=panel-{panel}]")
+        found = watched.run("axe.run().then(one => one.violations)")
+        assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == []
+    context.close()
