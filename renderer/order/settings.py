@@ -623,6 +623,14 @@ class Settings:
     fingering: bool = _row(
         False, kinds.switch(), "Print the finger changes under each line.", _SHEET, NO_TRACK
     )
+    explain: bool = _row(
+        False,
+        kinds.switch(),
+        "A strip at the end that explains each movement once: opened, closed, and what each finger "
+        "does.",
+        _SHEET,
+        NO_TRACK,
+    )
     advice: str = _row(
         "first",
         kinds.one_of("amount of advice", ("all", "first", "none")),

@@ -149,6 +149,7 @@ def test_every_paper_and_size_keeps_its_margins(
         link=LINK,
         dated=None,
         imposition=Imposition.SINGLE,
+        explain=False,
     )
     one = pages(shipped("grips-and-taorluaths"), settings=settings)
     assert_margins_are_white(one)
@@ -570,6 +571,54 @@ def test_each_line_is_a_card_with_its_exercise_named_on_it() -> None:
                 for card in cards
             )
     assert_margins_are_white(one)
+
+
+def movements_in(one: Pages) -> list[str]:
+    """The movements whose staves are placed on the pages, in order."""
+    return [
+        one.exercises[placed.element.exercise].explained[placed.element.index].name
+        for leaf in one.composed.leaves
+        for placed in leaf.placed
+        if placed.element.kind == "explained"
+    ]
+
+
+def test_each_movement_is_explained_once_opened_closed_and_fingered() -> None:
+    explaining = replace(USUAL_SETTINGS, explain=True)
+    warm_up = shipped("daily-warm-up")
+    one = pages(warm_up, settings=explaining)
+    named = [
+        note.ornament
+        for line in warm_up.lines
+        for note in line.melody_notes
+        if note.ornament and len(note.slots) > 1
+    ]
+    assert movements_in(one) == list(dict.fromkeys(named))
+    for movement in one.exercises[0].explained:
+        assert movement.heading.casefold().startswith(movement.name.casefold())
+        assert [
+            text.text for text in movement.staff.texts if text.text in ("opened", "closed")
+        ] == [
+            "opened",
+            "closed",
+        ]
+        assert [label for label, _ in movement.staff.labels] == ["thumb", "left", "right"]
+    text = words(read(one))
+    assert "flick: lifts and closes again" in text
+    assert_margins_are_white(one)
+    # In a booklet, each movement stands with the first exercise that has it.
+    several = [shipped("doublings-opened"), shipped("grips-and-taorluaths"), warm_up]
+    booklet = pages(*several, settings=explaining, booklet=Booklet("Winter term"))
+    found = movements_in(booklet)
+    assert len(set(found)) == len(found)
+    assert set(found) >= {"doubling", "grip", "taorluath"} | set(named)
+    assert not movements_in(pages(warm_up))
+
+
+def test_what_has_one_part_needs_no_explaining() -> None:
+    one = pages(shipped("first-strikes"), settings=replace(USUAL_SETTINGS, explain=True))
+    assert not movements_in(one)
+    assert "flick" not in words(read(one))
 
 
 def test_a_line_too_tall_for_a_card_is_refused() -> None:

@@ -98,6 +98,7 @@ OTHER_THAN_USUAL: dict[str, Any] = {
     "size": "large",
     "paper": "letter",
     "imposition": "cards",
+    "explain": True,
     "landscape": True,
     "booklet": "First term",
     "audience": "Larkmoor juniors",

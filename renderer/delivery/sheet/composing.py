@@ -15,6 +15,7 @@ from functools import cached_property
 from renderer.delivery.sheet.content import ExerciseContent, LegendItem, LineContent, Staff
 from renderer.delivery.sheet.layout import (
     CODE_MM,
+    GUTTER_MM,
     UNITS_A_SPACE,
     Imposition,
     PrintSize,
@@ -63,8 +64,10 @@ class Element:
     Parameters
     ----------
     kind:
-        `cover`, `contents`, `group`, `entry`, `title`, `note`, `heading`, `boxes`, `code`, `staff`,
-        `advice`, `card` (where to cut one out), `belongs` (to which exercise it does) or `foot`.
+        `cover`; `contents`, `group` and `entry` of them; `title` and `note` of an exercise;
+        `heading`, `boxes`, `code`, `staff` and `advice` of a line; `movements`, and of each
+        `movement` (its heading) and `explained` (its staff); `card` (where to cut one out) and
+        `belongs` (to which exercise it does); `foot`.
     exercise, index, staff:
         Of which exercise, line (or note, or legend) and system, from 0.
     width:
@@ -273,6 +276,10 @@ class Composer:
             yield Element("title", number, width=self.width)
             for note in range(len(exercise.notes)):
                 yield Element("note", number, note, width=self.width)
+            if exercise.explained:
+                yield Element("movements", number, width=self.width)
+            for index in range(len(exercise.explained)):
+                yield Element("movement", number, index, width=self.settings.strip_mm)
             for line, content in enumerate(exercise.lines):
                 width = self._width_of(exercise, line)
                 yield Element("belongs", number, line, width=width)
@@ -375,11 +382,45 @@ class Composer:
                 # Rather a title by itself than staves that leave the page.
                 added[0] = replace(added[0], gap=replace(gap, breakable=True))
             blocks += added
+        blocks += self._strip(number)
         needed = sum(block.height + block.gap.least for block in blocks) - blocks[0].gap.least
         if self.is_booklet and needed <= self._height:
             # What fits a page is not torn apart for the sake of what stands before it.
             blocks[1:] = [replace(one, gap=replace(one.gap, breakable=False)) for one in blocks[1:]]
         return blocks
+
+    def _strip(self, number: int) -> Iterator[_Block]:
+        """Yield the strip that explains the movements of an exercise, a row a block."""
+        explained = self._explained(number)
+        width, columns = self.settings.strip_mm, self.settings.strip_columns
+        for first in range(0, len(explained), columns):
+            row = explained[first : first + columns]
+            heads = [Element("movement", number, index, width=width) for index in row]
+            tall = max(self._measured(head)[1] for head in heads)
+            above = 0.0
+            placed: list[Placed] = []
+            if first == 0:
+                title = Element("movements", number, width=self.width)
+                placed.append(Placed(title, 0, 0))
+                above = self._measured(title)[1] + _TITLE_GAP_EM[0] * self.em
+            staff = above + tall + _HEAD_GAP_EM * self.em
+            bottom = staff
+            for column, (index, head) in enumerate(zip(row, heads, strict=True)):
+                x = column * (width + GUTTER_MM)
+                drawn = Element("explained", number, index, width=width)
+                content = self.exercises[number].explained[index].staff
+                placed.append(Placed(head, x, above + tall - self._measured(head)[1]))
+                placed.append(Placed(drawn, x, staff))
+                bottom = max(bottom, staff + self._staff_height(content, width))
+            yield _Block(
+                bottom, self._gap(_EXERCISE_GAP_EM if first == 0 else _ROW_GAP_EM), tuple(placed)
+            )
+
+    def _explained(self, number: int) -> list[int]:
+        """Return which of its movements no exercise before explains, by their indexes."""
+        before = {movement.name for one in self.exercises[:number] for movement in one.explained}
+        lines = self.exercises[number].explained
+        return [index for index, line in enumerate(lines) if line.name not in before]
 
     def _card(self, number: int, row: Sequence[int]) -> _Block:
         """Return a row as a card to cut out, or as two beside each other."""
@@ -533,4 +574,4 @@ def _boxes_width(count: int, box: float) -> float:
 LEVELS = ("beginner", "improver", "intermediate", "advanced", "every level")
 """As the shipped exercises name them, from the easiest."""
 
-_MUSIC = frozenset({"title", "note", "heading", "boxes", "staff", "advice", "code"})
+_MUSIC = frozenset({"title", "note", "heading", "boxes", "staff", "advice", "code", "explained"})

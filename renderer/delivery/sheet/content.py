@@ -40,6 +40,7 @@ from renderer.delivery.sheet.layout import (
     Shown,
     clock_text,
 )
+from renderer.delivery.sheet.movement_strip import movements_of
 from renderer.delivery.sheet.note_signs import NoteSign, note_sign
 from renderer.delivery.sheet.over_staff import OverStaff, StaffText, signs_in_words
 from renderer.delivery.sheet.pieces import framed
@@ -119,6 +120,15 @@ class LineContent:
 
 
 @dataclass(frozen=True, slots=True)
+class ExplainedMovement:
+    """A movement of the strip: its name, its heading (`Grip on B from E`), and its staff."""
+
+    name: str
+    heading: str
+    staff: Staff
+
+
+@dataclass(frozen=True, slots=True)
 class LegendItem:
     """A sign and what it means; the sign is a drawing or, for a box, `box`."""
 
@@ -138,7 +148,8 @@ class ExerciseContent:
     it comes from, and whose it is, on the left and right of one line; `facts` share one;
     `directions` and `notes` have one each. A row of `rows` has the indexes of the lines that stand
     beside each other; those in `half_lines` take half of one, alone or not. `link` is its own web
-    address, if it has one.
+    address, if it has one. `explained` are its
+    movements, each once.
     """
 
     title: str
@@ -155,6 +166,7 @@ class ExerciseContent:
     half_lines: frozenset[int]
     tracks: tuple[tuple[str, str], ...]
     link: str
+    explained: tuple[ExplainedMovement, ...]
     legend: tuple[LegendItem, ...]
     remarks: tuple[str, ...]
 
@@ -497,6 +509,8 @@ class Material:
         As `tunes_of` has them.
     durations:
         The lengths of the tracks that stand over each line's boxes.
+    explained:
+        What the strip prints that explains movements; None for none.
     opened:
         The lines, from 1, that have movements opened out.
     names:
@@ -515,6 +529,7 @@ class Material:
     lengths: tuple[tuple[str, str], ...]
     tunes: tuple[int, ...]
     durations: tuple[tuple[str, ...], ...]
+    explained: Material | None
     opened: frozenset[int]
     names: Mapping[str, str]
 
@@ -570,6 +585,7 @@ def material_of(
         lengths=tuple(_tracks(exercise, tempos, tracks)),
         tunes=tunes,
         durations=tuple(_durations(exercise, tempos, tracks)),
+        explained=_explained(exercise, settings, tracks),
         opened=frozenset(
             number
             for number, notes in zip(numbers, printed, strict=True)
@@ -582,6 +598,22 @@ def material_of(
             if note.note is not None and not note.tied_from_before
         },
     )
+
+
+def _explained(exercise: Exercise, settings: SheetSettings, tracks: Settings) -> Material | None:
+    movements = movements_of(exercise) if settings.explain else None
+    if movements is None:
+        return None
+    return material_of(movements, settings.for_strip, tracks.changed(ladder=None, climb=None))
+
+
+def _movements(material: Material | None, settings: SheetSettings) -> Iterator[ExplainedMovement]:
+    if material is None:
+        return
+    shown = laid_out(material, settings.for_strip).lines
+    for line, content in zip(material.exercise.lines, shown, strict=True):
+        (*_, note) = line.melody_notes
+        yield ExplainedMovement(note.ornament or "", content.heading, content.staves[0])
 
 
 def content_of(
@@ -712,9 +744,10 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             index for index, systems in enumerate(lines) if is_half(systems, half)
         ),
         tracks=material.lengths,
+        explained=tuple(_movements(material.explained, settings)),
         link=""
         if settings.has_line_codes or EXERCISE_FIELD not in settings.link
         else _link(settings.link, exercise, 0),
-        legend=tuple(_legend(content, hands, settings.fingering)),
+        legend=tuple(_legend(content, hands, settings.fingering or material.explained is not None)),
         remarks=tuple(_remarks(exercise)),
     )

@@ -7,7 +7,7 @@ means on paper.
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from fractions import Fraction
 
@@ -127,6 +127,9 @@ _SMALL_HEAD_MM = 9.0
 GUTTER_MM = 6.5
 """Between two lines that share a row."""
 
+_PANEL_SPACES = 31
+"""How many staff spaces wide a movement of the strip is at least (judgement)."""
+
 CODE_MM = 18.0
 """A line's QR code with its quiet zone. At 120 bytes it has 53 modules a side then, each of a third
 of a millimetre, which phones read from paper (judgement)."""
@@ -172,6 +175,10 @@ class SheetSettings:
         the same bytes.
     imposition:
         How leaves come onto sheets of paper.
+    explain:
+        Whether a strip at the end explains each movement once.
+    is_strip:
+        Whether that strip is laid out; see `for_strip`.
     scale, paired:
         How many times as large as `size` says (text is never smaller), and whether short lines
         share rows although they could fill one each; both are found by `fitting.fitted`.
@@ -188,8 +195,10 @@ class SheetSettings:
     link: str
     dated: int | None
     imposition: Imposition
+    explain: bool
     scale: float = 1.0
     paired: bool = False
+    is_strip: bool = False
 
     @property
     def sheet_mm(self) -> tuple[float, float]:
@@ -275,8 +284,40 @@ class SheetSettings:
         return CODE_MM + _BESIDE_CODE_MM if self.has_line_codes else 0.0
 
     @property
+    def for_strip(self) -> SheetSettings:
+        """How the strip is printed that explains movements: opened, closed and fingered."""
+        return replace(
+            self,
+            size=None if self.is_for_children else self.size,
+            form=Form.BOTH,
+            fingering=True,
+            advice=Shown.NONE,
+            marks=Shown.NONE,
+            counting=Counting.NONE,
+            link="",
+            imposition=Imposition.SINGLE
+            if self.imposition is Imposition.CARDS
+            else self.imposition,
+            explain=False,
+            paired=False,
+            is_strip=True,
+        )
+
+    @property
+    def strip_columns(self) -> int:
+        """How many movements stand beside each other in the strip."""
+        return max(1, int((self.text_mm + GUTTER_MM) / (_PANEL_SPACES * self.space_mm + GUTTER_MM)))
+
+    @property
+    def strip_mm(self) -> float:
+        """How wide a movement is in the strip."""
+        return (self.text_mm + GUTTER_MM) / self.strip_columns - GUTTER_MM
+
+    @property
     def line_mm(self) -> float:
         """How wide a line is that has its row for itself."""
+        if self.is_strip:
+            return self.strip_mm
         return self.text_mm - 2 * self.pad_mm - self.beside_mm
 
     @property
@@ -288,6 +329,8 @@ class SheetSettings:
     @property
     def half_mm(self) -> float:
         """How wide a line is that shares its row."""
+        if self.is_strip:
+            return self.strip_mm
         return self.text_mm - self.second_mm - 2 * self.pad_mm - self.beside_mm
 
     @property
@@ -321,6 +364,7 @@ def sheet_settings(settings: Settings) -> SheetSettings:
         counting=None if settings.counting is None else Counting(settings.counting),
         link=settings.link,
         imposition=Imposition(settings.imposition),
+        explain=settings.explain,
         dated=None if midnight is None else int(midnight.timestamp()),
     )
 

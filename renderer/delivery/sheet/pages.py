@@ -25,6 +25,7 @@ from renderer.delivery.sheet.content import (
     Fact,
     LegendItem,
     LineContent,
+    Staff,
 )
 from renderer.delivery.sheet.fonts import families, printable, unbroken
 from renderer.delivery.sheet.inline_svg import Frame, inlined
@@ -88,6 +89,16 @@ def _fact_fields(fact: Fact) -> list[dict[str, Any]]:
     ]
 
 
+def _staff_fields(staff: Staff) -> dict[str, Any]:
+    return {
+        "svg": staff.svg,
+        "width": staff.width,
+        "alternative": staff.alternative,
+        "labels": staff.labels,
+        "texts": [asdict(text) for text in staff.texts],
+    }
+
+
 def _line_fields(line: LineContent) -> dict[str, Any]:
     return {
         "shown": f"{line.number}  {line.heading}" if line.heading else line.name,
@@ -98,16 +109,7 @@ def _line_fields(line: LineContent) -> dict[str, Any]:
         "rungs": line.rungs,
         "durations": line.durations,
         "link": _code(line.link),
-        "staves": [
-            {
-                "svg": staff.svg,
-                "width": staff.width,
-                "alternative": staff.alternative,
-                "labels": staff.labels,
-                "texts": [asdict(text) for text in staff.texts],
-            }
-            for staff in line.staves
-        ],
+        "staves": [_staff_fields(staff) for staff in line.staves],
     }
 
 
@@ -126,6 +128,10 @@ def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
         "lines": [_line_fields(line) for line in exercise.lines],
         "tracks": exercise.tracks,
         "link": _code(exercise.link),
+        "explained": [
+            {"heading": one.heading, "staff": _staff_fields(one.staff)}
+            for one in exercise.explained
+        ],
     }
 
 
