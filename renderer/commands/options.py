@@ -7,7 +7,7 @@ import functools
 import inspect
 import sys
 from collections.abc import Callable
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,6 +17,7 @@ import typer
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
 from renderer.notation.source_file import Source
+from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.order.settings import BY_NAME, Setting, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
@@ -325,8 +326,11 @@ def _standard_input() -> Source:
 _VALUES_OF_SWITCHES = ("on", "off", "yes", "no", "true", "false")
 
 
-def source_named(file: Path) -> Source:
-    """Return what a file holds, or a shipped exercise of that name, or standard input for `-`."""
+def source_named(file: Path, reading: Reading = AS_WRITTEN) -> Source:
+    """Return what a file holds, or a shipped exercise of that name, or standard input for `-`.
+
+    `reading` is how it will be read.
+    """
     from renderer.reading.exercise import is_read_by_music21, source_of
 
     if str(file).casefold() in _VALUES_OF_SWITCHES and not file.exists():
@@ -337,14 +341,29 @@ def source_named(file: Path) -> Source:
         )
     source = _standard_input() if str(file) == _STANDARD_INPUT else source_of(file)
     if is_read_by_music21(source):
-        _say_that_it_takes_time(source.name)
+        _read_by_music21(source, reading)
     return source
 
 
 @functools.cache
-def _say_that_it_takes_time(name: str) -> None:
-    # Once, however often a file is asked for. Who does the work says nothing while it works.
-    typer.echo(f"music21 reads {Path(name).name}, which may take some seconds.", err=True)
+def _read_by_music21(source: Source, reading: Reading) -> None:
+    """Have a source read by music21, which is slow, while a bar moves; what it says comes later."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from renderer.reading.exercise import read_exercise
+
+    console = Console(stderr=True)
+    said = f"music21 reads {Path(source.name).name}"
+    if not console.is_terminal:
+        typer.echo(f"{said}, which may take some seconds.", err=True)
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    with (
+        Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar,
+        suppress(RungwiseError),
+    ):
+        bar.add_task(said, total=None)
+        read_exercise(source, reading)
 
 
 def read_exercise_of(file: Path, settings: Settings) -> Exercise:
@@ -352,7 +371,7 @@ def read_exercise_of(file: Path, settings: Settings) -> Exercise:
     from renderer.notation.written import ALL_TUNES
     from renderer.reading.exercise import read_exercise, tunes_of
 
-    source = source_named(file)
+    source = source_named(file, settings.reading)
     if settings.tune == ALL_TUNES and len(tunes := tunes_of(source)) > 1:
         raise failure(
             f"the file has {len(tunes)} tunes, and one is looked at here",
@@ -376,7 +395,7 @@ def order_of(files: Sequence[Path], settings: Settings) -> Order:
     problems: list[Problem] = []
     for file in files:
         try:
-            sources.append(source_named(file))
+            sources.append(source_named(file, settings.reading))
         except RungwiseError as error:
             problems += error.problems
     order = Order(tuple(sources), settings)

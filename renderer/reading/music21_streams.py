@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.printed import Opened
 from renderer.notation.score import Exercise
 from renderer.notation.written import AS_WRITTEN, Reading
 from renderer.reading.exercise import with_movements
-from renderer.reading.other_forms import exercise_of_stream, silenced
+from renderer.reading.music21_process import music21_package, silenced
+from renderer.reading.other_forms import exercise_of_stream
 
 
 def to_music21(exercise: Exercise, *, opened: Opened = "as written") -> Any:
@@ -33,13 +33,7 @@ def to_music21(exercise: Exercise, *, opened: Opened = "as written") -> Any:
     RungwiseError
         Without music21; for an opened ornament that has more parts than its note has room for.
     """
-    try:
-        with silenced():
-            from music21 import converter
-    except ImportError:
-        raise failure(
-            "music21 is not there", "install it: pip install 'rungwise[music21]'"
-        ) from None
+    converter = music21_package().converter
     score = write_musicxml(exercise, opened=opened).decode()
     with silenced():
         return converter.parseData(score, format="musicxml")

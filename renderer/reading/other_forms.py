@@ -1,65 +1,68 @@
-"""Forms that are not read here, by way of music21: `**kern`, MEI, MuseData and others.
+"""Forms that are not read here, by way of music21: `**kern`, MEI, MuseData and all others it reads.
 
 music21 (an optional extra) makes MusicXML of them, which is read as any other: with the same report
-of what is not on the chanter, the same remarks, the same limits. Only text is given to it, parsed
-in memory: what it keeps of files that it opens itself are pickles, which may hold code.
+of what is not on the chanter, the same remarks, the same limits. It works in a process of its own
+(`music21_process`); what is packed or XML is checked before it gets it.
 """
 
 from __future__ import annotations
 
-import contextlib
 import io
-from collections.abc import Iterator
+import zipfile
+import zlib
 from dataclasses import replace
-from typing import Any
+from typing import Any, Literal
 
 from renderer.errors import RungwiseError, failure, shortened
-from renderer.notation.musicxml.file import check_xml
+from renderer.notation.musicxml.file import DAMAGED, MOST_PACKED_FILES, check_xml
 from renderer.notation.musicxml.reader import read_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source, Written, open_source, read_bytes
-from renderer.notation.written import AS_WRITTEN, Reading, index_of_part
+from renderer.notation.written import AS_WRITTEN, Reading
+from renderer.reading.music21_process import Melody, melody_of_file, melody_of_stream
 
-USUAL_ENDINGS = (".krn", ".mei", ".musedata")
-"""Of forms that are told apart without music21."""
+Kind = Literal["text", "XML", "packed XML", "packed texts", "compressed"]
 
-LARGEST_OTHER_BYTES = 100_000
-"""A melody has a tenth of it. music21 took 2 to 14 s for pieces of 8,000 to 20,000 bytes in four
-voices, on a busy machine."""
+ENDINGS: dict[str, Kind] = {
+    ".krn": "text",
+    ".mei": "XML",
+    ".musedata": "text",
+    ".md": "text",
+    ".zip": "packed texts",
+    ".tinynotation": "text",
+    ".tntxt": "text",
+    ".volpiano": "text",
+    ".vp": "text",
+    ".romantext": "text",
+    ".rntext": "text",
+    ".rntxt": "text",
+    ".rtxt": "text",
+    ".capx": "packed XML",
+    ".nwctxt": "text",
+    ".nwc": "compressed",
+}
+"""Of what music21 reads and this program does not read itself, and what such files hold."""
 
-_INSTALL = "install it: pip install 'rungwise[music21]'"
-_XML_FORMS = ("mei",)
-_FORMS = ("humdrum", "mei", "musedata", "tinynotation", "volpiano")
-"""music21's names of what holds a melody as text and is not read here."""
+LEFT_OUT = {
+    ".cttxt": "text that is taken for the name of a file to open",
+    ".har": "text that is taken for the name of a file to open",
+    ".clercqTemperley": "text that is taken for the name of a file to open",
+    ".scl": "a scale and no music",
+}
+"""What of it is not given to music21, and why."""
 
+LARGEST_OTHER_BYTES = 1_000_000
+"""Of a file, and of what it packs. A melody has a hundredth of it."""
 
-def _music21() -> Any:
-    try:
-        with silenced():
-            import music21
-    except ImportError:
-        raise failure("this form is read by music21, which is not there", _INSTALL) from None
-    return music21
-
-
-def _table() -> dict[str, str]:
-    """The endings of what music21 reads from text, and its names of the forms."""
-    found: dict[str, str] = {}
-    for converter in _music21().converter.Converter().subConvertersList("input"):
-        form = (converter.registerFormats or ("",))[0]
-        if form in _FORMS:
-            found |= {f".{ending}": form for ending in converter.registerInputExtensions}
-    found.pop(".zip", None)
-    return found
+_SMALLER = "save the melody's part on its own"
+_PACKED_SCORE = "score.xml"
+_COMPRESSED = b"[NWZ]\0"
+"""What bytes begin with that zlib has compressed; music21 unpacks them without a bound."""
 
 
 def is_other_form(ending: str) -> bool:
-    """Whether music21 reads files of an ending such as `.krn`, if it is there."""
-    if ending in USUAL_ENDINGS:
-        return True
-    with contextlib.suppress(RungwiseError):
-        return ending in _table()
-    return False
+    """Whether music21, if it is there, reads files of an ending such as `.krn`."""
+    return ending in ENDINGS
 
 
 def read_other(written: Written, reading: Reading = AS_WRITTEN, *, form: str = "") -> Exercise:
@@ -87,32 +90,74 @@ def read_other(written: Written, reading: Reading = AS_WRITTEN, *, form: str = "
 
 
 def _read(source: Source, reading: Reading, ending: str) -> Exercise:
-    data = read_bytes(source, LARGEST_OTHER_BYTES, if_too_large="save the part on its own")
-    form = _table().get(ending)
-    if form is None:
+    melody = _melody(source, reading, ending)
+    return _exercise(melody, reading, name=source.name, title=source.stem)
+
+
+def _melody(source: Source, reading: Reading, ending: str) -> Melody:
+    data = read_bytes(source, LARGEST_OTHER_BYTES, if_too_large=_SMALLER)
+    kind = ENDINGS.get(ending)
+    if kind is None:
         raise failure(f"music21 reads no files that end in {ending!r}", "name another")
-    if form in _XML_FORMS:
-        # music21's own parser follows entities.
+    harmless = _harmless(data, kind)
+    return melody_of_file(harmless, ending, is_text=kind in ("text", "XML"), part=reading.part)
+
+
+def _harmless(data: bytes, kind: Kind) -> bytes:
+    """Return what can be given to parsers that know no bounds, or raise a `RungwiseError`."""
+    if kind == "XML":
         check_xml(data)
-    text = data.decode("utf-8", errors="replace").lstrip("\ufeff")
-    with silenced():
-        try:
-            score = _music21().converter.parseData(text, format=form)
-        except Exception as error:
-            raise _unread(error, "read this") from None
-    return exercise_of_stream(score, reading, name=source.name, title=source.stem)
+    elif kind == "compressed":
+        if data.startswith(_COMPRESSED):
+            _check_compressed(data.removeprefix(_COMPRESSED))
+    elif kind != "text":
+        return _packed_anew(data, kind)
+    return data
 
 
-@contextlib.contextmanager
-def silenced() -> Iterator[None]:
-    """Keep what music21 prints for programmers from users."""
-    with contextlib.redirect_stderr(io.StringIO()), contextlib.redirect_stdout(io.StringIO()):
-        yield
+def _check_compressed(data: bytes) -> None:
+    try:
+        unpacked = zlib.decompressobj().decompress(data, LARGEST_OTHER_BYTES + 1)
+    except zlib.error as error:
+        raise _damaged(error) from None
+    if len(unpacked) > LARGEST_OTHER_BYTES:
+        raise _too_much()
 
 
-def _unread(error: Exception, what: str) -> RungwiseError:
-    reason = shortened(" ".join(str(error).split()), 100) or type(error).__name__
-    return failure(f"music21 cannot {what}: {reason}", "export it as MusicXML from your program")
+def _packed_anew(data: bytes, kind: Kind) -> bytes:
+    """Return an archive of what a packed file holds, so much and no more."""
+    out = io.BytesIO()
+    left = LARGEST_OTHER_BYTES
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive, zipfile.ZipFile(out, "w") as anew:
+            names = [one.filename for one in archive.infolist() if not one.is_dir()]
+            if kind == "packed XML":
+                names = [name for name in names if name == _PACKED_SCORE]
+            if not names:
+                raise failure("there is no score in this packed file", "name a file with a melody")
+            if len(names) > MOST_PACKED_FILES:
+                raise failure("it packs too many files", _SMALLER)
+            for name in names:
+                with archive.open(name) as file:
+                    content = file.read(left + 1)
+                left -= len(content)
+                if left < 0:
+                    raise _too_much()
+                if kind == "packed XML":
+                    check_xml(content)
+                anew.writestr(name, content)
+    except DAMAGED as error:
+        raise _damaged(error) from None
+    return out.getvalue()
+
+
+def _damaged(error: Exception) -> RungwiseError:
+    reason = shortened(str(error), 100) or "it ends too soon"
+    return failure(f"it is a damaged packed file ({reason})", "save it again")
+
+
+def _too_much() -> RungwiseError:
+    return failure(f"what it packs is larger than {LARGEST_OTHER_BYTES / 10**6:g} MB", _SMALLER)
 
 
 def exercise_of_stream(
@@ -132,42 +177,16 @@ def exercise_of_stream(
 
     Raises a `RungwiseError` as `read_other` does.
     """
-    music21 = _music21()
-    remarks: tuple[str, ...] = ()
-    if isinstance(stream, music21.stream.Opus):
-        pieces = list(stream.scores)
-        if not pieces:
-            raise failure("there is no piece in it", "name a file with a melody")
-        titles = [_title(piece) for piece in pieces]
-        index = 0 if reading.part is None else index_of_part(reading.part, titles, "piece")
-        stream, reading = pieces[index], replace(reading, part=None)
-        remarks = (f"The file has {len(pieces)} pieces; {titles[index] or index + 1} is read.",)
-    _drop_empty_ends(stream)
-    with silenced():
-        try:
-            exporter = music21.musicxml.m21ToXml.GeneralObjectExporter(stream)
-            score = exporter.parse()
-        except Exception as error:
-            raise _unread(error, "make MusicXML of it") from None
-    exercise = read_musicxml(Source(name, score), reading)
+    return _exercise(melody_of_stream(stream, reading.part), reading, name=name, title=title)
+
+
+def _exercise(melody: Melody, reading: Reading, *, name: str, title: str) -> Exercise:
+    # A remark tells that the part asked for was a piece.
+    reading = replace(reading, part=None) if melody.remarks else reading
+    exercise = read_musicxml(Source(name, melody.score), reading)
     # What is not there has a placeholder in its MusicXML.
-    if not _title(stream):
+    if not melody.title:
         exercise = replace(exercise, title=title)
-    if exercise.composer == music21.defaults.author:
+    if not melody.has_author:
         exercise = replace(exercise, composer="")
-    return replace(exercise, remarks=(*exercise.remarks, *remarks))
-
-
-def _drop_empty_ends(stream: Any) -> None:
-    """Take out a bar without anything behind the last bar line, which would become a rest."""
-    for part in [*stream.getElementsByClass("Part")]:
-        last = part.getElementsByClass("Measure").last()
-        if last is not None and not last.notesAndRests and not last.getElementsByClass("Voice"):
-            part.remove(last)
-
-
-def _title(stream: Any) -> str:
-    metadata = stream.metadata
-    if metadata is None:
-        return ""
-    return str(metadata.title or metadata.movementName or "").strip()
+    return replace(exercise, remarks=(*exercise.remarks, *melody.remarks))

@@ -5,8 +5,13 @@
 
 from __future__ import annotations
 
+import io
+import re
+import signal
 import subprocess
 import sys
+import zipfile
+import zlib
 from pathlib import Path
 
 import music21
@@ -18,10 +23,11 @@ from renderer.notation.compare import differences
 from renderer.notation.score import MelodyNote
 from renderer.notation.source_file import Source
 from renderer.notation.written import Reading
-from renderer.reading.exercise import read_exercise
+from renderer.reading import music21_process
+from renderer.reading.exercise import FORMS, read_exercise
 from renderer.reading.library import find_exercise
-from renderer.reading.other_forms import LARGEST_OTHER_BYTES, is_other_form
-from tests.limits import HANG_S
+from renderer.reading.other_forms import ENDINGS, LARGEST_OTHER_BYTES, LEFT_OUT, is_other_form
+from tests.limits import HANG_S, cpu_time
 
 KERN = """!!!OTL: Wide step
 **kern
@@ -118,7 +124,7 @@ def test_what_is_not_on_the_chanter_is_offered_to_be_read_otherwise() -> None:
             '<!DOCTYPE mei [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><mei>&b;</mei>',
             "its document type declares entities",
         ),
-        ("t.krn", KERN + "!" * LARGEST_OTHER_BYTES, "larger than 0.1 MB"),
+        ("t.krn", KERN + "!" * LARGEST_OTHER_BYTES, "larger than 1 MB"),
     ],
 )
 def test_what_cannot_be_read_is_one_clear_message(name: str, text: str, words: str) -> None:
@@ -128,12 +134,127 @@ def test_what_cannot_be_read_is_one_clear_message(name: str, text: str, words: s
 
 
 def test_files_that_may_hold_code_are_not_given_to_music21(tmp_path: Path) -> None:
-    for ending in (".p", ".pkl", ".pgz", ".zip", ".scl"):
-        assert not is_other_form(ending)
+    for ending in (".p", ".pkl", ".pgz", ".pickle", *LEFT_OUT):
+        assert not is_other_form(ending.casefold())
         path = tmp_path / f"tune{ending}"
         path.write_bytes(b"x")
         with pytest.raises(RungwiseError, match="are not read"):
             read_exercise(path)
+
+
+def test_every_form_that_music21_reads_is_read_here_or_there_or_left_out_for_a_reason() -> None:
+    converters = music21.converter.Converter().subConvertersList("input")
+    theirs = {f".{ending}" for one in converters for ending in one.registerInputExtensions}
+    assert theirs == {*FORMS, *ENDINGS, *LEFT_OUT} - {".toml"}
+
+
+def packed(**members: bytes) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in members.items():
+            archive.writestr(name.replace("_", "."), content)
+    return out.getvalue()
+
+
+EXAMPLES = sorted(path for path in CORPUS.rglob("*") if path.suffix in (".capx", ".nwc", ".nwctxt"))
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=[path.name for path in EXAMPLES])
+def test_music21s_own_examples_are_read_up_to_the_notes_that_no_chanter_has(path: Path) -> None:
+    try:
+        exercise = read_exercise(path)
+    except RungwiseError as error:
+        said = "not on the chanter|two notes or more sound at once"
+        assert all(re.search(said, problem.cause) for problem in error.problems)
+    else:
+        assert any(line.melody_notes for line in exercise.lines)
+
+
+def test_of_a_binary_file_the_melody_is_read() -> None:
+    path = next(path for path in EXAMPLES if path.name == "cuthbert_test1.nwc")
+    exercise = read_exercise(path)
+    assert exercise.title == "Cuthbert NWC Test"
+    assert [note.note.abc for note in exercise.lines[0].melody_notes] == list("GccBc")
+
+
+def test_a_packed_file_is_reported_as_what_it_packs() -> None:
+    path = CORPUS / "musedata/testPrimitive/test01/01.md"
+    with pytest.raises(RungwiseError) as plain:
+        read_exercise(path)
+    with pytest.raises(RungwiseError) as from_archive:
+        read_exercise(Source("t.zip", packed(**{"01_md": path.read_bytes()})))
+    causes = [[one.cause for one in error.value.problems] for error in (plain, from_archive)]
+    assert causes[0] == causes[1] != []
+
+
+def test_a_form_of_chords_alone_is_refused_as_such() -> None:
+    text = "Composer: nobody\nTime Signature: 2/4\nm1 A: I b2 V\n"
+    with pytest.raises(RungwiseError, match="two notes or more sound at once"):
+        read_exercise(source("t.rntxt", text))
+
+
+BOMB = bytes(50_000_000)
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "says"),
+    [
+        ("t.capx", packed(score_xml=b"<a>" + BOMB), "larger than 1 MB"),
+        ("t.zip", packed(a_md=BOMB), "larger than 1 MB"),
+        ("t.zip", packed(**{f"a{n}_md": b"x" for n in range(1001)}), "too many files"),
+        ("t.zip", packed(), "no score"),
+        ("t.capx", packed(other_xml=b"<a/>"), "no score"),
+        ("t.capx", packed(score_xml=b'<!DOCTYPE a [<!ENTITY b "c">]><a>&b;</a>'), "entities"),
+        ("t.capx", b"PK\3\4" + bytes(40), "damaged packed file"),
+        ("t.capx", b"", "damaged packed file"),
+        ("t.nwc", b"[NWZ]\0" + zlib.compress(BOMB), "larger than 1 MB"),
+        ("t.nwc", b"[NWZ]\0not packed", "damaged packed file"),
+        ("t.nwc", b"x", "music21 cannot"),
+    ],
+)
+def test_what_is_packed_is_bounded_before_music21_unpacks_it(
+    name: str, data: bytes, says: str
+) -> None:
+    with cpu_time(), pytest.raises(RungwiseError, match=says) as caught:
+        read_exercise(Source(name, data))
+    assert {problem.file for problem in caught.value.problems} == {name}
+
+
+@pytest.mark.parametrize(
+    ("limit", "code"),
+    [("MOST_SECONDS", "while True: pass"), ("MOST_MEMORY_BYTES", "x = bytes(10**9)")],
+)
+def test_music21_has_so_much_time_and_memory_and_no_more(limit: str, code: str) -> None:
+    """What becomes of it is told by its end, whatever the system does to it."""
+    most = 1 if limit == "MOST_SECONDS" else 5 * 10**8
+    script = (
+        f"from renderer.reading import music21_process as one\none.{limit} = {most}\n"
+        f"one._with_limits()\n{code}\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", script], stderr=subprocess.DEVNULL, check=False, timeout=HANG_S
+    ).returncode
+    assert ended in (-signal.SIGXCPU, -signal.SIGKILL) if limit == "MOST_SECONDS" else ended == 1
+
+
+def test_what_takes_too_long_is_refused_with_the_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The real limit and a real end, with a program in music21's place that never ends."""
+    script = "import resource as r\nr.setrlimit(r.RLIMIT_CPU, (1, 1))\nwhile True: pass"
+    ended = subprocess.run([sys.executable, "-c", script], check=False, timeout=HANG_S)
+    monkeypatch.setattr(music21_process, "_answer", lambda *_: (ended.returncode, b""))
+    with pytest.raises(RungwiseError, match="music21 needs more than 60 s or 4 GB for it"):
+        read_exercise(source("wide.krn", KERN))
+
+
+def test_nothing_is_imported_from_the_folder_at_hand(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("json.py", "renderer.py", "music21.py"):
+        (tmp_path / name).write_text("open('seen', 'w')\nraise SystemExit(3)\n")
+    monkeypatch.chdir(tmp_path)
+    text = KERN.replace("Wide step", "Another wide step")
+    assert read_exercise(source("wide.krn", text)).title == "Another wide step"
+    assert not (tmp_path / "seen").exists()
 
 
 def test_without_music21_the_message_says_how_to_get_it() -> None:

@@ -33,7 +33,7 @@ _CONTAINER_BYTES = 100_000
 _LONGEST_REASON = 100
 """Of what Python's libraries say is wrong; they may quote the file."""
 _SCORE_ENDINGS = (".musicxml", ".xml")
-_DAMAGED = (
+DAMAGED = (
     zipfile.BadZipFile,
     zlib.error,
     lzma.LZMAError,
@@ -156,7 +156,7 @@ def _unpacked(data: bytes) -> bytes:
                 raise failure("it packs too many files", "export it again as MusicXML")
             name = _score_name(archive)
             return _member(archive, name, LARGEST_SCORE_BYTES)
-    except _DAMAGED as error:
+    except DAMAGED as error:
         reason = shortened(str(error), _LONGEST_REASON) or "it ends too soon"
         raise failure(
             f"it is a damaged .mxl file ({reason})", "export it again, or as .musicxml"
