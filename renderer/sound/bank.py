@@ -14,8 +14,10 @@ track rendering begins. Over drones each begins at a frame of its own (`renderer
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import soxr
@@ -27,6 +29,7 @@ from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
+from renderer.sound.kept_banks import Kept, kept_or_computed
 from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
 from renderer.sound.note_change import PARTING_HZ
@@ -258,6 +261,20 @@ def tone_bank(
         notes is silent, dies away or has no pitch.
     """
     check_rate(rate)
+    what = f"tone bank {voice} {pitch} {scale} {chanter} {rate} {steady}"
+    kept = kept_or_computed(
+        what,
+        [voice.soundfont],
+        lambda: _kept_tones(_tone_bank(voice, pitch, scale, chanter, rate, steady=steady)),
+    )
+    arrays = iter(kept.arrays)
+    tones = tuple(_tone_of(told, arrays) for told in kept.told["tones"])
+    return ToneBank(rate, tones, chanter, tuple(kept.told["remarks"]))
+
+
+def _tone_bank(
+    voice: Voice, pitch: PitchStandard, scale: Scale, chanter: Chanter, rate: int, *, steady: bool
+) -> ToneBank:
     played = nine_notes(voice, chanter)
     targets = [frequency_hz(note, pitch, scale, chanter) for note in Note]
     tones = [
@@ -285,12 +302,66 @@ def tone_bank(
     return ToneBank(rate, tuple(tones), chanter, tuple(remarks))
 
 
+_ARRAYS = ("samples", "partials", "low", "unbreathed")
+
+
+def _kept_tones(bank: ToneBank) -> Kept:
+    tones = []
+    arrays: list[NDArray[Any]] = []
+    for tone in bank.tones:
+        there = [name for name in _ARRAYS if getattr(tone, name) is not None]
+        arrays += [getattr(tone, name) for name in there]
+        tones.append([tone.periods, tone.power, tone.peak, tone.nominal_hz, there])
+    return Kept({"tones": tones, "remarks": bank.remarks}, arrays)
+
+
+def _tone_of(told: Sequence[Any], arrays: Iterator[NDArray[Any]]) -> Tone:
+    periods, power, peak, nominal_hz, there = told
+    own = {name: next(arrays) for name in there}
+    return Tone(
+        own["samples"],
+        periods,
+        power,
+        peak,
+        nominal_hz,
+        own["partials"],
+        own.get("low"),
+        own.get("unbreathed"),
+    )
+
+
 @lru_cache(maxsize=4)
 def drone_bank(
     tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int, *, steady: bool
 ) -> DroneBank:
     """Make the drones; parameters and errors as for `tone_bank`."""
     check_rate(rate)
+    kept = kept_or_computed(
+        f"drone bank {tenor} {bass} {pitch} {rate} {steady}",
+        [tenor.soundfont, bass.soundfont],
+        lambda: _kept_drones(_drone_bank(tenor, bass, pitch, rate, steady=steady)),
+    )
+    first, second, low = (
+        LoopSpectrum(bins, periods, frames)
+        for bins, (periods, frames) in zip(kept.arrays, kept.told["spectra"], strict=True)
+    )
+    told = kept.told
+    return DroneBank(rate, told["tenor_hz"], first, second, low, tuple(told["remarks"]))
+
+
+def _kept_drones(bank: DroneBank) -> Kept:
+    spectra = (bank.tenor, bank.second_tenor, bank.bass)
+    told = {
+        "tenor_hz": bank.tenor_hz,
+        "spectra": [(one.periods, one.frames) for one in spectra],
+        "remarks": bank.remarks,
+    }
+    return Kept(told, [one.bins for one in spectra])
+
+
+def _drone_bank(
+    tenor: Voice, bass: Voice, pitch: PitchStandard, rate: int, *, steady: bool
+) -> DroneBank:
     played = drones(tenor, bass)
     first, low = played.spectra
     second, hz = _second_tenor(first), tenor_drone_hz(pitch)
@@ -319,6 +390,25 @@ _SNARE_RIGHT_KEY, _SNARE_BUZZ_KEY, _SNARE_LEFT_KEY = 38, 39, 40
 def percussion(rate: int) -> Percussion:
     """Make the clicks and strokes of the project's own SoundFont; errors as for `tone_bank`."""
     check_rate(rate)
+    kept = kept_or_computed(
+        f"percussion {rate}", [shipped_soundfont()], lambda: _kept_strokes(_percussion(rate))
+    )
+    strokes = [
+        Stroke(samples, energy, peak)
+        for samples, (energy, peak) in zip(kept.arrays, kept.told["strokes"], strict=True)
+    ]
+    clicks = dict(zip(_CLICK_KEYS, strokes, strict=False))
+    return Percussion(rate, clicks, *strokes[len(clicks) :])
+
+
+def _kept_strokes(made: Percussion) -> Kept:
+    clicks = [made.clicks[kind] for kind in _CLICK_KEYS]
+    strokes = [*clicks, made.snare_left, made.snare_right, made.snare_buzz]
+    told = {"strokes": [(one.energy, one.peak) for one in strokes]}
+    return Kept(told, [one.samples for one in strokes])
+
+
+def _percussion(rate: int) -> Percussion:
     with SoundFontPlayer(shipped_soundfont()) as player:
 
         def stroke(key: int) -> Stroke:

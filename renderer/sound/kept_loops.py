@@ -26,10 +26,11 @@ import platformdirs
 
 from renderer.sound.steady import LoopSpectrum
 
-MOST_BYTES = 300_000_000
-"""Some thirty presets."""
+MOST_BYTES = 600_000_000
+"""Some thirty presets, and as many tone banks."""
 
 _ENDING = ".loops"
+_KEPT = (_ENDING, ".bank")
 _DECIDING = ("loops.py", "steady.py", "synth.py", "vibrato.py")
 
 
@@ -54,7 +55,7 @@ def kept_or_made(what: str, soundfonts: list[Path], make: Callable[[], PlayedLoo
         Makes them; what it raises is passed on.
     """
     try:
-        path = _folder() / f"{_name(what, soundfonts)}{_ENDING}"
+        path = kept_path(name_of(what, soundfonts), _ENDING)
     except OSError:
         return make()
     found = _read(path)
@@ -69,7 +70,16 @@ def _folder() -> Path:
     return platformdirs.user_cache_path("rungwise", appauthor=False)
 
 
-def _name(what: str, soundfonts: list[Path]) -> str:
+def kept_path(name: str, ending: str) -> Path:
+    """Return where something is kept, by its name from `name_of`."""
+    return _folder() / f"{name}{ending}"
+
+
+def name_of(what: str, soundfonts: list[Path]) -> str:
+    """Return a name that only the same words, SoundFonts and program have.
+
+    Raises `OSError` if a SoundFont cannot be read.
+    """
     digest = hashlib.sha256(_program())
     digest.update(what.encode())
     for soundfont in soundfonts:
@@ -96,14 +106,22 @@ def _program() -> bytes:
     return digest.digest()
 
 
-def _read(path: Path) -> PlayedLoops | None:
+def read_kept(path: Path) -> bytes | None:
+    """Return what `keep_file` has written; None where there is none, or it is damaged."""
     try:
         data = path.read_bytes()
-        digest, content = data[:32], data[32:]
-        if hashlib.sha256(content).digest() != digest:
+        content = data[32:]
+        if hashlib.sha256(content).digest() != data[:32]:
             return None
         os.utime(path)
     except OSError:
+        return None
+    return content
+
+
+def _read(path: Path) -> PlayedLoops | None:
+    content = read_kept(path)
+    if content is None:
         return None
     line, _, series = content.partition(b"\n")
     head = json.loads(line)
@@ -122,6 +140,14 @@ def _write(path: Path, loops: PlayedLoops) -> None:
     }
     content = json.dumps(head).encode() + b"\n"
     content += b"".join(one.bins.astype(np.complex64).tobytes() for one in loops.spectra)
+    keep_file(path, content)
+
+
+def keep_file(path: Path, content: bytes) -> None:
+    """Write a file of the cache, whole or not at all, and make room for it.
+
+    Raises `OSError` if that is not possible.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_suffix(f".{os.getpid()}.part")
     try:
@@ -134,7 +160,7 @@ def _write(path: Path, loops: PlayedLoops) -> None:
 
 def _make_room(newest: Path) -> None:
     files = sorted(
-        (one for one in newest.parent.glob(f"*{_ENDING}") if one != newest),
+        (one for one in newest.parent.glob("*.*") if one.suffix in _KEPT and one != newest),
         key=lambda one: one.stat().st_mtime_ns,
         reverse=True,
     )
