@@ -10,7 +10,7 @@ import pytest
 import typer
 
 from renderer.commands.app import app
-from renderer.order.settings import SCORED
+from renderer.order.setting_row import SCORED
 
 ROOMS = Path(__file__).parent.parent / "renderer"
 OPTION = re.compile(r"--[a-z][a-z-]+")

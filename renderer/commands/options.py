@@ -18,7 +18,8 @@ from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
 from renderer.notation.source_file import Source
 from renderer.notation.written import AS_WRITTEN, Reading
-from renderer.order.settings import BY_NAME, Setting, Settings, known_to, read_settings
+from renderer.order.setting_row import Setting
+from renderer.order.settings import BY_NAME, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

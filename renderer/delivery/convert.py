@@ -15,7 +15,8 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened, with_ornaments
 from renderer.notation.score import Exercise
-from renderer.order.settings import NO_TRACK, READ, Settings, known_to
+from renderer.order.setting_row import NO_TRACK, READ
+from renderer.order.settings import Settings, known_to
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import with_movements
 from renderer.sound.tuning import Chanter, transposition

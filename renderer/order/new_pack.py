@@ -6,7 +6,8 @@ import json
 import textwrap
 
 from renderer.order.pack_file import VERB
-from renderer.order.settings import Setting, known_to
+from renderer.order.setting_row import Setting
+from renderer.order.settings import known_to
 
 _HEAD = """\
 # What a class gets. Fill it in, then:  rungwise pack {name} -o FOLDER

@@ -25,7 +25,8 @@ from renderer.notation.limits import LONGEST_FILE_BYTES, LONGEST_TITLE
 from renderer.notation.source_file import Source, read_text, without_controls
 from renderer.order.kinds import SeveralInOneError
 from renderer.order.names import collision_key, safe_stem
-from renderer.order.settings import SETTINGS, Setting, known_to
+from renderer.order.setting_row import Setting
+from renderer.order.settings import SETTINGS, known_to
 
 VERB = "pack"
 COMMAND = "the command"

@@ -15,8 +15,8 @@ option of the command line and the key of a pack are the name with hyphens. A ro
 To add a setting: add a row here, and use it where it acts, as `settings.NAME`: what is played in
 `renderer.order.tracks.timeline_of` or `Settings.applied_to`, how a score is read in
 `Settings.reading`. Options, keywords, JSON, names, digests and what is said of wrong values follow
-from the row. Settings that exclude each other are named in `_disagreements`. Rows stand in the
-order in which names say them and help lists them.
+from the row. Settings that exclude each other are named in `renderer.order.disagreements`. Rows
+stand in the order in which names say them and help lists them.
 """
 # ruff: noqa: RUF009 - each field's default is the row that is made of it
 
@@ -24,13 +24,13 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
 from difflib import get_close_matches
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.length import Length
@@ -48,8 +48,23 @@ from renderer.notation.playing import Beat, Inner
 from renderer.notation.score import Exercise, Ladder, Placement
 from renderer.notation.written import ALL_TUNES, ReadAs, Reading, Recognise, Rests, Transposition
 from renderer.order import kinds
-from renderer.order.formats import AudioFormat, check_rate, rate_in
-from renderer.order.kinds import Kind, Plain
+from renderer.order.disagreements import disagreements, placed
+from renderer.order.formats import AudioFormat
+from renderer.order.kinds import Plain
+from renderer.order.setting_row import (
+    EVERY_NAME,
+    NO_TRACK,
+    PAGED,
+    PLAYED,
+    READ,
+    SCORED,
+    TRACKS,
+    Setting,
+)
+from renderer.order.setting_row import SCORES_PANEL as _SCORES
+from renderer.order.setting_row import SOUND_PANEL as _SOUND
+from renderer.order.setting_row import row as _row
+from renderer.order.web_addresses import LONGEST_LINK
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
 from renderer.sound.midi_tuning import Tuning
 from renderer.sound.mix_settings import Gracenotes, Layout, Levels, Mix, MixSettings, Room
@@ -58,128 +73,12 @@ from renderer.sound.tuning import Chanter, PitchStandard, Scale, parse_pitch, sc
 from renderer.sound.voices import Voice, parse_preset
 from renderer.timing.expand import CountInStyle, Introduction
 
-_T = TypeVar("_T")
-
-TRACKS = frozenset({"render", "events", "check", "sheet", "plan"})
-"""The verbs that make or describe tracks: they know whatever tracks differ by."""
-
-PLAYED = TRACKS | {"convert"}
-"""Those, and the verb whose MIDI files play what tracks play."""
-
-PAGED = frozenset({"page"})
-"""The verb of practice pages, on which the learner chooses what tracks differ by otherwise."""
-
-READ = PLAYED | PAGED | {"fingering"}
-"""The verbs that read an exercise and change nothing in it."""
-
-_PACKED = frozenset({"render", "sheet", "plan"})
-"""The verbs whose files packs have in them: what these know can stand in a pack's file."""
-
-SCORED = READ | {"expand", "coverage", "abridge"}
-"""Those, and the verbs of whole books: all that read scores, and so know how."""
-
-EVERY_NAME = "in every name"
-NO_TRACK = "no track differs by it"
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """A row of the table of settings; see the head of this module.
-
-    Parameters
-    ----------
-    name:
-        The keyword of the Python interface.
-    kind:
-        How it is read, its bounds, how JSON has it.
-    help:
-        What it does, in a sentence.
-    verbs:
-        The commands that know it.
-    said:
-        What a file's name says of it.
-    default:
-        The value where nothing is given.
-    own:
-        What an exercise asks for itself; None where it has no say.
-    usual:
-        Other defaults, by verb.
-    option:
-        The option's name, where it is not the setting's.
-    panel:
-        Under which heading help lists it; empty for none of its own.
-    """
-
-    name: str
-    kind: Kind
-    help: str
-    verbs: frozenset[str]
-    said: str | Callable[[Any], str]
-    default: Any
-    own: Callable[[Exercise], Any] | None
-    usual: Mapping[str, Any]
-    option: str
-    panel: str
-
-    @property
-    def key(self) -> str:
-        """Its key in packs and JSON."""
-        return self.name.replace("_", "-")
-
-    def default_of(self, verb: str) -> Any:
-        """Return the default that a verb has."""
-        return self.usual.get(verb, self.default)
-
-    def shown(self, settings: Settings) -> str:
-        """Return its value as help and messages write it."""
-        plain = self.kind.plain(settings.of(self.name))
-        if isinstance(plain, bool):
-            return "on" if plain else "off"
-        return ", ".join(map(str, plain)) if isinstance(plain, list) else str(plain)
-
-    def words(self, settings: Settings) -> str:
-        """Return what names say where it is not as usual."""
-        if callable(self.said):
-            return self.said(settings)
-        return self.said.format(getattr(settings, self.name))
-
-
-def _row(
-    default: _T,
-    kind: Kind,
-    help_text: str,
-    verbs: frozenset[str],
-    said: str | Callable[[Settings], str],
-    *,
-    own: Callable[[Exercise], _T] | None = None,
-    usual: Mapping[str, _T] | None = None,
-    option: str = "",
-    panel: str = "",
-    is_packed: bool = True,
-) -> _T:
-    if verbs & _PACKED and is_packed:
-        verbs |= {"pack"}
-    row = Setting("", kind, help_text, verbs, said, default, own, usual or {}, option, panel)
-    # What a dataclass takes for a field is, to a type checker, its default.
-    return field(default=default, metadata={"setting": row})
-
-
-_SOUND = "How tracks sound"
-_SCORES = "Reading scores (ABC, MusicXML, MIDI)"
 _RENDER = frozenset({"render"})
 _SHEET = frozenset({"sheet"})
 _PLAN = frozenset({"plan"})
 _PACK = frozenset({"pack"})
 GIVEN = ("tracks", "sheet", "plan")
 """What learners can get."""
-
-LONGEST_LINK = 400
-LONGEST_LINE_LINK = 120
-"""Bytes of a web address, and of one that each line has; its QR code stays coarse enough to be read
-from paper (judgement)."""
-
-EXERCISE_FIELD, LINE_FIELD = "{exercise}", "{line}"
-"""What stands in a web address for the exercise and the line that it is the address of."""
 
 
 def _own_inner(exercise: Exercise) -> Inner | None:
@@ -1023,10 +922,10 @@ def read_settings(
                 remedy = _one_by_one(called(BY_NAME[name]), error.parts)
                 problems += [replace(one, remedy=remedy, place=name) for one in error.problems]
             except RungwiseError as error:
-                problems += _placed(error, name)
+                problems += placed(error, name)
     settings = replace(usual_settings(verb), **values)
     wrong = {problem.place for problem in problems}
-    problems += [one for one in _disagreements(settings) if one.place not in wrong]
+    problems += [one for one in disagreements(settings) if one.place not in wrong]
     if problems:
         order = [row.name for row in SETTINGS]
         problems.sort(key=lambda one: order.index(one.place) if one.place in order else -1)
@@ -1045,108 +944,6 @@ def _one_by_one(called: str, parts: Sequence[str]) -> str:
     words = (f'"{part}"' if " " in part else part for part in parts)
     options = " ".join(f"{called} {word}" for word in words)
     return f"give {called} {times}: {options}"
-
-
-def _placed(error: RungwiseError, name: str) -> Iterator[Problem]:
-    # What is wrong with a file is not wrong with the setting that names it.
-    for problem in error.problems:
-        yield problem if problem.file else replace(problem, place=name)
-
-
-def _two_ways(settings: Settings) -> Iterator[Problem]:
-    """Yield what is asked for in two ways at once."""
-    if settings.tempo is not None and settings.ladder is not None:
-        yield Problem(
-            "--tempo and --ladder are both given", "give one tempo or a ladder of several"
-        )
-    for name in ("tempo", "ladder") if settings.climb is not None else ():
-        if settings.of(name) is not None:
-            yield Problem(
-                f"--{name} and --climb are both given",
-                "a track that climbs has its own tempos: give one of them",
-            )
-    if settings.line is not None and settings.lines is not None:
-        yield Problem("--line and --lines are both given", "give one line or several")
-    if settings.part is not None and settings.tune is not None:
-        yield Problem("--part and --tune are both given", "a file has parts or tunes: give one")
-
-
-def _wrong_on_sheets(settings: Settings) -> Iterator[Problem]:
-    """Yield what is wrong with how sheets are printed."""
-    rest = settings.link.replace(EXERCISE_FIELD, "").replace(LINE_FIELD, "")
-    if "{" in rest or "}" in rest:
-        yield Problem(
-            "no web address has braces in it",
-            f"write {EXERCISE_FIELD} and {LINE_FIELD} for what is linked, and no others",
-            "link",
-        )
-    if LINE_FIELD in settings.link and len(settings.link.encode()) > LONGEST_LINE_LINK:
-        yield Problem(
-            f"a line's QR code holds at most {LONGEST_LINE_LINK} bytes",
-            f"write a shorter address, or leave {LINE_FIELD} out",
-            "link",
-        )
-    if settings.landscape and settings.imposition in ("pairs", "folded"):
-        yield Problem(
-            "pages beside each other stand upright on a sheet that lies across",
-            "leave out landscape, or print single pages",
-            "landscape",
-        )
-
-
-def _disagreements(settings: Settings) -> Iterator[Problem]:
-    """Yield what is wrong with settings that are right each by itself."""
-    yield from _two_ways(settings)
-    if settings.introduction != "none" and not settings.count_in:
-        yield Problem(
-            "without a count-in there is no beat before the tune",
-            "ask for a count-in of a bar or more, or leave the introduction out",
-            "introduction",
-        )
-    if settings.share and settings.format != (AudioFormat.MP3,):
-        listed = ", ".join(settings.format)
-        yield Problem(
-            f"small files to send are MP3, and {listed} is asked for",
-            "leave out the format, or write larger files",
-            "share",
-        )
-    if settings.share and settings.layout not in (Layout.STEREO, Layout.MONO):
-        yield Problem(
-            f"small files to send have one channel, and {settings.layout} is asked for",
-            "leave out the layout, or write larger files",
-            "share",
-        )
-    if settings.scale != scale_named() and all(one.is_measured for one in settings.pitch):
-        yield Problem(
-            "a scale is given, and the chanter has nine measured pitches of its own",
-            "leave the scale out, or give the pitch in hertz",
-            "scale",
-        )
-    yield from _wrong_on_sheets(settings)
-    for name in ("soundfont", "drone_soundfont"):
-        preset = name.replace("soundfont", "preset")
-        file = getattr(settings, name)
-        if file is None:
-            continue
-        # Imported when it is needed: it brings heavy packages along.
-        from renderer.sound.synth import check_soundfont
-
-        try:
-            check_soundfont(file)
-        except RungwiseError as error:
-            yield from _placed(error, name)
-            continue
-        if getattr(settings, preset) is None:
-            yield Problem(
-                f"which preset of {file} is to play is not said",
-                "name it as bank and program, such as 0:109, the bagpipe of General MIDI",
-                preset,
-            )
-    for audio_format in settings.format:
-        try:
-            check_rate(audio_format, rate_in(audio_format, settings.rate))
-        except RungwiseError as error:
-            yield from _placed(error, "rate")
 
 
 def plain_settings(settings: Settings) -> dict[str, Plain]:

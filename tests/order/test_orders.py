@@ -20,7 +20,8 @@ from renderer.notation.source_file import Source
 from renderer.order.jobs import job_from_json, job_json, plan_tracks
 from renderer.order.names import LONGEST_NAME
 from renderer.order.order import Order, order_from_json
-from renderer.order.settings import NO_TRACK, SETTINGS, Settings, read_settings
+from renderer.order.setting_row import NO_TRACK
+from renderer.order.settings import SETTINGS, Settings, read_settings
 from renderer.order.track_job import TrackJob
 from renderer.reading.exercise import read_exercise
 from renderer.sound.own_soundfont import shipped_soundfont

@@ -22,14 +22,10 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.notation.written import Reading
 from renderer.order.planning import practice_of
+from renderer.order.setting_row import EVERY_NAME, NO_TRACK, READ, TRACKS, Setting
 from renderer.order.settings import (
     BY_NAME,
-    EVERY_NAME,
-    NO_TRACK,
-    READ,
     SETTINGS,
-    TRACKS,
-    Setting,
     Settings,
     every_plain,
     plain_settings,

@@ -62,13 +62,12 @@ from renderer.notation.score import Exercise, note_id
 from renderer.notation.signs import NO_SIGNS, Signs
 from renderer.order.names import safe_stem, tempo_label, tempos_label
 from renderer.order.settings import (
-    EXERCISE_FIELD,
-    LINE_FIELD,
     Settings,
     track_words,
     usual_settings,
 )
 from renderer.order.tracks import timeline_of
+from renderer.order.web_addresses import EXERCISE_FIELD, LINE_FIELD
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, changes_of, plays_opened
 from renderer.technique.text_tables import as_lines_words

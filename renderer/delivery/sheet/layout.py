@@ -12,7 +12,8 @@ from datetime import UTC, datetime
 from fractions import Fraction
 
 from renderer.notation.printed import Opened
-from renderer.order.settings import LINE_FIELD, Settings, usual_settings
+from renderer.order.settings import Settings, usual_settings
+from renderer.order.web_addresses import LINE_FIELD
 
 
 class Paper(enum.StrEnum):

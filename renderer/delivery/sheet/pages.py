@@ -37,7 +37,7 @@ from renderer.delivery.sheet.layout import (
     SheetSettings,
 )
 from renderer.delivery.sheet.typesetting import found_in, typeset
-from renderer.order.settings import EXERCISE_FIELD, LINE_FIELD
+from renderer.order.web_addresses import EXERCISE_FIELD, LINE_FIELD
 
 UNTITLED = "Exercise"
 _LONG_TITLE = 60
