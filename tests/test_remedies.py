@@ -10,7 +10,7 @@ import pytest
 import typer
 
 from renderer.commands.app import app
-from renderer.order.setting_row import SCORED
+from renderer.order.setting_row import PLAYED, SCORED
 
 ROOMS = Path(__file__).parent.parent / "renderer"
 OPTION = re.compile(r"--[a-z][a-z-]+")
@@ -33,6 +33,11 @@ VERBS_THAT_SAY = {
     "--movement": {"list"},
     "--time": {"list"},
     "--lines": {"abridge"},
+    # What these name besides, whoever knows the one knows.
+    "--climb": PLAYED,
+    "--gap": PLAYED,
+    "--inner": PLAYED,
+    "--line": PLAYED,
     "--new": {"pack"},
 }  # fmt: skip
 """Options that sentences outside `commands/` name, and the verbs that may come to say so."""
@@ -62,6 +67,8 @@ def named_options() -> dict[str, set[str]]:
                 named.setdefault(option, set()).add(str(place))
     # The table of settings gives its rows option names.
     named.pop("--for", None)
+    # What a call has said, and not what it is to say.
+    named.pop("--output", None)
     return named
 
 
