@@ -37,6 +37,7 @@ from renderer.delivery.claims import (
     which_is_read,
     write_kept,
 )
+from renderer.delivery.cover import cover_of
 from renderer.delivery.cue_sheet import cue_path, cue_text
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import Placing, check_writable, make_folder, simply
@@ -284,7 +285,11 @@ def render_track(
     track = job.track()
     on_mixed(track)
     timeline = job.timeline()
-    tags = replaced(tags_of(job), chapters=chapters_of(timeline, job.duration))
+    tags = replaced(
+        tags_of(job),
+        chapters=chapters_of(timeline, job.duration),
+        picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job),
+    )
     written = write_audio(
         _until(track, is_stopped),
         job.path,
