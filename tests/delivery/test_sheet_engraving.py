@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
@@ -13,7 +14,7 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given, settings
 
-from renderer.delivery.sheet.drawing import EDGE, Drawing, Extent, extent_of
+from renderer.delivery.sheet.drawing import EDGE, MARK_WIDTH, Drawing, Extent, Mark, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
 from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS
 from renderer.delivery.sheet.over_staff import OverStaff
@@ -29,6 +30,7 @@ from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot, bar_offsets
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
+from renderer.technique.fingering import Hand
 from tests.delivery.larkmoor import doublings
 from tests.timing.strategies import exercises
 
@@ -428,3 +430,22 @@ def test_a_bar_that_goes_on_at_another_tempo_ends_in_a_dashed_line() -> None:
     bar_lines = drawn.find(".//*[@class='barlines']")
     assert bar_lines is not None
     assert len(bar_lines) == 3 + 6 + 2
+
+
+def test_marks_never_lie_on_each_other_and_two_of_one_hand_on_a_group_are_one() -> None:
+    engraving = engrave(shipped("doublings-on-the-top-notes"))
+    systems = lay_systems(stacked_lines([engraving.lines]), WIDTH, HALF)[0]
+    extent = extent_of(systems, has_marks=True)
+    names = [
+        name
+        for bar in systems[0].bars
+        for column in bar.staves[0].columns
+        for name in (*(name for name, _ in column.gracenotes), column.id)
+    ]
+    for hands in ((Hand.LEFT, Hand.LEFT), (Hand.LEFT, Hand.RIGHT)):
+        marks = [Mark(name, hands[index % 2]) for index, name in enumerate(names)]
+        drawing = Drawing(systems[0], extent, engraving.symbols, marks)
+        found = re.findall(r'class="mark"><path d="M([\d.-]+) ', drawing.svg)
+        lefts = sorted(map(float, found))
+        assert len(lefts) > 4
+        assert all(b - a > MARK_WIDTH for a, b in pairwise(lefts))

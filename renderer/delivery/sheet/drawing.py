@@ -226,9 +226,7 @@ class Drawing:
         for staff in range(self.staves):
             self._staff(staff)
         self._barlines()
-        for mark in marks:
-            if mark.name in self.places:
-                self._parts.append(self._mark(mark))
+        self._parts += self._marks([mark for mark in marks if mark.name in self.places])
         self.texts: tuple[StaffText, ...] = ()
         if over is not None:
             self._over(over)
@@ -384,10 +382,22 @@ class Drawing:
             self.texts = (*self.texts, number)
             self._parts.append(f'<g class="tempo">{self._drawn(pieces)}</g>')
 
-    def _mark(self, mark: Mark) -> str:
-        x = self.places[mark.name]
+    def _marks(self, marks: Sequence[Mark]) -> Iterator[str]:
+        """Yield the marks from the left: apart from each other, and one for several of one hand."""
+        step = MARK_WIDTH + 2 * _MARK_STROKE
+        before: tuple[float, Hand] | None = None
+        for mark in sorted(marks, key=lambda mark: self.places[mark.name]):
+            x = self.places[mark.name]
+            if before is not None and x < before[0] + step:
+                if before[1] is mark.hand_first:
+                    continue
+                x = before[0] + step
+            before = (x, mark.hand_first)
+            yield self._mark(x, mark.hand_first)
+
+    def _mark(self, x: float, hand_first: Hand) -> str:
         y = self.extent.top - _MARK_GAP - (MARK_HEIGHT + _MARK_STROKE) / 2
-        return f'<g class="mark">{mark_svg(x, y, mark.hand_first)}</g>'
+        return f'<g class="mark">{mark_svg(x, y, hand_first)}</g>'
 
     def add_below(self, drawing: str, height: float, texts: Iterable[StaffText] = ()) -> None:
         """Add a drawing of the given height and texts, their y counted from the lower edge."""
