@@ -71,9 +71,11 @@ CLICK_VELOCITIES = {ClickKind.ACCENT: 120, ClickKind.BEAT: 100, ClickKind.SUBDIV
 
 SNARE_KEY = 38
 ROLL_STROKES_PER_SECOND = 20
-"""General MIDI's acoustic snare, its roll written as single strokes (judgement)."""
+"""General MIDI's acoustic snare, its roll written as single strokes, about so many; they divide
+each beat evenly, and the one on the beat stands out (judgement)."""
 
-_CHANTER_VELOCITY, _DRONE_VELOCITY, _ROLL_VELOCITY = 100, 60, 80
+_CHANTER_VELOCITY, _DRONE_VELOCITY = 100, 60
+_ROLL_VELOCITY, _ROLL_BEAT_VELOCITY = 70, 110
 _CLICK_SECONDS = Fraction(1, 20)
 _BEND_RANGE_SEMITONES = 2
 
@@ -428,10 +430,14 @@ def _drones(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
     return track
 
 
-def _strokes(timeline: Timeline) -> Iterator[Fraction]:
+def _strokes(timeline: Timeline) -> Iterator[tuple[Fraction, int, int]]:
+    """Yield the strokes of rolls: start, key and velocity."""
     for roll in timeline.rolls:
-        count = int(roll.length * ROLL_STROKES_PER_SECOND)
-        yield from (roll.start + Fraction(index, ROLL_STROKES_PER_SECOND) for index in range(count))
+        beat = roll.length / roll.beats
+        to_a_beat = max(2, round(beat * ROLL_STROKES_PER_SECOND))
+        for index in range(to_a_beat * roll.beats):
+            velocity = _ROLL_VELOCITY if index % to_a_beat else _ROLL_BEAT_VELOCITY
+            yield roll.start + beat * index / to_a_beat, SNARE_KEY, velocity
 
 
 def _is_heard(click: Click, sound: MidiSound) -> bool:
@@ -447,7 +453,7 @@ def _percussion(timeline: Timeline, sound: MidiSound, clock: _Clock) -> _Track:
         for click in timeline.clicks()
         if _is_heard(click, sound)
     ]
-    beats += [(start, SNARE_KEY, _ROLL_VELOCITY) for start in _strokes(timeline)]
+    beats += _strokes(timeline)
     beats.sort()
     last = Fraction(timeline.duration)
     for index, (start, key, velocity) in enumerate(beats):

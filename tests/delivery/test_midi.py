@@ -11,6 +11,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import mido
+import numpy as np
 import pretty_midi
 import pytest
 from hypothesis import assume, given, settings
@@ -143,6 +144,35 @@ def test_chanter_and_drones_are_general_midis_bagpipe_and_clicks_its_percussion(
     # 3 beats of count-in, 6 of the first line, 3 of clicks, 3 of the second.
     assert len(clicks) == 15
     assert {m.channel for m in clicks} == {9}
+
+
+@pytest.mark.parametrize("tempo", [60, 90, 117])
+@pytest.mark.parametrize("meter", [Meter(3, 4), Meter(2, 4), Meter(6, 8)])
+def test_rolls_are_strokes_of_the_snare_that_let_their_beats_be_heard(
+    meter: Meter, tempo: int
+) -> None:
+    """As bands start (common practice): in every meter two rolls of three beats, each with its beat
+    of rest, counted in four; drones on the second. General MIDI: key 38 is the acoustic snare.
+    """
+    exercise = Exercise("Test", (Line(read_abc_line(f"G{meter.count}", meter), ""),), Fraction(60))
+    timeline = expand(exercise, tempo, count_in_style="rolls")
+    data, beat = write_midi(timeline, _sound()), 60 / tempo
+    drum = next(i for i in _pretty(data).instruments if i.is_drum)
+    snare = sorted((note.start, note.velocity) for note in drum.notes if note.pitch == 38)
+    strokes, velocities = np.array(snare).T
+    accented = strokes[velocities > 100]
+    assert accented == pytest.approx(beat * np.array([0, 1, 2, 4, 5, 6]), abs=0.001)
+    assert velocities[velocities < 100].max() <= 80
+    for begins in (0, 4):
+        roll = strokes[np.abs(strokes / beat - begins - 1.5) <= 1.501]
+        assert np.diff(roll) == pytest.approx(np.diff(roll).mean(), abs=0.001)
+        assert 15 < 1 / np.diff(roll).mean() < 25
+        assert begins + 2.88 < roll[-1] / beat < begins + 3
+    drones = next(i for i in _pretty(data).instruments if i.name == "Drones")
+    assert min(note.start for note in drones.notes) == pytest.approx(4 * beat, abs=0.001)
+    meters = [m for track in _opened(data).tracks for m in track if m.type == "time_signature"]
+    assert meters[0].numerator == (12 if meter.is_compound else 4)
+    assert float(timeline.sections[0].length) == pytest.approx(8 * beat)
 
 
 def _clicks(sound: MidiSound) -> int:

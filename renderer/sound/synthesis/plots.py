@@ -30,6 +30,9 @@ MINUTE_S = 60.0
 LEVEL_WINDOW_S = 0.2
 SPECTROGRAM_DB = 80.0
 DOTS_PER_INCH = 70
+PARTIALS_IN_SPECTROGRAM = 20  # more would run into each other
+CLICK_S, STROKE_S = 0.05, 0.5
+HIGHEST_CLICK_HZ, HIGHEST_STROKE_HZ = 12_000, 20_000
 
 
 def draw_plots(soundfont: Path, folder: Path) -> Iterator[Path]:
@@ -56,7 +59,9 @@ def _draw_tone(tone: ToneTable, player: SoundFontPlayer, folder: Path) -> Path:
         if name in LEVELS_DRAWN or len(names) == 1:
             _plot_level(level, played, name)
         if index == main:
-            _plot_spectrogram(spectrogram, played[: 12 * SYNTH_RATE], 4096)
+            highest_hz = min(6000.0, (PARTIALS_IN_SPECTROGRAM + 0.5) * key_to_hz(key))
+            window = 4096 if highest_hz >= 6000.0 else 16_384
+            _plot_spectrogram(spectrogram, played[: 12 * SYNTH_RATE], window, highest_hz)
             spectrogram.set_title(f"{name}, 12 seconds")
     above.suptitle(f"{tone.name}: partials under the strongest, odd ones filled, even ones open")
     above.supxlabel("hertz")
@@ -86,9 +91,9 @@ def _plot_partials(axes: Axes, played: Samples, tone_hz: float, name: str) -> No
     axes.grid(alpha=0.3)
 
 
-def _plot_spectrogram(axes: Axes, played: Samples, window: int) -> None:
+def _plot_spectrogram(axes: Axes, played: Samples, window: int, highest_hz: float) -> None:
     hertz, times_s, power = signal.spectrogram(
-        played, SYNTH_RATE, "hann", window, window // 2, detrend=False
+        played, SYNTH_RATE, "hann", window, 3 * window // 4, detrend=False
     )
     axes.imshow(
         10.0 * np.log10(np.maximum(power / power.max(), 1e-12)),
@@ -99,7 +104,7 @@ def _plot_spectrogram(axes: Axes, played: Samples, window: int) -> None:
         vmax=0.0,
         cmap=mpl.colormaps["magma"].resampled(24),
     )
-    axes.set(ylim=(0, 6000), xlabel="seconds", ylabel="hertz")
+    axes.set(ylim=(0, highest_hz), xlabel="seconds", ylabel="hertz")
 
 
 def _plot_level(axes: Axes, played: Samples, name: str) -> None:
@@ -113,14 +118,18 @@ def _plot_level(axes: Axes, played: Samples, name: str) -> None:
 def _draw_strokes(strokes: tuple[StrokeTable, ...], player: SoundFontPlayer, folder: Path) -> Path:
     figure = Figure(figsize=(14, 6), layout="constrained")
     columns = figure.subplots(2, len(strokes))
-    sounds = [player.play(PERCUSSION_BANK, 0, stroke.key, SYNTH_RATE // 2) for stroke in strokes]
+    frames = round(STROKE_S * SYNTH_RATE)
+    sounds = [player.play(PERCUSSION_BANK, 0, stroke.key, frames) for stroke in strokes]
     peak = max(np.abs(played).max() for played in sounds)
     for (wave, spectrogram), stroke, played in zip(columns.T, strokes, sounds, strict=True):
+        is_click = stroke.name.endswith("click")
+        shown_s = CLICK_S if is_click else STROKE_S
         wave.plot(np.arange(len(played)) / SYNTH_RATE * 1000.0, played / peak, linewidth=0.4)
         wave.set_title(f"{stroke.name}, key {stroke.key}", fontsize=9)
-        wave.set(ylim=(-1, 1), xlabel="milliseconds")
-        _plot_spectrogram(spectrogram, played, 512)
-        spectrogram.set(ylim=(0, 20000))
+        wave.set(xlim=(0, 1000 * shown_s), ylim=(-1, 1), xlabel="milliseconds")
+        highest_hz = HIGHEST_CLICK_HZ if is_click else HIGHEST_STROKE_HZ
+        _plot_spectrogram(spectrogram, played, 256 if is_click else 512, highest_hz)
+        spectrogram.set(xlim=(0, shown_s))
     return save(figure, folder, "Clicks and drum")
 
 
