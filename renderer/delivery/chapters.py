@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from renderer.delivery.tags import Chapter
+from renderer.notation.line_names import line_name, tunes_of
 from renderer.order.names import tempo_label
 from renderer.timing.expand import Timeline
 from renderer.timing.room import moved_to_the_start
@@ -35,7 +36,12 @@ def _first_event(timeline: Timeline, number: int, section: Section) -> Fraction:
 
 def _title(timeline: Timeline, section: Section) -> str:
     written = timeline.order.line_number(section.line) - 1
-    words = [f"Line {timeline.written.number_of(written)}", section.heading.strip()]
+    heading = section.heading.strip()
+    tunes = tunes_of(timeline.written)
+    words = [line_name(tunes, written + 1, timeline.written.number_of(written)), heading]
+    if tunes and heading:
+        # Parts of a tune have names or numbers.
+        words = [heading]
     words.append(f"{tempo_label(section.tempo)} bpm")
     if section.inner is not None:
         words.append(f"inner notes {section.inner}")

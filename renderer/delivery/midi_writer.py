@@ -26,6 +26,7 @@ from renderer.notation.kept_settings import (
     setting_text,
     settings_of,
 )
+from renderer.notation.line_names import line_name, tunes_of
 from renderer.notation.midi.grid import tempos_told
 from renderer.notation.midi.marks import BAR_MARK, NOTE_MARK, PLAIN_UNDER_MS, NoteMark
 from renderer.notation.note_parts import parts_of
@@ -358,9 +359,12 @@ def _conductor(
                 clocks_per_click=min(255, int(bar.meter.beat_value * 96 * clock.stretch)),
             )
             marks.append((clock.tick(bar.start), 1, message))
+    tunes = tunes_of(timeline.written)
     for section in timeline.sections:
         if section.kind is SectionKind.LINE and section.turn == 1:
-            text = section.heading or f"Line {timeline.exercise.number_of(section.line - 1)}"
+            written = timeline.order.line_number(section.line)
+            number = timeline.exercise.number_of(section.line - 1)
+            text = section.heading or line_name(tunes, written, number)
             marks.append((clock.tick(section.start), 2, mido.MetaMessage("marker", text=text)))
     for tick, _, message in sorted(marks, key=lambda mark: mark[:2]):
         track.add(tick, message)

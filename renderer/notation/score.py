@@ -267,6 +267,21 @@ def goes_on_at_another_tempo(bars: Sequence[Bar]) -> list[bool]:
     return [*(offset > 0 and bar.tempo is not None for offset, bar in following), False]
 
 
+def goes_on_in_an_ending(bars: Sequence[Bar]) -> list[bool]:
+    """Return of each bar whether an ending begins with the next one inside the same bar."""
+    following = zip(bar_offsets(bars)[1:], bars, bars[1:], strict=False)
+    return [
+        *(
+            offset > 0
+            and bool(after.signs.endings)
+            and after.signs.endings != before.signs.endings
+            and not (before.signs.closes or before.signs.double or after.signs.opens)
+            for offset, before, after in following
+        ),
+        False,
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class Ladder:
     """The tempos to practise at, as written.

@@ -10,11 +10,12 @@ from xml.etree import ElementTree
 import pytest
 
 from renderer.delivery.sheet.bar_lines import BAR_LINE
-from renderer.delivery.sheet.content import content_of, material_of, tunes_of
+from renderer.delivery.sheet.content import content_of, material_of
 from renderer.delivery.sheet.fitting import fitted
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, PrintSize
 from renderer.delivery.sheet.phrases import Needs, TuneBar, rows_of_tune
 from renderer.notation.abc.reader import read_abc
+from renderer.notation.line_names import tunes_of
 from renderer.notation.medley import medley_of
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source

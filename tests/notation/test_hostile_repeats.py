@@ -21,6 +21,11 @@ def abc(code: str) -> Source:
     return Source("tune.abc", f"{ABC}{code}\n".encode())
 
 
+def definition(code: str) -> Source:
+    text = f'title = "x"\nmeter = "4/4"\n[[lines]]\nabc = "L:1/4 {code}"\n'
+    return Source("tune.toml", text.encode())
+
+
 def musicxml(*measures: str) -> Source:
     attributes = (
         "<attributes><divisions>1</divisions><time><beats>4</beats>"
@@ -61,6 +66,8 @@ def played_bars(source: Source) -> int:
         (abc("|:" * MANY + "A4" + ":|" * MANY), 2),
         (abc("|:A4" * MANY + ":|" * MANY), MANY + 1),
         (abc("|:A4" * MANY + "B4:|" * MANY), MANY - 1 + 2 * MANY),
+        (definition("|:" * MANY + "A4" + ":|" * MANY), 2),
+        (definition("|:A4" * MANY + ":|" * MANY), MANY + 1),
         (musicxml(*[repeat("forward")] * MANY, *["NOTE" + repeat("backward")] * MANY), 3001),
     ],
 )
@@ -82,6 +89,9 @@ def test_repeats_a_thousand_deep_are_read_as_repeats_side_by_side(
         abc("|:A4" + "".join(f"|[{number} B4:" for number in range(1, MANY)) + "|]"),
         abc("|:A4|[" + ",".join(map(str, range(1, MANY))) + " B4:|]"),
         abc("A4" + ":" * 999 + "|"),
+        definition("|:A4|[999 B4:|[1 c4|]"),
+        definition("|:A4|[1-999 B4:|[2 c4|]"),
+        definition("A4" + ":" * 999 + "|"),
         musicxml(repeat("forward"), f"NOTE{repeat('backward', times='999999999')}"),
         musicxml(
             repeat("forward"),
@@ -109,6 +119,7 @@ FOR_EVER = "".join(
     "source",
     [
         abc(FOR_EVER),
+        definition(FOR_EVER),
         abc("|:" + "A4|" * 2000 + "A4" + ":" * 98 + "|"),
         musicxml(
             *['<direction><sound dacapo="yes" coda="a" tocoda="a"/></direction>'] * MANY,

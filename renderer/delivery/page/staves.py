@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from renderer.delivery.sheet.content import marks_of, tunes_of
+from renderer.delivery.sheet.content import marks_of
 from renderer.delivery.sheet.drawing import EDGE, Drawing, extent_of
 from renderer.delivery.sheet.engraving import engrave
 from renderer.delivery.sheet.fonts import printable
@@ -18,6 +18,7 @@ from renderer.delivery.sheet.layout import UNITS_A_SPACE, Shown
 from renderer.delivery.sheet.over_staff import OverStaff
 from renderer.delivery.sheet.systems import lay_systems, stacked_lines
 from renderer.delivery.sheet.tempo_marks import tempo_marks
+from renderer.notation.line_names import tunes_of
 from renderer.notation.score import Exercise
 
 WIDTHS = {"narrow": 46 * UNITS_A_SPACE, "wide": 105 * UNITS_A_SPACE}

@@ -65,6 +65,8 @@ def line_after(bar: EngravedBar, following: EngravedBar | None, right: float, to
     right, top:
         The bar's right edge, and the top line of the staff.
     """
+    if bar.goes_on_in_an_ending:
+        return ""
     if bar.goes_on:
         return "".join(_dashed(right - BAR_LINE / 2, top))
     single = right - BAR_LINE / 2

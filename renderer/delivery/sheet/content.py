@@ -6,7 +6,6 @@ whatever a teacher writes is printed as it is.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -56,10 +55,10 @@ from renderer.delivery.sheet.systems import (
 from renderer.delivery.sheet.tempo_marks import TempoMark, in_words, tempo_marks
 from renderer.delivery.sheet.under_staff import Under, beats, names, ruler_sign
 from renderer.errors import RungwiseError
+from renderer.notation.line_names import line_name, tunes_of
 from renderer.notation.pitch import Note
 from renderer.notation.printed import pickup_of, printed_line
 from renderer.notation.score import Exercise, note_id
-from renderer.notation.signs import NO_SIGNS, Signs
 from renderer.order.names import safe_stem, tempo_label, tempos_label
 from renderer.order.settings import (
     Settings,
@@ -194,31 +193,9 @@ _LABEL_EM = 4.0
 _LABEL_UNDER_MIDDLE_EM = 0.25
 
 
-def tunes_of(exercise: Exercise) -> tuple[int, ...]:
-    """Return which tune, from 1, each line is a part of; empty for an exercise.
-
-    What has repeats, endings or jumps is a tune, and so is what has a type or a composer, or is a
-    medley.
-    """
-    signs = {bar.signs for line in exercise.lines for bar in line.bars}
-    medley = any(line.tune for line in exercise.lines)
-    plain = {NO_SIGNS, Signs(double=True)}
-    if signs <= plain and not (medley or exercise.tune_type or exercise.composer or exercise.order):
-        return ()
-    begins = (bool(line.tune) or index == 0 for index, line in enumerate(exercise.lines))
-    return tuple(itertools.accumulate(begins))
-
-
 def _begins_tune(tunes: Sequence[int], number: int) -> bool:
     """Whether a tune begins with a line, from 1; every line of an exercise stands by itself."""
     return not tunes or number == 1 or tunes[number - 2] != tunes[number - 1]
-
-
-def _name(tunes: Sequence[int], number: int, shown: int) -> str:
-    """What a line without a heading is called: a part of its tune, or a line by its number."""
-    if not tunes:
-        return f"Line {shown}"
-    return f"Part {tunes[:number].count(tunes[number - 1])}"
 
 
 def _about(exercise: Exercise, tune: str) -> str:
@@ -709,7 +686,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             LineContent(
                 shown,
                 printable(line.heading),
-                _name(material.tunes, number, shown),
+                line_name(material.tunes, number, shown),
                 staves,
                 tuple(_advice(exercise, report, settings.advice)),
                 labels if _begins_tune(material.tunes, number) else (),

@@ -31,7 +31,14 @@ from renderer.errors import failure
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.note_values import values_of_bar
 from renderer.notation.printed import Opened, PrintedLine, printed_line
-from renderer.notation.score import Bar, Exercise, Meter, bar_offsets, goes_on_at_another_tempo
+from renderer.notation.score import (
+    Bar,
+    Exercise,
+    Meter,
+    bar_offsets,
+    goes_on_at_another_tempo,
+    goes_on_in_an_ending,
+)
 from renderer.notation.signs import NO_SIGNS, Signs
 
 Element = ElementTree.Element
@@ -147,6 +154,8 @@ class EngravedBar:
         Whether a double or a final bar line ends it.
     goes_on:
         Whether it is a piece of a bar that goes on in the next one, at another tempo.
+    goes_on_in_an_ending:
+        Whether it is a piece of a bar in which an ending begins: no bar line stands there.
     signs, words, number:
         As those of the written bar; words in letters that can be printed.
     beat_value, offset:
@@ -168,6 +177,7 @@ class EngravedBar:
     ends_line: bool = False
     ends_exercise: bool = False
     goes_on: bool = False
+    goes_on_in_an_ending: bool = False
     signs: Signs = NO_SIGNS
     words: tuple[str, ...] = ()
     number: str = ""
@@ -498,8 +508,13 @@ def engrave(
             bars.append(bar.engraved())
         assert clef is not None, f"line {number} ({len(line.bars)} bars) begins with a clef"
         bars = [
-            replace(bar, goes_on=goes_on)
-            for bar, goes_on in zip(bars, goes_on_at_another_tempo(printed.bars), strict=True)
+            replace(bar, goes_on=goes_on, goes_on_in_an_ending=in_an_ending)
+            for bar, goes_on, in_an_ending in zip(
+                bars,
+                goes_on_at_another_tempo(printed.bars),
+                goes_on_in_an_ending(printed.bars),
+                strict=True,
+            )
         ]
         bars = _with_signs(bars, printed.bars)
         if line.tune and not bars[0].meter and printed.bars[0].meter in meters:

@@ -137,7 +137,7 @@ def measures_of(
                 place=f"bar {number}",
                 tempo=first_tempo if first_tempo != tempo else None,
                 begins_line=is_marked,
-                heading="" if heading == f"Line {line}" else heading,
+                heading="" if heading in (f"Line {line}", f"Part {line}") else heading,
                 tempos_inside=tuple((offset / 4, tempo) for offset, tempo in inside),
             )
         )
