@@ -16,6 +16,10 @@ VERBS = {
         "render.render",
         "Render exercises as play-along tracks, one for each tempo, pitch, mix and format.",
     ),
+    "play": (
+        "play.play",
+        "Play a track through the speakers at once, while it is rendered.",
+    ),
     "pack": (
         "pack.pack",
         "Make all that a class gets: a folder for each learner with tracks, sheets, plans, "

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T")
 
-TRACKS = frozenset({"render", "events", "check", "sheet", "plan"})
+TRACKS = frozenset({"render", "events", "check", "sheet", "plan", "play"})
 """The verbs that make or describe tracks: they know whatever tracks differ by."""
 
 PLAYED = TRACKS | {"convert"}

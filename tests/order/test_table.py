@@ -119,6 +119,8 @@ OUTSIDE_THE_TABLE = {
     "--tidy",
     "--dry-run",
     "--new",
+    "--loop",
+    "--device",
     "--why",
     "--watch",
     "--format",
