@@ -25,6 +25,7 @@ ORDER = [
     "listening",
     "order",
     "delivery",
+    "workbench",
     "commands",
     "cli",
     "__main__",
@@ -39,6 +40,7 @@ HEAVY = (
     "pydantic",
     "matplotlib",
     "soxr",
+    "starlette",
     "typer",
     "rich",
 )

@@ -33,6 +33,10 @@ VERBS = {
         "page.page",
         "Make a practice page: one file for a browser that plays, loops, climbs and shows notes.",
     ),
+    "serve": (
+        "serve.serve",
+        "Hand out a folder of pages and tracks to browsers, on this machine or in the room.",
+    ),
     "convert": (
         "convert.convert",
         "Write an exercise in another form: definition, ABC, MusicXML or MIDI.",

@@ -1,0 +1,1 @@
+"""A local server, thin over what the other rooms make."""
