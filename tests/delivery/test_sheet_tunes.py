@@ -108,6 +108,8 @@ def test_rows_of_as_many_bars_have_their_bar_lines_under_each_other() -> None:
 def test_a_second_ending_stays_in_the_row_of_the_first() -> None:
     found = rows_of_tune({1: [bar(1000)] * 9}, 6000, 4)[1]
     assert [len(row.bars) for row in found] == [4, 5]
+    without_room = rows_of_tune({1: [bar(1400)] * 9}, 6000, 4)[1]
+    assert [len(row.bars) for row in without_room] == [4, 3, 2]
 
 
 @pytest.mark.parametrize("kind", ["6/8 march", "2/4 march", "strathspey", "reel", "slow air"])

@@ -10,7 +10,13 @@ import pytest
 
 from renderer.delivery.sheet.content import content_of
 from renderer.delivery.sheet.engraving import engrave
-from renderer.delivery.sheet.layout import USUAL_SETTINGS, Counting, PrintSize, SheetSettings
+from renderer.delivery.sheet.layout import (
+    USUAL_SETTINGS,
+    Counting,
+    Form,
+    PrintSize,
+    SheetSettings,
+)
 from renderer.delivery.sheet.over_staff import StaffText
 from renderer.delivery.sheet.systems import System, lay_systems, stacked_lines
 from renderer.delivery.sheet.under_staff import RULER_HEIGHT, beats_of, place_at, ruler
@@ -111,3 +117,14 @@ def test_children_have_two_bars_a_row_on_a_staff_of_12_mm_and_each_note_by_its_n
         ]
     said = [part for fact in content.facts for part in fact if isinstance(part, str)]
     assert not any("ms" in part for part in said)
+
+
+def test_a_ruler_of_both_forms_stands_between_the_staves_under_the_opened_one() -> None:
+    exercise = read_exercise("closing-doublings")
+    both = replace(USUAL_SETTINGS, form=Form.BOTH)
+    with_ruler = content_of(exercise, both).lines[0].staves[0]
+    without = content_of(exercise, replace(both, counting=Counting.NONE)).lines[0].staves[0]
+    assert with_ruler.height == pytest.approx(without.height + RULER_HEIGHT)
+    (before,) = [text.y for text in without.texts if text.text == "closed"]
+    (after,) = [text.y for text in with_ruler.texts if text.text == "closed"]
+    assert after == pytest.approx(before + RULER_HEIGHT)

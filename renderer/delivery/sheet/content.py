@@ -236,8 +236,14 @@ def _staff(
     under: Sequence[Under],
 ) -> Staff:
     drawing = Drawing(system, extent, symbols, marks, tempos, over)
+    top = 0.0
     for one in under:
-        drawing.add_below(one.svg, one.height, one.texts)
+        if drawing.staves == 1:
+            drawing.add_below(one.svg, one.height, one.texts)
+        else:
+            # What is told of the opened movements stands under them.
+            drawing.add_under_top(one.svg, top, one.texts)
+        top += one.height
     texts = tuple(
         replace(text, x=text.x + EDGE, y=text.y - drawing.top)
         for text in (*drawing.texts, *_staff_labels(drawing, label_em))
@@ -651,6 +657,10 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     labels = tuple(tempo_label(tempo) for tempo in material.tempos)
     rows = rows_of(lines, half)
     over = [[OverStaff(system, settings.text_units) for system in systems] for systems in lines]
+    under = [
+        [tuple(_under(material, settings, number, system)) for system in systems]
+        for number, systems in enumerate(lines, start=1)
+    ]
     extents: dict[int, Extent] = {}
     for row in rows:
         # Staves that stand beside each other are level.
@@ -660,6 +670,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             any(marks[index] for index in row),
             any(changes[index] for index in row),
             [one for index in row for one in over[index]],
+            max(sum(one.height for one in part) for index in row for part in under[index]),
         )
         extents |= dict.fromkeys(row, extent)
     content = []
@@ -677,7 +688,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
                 _alternative(exercise, report, changes[number - 1], part, len(systems)),
                 over[number - 1][part - 1],
                 settings.small_units,
-                list(_under(material, settings, number, system)),
+                under[number - 1][part - 1],
             )
             for part, system in enumerate(systems, start=1)
         )

@@ -80,6 +80,8 @@ class Extent:
         How much the marks over the notes and the tempo marks over those need; 0 without any.
     endings, words:
         How much the brackets of endings need over the marks, and the words over those.
+    under:
+        How much is kept free under the upper of two staves for what stands there.
     """
 
     top: float
@@ -88,6 +90,7 @@ class Extent:
     tempos: float = 0.0
     endings: float = 0.0
     words: float = 0.0
+    under: float = 0.0
 
     @property
     def brackets_foot(self) -> float:
@@ -107,7 +110,7 @@ class Extent:
     @property
     def staff_step(self) -> float:
         """From the top line of a staff to that of the next in the same system."""
-        return self.bottom - self.top + _STAFF_GAP
+        return self.bottom + self.under - self.top + _STAFF_GAP
 
 
 def extent_of(
@@ -115,6 +118,7 @@ def extent_of(
     has_marks: bool,
     has_tempos: bool = False,
     over: Sequence[OverStaff] = (),
+    under: float = 0.0,
 ) -> Extent:
     """Return how far the staves of a line's systems reach up and down.
 
@@ -124,6 +128,8 @@ def extent_of(
         The systems, and what stands over each.
     has_marks, has_tempos:
         Whether there are marks over the notes, and tempo marks.
+    under:
+        As `Extent` has it.
     """
     boxes = [
         piece.box
@@ -143,6 +149,7 @@ def extent_of(
         TEMPO_HEIGHT if has_tempos else 0.0,
         BRACKET_HEIGHT if has_endings else 0.0,
         rows * WORDS_HEIGHT,
+        under,
     )
 
 
@@ -404,6 +411,12 @@ class Drawing:
         self._parts.append(_lower(drawing, self.bottom))
         self.texts += tuple(replace(text, y=text.y + self.bottom) for text in texts)
         self.bottom += height
+
+    def add_under_top(self, drawing: str, top: float, texts: Iterable[StaffText] = ()) -> None:
+        """Add a drawing and texts under the upper of two staves, `top` below its lower edge."""
+        top += self.extent.bottom
+        self._parts.append(_lower(drawing, top))
+        self.texts += tuple(replace(text, y=text.y + top) for text in texts)
 
     @property
     def size(self) -> tuple[float, float]:

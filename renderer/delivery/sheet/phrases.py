@@ -89,8 +89,9 @@ def _chunks(
         # A second ending, or what else is left over, stays with the row before.
         if starts and (count - starts[-1]) * 2 < phrase:
             before = starts[-2] if len(starts) > 1 else 0
-            if _fits(bars[before:], width):
-                starts.pop()
+            starts.pop()
+            if not _fits(bars[before:], width):
+                starts.append(before + (count - before + 1) // 2)
     for start, stop in itertools.pairwise([0, *starts, count]):
         yield from _halved(bars, range(start, stop), width)
 
