@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -165,6 +166,43 @@ def test_no_test_depends_on_how_busy_the_machine_is() -> None:
         assert not CLOCKS.search(text), f"{path} reads the clock: count, or use tests/limits.py"
         for seconds in TIMEOUT.findall(text):
             assert float(seconds) >= 600, f"{path} waits {seconds} s only: use limits.HANG_S"
+
+
+OUTSIDE = re.compile(
+    r"\bthe (issue|project)'s (bound|facts|list)\b|\bthe design('s| has| says)\b", re.IGNORECASE
+)
+"""Words that point to what a reader of the repository does not have."""
+
+EDITORS = {
+    "02cf160481fa4407",
+    "56469d6119aa0054",
+    "63623912df4d7671",
+    "9be40d885111454d",
+    "c18f21f7292417a5",
+    "dce424dfca737a49",
+}
+"""Digests of the names of notation editors: nothing of ours is to name one, this list included."""
+
+
+def written_by_us() -> list[Path]:
+    """Every text that belongs to the program, its tests and its pages."""
+    root = HOUSE.parent
+    found = [path for folder in ("renderer", "tests") for path in (root / folder).rglob("*")]
+    return [
+        *(path for path in found if path.suffix in (".py", ".toml", ".typ", ".md", ".js")),
+        root / "README.md",
+        root / "DEVELOPERS.md",
+    ]
+
+
+def test_words_refer_to_nothing_outside_the_repository_and_name_no_notation_editor() -> None:
+    for path in written_by_us():
+        text = path.read_text("utf-8")
+        if path.name != Path(__file__).name:
+            assert not OUTSIDE.search(text), f"{path}: say what is meant"
+        words = {word.casefold() for word in re.findall(r"[A-Za-z]{5,12}", text)}
+        digests = {sha256(word.encode()).hexdigest()[:16]: word for word in words}
+        assert not EDITORS & digests.keys(), f"{path}: names an editor"
 
 
 def test_cause_and_remedy_are_never_parted_at_a_semicolon() -> None:
