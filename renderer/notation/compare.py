@@ -87,8 +87,8 @@ def _settings(before: Exercise, after: Exercise) -> Iterator[str]:
         one is None
         or other is None
         or (
-            (one.percent, one.repeats, len(one.tempos))
-            == (other.percent, other.repeats, len(other.tempos))
+            (one.percent, one.repeats, one.inner, len(one.tempos))
+            == (other.percent, other.repeats, other.inner, len(other.tempos))
             and all(map(_same_tempo, one.tempos, other.tempos))
         )
     )

@@ -17,7 +17,7 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from renderer.errors import RungwiseError, WrongValueError, shortened
-from renderer.notation.definition.fields import read_gracenote_length, read_inner
+from renderer.notation.definition.fields import read_gracenote_length, read_inner, read_stages
 from renderer.notation.ladder import parse_ladder, rung_bounds
 from renderer.notation.limits import (
     FASTEST_TEMPO,
@@ -97,6 +97,7 @@ def settings_of(exercise: Exercise) -> dict[str, str]:
         sign = "%" if ladder.percent else ""
         settings["ladder"] = ",".join(decimal_text(tempo) + sign for tempo in ladder.tempos)
         settings["ladder repeats"] = str(ladder.repeats)
+        settings["ladder inner lengths"] = " : ".join(map(str, ladder.inner))
     return {name: value for name, value in settings.items() if value}
 
 
@@ -211,6 +212,7 @@ def _with_setting(exercise: Exercise, name: str, value: str) -> Exercise:
         "tempo": lambda: _paced(exercise, _decimal(value)),
         "ladder": lambda: replace(exercise, ladder=_ladder(value)),
         "ladder repeats": lambda: _repeated(exercise, int(value)),
+        "ladder inner lengths": lambda: _closing(exercise, value),
     }
     if name in simple:
         return simple[name]()
@@ -300,6 +302,13 @@ def _placement(value: str) -> Placement:
     if value == "before the beat":
         return "before the beat"
     raise ValueError(value)
+
+
+def _closing(exercise: Exercise, value: str) -> Exercise:
+    if exercise.ladder is None:
+        raise ValueError(value)
+    stages = read_stages([text.strip() for text in value.split(":")])
+    return replace(exercise, ladder=replace(exercise.ladder, inner=stages))
 
 
 def _repeated(exercise: Exercise, repeats: int) -> Exercise:

@@ -23,6 +23,8 @@ MOST_LINES = 5_000
 MOST_RUN_NOTES = 64
 MOST_REPEATS = 10_000
 MOST_RUNGS = 100
+MOST_STAGES = 16
+"""Ways to play movements one after the other in a track."""
 MOST_COUNT_IN_BARS = 8
 MOST_GAP_BARS = 8
 

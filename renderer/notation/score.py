@@ -294,11 +294,15 @@ class Ladder:
         Whether the rungs are per cent of the exercise's tempo.
     repeats:
         How often each line is played on each rung.
+    inner:
+        How long inner notes last one after the other, where movements go from opened to closed
+        within a track; empty where they do not.
     """
 
     tempos: tuple[Fraction, ...]
     percent: bool = False
     repeats: int = 1
+    inner: tuple[Inner, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

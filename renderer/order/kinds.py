@@ -18,7 +18,13 @@ from typing import Any
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.ladder import parse_ladder
 from renderer.notation.length import Length, parse_length
-from renderer.notation.limits import FASTEST_TEMPO, MOST_LINES, MOST_RUNGS, SLOWEST_TEMPO
+from renderer.notation.limits import (
+    FASTEST_TEMPO,
+    MOST_LINES,
+    MOST_RUNGS,
+    MOST_STAGES,
+    SLOWEST_TEMPO,
+)
 from renderer.notation.parts import Span
 from renderer.notation.playing import BEAT_REMEDY, Beat, Inner, read_beat
 from renderer.notation.score import Ladder
@@ -297,7 +303,6 @@ def line_numbers() -> Kind:
     return Kind(read, plain, f"numbers from 1 to {MOST_LINES}, as 2,5-7", "NUMBERS")
 
 
-MOST_STAGES = 16
 _STAGES_REMEDY = "write the lengths one after the other, as 'even : 1/4 beat : 120 ms : 80 ms'"
 
 

@@ -85,6 +85,10 @@ def _own_inner(exercise: Exercise) -> Inner | None:
     return exercise.inner if all(line.inner is None for line in exercise.lines) else None
 
 
+def _own_stages(exercise: Exercise) -> tuple[Inner, ...] | None:
+    return (exercise.ladder.inner or None) if exercise.ladder is not None else None
+
+
 def _own_beat(exercise: Exercise) -> Beat | None:
     return exercise.beat if all(line.beat is None for line in exercise.lines) else None
 
@@ -387,6 +391,7 @@ class Settings:
         "in a track that climbs, spread over its rungs; as the exercise's ladder says if left out.",
         PLAYED,
         lambda settings: f"inner notes {stages_in_words(settings.open_to_close or ())}",
+        own=_own_stages,
     )
     beat: Beat | None = _row(
         None,
@@ -754,7 +759,11 @@ class Settings:
         """Return an exercise with the tempo and the ladder asked for, as scores hold them."""
         ladder = exercise.ladder
         if self.ladder is not None:
-            ladder = replace(self.ladder, repeats=1 if ladder is None else ladder.repeats)
+            own = Ladder(()) if ladder is None else ladder
+            ladder = replace(self.ladder, repeats=own.repeats, inner=own.inner)
+        if self.open_to_close is not None:
+            one = Ladder((exercise.tempo if self.tempo is None else self.tempo,))
+            ladder = replace(one if ladder is None else ladder, inner=self.open_to_close)
         tempo = exercise.tempo if self.tempo is None else self.tempo
         return replace(exercise, tempo=tempo, ladder=ladder)
 
@@ -776,7 +785,9 @@ class Settings:
 
     def stages_of(self, exercise: Exercise) -> tuple[Inner, ...]:
         """Return how movements of an exercise go from opened to closed; empty where they do not."""
-        return self.open_to_close or ()
+        if self.open_to_close is not None or self.inner is not None:
+            return self.open_to_close or ()
+        return () if exercise.ladder is None else exercise.ladder.inner
 
     def repeats_of(self, exercise: Exercise) -> int:
         """Return how often each line of an exercise is played."""

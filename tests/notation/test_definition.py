@@ -82,7 +82,7 @@ MISTAKES = [
     (f'title = "{"x" * 501}"', "title", "write up to 500"),
     ('tempo = "60"', "tempo", "write the number alone, without quotes: 60"),
     ("[gracenotes]\ntempo = 60", "gracenotes.tempo", "write it at the top of the file"),
-    ('inner = "100 ms"', "inner", "write it under [ornaments] or under [[lines]]"),
+    ('inner = "100 ms"', "inner", "write it under [ornaments], under [[lines]] or under [ladder]"),
     ("tempo = true", "tempo", "true is not a number"),
     ("tempo = 2024-01-01", "tempo", "2024-01-01 is not a number"),
 ]

@@ -7,14 +7,14 @@ be right; `renderer.notation.definition.reader` adds the place and reports all o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from renderer.errors import WrongValueError, shortened
 from renderer.notation.length import Length, parse_length
-from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES
+from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES, MOST_STAGES
 from renderer.notation.pitch import NINE_NOTES, NOTES_REMEDY, Note, note_named, notes_in
 from renderer.notation.playing import BOOK, EVEN, Inner
 from renderer.notation.score import Meter
@@ -148,6 +148,22 @@ def read_inner(written: str | list[str]) -> Inner:
             "give all its parts in ms, or all in shares of the beat",
         )
     return Inner(lengths)
+
+
+STAGES_REMEDY = 'write a list, as inner = ["even", "1/4 beat", "120 ms", "80 ms"]'
+
+
+def read_stages(texts: Sequence[str]) -> tuple[Inner, ...]:
+    """Read how long inner notes last one after the other, from opened to closed.
+
+    Raises `WrongValueError` for what `read_inner` refuses, and for fewer than two or too many.
+    """
+    if not 2 <= len(texts) <= MOST_STAGES:
+        raise WrongValueError(
+            f"{len(texts)} lengths are out of range, one after the other",
+            f"write 2 to {MOST_STAGES}; one length stands under [ornaments]",
+        )
+    return tuple(read_inner(text) for text in texts)
 
 
 def read_meter(text: str) -> Meter:

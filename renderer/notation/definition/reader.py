@@ -19,6 +19,7 @@ from renderer.notation.definition.fields import (
     GRACENOTE_REMEDY,
     INNER_REMEDY,
     METER_REMEDY,
+    STAGES_REMEDY,
     BeatText,
     OneOrMore,
     Table,
@@ -28,6 +29,7 @@ from renderer.notation.definition.fields import (
     read_gracenote_length,
     read_inner,
     read_meter,
+    read_stages,
 )
 from renderer.notation.definition.lines import (
     NOTES_PER_BEAT,
@@ -131,6 +133,13 @@ class _Ladder(Table):
     )
     percent: bool = False
     repeats: int = Field(default=1, description="write a whole number, such as 2")
+    inner: list[str] | None = Field(default=None, description=STAGES_REMEDY)
+
+    @field_validator("inner")
+    @classmethod
+    def _inner(cls, value: list[str]) -> list[str]:
+        read_stages(value)
+        return value
 
     @model_validator(mode="after")
     def _complete(self) -> _Ladder:
@@ -162,7 +171,8 @@ class _Ladder(Table):
         low, high = rung_bounds(percent=self.percent)
         for tempo in tempos:
             in_range(float(tempo), low, high, "a rung of the ladder")
-        return Ladder(tempos, self.percent, self.repeats)
+        stages = () if self.inner is None else read_stages(self.inner)
+        return Ladder(tempos, self.percent, self.repeats, stages)
 
 
 class _Definition(Table):

@@ -155,4 +155,6 @@ def _ladder(ladder: Ladder) -> Table:
         table.add("percent", True)
     if ladder.repeats != 1:
         table.add("repeats", ladder.repeats)
+    if ladder.inner:
+        table.add("inner", [str(one) for one in ladder.inner])
     return table
