@@ -294,3 +294,30 @@ def test_a_line_that_only_goes_on_with_the_note_before_it_begins_with_nothing() 
     )
     track = expand(Exercise("Tied over lines", (b, c, tied)), 60, count_in=0, gap=0)
     assert [(event.note, event.length) for event in track] == [(Note.B, 1), (Note.C, 2)]
+
+
+def test_a_rest_gives_all_of_its_time_to_the_movement_after_it() -> None:
+    # A grip of 145 ms before the beat, and a rest of 150 ms.
+    exercise = music('abc = "L:1/4 B3/4 z/4 {GdG}c3"')
+    track = expand(exercise, 100)
+    inner = [event.length / MS for event in track if event.role is Role.INNER]
+    assert inner == [50, 50]
+    assert not [remark for remark in track.remarks if "shortened" in remark]
+
+
+def test_a_note_beside_gracenotes_alone_may_be_as_short_as_a_quick_inner_note() -> None:
+    # A note of 80 ms, of which a gracenote before the beat takes 45.
+    exercise = music(
+        'abc = "L:1/4 c B/4 {g}c/4 B/2 c2"', 'gracenotes.placement = "before the beat"'
+    )
+    events = list(expand(exercise, Fraction(375, 2)))
+    (gracenote,) = (event for event in events if event.role is Role.GRACENOTE)
+    (before,) = (event for event in events if event.end == gracenote.start)
+    assert (before.length / MS, gracenote.length / MS) == (35, 45)
+
+
+def test_an_opened_gracenote_too_short_to_be_heard_is_named() -> None:
+    exercise = music('run = "B, C"\nornament = "G gracenote"\ngracenote = "1/16 beat"')
+    named = r"the gracenote of B, opened out, is 5\.625 ms too short to be heard"
+    with pytest.raises(RungwiseError, match=named):
+        expand(exercise, 400)
