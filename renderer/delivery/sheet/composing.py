@@ -26,7 +26,7 @@ from renderer.errors import failure
 
 _FOOT_GAP_MM = 3.0
 
-_ROW_GAP_EM = (0.75, 2.6)
+_ROW_GAP_EM = (0.8, 2.6)
 _SYSTEM_GAP_EM = (0.45, 1.1)
 _TITLE_GAP_EM = (1.0, 1.8)
 _NOTE_GAP_EM = (0.6, 0.6)
@@ -37,7 +37,7 @@ _GROUP_GAP_EM = (1.8, 1.8)
 groups of its contents: at least, and where the page has room, in heights of the text (judgement).
 """
 
-_HEAD_GAP_EM = 0.4
+_HEAD_GAP_EM = 0.5
 _TAIL_GAP_EM = 0.35
 """Between a heading and its staff, and a staff and its advice. Always less than between rows, so
 that both are seen to belong to their staff."""

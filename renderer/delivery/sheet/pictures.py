@@ -1,7 +1,7 @@
 """The pictures of sheets in the README: shipped exercises in, small PNG files out.
 
 `python -m renderer.delivery.sheet.pictures` writes them anew into `examples/` beside this module.
-Each shows the top of a page, cut below what is printed there.
+Each shows the first page.
 """
 
 from __future__ import annotations
@@ -27,22 +27,24 @@ _EDGE_PIXELS = 24
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A picture's name, what it shows, and from where to where down the page, as shares of it."""
+    """A picture's name and what it shows."""
 
     name: str
     exercise: str
     settings: SheetSettings
-    top: float = 0.0
-    bottom: float = 1.0
 
 
 PICTURES = (
-    Picture("opened-and-closed", "doublings-over-a-wide-step", USUAL_SETTINGS, 0, 0.86),
-    Picture("both-forms", "grips-and-taorluaths", replace(USUAL_SETTINGS, form=Form.BOTH), 0, 0.86),
-    Picture("fingering", "shakes", replace(USUAL_SETTINGS, fingering=True), 0, 0.86),
     Picture("whole-page", "every-doubling-from-low-g-to-f", USUAL_SETTINGS),
+    Picture("opened-and-closed", "doublings-over-a-wide-step", USUAL_SETTINGS),
+    Picture("both-forms", "grips-and-taorluaths", replace(USUAL_SETTINGS, form=Form.BOTH)),
+    Picture("fingering", "shakes", replace(USUAL_SETTINGS, fingering=True)),
+    Picture("large-print", "crossing-noises", replace(USUAL_SETTINGS, size=PrintSize.LARGE)),
+    Picture("explained", "grips-and-taorluaths", replace(USUAL_SETTINGS, explain=True)),
     Picture(
-        "large-print", "crossing-noises", replace(USUAL_SETTINGS, size=PrintSize.LARGE), 0, 0.37
+        "compact-print",
+        "fourteen-lines-of-doublings",
+        replace(USUAL_SETTINGS, size=PrintSize.COMPACT),
     ),
 )
 
@@ -53,7 +55,6 @@ def picture(one: Picture) -> bytes:
     pages = fitted([material_of(exercise, one.settings)], one.settings)
     png = pages.pngs(_PIXELS_PER_INCH)[0]
     page = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
-    page = page[int(len(page) * one.top) : int(len(page) * one.bottom)]
     rows = np.flatnonzero(page.min(axis=1) < 200)
     page = page[max(0, rows[0] - _EDGE_PIXELS) : rows[-1] + _EDGE_PIXELS]
     out = io.BytesIO()

@@ -16,7 +16,7 @@ import functools
 import itertools
 import math
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.delivery.sheet.engraving import EngravedBar, EngravedLine
@@ -396,13 +396,28 @@ def lay_systems(
             systems[number] = tuple(_systems_of(parts[number], placed, indent))
     for members, available in (
         ([line for line in lines if not tune_of[line.number] and line.number not in halved], room),
-        ([one for one in lines if one.number in halved and not only_phrases], half_room),
+        (
+            [
+                _tightened(one) if paired else one
+                for one in lines
+                if one.number in halved and not only_phrases
+            ],
+            half_room,
+        ),
     ):
         for group in _groups(members, available):
             grid = _grid(group.needs, group.has_pickup, available)
             for line in group.lines:
                 systems[line.number] = tuple(_systems_of(line, grid.rows(len(line.bars)), indent))
     return tuple(systems[line.number] for line in lines)
+
+
+def _tightened(line: StackedLine) -> StackedLine:
+    """Return a line that shares its row, with needs by which it is not broken in that room."""
+    needs = tuple(
+        replace(one, comfortable=one.comfortable * _PAIRED / _TIGHTEST) for one in line.needs
+    )
+    return replace(line, needs=needs)
 
 
 def rows_of(lines: Sequence[Sequence[System]], half: float) -> tuple[tuple[int, ...], ...]:
