@@ -39,6 +39,7 @@ _LEAST_SHARE, _SLACK_S = 0.03, 1.0
 """So far what is stated and what is there may differ: encoders pad and cut."""
 _FULL_SCALE = 0.97
 _UNKNOWN_SIZE, _SLACK_BYTES = 0xFFFFFF00, 4_096
+_OGG_PAGE, _LARGEST_OGG_PAGE = b"OggS", 65_307
 _REMEDY = (
     "name a recording as a phone makes it (m4a, mp3, wav, 3gp, ogg, opus, mp4); "
     "if it was copied from somewhere, copy it again"
@@ -123,6 +124,7 @@ def open_recording(path: Path) -> Recording:
     if not path.stat().st_size:
         raise failure("the file is empty", _REMEDY, file=file)
     _check_wave(path, file)
+    _check_ogg(path, file)
     said = _run_to_its_end([_ffmpeg(file), "-hide_banner", *_READ, "-i", _url(path)])
     sound = re.search(r"Stream #\S+.*?: Audio: .*?(\d+) Hz", said)
     if sound is None:
@@ -168,6 +170,38 @@ def _check_wave(path: Path, file: str) -> None:
                     raise _of_other_length(size / bytes_a_second, rest / bytes_a_second, file)
                 return
             opened.seek(size + size % 2, 1)
+
+
+def _check_ogg(path: Path, file: str) -> None:
+    """Refuse an Ogg file that ends within a page, which ffmpeg passes over in silence.
+
+    RFC 3533: a page has 27 bytes, from the last of which on stands how many lengths follow, which
+    add up to that of its content. Pages have 65,307 bytes at most.
+    """
+    whole = path.stat().st_size
+    with path.open("rb") as opened:
+        if opened.read(4) != _OGG_PAGE:
+            return
+        opened.seek(max(0, whole - 2 * _LARGEST_OGG_PAGE))
+        end = opened.read()
+    at = end.find(_OGG_PAGE)
+    while 0 <= at < len(end):
+        head = end[at : at + 27]
+        lengths = end[at + 27 : at + 27 + head[26]] if len(head) == 27 else b""
+        if not lengths or len(lengths) < head[26] or end[at : at + 4] != _OGG_PAGE:
+            # A page's mark may stand in the sound by chance where the search began.
+            following = end.find(_OGG_PAGE, at + 1)
+            if following < 0:
+                break
+            at = following
+            continue
+        at += 27 + len(lengths) + sum(lengths)
+    if at != len(end):
+        raise failure(
+            "it was broken off while it was recorded or copied: its last piece is not all there",
+            "copy it again from where it was recorded",
+            file=file,
+        )
 
 
 def _of_other_length(stated_s: float, found_s: float, file: str) -> Exception:

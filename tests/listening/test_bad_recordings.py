@@ -91,6 +91,20 @@ def test_a_broken_off_mpeg_4_file_is_refused(tmp_path: Path, chanter: np.ndarray
         open_recording(broken)
 
 
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.5, 0.8])
+@pytest.mark.parametrize("ending", [".mp3", ".opus"])
+def test_a_broken_off_mp3_or_opus_file_is_refused(
+    tmp_path: Path, chanter: np.ndarray, ending: str, share: float
+) -> None:
+    """An MP3 states its length; an Ogg stream does not, but its last page does (RFC 3533)."""
+    whole = write(tmp_path / f"whole{ending}", chanter, RATE)
+    assert heard_in_file(whole).notes[0].is_heard
+    broken = tmp_path / f"broken{ending}"
+    broken.write_bytes(whole.read_bytes()[: int(whole.stat().st_size * share)])
+    with pytest.raises(RungwiseError, match="broken off"):
+        heard_in_file(broken)
+
+
 @pytest.mark.parametrize("share", [0.5, 0.9])
 def test_a_broken_off_wave_file_is_refused(
     tmp_path: Path, chanter: np.ndarray, share: float

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import mido
 import numpy as np
 import pytest
+from pypdf import PdfReader
+from typer.testing import CliRunner
 
 from renderer import read_exercise, render
+from renderer.commands.app import app
 from renderer.delivery.convert import convert
 from renderer.delivery.render import tags_of
 from renderer.errors import RungwiseError
@@ -237,3 +241,29 @@ def test_midi_plays_at_a_definitions_own_chanter(tmp_path: Path) -> None:
         for at in range(len(message.data) - 2)
     }
     assert frequency_word(535.9) in words
+
+
+def test_the_head_of_a_sheet_names_the_chanter_that_its_tracks_play_at(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(DEFINITION)
+    for options, said in ((), True), (("--pitch", "478"), False):
+        target = tmp_path / f"{said}.pdf"
+        arguments = ["sheet", str(tmp_path / "mine.toml"), "-o", str(target), *options]
+        result = CliRunner().invoke(app, arguments)
+        assert result.exit_code == 0, result.output
+        text = " ".join(PdfReader(target).pages[0].extract_text().split())
+        assert ("Chanter Larkmoor 3, low A 476.2 Hz" in text) == said
+
+
+@pytest.mark.parametrize(("chanter", "steps"), [("pipe", (1, 1, 0)), ("practice", (1, 1, -1))])
+def test_musicxml_transposes_to_the_semitone_nearest_to_a_definitions_own_chanter(
+    tmp_path: Path, chanter: str, steps: tuple[int, int, int]
+) -> None:
+    """476.2 Hz is 37 cents above B flat, a semitone above A at 440 Hz (ISO 16)."""
+    (tmp_path / "mine.toml").write_text(DEFINITION)
+    exercise = read_exercise(tmp_path / "mine.toml")
+    settings = read_settings({"chanter": chanter}, verb="convert")
+    convert(exercise, tmp_path / "own.musicxml", settings)
+    transpose = ElementTree.parse(tmp_path / "own.musicxml").find(".//transpose")
+    assert transpose is not None
+    tags = ("diatonic", "chromatic", "octave-change")
+    assert tuple(int(transpose.findtext(tag) or 0) for tag in tags) == steps
