@@ -88,6 +88,54 @@ def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(chromium: Any, 
 
 
 @needs_chromium
+def test_each_way_to_practise_gives_its_own_rounds(chromium: Any, made: Path) -> None:
+    context = chromium.new_context(locale="en-GB")
+    watched = opened(context, made.as_uri())
+    page = watched.page
+    page.click("text='Practice'")
+
+    def rounds(mode: str, seconds: int) -> Any:
+        page.check(f"input[value={mode}]")
+        page.click(".play")
+        watched.run(f"rungwise.player.layTo(44100 * {seconds})")
+        found = watched.run(
+            "rungwise.player.performance.sections.map("
+            "one => [one.kind, one.tag.lineIndex, one.tag.form, Number(one.tag.tempo.n)])"
+        )
+        page.click(".play")
+        return found
+
+    own = [0, "written", 50]
+    assert rounds("echo", 60)[:5] == [
+        ["clicks", *own],
+        ["line", *own],
+        ["turn", *own],
+        ["line", *own],
+        ["turn", *own],
+    ]
+    assert rounds("once", 60) == [["clicks", *own], ["line", *own]]
+    forms = [one[2] for one in rounds("opening", 150)][1:]
+    assert forms[:4] == ["parts 200", "parts 200", "parts 120", "parts 120"]
+    assert forms[6:8] == ["written", "written"]
+    # A day of the plan: blocks of rounds, each after a count-in, and rests between.
+    day = rounds("session", 600)
+    plan = watched.run("rungwise.exercise.plan[0]")
+    expected: list[list[Any]] = []
+    for item in plan:
+        if len(item) == 1:
+            expected.append(["quiet"])
+        else:
+            line, tempo, repeats = item
+            expected += [
+                [kind, line, "written", int(tempo)] for kind in ["clicks"] + ["line"] * repeats
+            ]
+    assert len(day) > 10
+    for ours, theirs in zip(day, expected, strict=False):
+        assert ours[: len(theirs)] == theirs
+    context.close()
+
+
+@needs_chromium
 def test_it_is_played_by_keys_alone(chromium: Any, made: Path) -> None:
     context = chromium.new_context(locale="en-GB")
     address = made.as_uri()

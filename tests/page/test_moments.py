@@ -99,9 +99,7 @@ def test_movements_that_are_shortened_to_fit_are_so_in_the_page_too(
 ) -> None:
     asked: list[Any] = []
     expected: list[Any] = []
-    for shipped in shipped_exercises():
-        if shipped.level not in ("improver", "advanced"):
-            continue
+    for shipped in shipped_exercises()[::5]:
         written = read_exercise(shipped.name)
         exercise = read_settings(changed).applied_to(written)
         for number in range(1, min(len(exercise.lines), 3) + 1):
@@ -114,8 +112,8 @@ def test_movements_that_are_shortened_to_fit_are_so_in_the_page_too(
             found = cases_of(exercise, number, [one for one in tempos if one >= 10], 2)
             asked += found[0]
             expected += found[1]
-    assert len(asked) > 100
-    assert placed_alike(asked, expected, tmp_path) > 5_000
+    assert len(asked) > 60
+    assert placed_alike(asked, expected, tmp_path) > 3_000
 
 
 @needs_node

@@ -852,7 +852,7 @@ class Page {
       quiet: "",
       line: word("round", { n: tag.round }),
     }[section.kind];
-    this.state.textContent = section.kind === "quiet" ? "" : `${words} · ♩ ${spokenTempo(tag.tempo)}`;
+    this.state.textContent = section.kind === "quiet" ? "" : `${words} · ${word("rung", { n: spokenTempo(tag.tempo) })}`;
     this.session();
   }
 
