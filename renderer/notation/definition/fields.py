@@ -7,16 +7,16 @@ be right; `renderer.notation.definition.reader` adds the place and reports all o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Annotated, Any, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from renderer.errors import WrongValueError, shortened
 from renderer.notation.length import Length, parse_length
 from renderer.notation.limits import LEAST_SOUNDING_MS, MOST_RUN_NOTES, MOST_STAGES
 from renderer.notation.pitch import NINE_NOTES, NOTES_REMEDY, Note, note_named, notes_in
-from renderer.notation.playing import BOOK, EVEN, Inner
+from renderer.notation.playing import BOOK, EVEN, Inner, read_beat
 from renderer.notation.score import Meter
 
 
@@ -47,6 +47,16 @@ def one_of(choice: Any) -> BeforeValidator:
     return BeforeValidator(
         lambda value: known.get(_key(value), value) if isinstance(value, str) else value
     )
+
+
+def readable(read: Callable[[Any], object]) -> AfterValidator:
+    """Return what asks of a value, which stays as it is written, that it can be read."""
+
+    def checked(value: Any) -> Any:
+        read(value)
+        return value
+
+    return AfterValidator(checked)
 
 
 def listed(words: Iterable[str], joint: str) -> str:
@@ -97,7 +107,10 @@ def _number_as_text(value: object) -> object:
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-BeatText = Annotated[str, BeforeValidator(_number_as_text)]
+GracenoteText = Annotated[str, readable(read_gracenote_length)]
+"""A gracenote's length as it is written."""
+
+BeatText = Annotated[str, BeforeValidator(_number_as_text), readable(read_beat)]
 """Which slot falls on the beat as it is written: a word, or a number with or without quotes."""
 
 
@@ -148,6 +161,10 @@ def read_inner(written: str | list[str]) -> Inner:
             "give all its parts in ms, or all in shares of the beat",
         )
     return Inner(lengths)
+
+
+InnerTexts = Annotated[OneOrMore, readable(read_inner)]
+"""How long inner notes last, as it is written."""
 
 
 STAGES_REMEDY = 'write a list, as inner = ["even", "1/4 beat", "120 ms", "80 ms"]'

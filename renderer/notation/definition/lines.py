@@ -17,6 +17,8 @@ from renderer.notation.definition.fields import (
     INNER_REMEDY,
     RUN_REMEDY,
     BeatText,
+    GracenoteText,
+    InnerTexts,
     OneOrMore,
     Table,
     in_range,
@@ -159,9 +161,9 @@ class LineTable(Table):
     notes_per_beat: int = Field(
         default=1, alias="notes-per-beat", description="write a whole number, such as 2"
     )
-    inner: OneOrMore | None = Field(default=None, description=INNER_REMEDY)
+    inner: InnerTexts | None = Field(default=None, description=INNER_REMEDY)
     beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
-    gracenote: str | None = Field(default=None, description=GRACENOTE_REMEDY)
+    gracenote: GracenoteText | None = Field(default=None, description=GRACENOTE_REMEDY)
     placement: Annotated[Placement, one_of(Placement)] | None = None
 
     @field_validator("heading", "tune")
@@ -200,24 +202,6 @@ class LineTable(Table):
     @classmethod
     def _notes_per_beat(cls, value: int) -> int:
         in_range(value, 1, 6, "a number of notes per beat")
-        return value
-
-    @field_validator("inner")
-    @classmethod
-    def _inner(cls, value: list[str]) -> list[str]:
-        read_inner(value)
-        return value
-
-    @field_validator("beat")
-    @classmethod
-    def _beat(cls, value: str) -> str:
-        read_beat(value)
-        return value
-
-    @field_validator("gracenote")
-    @classmethod
-    def _gracenote(cls, value: str) -> str:
-        read_gracenote_length(value)
         return value
 
     @model_validator(mode="after")

@@ -21,7 +21,8 @@ from renderer.notation.definition.fields import (
     METER_REMEDY,
     STAGES_REMEDY,
     BeatText,
-    OneOrMore,
+    GracenoteText,
+    InnerTexts,
     Table,
     in_range,
     listed,
@@ -93,32 +94,14 @@ class Definition:
 
 
 class _Gracenotes(Table):
-    length: str = Field(default=str(USUAL_GRACENOTE), description=GRACENOTE_REMEDY)
+    length: GracenoteText = Field(default=str(USUAL_GRACENOTE), description=GRACENOTE_REMEDY)
     placement: Annotated[Placement, one_of(Placement)] = "on the beat"
-
-    @field_validator("length")
-    @classmethod
-    def _length(cls, value: str) -> str:
-        read_gracenote_length(value)
-        return value
 
 
 class _Ornaments(Table):
-    inner: OneOrMore = Field(default=[str(BOOK)], description=INNER_REMEDY)
+    inner: InnerTexts = Field(default=[str(BOOK)], description=INNER_REMEDY)
     beat: BeatText | None = Field(default=None, description=BEAT_REMEDY)
     impossible: Annotated[Impossible, one_of(Impossible)] = "replace"
-
-    @field_validator("inner")
-    @classmethod
-    def _inner(cls, value: list[str]) -> list[str]:
-        read_inner(value)
-        return value
-
-    @field_validator("beat")
-    @classmethod
-    def _beat(cls, value: str) -> str:
-        read_beat(value)
-        return value
 
 
 _TEMPO_REMEDY = "write a number, such as 60; with percent = true it is per cent of the tempo"
