@@ -18,7 +18,7 @@ VERBS = {
     ),
     "play": (
         "play.play",
-        "Play a track through the speakers at once, while it is rendered.",
+        "Play a track through the speakers while it is rendered, without a file.",
     ),
     "pack": (
         "pack.pack",
