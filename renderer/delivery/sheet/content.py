@@ -67,6 +67,7 @@ from renderer.order.settings import (
 )
 from renderer.order.tracks import timeline_of
 from renderer.order.web_addresses import EXERCISE_FIELD, LINE_FIELD
+from renderer.sound.mix_settings import Mix
 from renderer.technique.fingering import Hand
 from renderer.technique.report import LineReport, assess, changes_of, plays_opened
 from renderer.technique.text_tables import as_lines_words
@@ -378,16 +379,32 @@ def _legend(
             yield LegendItem(framed(sign_svg(kind, 0, 0), -90, -90, 180, 180), text)
 
 
+class _Lengths:
+    """How long tracks are, each worked out once."""
+
+    def __init__(self, exercise: Exercise, settings: Settings) -> None:
+        self.parts = settings.parts_of(exercise)
+        self._settings = settings
+        self._known: dict[tuple[int, Fraction | None, Mix], Fraction] = {}
+
+    def of(self, part: int, tempo: Fraction | None, mix: Mix) -> Fraction:
+        """Return the seconds of a part's track; raises a `RungwiseError` where there is none."""
+        key = (part, tempo, mix)
+        if key not in self._known:
+            timeline = timeline_of(self.parts[part], self._settings, tempo, mix)
+            self._known[key] = timeline.duration
+        return self._known[key]
+
+
 def _tracks(
-    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
+    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings, known: _Lengths
 ) -> Iterator[tuple[str, str]]:
     """Yield each track's tempo and its length as `rungwise render` makes it."""
-    parts = settings.parts_of(exercise)
     for tempo in settings.takes_of(exercise):
         try:
             lengths = []
             for mix in settings.mix:
-                each = [timeline_of(part, settings, tempo, mix).duration for part in parts]
+                each = [known.of(part, tempo, mix) for part in range(len(known.parts))]
                 ends = dict.fromkeys((clock_text(min(each)), clock_text(max(each))))
                 lengths.append(" to ".join(ends))
             length = " or ".join(dict.fromkeys(lengths))
@@ -398,7 +415,7 @@ def _tracks(
 
 
 def _durations(
-    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings
+    exercise: Exercise, tempos: Sequence[Fraction], settings: Settings, known: _Lengths
 ) -> Iterator[tuple[str, ...]]:
     """Yield the lengths of the tracks over each line's boxes, one a rung.
 
@@ -406,20 +423,17 @@ def _durations(
     climb have no length a rung.
     """
     takes = list(settings.takes_of(exercise))
-    parts = settings.parts_of(exercise)
     for number in range(len(exercise.lines)):
-        if takes != list(tempos) or (number and len(parts) == 1):
+        if takes != list(tempos) or (number and len(known.parts) == 1):
             yield ()
             continue
-        yield tuple(_clock(parts[number], settings, tempo) for tempo in tempos)
+        yield tuple(_clock(known, number, tempo, settings) for tempo in tempos)
 
 
-def _clock(exercise: Exercise, settings: Settings, tempo: Fraction) -> str:
+def _clock(known: _Lengths, part: int, tempo: Fraction, settings: Settings) -> str:
     """Return how long a track is; nothing where there is none, or mixes differ."""
     try:
-        found = {
-            clock_text(timeline_of(exercise, settings, tempo, mix).duration) for mix in settings.mix
-        }
+        found = {clock_text(known.of(part, tempo, mix)) for mix in settings.mix}
     except RungwiseError:
         return ""
     return found.pop() if len(found) == 1 else ""
@@ -543,6 +557,7 @@ def material_of(
     engravings = [engrave(exercise, form, pickups) for form in forms]
     tempos = tuple(tracks.tempos_of(exercise))
     tunes = tunes_of(exercise)
+    known = _Lengths(exercise, tracks)
     printed = [
         [note for bar in printed_line(exercise, number, forms[0], pickup).notes for note in bar]
         for number, pickup in zip(numbers, pickups, strict=True)
@@ -564,9 +579,9 @@ def material_of(
         ),
         reports=tuple(assess(exercise)),
         tempos=tempos,
-        lengths=tuple(_tracks(exercise, tempos, tracks)),
+        lengths=tuple(_tracks(exercise, tempos, tracks, known)),
         tunes=tunes,
-        durations=tuple(_durations(exercise, tempos, tracks)),
+        durations=tuple(_durations(exercise, tempos, tracks, known)),
         explained=_explained(exercise, settings, tracks),
         opened=frozenset(
             number

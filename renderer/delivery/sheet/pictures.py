@@ -46,6 +46,7 @@ PICTURES = (
         "fourteen-lines-of-doublings",
         replace(USUAL_SETTINGS, size=PrintSize.COMPACT),
     ),
+    Picture("children", "the-nine-notes", replace(USUAL_SETTINGS, size=PrintSize.CHILDREN)),
 )
 
 
