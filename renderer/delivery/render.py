@@ -55,6 +55,7 @@ from renderer.order.settings import read_settings
 from renderer.order.track_job import TrackJob
 from renderer.sound.mix import Track
 from renderer.sound.mix_settings import Mix
+from renderer.timing.expand import Timeline
 
 OnProgress = Callable[[float, float], None]
 """Called with the seconds of audio rendered so far and the seconds there are in all."""
@@ -251,7 +252,7 @@ def render_track(
     is_stopped: Callable[[], bool],
     rendered: Callable[[int], None],
     *,
-    on_mixed: Callable[[Track], None] = lambda track: None,
+    on_mixed: Callable[[Track, Timeline], None] = lambda track, timeline: None,
     claim: Claim | None = None,
     cue_claim: Claim | None = None,
     placing: Placing = simply,
@@ -267,7 +268,7 @@ def render_track(
     rendered:
         Called with a number of frames each time that so many more are encoded.
     on_mixed:
-        Called with the track before its sound is made.
+        Called with the track and its events before its sound is made.
     claim, placing:
         How the file takes its place, as for `renderer.delivery.audio.write_audio`.
     cue_claim:
@@ -282,9 +283,9 @@ def render_track(
     """
     if is_stopped():
         raise StoppedError
-    track = job.track()
-    on_mixed(track)
     timeline = job.timeline()
+    track = job.track(timeline)
+    on_mixed(track, timeline)
     tags = replaced(
         tags_of(job),
         chapters=chapters_of(timeline, job.duration),

@@ -147,8 +147,10 @@ class TrackJob:
         """Return the timed events of the track."""
         return timeline_of(self.exercise, self.settings)
 
-    def track(self) -> Track:
+    def track(self, timeline: Timeline | None = None) -> Track:
         """Return the track ready to be rendered; the first one of a pitch makes its tone bank.
+
+        Its events can be given where they are known already.
 
         Raises a `RungwiseError` if a SoundFont is not the one that the job was made for.
         """
@@ -168,7 +170,8 @@ class TrackJob:
                 drone_voice=settings.drone_voice,
                 steady=settings.steady,
             )
-        return mix_track(self.timeline(), instrument, settings.mixing)
+        events = self.timeline() if timeline is None else timeline
+        return mix_track(events, instrument, settings.mixing)
 
 
 _making_instrument = Lock()

@@ -62,6 +62,7 @@ from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
 from renderer.order.planning import practice_of
 from renderer.order.settings import track_words
 from renderer.order.track_job import TrackJob
+from renderer.timing.expand import Timeline
 
 _REMEDY = "move it, choose another place, or add --replace"
 _FIRST_DAY = "first-day"
@@ -537,7 +538,9 @@ class _Making:
                 job,
                 lambda: self._is_stopped,
                 lambda done: self._news.put(done / rate),
-                on_mixed=lambda track: facts.update(_facts(job, track.loudness_lufs)),
+                on_mixed=lambda track, timeline: facts.update(
+                    _facts(job, timeline, track.loudness_lufs)
+                ),
                 placing=partial(self._placed, one, facts),
             )
             self._remarks |= dict.fromkeys(rendered.remarks)
@@ -689,7 +692,7 @@ def _link(source: Path, target: Path) -> None:
         shutil.copyfile(source, target)
 
 
-def _facts(job: TrackJob, loudness_lufs: float) -> dict[str, Any]:
+def _facts(job: TrackJob, timeline: Timeline, loudness_lufs: float) -> dict[str, Any]:
     """What the manifest says of a track, times in seconds."""
     return {
         "title": tags_of(job).title,
@@ -699,7 +702,7 @@ def _facts(job: TrackJob, loudness_lufs: float) -> dict[str, Any]:
         "pitch": job.pitch.label,
         "low-a-hz": job.pitch.low_a_hz,
         "loudness-lufs": round(loudness_lufs, 2),
-        "lines": places_in(job.timeline()),
+        "lines": places_in(timeline),
     }
 
 
