@@ -184,6 +184,13 @@ class Page {
   prepare() {
     const { bank } = this.choice;
     const tones = new Set(this.line.soundings.flatMap((one) => (one.note === null ? [] : [one.note])));
+    /** @type {number|null} */
+    let before = null;
+    for (const { gracenote, note } of this.line.soundings) {
+      const rows = gracenote === null || note === null ? [] : [before ?? 9, 9];
+      for (const row of rows) tones.add(this.data.gracenotes[row][Number(gracenote)][Number(note)]);
+      before = note;
+    }
     const work = [...tones].map((tone) => () => void bank.tone(tone));
     work.push(() => void bank.drones());
     const next = () => {

@@ -19,6 +19,7 @@ const AHEAD_S = 20;
 const START_S = 0.06;
 const CUT_S = 0.15;
 const FADE_S = 0.04;
+const LATE_S = 0.005;
 const TICK_MS = 200;
 
 export class Player {
@@ -91,12 +92,18 @@ export class Player {
       return node;
     };
     this._gains = { chanter: gain("chanter"), drone: gain("drone"), metronome: gain("metronome") };
-    this._origin = Math.ceil((context.currentTime + START_S) * rate);
+    const asked = { at: context.currentTime, ms: performance.now() };
     this._laidTo = 0;
     this._decide = decide;
     const first = decide(0, []);
     if (first) this._setBank(first.bank);
     this.performance = this._perform([]);
+    // What takes time comes before the beginning is fixed: the clock runs on meanwhile.
+    this.performance.chanter(0, Math.round(FIRST_PIECE_S * rate));
+    this._droneBank?.drones();
+    const meanwhile = "close" in context ? (performance.now() - asked.ms) / 1000 : 0;
+    const now = Math.max(context.currentTime, asked.at + meanwhile);
+    this._origin = Math.ceil((now + START_S) * rate);
     this._lay(FIRST_PIECE_S);
     this._startDrones(0, true);
     this._timer = setInterval(() => this._tick(), TICK_MS);
@@ -195,8 +202,20 @@ export class Player {
     const node = context.createBufferSource();
     node.buffer = buffer;
     node.connect(to);
-    node.start(this._time(first));
+    this._begin(node, first, 0);
     this._pieces.push({ node, first, end: first + samples.length });
+  }
+
+  /**
+   * Begin a sound at its frame, or, if that is over on a busy machine, within it: never late.
+   * @param {AudioBufferSourceNode} node @param {number} frame @param {number} from in the sound
+   */
+  _begin(node, frame, from) {
+    const { rate } = this.sound;
+    const context = /** @type {AudioContext} */ (this.context);
+    const now = Math.ceil(context.currentTime * rate) - this._origin;
+    const missed = frame < now ? now + Math.round(LATE_S * rate) - frame : 0;
+    node.start(this._time(frame + missed), (from + missed) / rate);
   }
 
   /** @param {number} frame @param {boolean} strikes */
@@ -215,7 +234,7 @@ export class Player {
       const node = context.createBufferSource();
       node.buffer = beginning;
       node.connect(gains.drone);
-      node.start(this._time(frame));
+      this._begin(node, frame, 0);
       this._drones.push(node);
     }
     const node = context.createBufferSource();
@@ -223,7 +242,7 @@ export class Player {
     node.loop = true;
     node.connect(gains.drone);
     const begins = frame + length;
-    node.start(this._time(begins), (begins % size) / this.sound.rate);
+    this._begin(node, begins, begins % size);
     this._drones.push(node);
   }
 
