@@ -39,6 +39,8 @@ VERBS_THAT_SAY = {
     "--inner": PLAYED,
     "--line": PLAYED,
     "--new": {"pack"},
+    "--device": {"play"},
+    "--port": {"serve"},
 }  # fmt: skip
 """Options that sentences outside `commands/` name, and the verbs that may come to say so."""
 

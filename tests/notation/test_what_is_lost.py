@@ -76,6 +76,7 @@ NOT_WRITTEN = {
     (Line, "bars"): "compared one by one",
     (Exercise, "lines"): "compared one by one",
     (Bar, "items"): "compared one by one",
+    (Line, "bars_before"): "which bars of a line were asked for",
     (Bar, "begins_row"): "how a file's page was laid out, which is no part of the music",
 }
 """Fields that are no part of what is written, and why."""

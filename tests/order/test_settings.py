@@ -151,5 +151,5 @@ def test_settings_that_exclude_each_other_are_refused() -> None:
 
 
 def test_an_unknown_setting_suggests_the_nearest() -> None:
-    with pytest.raises(RungwiseError, match=r"no setting 'counting'\. Did you mean count_in"):
-        asked(counting=2)
+    with pytest.raises(RungwiseError, match=r"no setting 'count_inn'\. Did you mean count_in"):
+        asked(count_inn=2)
