@@ -254,7 +254,10 @@ def _print_table(console: Console, made: MadePack) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Folder", overflow="fold")
     table.add_column("Pitch", overflow="fold")
-    for heading in ("Tracks", "Sheets", "Plans", "Plays", "Size"):
+    counted = {"Tracks": "a track", "Sheets": "a sheet", "Plans": "a plan"}
+    if any(one.what == "a practice page" for one in made.plan.files):
+        counted["Pages"] = "a practice page"
+    for heading in (*counted, "Plays", "Size"):
         table.add_column(heading, justify="right", no_wrap=True)
     for share in made.plan.pack.shares:
         files = made.plan.of(share.name)
@@ -264,7 +267,7 @@ def _print_table(console: Console, made: MadePack) -> None:
         table.add_row(
             Text(share.name),
             Text(" and ".join(share.pitches)),
-            *(str(kinds.count(kind)) for kind in ("a track", "a sheet", "a plan")),
+            *(str(kinds.count(kind)) for kind in counted.values()),
             spoken_length(seconds),
             f"{size:.1f} MB",
         )

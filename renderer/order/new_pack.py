@@ -24,7 +24,7 @@ exercises = [
 
 # What holds for all. The nearer it stands to a learner, the more it counts: here, then beside an
 # exercise, then under a learner.
-gets = ["tracks", "sheet", "plan"]
+gets = ["tracks", "sheet", "plan"]   # and "page", a practice page for a browser
 mix = ["full", "backing"]
 ladder = "40:60:10"
 

@@ -143,7 +143,9 @@ class CueJob:
 
 
 FileJob = TrackJob | CueJob | DocumentJob | PlaylistJob | OverviewJob
-"""What makes a file of a pack; a page for the browser, once it exists, is one more."""
+"""What makes a file of a pack."""
+
+_DOCUMENTS = {Document.SHEET: "a sheet", Document.PLAN: "a plan", Document.PAGE: "a practice page"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,7 @@ class PlannedFile:
             case PlaylistJob():
                 return "a playlist"
             case DocumentJob():
-                return "a plan" if self.job.kind is Document.PLAN else "a sheet"
+                return _DOCUMENTS[self.job.kind]
             case _:
                 return "an overview"
 
@@ -563,6 +565,7 @@ class _Planning:
                         self._add(CueJob(path, mine), share.name)
         self._print(share, folder, digits)
         self._spread(share, folder, digits)
+        self._page(share, folder, digits)
         self._list(folder, tuple(jobs), share.name)
         return tuple(jobs)
 
@@ -621,6 +624,18 @@ class _Planning:
                 self._add(job, share.name)
             assert job.settings.start is not None
             begin = job.settings.start + timedelta(days=settings.days)
+
+    def _page(self, share: Share, folder: Path, digits: int) -> None:
+        """Plan a practice page of each exercise, at the learner's pitch and on its own rungs."""
+        for one in share.given:
+            if "page" in one.settings.gets:
+                path = folder / f"{_stem(one, share, digits)} - practice page.html"
+                self._add(
+                    plan_document(
+                        Document.PAGE, (one.exercise,), path, one.settings, sources=(one.source,)
+                    ),
+                    share.name,
+                )
 
     def _list(self, folder: Path, tracks: tuple[TrackJob, ...], receiver: str) -> None:
         """List tracks by pitch and overall, each format by itself."""
@@ -696,6 +711,7 @@ def _overview(
                 "seconds": round(float(sum(track.duration for track in tracks))),
                 "sheets": sum(1 for one in mine if one.what == "a sheet"),
                 "plans": sum(1 for one in mine if one.what == "a plan"),
+                "pages": sum(1 for one in mine if one.what == "a practice page"),
                 "minutes": share.settings.minutes,
                 "exercises": listed,
             }

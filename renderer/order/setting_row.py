@@ -26,7 +26,7 @@ PAGED = frozenset({"page"})
 READ = PLAYED | PAGED | {"fingering"}
 """The verbs that read an exercise and change nothing in it."""
 
-PACKED = frozenset({"render", "sheet", "plan"})
+PACKED = frozenset({"render", "sheet", "plan", "page"})
 """The verbs whose files packs have in them: what these know can stand in a pack's file."""
 
 SCORED = READ | {"expand", "coverage", "abridge"}

@@ -77,7 +77,7 @@ _RENDER = frozenset({"render"})
 _SHEET = frozenset({"sheet"})
 _PLAN = frozenset({"plan"})
 _PACK = frozenset({"pack"})
-GIVEN = ("tracks", "sheet", "plan")
+GIVEN = ("tracks", "sheet", "plan", "page")
 """What learners can get."""
 
 
@@ -641,9 +641,10 @@ class Settings:
         datetime.time(18), kinds.time_of_day(), "When practice begins.", _PLAN, NO_TRACK
     )
     gets: tuple[str, ...] = _row(
-        GIVEN,
+        ("tracks", "sheet", "plan"),
         kinds.several(kinds.one_of("thing to give", GIVEN)),
-        "What each learner of a pack gets: tracks, sheet, plan. May be given several times.",
+        "What each learner of a pack gets: tracks, sheet, plan, page (for a browser). "
+        "May be given several times.",
         _PACK,
         NO_TRACK,
     )

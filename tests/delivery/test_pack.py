@@ -108,6 +108,24 @@ def refused(**how: Any) -> list[str]:
     return [str(problem) for problem in caught.value.problems]
 
 
+def test_learners_get_practice_pages_at_their_own_pitch(folder: Path) -> None:
+    change('gets = "tracks"', 'gets = "page"')
+    said = done("pack", "class.toml", "-o", "out")
+    assert "Pages" in said
+    pages = {name: made for name, made in contents().items() if name.endswith(".html")}
+    assert sorted(pages) == [
+        f"{who}/{number} - practice page.html"
+        for who in ("Ailsa", "Chanters at A", "Jamie")
+        for number in ("1 Wide", "2 Reel")
+    ]
+    wide = {who: pages[f"{who}/1 Wide - practice page.html"] for who in ("Ailsa", "Jamie")}
+    assert wide["Ailsa"] == pages["Chanters at A/1 Wide - practice page.html"] != wide["Jamie"]
+    how = ("--pitch", "B flat", "--ladder", "90,120")
+    done("page", "wide.toml", "-o", "alone.html", *how)
+    assert wide["Jamie"] == Path("alone.html").read_bytes()
+    assert "Nothing to do" in done("pack", "class.toml", "-o", "out")
+
+
 def test_each_learner_has_a_folder_and_the_teacher_the_lists_and_the_overview(
     folder: Path,
 ) -> None:

@@ -727,5 +727,12 @@ def _page(one: PlannedFile) -> tuple[bytes, Sequence[str]]:
         # What the tracks sound like stands on the page, and is no news.
         said = made.remarks[:-1] if track_words(settings) else made.remarks
         return page.pdf(), said
+    if job.kind is Document.PAGE:
+        # Imported when they are needed: they bring Verovio along.
+        from renderer.delivery.page.contents import page_contents
+        from renderer.delivery.page.one_file import html_of
+
+        contents = page_contents(job.exercises, job.settings, lambda done: None)
+        return html_of(contents), contents["remarks"]
     pages, remarks = sheet_pages(job)
     return pages.pdf(), remarks

@@ -18,6 +18,14 @@ from renderer.delivery.sheet.layout import HEAD_MM, SIDE_MM, Paper
 from renderer.delivery.sheet.typesetting import typeset
 from renderer.order.kinds import Plain
 
+COUNTED = (
+    ("tracks", "track"),
+    ("sheets", "sheet"),
+    ("plans", "practice plan"),
+    ("pages", "practice page"),
+)
+"""What is counted of what a learner gets: its key, and one of them in words."""
+
 
 def _minutes(seconds: int) -> str:
     hours, rest = divmod(round(seconds / 60), 60)
@@ -27,7 +35,7 @@ def _minutes(seconds: int) -> str:
 def _receiver(told: Mapping[str, Any]) -> dict[str, Any]:
     counted = [
         f"{told[key]} {word if told[key] == 1 else word + 's'}"
-        for key, word in (("tracks", "track"), ("sheets", "sheet"), ("plans", "practice plan"))
+        for key, word in COUNTED
         if told[key]
     ]
     return {
