@@ -149,8 +149,16 @@ def test_notes_of_a_bar_stand_in_order_and_never_on_each_other_or_the_bar_lines(
             assert right < bar.width + 0.01
 
 
-DENSER = ("double-strikes", "six-eight-march-full", "two-four-march-full")
-"""Exercises where a bar needs so much more than those above that its line stands by itself."""
+DENSER = (
+    "birls-from-every-note",
+    "d-gracenotes",
+    "light-double-and-triple-strikes",
+    "light-strikes",
+    "six-eight-march-full",
+    "two-four-march-full",
+)
+"""Exercises where a bar needs so much more than those above that its line stands by itself, or
+fills half a row that the widths of the others would break."""
 
 
 @pytest.mark.parametrize("name", SHIPPED)
