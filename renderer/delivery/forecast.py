@@ -180,9 +180,17 @@ def forecast(
             rate = _at_tempo(rates[key], job.tempo) if key in rates else fmean(alike[kind])
             size = round(frames * rate)
         head = _head_bytes(job.audio_format)
-        head += 0 if job.audio_format is AudioFormat.WAV else _COVER_BYTES
+        head += _cover_bytes(job.audio_format)
         found.append(Forecast(job.path, job.duration, size + head))
     return tuple(found)
+
+
+def _cover_bytes(audio_format: AudioFormat) -> int:
+    if audio_format is AudioFormat.WAV:
+        return 0
+    # Ogg and Opus have pictures as text: four letters for three bytes.
+    as_text = audio_format in (AudioFormat.OGG, AudioFormat.OPUS)
+    return _COVER_BYTES * 4 // 3 if as_text else _COVER_BYTES
 
 
 def _is_clicks_alone(job: TrackJob) -> bool:

@@ -102,7 +102,8 @@ def test_small_files_to_send_take_half_a_megabyte_a_minute(tmp_path: Path) -> No
         == "Doublings on B and C - A - full - small file, 4 times each - 060 bpm.mp3"
     )
     minutes = float(track.duration) / 60
-    assert track.bytes / 1e6 / minutes == pytest.approx(0.48, abs=0.02)
+    # Beside half a megabyte a minute there is a picture of 10 to 17 kB.
+    assert (track.bytes - 14_000) / 1e6 / minutes == pytest.approx(0.48, abs=0.02)
     assert "44100 Hz, mono, fltp, 64 kb/s" in metadata_seen_by_ffmpeg(track.path)
     assert decoded(track.path, channels=1).shape == (track.frames, 1)
 
