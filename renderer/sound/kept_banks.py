@@ -2,9 +2,10 @@
 
 Loops from the cache (`renderer.sound.kept_loops`) still have to get breath and their pitch, which
 takes most of a second. What comes of it is a file in the same folder, named after all that decides
-it: the SoundFonts' bytes, pitch and rate, all of the program's code for sound, the versions of
-NumPy, soxr and FluidSynth. A file begins with the SHA-256 of what follows, a line of JSON and
-arrays one after another; one that is damaged, or cannot be read or written, costs time only.
+it: the SoundFonts' bytes, pitch and rate, all of the program's code for sound and fingering,
+the versions of NumPy, soxr and FluidSynth. A file begins with the SHA-256 of what follows, a line
+of JSON and arrays one after another; one that is damaged, or cannot be read or
+written, costs time only.
 """
 
 from __future__ import annotations
@@ -67,9 +68,11 @@ def kept_or_computed(what: str, soundfonts: list[Path], make: Callable[[], Kept]
 def _program() -> str:
     """Return the SHA-256 of all code and tables for sound, and what numbers are computed with."""
     digest = hashlib.sha256(f"{np.__version__} {soxr.__version__}".encode())
-    for one in sorted(resources.files(__package__).iterdir(), key=lambda one: one.name):
-        if one.name.endswith((".py", ".toml")):
-            digest.update(one.read_bytes())
+    # The model of the chanter lies in a folder of its own, and the fingering in another room.
+    for room in (__package__, f"{__package__}.acoustics", "renderer.technique"):
+        for one in sorted(resources.files(room).iterdir(), key=lambda one: one.name):
+            if one.name.endswith((".py", ".toml")):
+                digest.update(one.read_bytes())
     return digest.hexdigest()
 
 
