@@ -23,10 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from renderer.delivery.audio import write_audio
-from renderer.delivery.free_space import least_bytes
 from renderer.delivery.tags import Tags
 from renderer.order.formats import AudioFormat
 from renderer.order.names import Series
+from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
 from renderer.sound.mix import BLOCK_FRAMES
 from renderer.sound.mix_settings import Mix

@@ -41,7 +41,7 @@ from renderer.delivery.cover import cover_of
 from renderer.delivery.cue_sheet import cue_path, cue_text
 from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import Placing, check_writable, make_folder, simply
-from renderer.delivery.free_space import Need, check_free_space, least_bytes
+from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
 from renderer.errors import Problem, RungwiseError
@@ -52,6 +52,7 @@ from renderer.order.jobs import plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import Series, tempos_label
 from renderer.order.settings import read_settings
+from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
 from renderer.sound.mix import Track
 from renderer.sound.mix_settings import Mix

@@ -21,13 +21,7 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source, open_source
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob, plan_document
-from renderer.order.formats import (
-    WAV_SAMPLE_BYTES,
-    WITH_CUE_SHEETS,
-    AudioFormat,
-    kbit_per_s,
-    rate_in,
-)
+from renderer.order.formats import WITH_CUE_SHEETS
 from renderer.order.jobs import count_of_tracks, plan_tracks
 from renderer.order.kinds import Plain
 from renderer.order.names import collision_key, safe_stem, tempo_label
@@ -42,9 +36,10 @@ from renderer.order.pack_file import (
     read_pack_file,
     settings_of,
 )
+from renderer.order.runs_of_lines import RunsOfLines
 from renderer.order.settings import BY_NAME, Settings, known_to, read_settings, track_words
+from renderer.order.sizes import spoken_bytes
 from renderer.order.track_job import TrackJob
-from renderer.order.tracks import durations_of, takes_of
 from renderer.reading.exercise import source_of
 from renderer.reading.folders import exercises_in
 from renderer.timing.timeline import SectionKind
@@ -68,12 +63,21 @@ class Given:
         How.
     number:
         Which of the learner's exercises it is, from 1.
+    runs:
+        The exercises, parts of this one, that have tracks of their own in its place, where tracks
+        of all its lines would be too large to send; mostly none.
     """
 
     exercise: Exercise
     source: Source
     settings: Settings
     number: int
+    runs: tuple[tuple[Exercise, Settings], ...] = ()
+
+    @property
+    def played(self) -> tuple[tuple[Exercise, Settings], ...]:
+        """What its tracks are made of, each with its settings: all of it, or run after run."""
+        return self.runs or ((self.exercise, self.settings),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,6 +323,7 @@ class _Assembling:
         self._inputs = [Path(file.file)]
         self._folders: list[Path] = []
         self._read: dict[tuple[object, ...], list[tuple[Source, Exercise]]] = {}
+        self._small: dict[tuple[object, ...], tuple[tuple[Exercise, Settings], ...]] = {}
 
     def pack(self) -> Pack:
         file = self._file
@@ -388,11 +393,11 @@ class _Assembling:
             if settings is None:
                 continue
             for source, exercise in self._exercises(one.source, settings):
-                settings = _kept_small(exercise, settings)
                 has_pitch = any("pitch" in layer.values for layer in layers)
                 if not has_pitch and not exercise.own_chanter:
                     self._refuse_without_pitch(receiver)
-                given.append(Given(exercise, source, settings, len(given) + 1))
+                runs = self._runs(one, exercise, settings)
+                given.append(Given(exercise, source, settings, len(given) + 1, runs))
         if found and not mine and not self._problems:
             self._problem(
                 f"{receiver.name} gets no exercise",
@@ -427,7 +432,8 @@ class _Assembling:
             return None
 
     def _exercises(self, source: Source, settings: Settings) -> list[tuple[Source, Exercise]]:
-        key = (source.name, settings.reading, settings.tune, settings.line)
+        chosen = (settings.line, settings.lines, settings.bars, settings.lead_in)
+        key = (source.name, settings.reading, settings.tune, *chosen)
         if key not in self._read:
             self._read[key] = []
             try:
@@ -435,6 +441,35 @@ class _Assembling:
             except RungwiseError as error:
                 self._problems += [replace(p, file=p.file or source.name) for p in error.problems]
         return self._read[key]
+
+    def _runs(
+        self, found: _Found, exercise: Exercise, settings: Settings
+    ) -> tuple[tuple[Exercise, Settings], ...]:
+        """Runs of lines that are small enough to send, where all lines together are not."""
+        if settings.max_size is None or "tracks" not in settings.gets:
+            return ()
+        heard = _heard(settings)
+        key = (id(exercise), heard, settings.max_size)
+        if key not in self._small:
+            whole = self._whole(found.source, exercise, settings)
+            sizes = RunsOfLines(whole, exercise, heard, settings.max_size)
+            self._small[key] = sizes.runs()
+            name = Path(exercise.source).name or exercise.title
+            for line, size in sizes.too_large():
+                self._problem(
+                    f"a track of line {line} of {name} alone has at least {spoken_bytes(size)}, "
+                    "more than max-size allows",
+                    "ask for a larger one, small files (share), another format or fewer repeats",
+                    found.entry.place,
+                )
+        return self._small[key]
+
+    def _whole(self, source: Source, exercise: Exercise, settings: Settings) -> Exercise:
+        """The exercise that lines and bars were taken out of."""
+        plain = replace(settings, line=None, lines=None, bars=None, lead_in=False)
+        title = exercise.whole_title or exercise.title
+        all_read = (one for _, one in self._exercises(source, plain))
+        return next((one for one in all_read if one.title == title), exercise)
 
     def _refuse_titles_that_collide(self, shares: Iterable[Share]) -> None:
         """Two titles that are one in names of files would be told apart by their numbers alone."""
@@ -453,39 +488,6 @@ class _Assembling:
                             one.source.name,
                         )
                     )
-
-
-_MARGIN_BYTES = 200_000
-"""Tags, a cover, and what a sheet beside it needs."""
-
-
-def _kept_small(exercise: Exercise, settings: Settings) -> Settings:
-    """Settings with a track for each line, where a whole one is larger than a file may be."""
-    if settings.max_size is None or settings.each_line or "tracks" not in settings.gets:
-        return settings
-    try:
-        played = settings.applied_to(exercise)
-        tempos = [take.tempo for take in takes_of(played, settings)]
-        longest = max(durations_of(played, settings, tempos).values())
-    except RungwiseError:
-        # What cannot be played is said where tracks are planned.
-        return settings
-    largest = max(most_bytes(one, rate_in(one, settings.rate), settings) for one in settings.format)
-    fits = longest * largest + _MARGIN_BYTES <= settings.max_size
-    return settings if fits else replace(settings, each_line=True)
-
-
-def most_bytes(audio_format: AudioFormat, rate: int, settings: Settings) -> int:
-    """Return how many bytes a second of a track takes at most."""
-    channels = settings.heard_layout.channels
-    if audio_format in (AudioFormat.WAV, AudioFormat.FLAC):
-        return rate * channels * WAV_SAMPLE_BYTES
-    if audio_format is AudioFormat.OGG:
-        # Measured: 166 to 182 kbit/s on stereo tracks at 44,100.
-        return 25_000
-    kbit = kbit_per_s(audio_format, rate, channels, is_small=settings.share)
-    # Those that keep their rate on average only may take a little more.
-    return kbit * 125 if audio_format is AudioFormat.MP3 else kbit * 138
 
 
 def _share_somebody(one: Entry, other: Entry) -> bool:
@@ -533,10 +535,15 @@ class _Planning:
         for number, share in enumerate(self._pack.shares):
             for one in share.given:
                 if "tracks" in one.settings.gets:
-                    key = (id(one.exercise), _heard(one.settings))
-                    counts[key] = count_of_tracks(one.exercise, one.settings)
+                    for part, settings in one.played:
+                        key = (id(part), _heard(settings))
+                        counts[key] = count_of_tracks(part, settings)
             if (total := sum(counts.values())) > MOST_TRACKS_OF_PACK:
-                mine = sum(count_of_tracks(one.exercise, one.settings) for one in share.given)
+                mine = sum(
+                    count_of_tracks(part, settings)
+                    for one in share.given
+                    for part, settings in one.played
+                )
                 place = self._pack.shares[number].receiver.layer.place
                 raise RungwiseError(
                     Problem(
@@ -571,12 +578,15 @@ class _Planning:
 
     def _tracks_of(self, one: Given, prefix: str) -> tuple[tuple[TrackJob, str], ...]:
         """The tracks of an exercise, planned once for all who get it alike."""
-        heard = _heard(one.settings)
-        key = (id(one.exercise), heard, prefix)
-        if key not in self._tracks:
-            planned = plan_tracks(one.exercise, Path(), heard, sources=(one.source,), prefix=prefix)
-            self._tracks[key] = tuple((job, job.digest) for job in planned)
-        return self._tracks[key]
+        found: list[tuple[TrackJob, str]] = []
+        for part, settings in one.played:
+            heard = _heard(settings)
+            key = (id(part), heard, prefix)
+            if key not in self._tracks:
+                planned = plan_tracks(part, Path(), heard, sources=(one.source,), prefix=prefix)
+                self._tracks[key] = tuple((job, job.digest) for job in planned)
+            found += self._tracks[key]
+        return tuple(found)
 
     def _print(self, share: Share, folder: Path, digits: int) -> None:
         printed = [one for one in share.given if "sheet" in one.settings.gets]

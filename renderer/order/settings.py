@@ -655,7 +655,7 @@ class Settings:
         None,
         kinds.file_size(),
         "The largest that a file to send may be, such as '16 MB': a folder that is larger is sent "
-        "in parts.",
+        "in parts, and tracks that are have so many lines each as fit.",
         _PACK,
         NO_TRACK,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import shutil
@@ -706,16 +707,72 @@ def test_what_is_sent_is_kept_under_a_size_in_parts(folder: Path) -> None:
     assert packed == [one.path for one in result.plan.of("Jamie")]
 
 
-def test_tracks_too_large_to_send_are_split_at_their_lines(folder: Path) -> None:
-    plan = planned(max_size=300_000, repeats=8)
+def test_tracks_too_large_to_send_are_split_into_runs_of_lines_as_long_as_fit(
+    folder: Path,
+) -> None:
+    lines = "".join(f'[[lines]]\nrun = "{note}, low A, B, low A"\n' for note in "BCDEBCD")
+    Path("reel.toml").write_text(f'title = "Reel"\n{lines}', "utf-8")
+    # 16,000 bytes a second: at 90 two such lines last 16 s, three 24.
+    plan = planned(max_size=330_000, repeats=2)
     names = [one.path for one in plan.of("Jamie") if one.what == "a track"]
-    assert all("line 1" in name or "line 2 Back" in name for name in names)
-    assert len(names) == 8
+    lists = ["lines 1 and 2", "lines 3 and 4", "lines 5 and 6", "line 7"]
+    assert [name.partition(" - ")[0] for name in names] == [
+        *["Jamie/1 Wide"] * 2,
+        *[f"Jamie/2 Reel, {lines}" for lines in lists for _ in (90, 120)],
+    ]
     result = make(plan)
-    assert max(result.sizes.values()) <= 300_000
+    sizes = {name: result.sizes[name] for name in names}
+    assert max(sizes.values()) <= 330_000
+    seconds = {name: soundfile.info(Path("out", name)).duration for name in names}
+    slow = [name for name in names if "2 Reel" in name and "090 bpm" in name]
+    for one, other in itertools.pairwise(slow[:-1]):
+        assert seconds[one] == seconds[other], "as many lines each as fit"
+    # With one line more, of four beats twice and a bar of clicks, it would be too large.
+    more = seconds[slow[0]] + (2 * 4 + 4) * 60 / 90
+    assert more * 16_000 > 330_000 - 60_000
     assert not any("line" in one.path for one in planned(max_size=30_000_000).files)
 
 
-def test_what_no_split_makes_small_enough_is_said(folder: Path) -> None:
-    with pytest.raises(RungwiseError, match="more than max-size allows"):
-        make(planned(zip=True, max_size=100_000, repeats=9))
+def test_a_run_of_lines_is_made_anew_alone_where_its_note_has_changed(folder: Path) -> None:
+    how = {"max_size": 120_000, "repeats": 2}
+    first = make(planned(**how))
+    assert any("2 Reel, line 2" in name for name in first.made)
+    tune("reel.toml", "Reel", "C")
+    again = make(planned(**how))
+    tracks = [name for name in again.made if name.endswith(".wav")]
+    assert tracks
+    assert all("2 Reel, line 1" in name for name in tracks)
+
+
+def test_each_learner_can_have_other_lines_of_the_same_file(folder: Path) -> None:
+    change('name = "Jamie"', 'name = "Jamie"\nlines = "2"')
+    change('name = "Ailsa"', 'name = "Ailsa"\nlines = "1"')
+    plan = planned()
+    for who, title in (
+        ("Jamie", "1 Wide, line 2"),
+        ("Ailsa", "1 Wide, line 1"),
+        ("Chanters at A", "1 Wide"),
+    ):
+        names = {Path(one.path).name.partition(" - ")[0] for one in plan.of(who)}
+        assert title in names, names
+
+
+def test_a_line_that_is_too_large_by_itself_is_refused_before_anything_is_made(
+    folder: Path,
+) -> None:
+    for asked in ({}, {"zip": True}, {"each_line": True}):
+        with pytest.raises(RungwiseError) as caught:
+            planned(max_size=100_000, repeats=30, **asked)
+        said = [str(one) for one in caught.value.problems]
+        assert len(said) == 4, said
+        assert said[0].startswith(
+            "class.toml: exercises[1]: a track of line 1 of wide.toml alone has at least "
+        )
+    assert not Path("out").exists()
+
+
+def test_a_file_that_comes_out_too_large_to_send_is_said_without_zip_too(folder: Path) -> None:
+    change('format = "wav"', 'format = "flac"')
+    for asked in ({}, {"zip": True}):
+        with pytest.raises(RungwiseError, match="more than max-size allows"):
+            make(planned(max_size=100_000, repeats=14, **asked))

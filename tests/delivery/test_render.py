@@ -18,12 +18,7 @@ import pytest
 import soundfile
 
 import renderer
-from renderer.delivery.free_space import (
-    Need,
-    check_free_space,
-    least_bytes,
-    spoken_bytes,
-)
+from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.render import (
     RenderedTrack,
     RenderingStoppedError,
@@ -39,6 +34,7 @@ from renderer.notation.playing import Inner
 from renderer.order.formats import AudioFormat, rate_in
 from renderer.order.jobs import plan_tracks
 from renderer.order.names import LONGEST_NAME
+from renderer.order.sizes import least_bytes, spoken_bytes
 from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import made_in, make_read_only, small_disk
 from tests.delivery.larkmoor import asked, doublings, ladder

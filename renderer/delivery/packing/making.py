@@ -34,13 +34,13 @@ from renderer.delivery.files import (
     real_place,
     whole_file,
 )
-from renderer.delivery.free_space import Need, check_free_space, least_bytes
+from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.leftovers import sweep
 from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
 from renderer.delivery.packing.places import places_in
-from renderer.delivery.packing.sending import parcels_of, write_parcel
+from renderer.delivery.packing.sending import parcels_of, too_large, write_parcel
 from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
 from renderer.delivery.playlist import Entry as Listed
 from renderer.delivery.playlist import playlist_text
@@ -61,6 +61,7 @@ from renderer.order.documents import Document, DocumentJob, PlaylistJob
 from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
 from renderer.order.planning import practice_of
 from renderer.order.settings import track_words
+from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
 from renderer.timing.expand import Timeline
 
@@ -624,9 +625,12 @@ class _Making:
         stats = stats_of(plan.root)
         paths: list[str] = []
         for share in plan.pack.shares:
-            if not share.settings.zip:
-                continue
             files = [one.path for one in plan.of(share.name)]
+            if not share.settings.zip:
+                most = share.settings.max_size
+                if most is not None and (problems := too_large(files, sizes, most)):
+                    raise RungwiseError(problems)
+                continue
             for parcel in parcels_of(share.name, files, sizes, digests, share.settings.max_size):
                 paths.append(parcel.path)
                 place, entry = plan.root / parcel.path, known.get(parcel.path)

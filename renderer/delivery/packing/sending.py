@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from renderer import __version__
-from renderer.delivery.free_space import spoken_bytes
 from renderer.errors import Problem, RungwiseError
 from renderer.order.digests import digest_of
+from renderer.order.sizes import spoken_bytes
 
 _FIRST_DAY = (1980, 1, 1, 0, 0, 0)
 """The earliest that a ZIP file can say (APPNOTE 4.4.6)."""
@@ -77,9 +77,7 @@ def parcels_of(
         own = sizes[file] + _HEADS_BYTES + _EXTRA_BYTES + 2 * len(file.encode())
         if most_bytes is not None:
             if own + _END_BYTES > most_bytes:
-                cause = f"it has {spoken_bytes(sizes[file])}, more than max-size allows"
-                remedy = "ask for a larger one, small files (share), or a track for each line"
-                problems.append(Problem(cause, remedy, file=file))
+                problems.append(_too_large(file, sizes[file]))
             elif taken + own > most_bytes:
                 parts.append([])
                 taken = _END_BYTES
@@ -102,6 +100,17 @@ def parcels_of(
         for number, part in enumerate(parts, start=1)
         if part
     )
+
+
+def too_large(files: Sequence[str], sizes: Mapping[str, int], most_bytes: int) -> list[Problem]:
+    """Return what is wrong with files that are sent one by one: those that are larger."""
+    return [_too_large(file, sizes[file]) for file in files if sizes[file] > most_bytes]
+
+
+def _too_large(file: str, size: int) -> Problem:
+    cause = f"it has {spoken_bytes(size)}, more than max-size allows"
+    remedy = "ask for a larger one, small files (share), another format or fewer repeats"
+    return Problem(cause, remedy, file=file)
 
 
 def write_parcel(root: Path, parcel: Parcel, path: Path) -> None:
