@@ -566,6 +566,40 @@ def test_a_dry_run_writes_nothing_and_says_what_it_would_make(folder: Path) -> N
     assert not Path("out").exists()
 
 
+def test_plans_that_cannot_be_are_said_before_anything_is_made(folder: Path) -> None:
+    change('gets = "tracks"', 'gets = ["tracks", "plan"]')
+    change('name = "Ailsa"', 'name = "Ailsa"\nminutes = 5\ndays = 1\nplayings = 300')
+    for how in ((), ("--dry-run",)):
+        result = rungwise("pack", "class.toml", "-o", "out", *how)
+        assert isinstance(result.exception, RungwiseError)
+        said = [str(one) for one in result.exception.problems]
+        assert len(said) == 2
+        assert said[0].startswith(
+            "class.toml: learners[2]: the practice plan of wide.toml cannot be made: playing each "
+            "of 2 lines 300 times does not fit into 1 day of 5 minutes, rests included. Plan more "
+        )
+        assert not Path("out").exists()
+
+
+def test_rungs_that_are_too_many_for_the_days_are_said_with_the_plan_that_they_are_of(
+    folder: Path,
+) -> None:
+    change('gets = "tracks"', 'gets = "plan"')
+    change("[90, 120]", '"60:80:1"')
+    change('name = "Ailsa"', 'name = "Ailsa"\ndays = 30')
+    change(', "reel.toml"', "")
+    said = made().remarks
+    assert sorted(one for one in said if "rungs are too many" in one) == [
+        f"{who} - practice plan{whose}.pdf: 21 rungs are too many for 14 days, since a line climbs "
+        "one a day at most: larger steps reach the top."
+        for who, whose in (
+            ("Chanters at A/Wide", " - Mairi"),
+            ("Chanters at A/Wide", " - Rory"),
+            ("Jamie/Wide", ""),
+        )
+    ]
+
+
 def test_a_new_file_is_written_once(folder: Path) -> None:
     done("pack", "--new", "new.toml")
     assert rungwise("pack", "--new", "new.toml").exit_code

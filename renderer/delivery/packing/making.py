@@ -40,6 +40,7 @@ from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
 from renderer.delivery.packing.places import places_in
+from renderer.delivery.packing.practices import practices_of
 from renderer.delivery.packing.sending import parcels_of, too_large, write_parcel
 from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
 from renderer.delivery.playlist import Entry as Listed
@@ -59,11 +60,11 @@ from renderer.notation.kept_settings import decimal_text
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob
 from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
-from renderer.order.planning import practice_of
 from renderer.order.settings import track_words
 from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
 from renderer.timing.expand import Timeline
+from renderer.timing.practice import PracticePlan
 
 _REMEDY = "move it, choose another place, or add --replace"
 _FIRST_DAY = "first-day"
@@ -225,6 +226,7 @@ def due_of(plan: PackPlan, *, replace: bool = False) -> tuple[Due, ...]:
     state = _looked_at(plan, read_manifest(plan.root).made, may_replace=replace)
     if state.problems:
         raise RungwiseError(state.problems)
+    practices_of(plan, (one.file for one in state.due))
     return (*state.due, *state.links)
 
 
@@ -389,6 +391,7 @@ class _Making:
         self._remarks: dict[str, None] = {}
         self._problems: dict[Problem, None] = {}
         self._failed: list[BaseException] = []
+        self._practices: Mapping[str, PracticePlan] = {}
 
     @property
     def _is_stopped(self) -> bool:
@@ -401,6 +404,7 @@ class _Making:
         state = _looked_at(plan, self._journal.made, may_replace=self._may_replace)
         if state.problems:
             raise RungwiseError(state.problems)
+        self._practices = practices_of(plan, (one.file for one in state.due))
         due = (*state.due, *state.links)
         if on_due is not None:
             on_due(due)
@@ -544,15 +548,15 @@ class _Making:
                 ),
                 placing=partial(self._placed, one, facts),
             )
-            self._remarks |= dict.fromkeys(rendered.remarks)
+            self._remarks |= dict.fromkeys(f"{one.source}: {said}" for said in rendered.remarks)
 
     def _print_all(self, files: Sequence[PlannedFile]) -> None:
         for one in files:
             if self._is_stopped:
                 return
             with self._failing():
-                content, remarks = _page(one)
-                self._remarks |= dict.fromkeys(remarks)
+                content, remarks = _page(one, self._practices)
+                self._remarks |= dict.fromkeys(f"{one.path}: {said}" for said in remarks)
                 self._write(one, content)
 
     def _write(self, one: PlannedFile, content: bytes) -> None:
@@ -710,7 +714,7 @@ def _facts(job: TrackJob, timeline: Timeline, loudness_lufs: float) -> dict[str,
     }
 
 
-def _page(one: PlannedFile) -> tuple[bytes, Sequence[str]]:
+def _page(one: PlannedFile, practices: Mapping[str, PracticePlan]) -> tuple[bytes, Sequence[str]]:
     """Return what is in a file that is no track."""
     job = one.job
     if isinstance(job, PlaylistJob):
@@ -725,7 +729,7 @@ def _page(one: PlannedFile) -> tuple[bytes, Sequence[str]]:
     assert isinstance(job, DocumentJob)
     if job.kind is Document.PLAN:
         settings = job.settings
-        made = practice_of(job.exercises[0], settings)
+        made = practices[one.digest]
         assert settings.start is not None
         page = PracticePage(made, settings.start, settings.learner, Paper(settings.paper))
         # What the tracks sound like stands on the page, and is no news.
