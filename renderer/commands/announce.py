@@ -19,7 +19,8 @@ DryRun = Annotated[
     bool,
     typer.Option(
         "--dry-run",
-        help="Say how long the tracks will play and how large they will be; stop there.",
+        help="Say how long the tracks will play, how large they will be and how long the work "
+        "takes; stop there.",
     ),
 ]
 
@@ -44,13 +45,16 @@ def _forecast(jobs: Sequence[TrackJob]) -> tuple[Forecast, ...]:
         )
 
 
-def _sum_of(made: Sequence[Forecast]) -> str:
+def _sum_of(made: Sequence[Forecast], jobs: Sequence[TrackJob]) -> str:
+    from renderer.delivery.render import cores
+    from renderer.delivery.work import work_of
+
     seconds = float(sum(one.duration for one in made))
     size = sum(one.bytes for one in made) / 1e6
     folder = made[0].path.parent
     return (
-        f"{counted(len(made), 'track')}, {spoken_length(seconds)} of playing, about {size:.1f} MB, "
-        f"in {folder}"
+        f"{counted(len(made), 'track')}, {spoken_length(seconds)} of playing, about {size:.1f} MB; "
+        f"{work_of(jobs, cores())}, in {folder}"
     )
 
 
@@ -63,7 +67,7 @@ def announce(jobs: Sequence[TrackJob]) -> None:
     from rich.console import Console
 
     if sum(job.duration for job in jobs) >= LONG_S:
-        _say(Console(stderr=True), f"Going to make {_sum_of(_forecast(jobs))}.")
+        _say(Console(stderr=True), f"Going to make {_sum_of(_forecast(jobs), jobs)}.")
 
 
 def print_forecast(jobs: Sequence[TrackJob]) -> None:
@@ -81,4 +85,4 @@ def print_forecast(jobs: Sequence[TrackJob]) -> None:
         table.add_row(Text(one.path.name), length, f"{one.bytes / 1e6:.1f} MB")
     console = output_console()
     console.print(table)
-    _say(console, f"Nothing was written. It would be {_sum_of(made)}.")
+    _say(console, f"Nothing was written. It would be {_sum_of(made, jobs)}.")

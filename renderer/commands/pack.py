@@ -39,7 +39,10 @@ def pack(
     ] = False,
     dry_run: Annotated[
         bool,
-        typer.Option("--dry-run", help="Say what would be made and how large; stop there."),
+        typer.Option(
+            "--dry-run",
+            help="Say what would be made, how large it will be and how long it takes; stop there.",
+        ),
     ] = False,
     why: Annotated[
         bool, typer.Option("--why", help="Say of each file that is made why it is.")
@@ -74,9 +77,7 @@ def pack(
         return
     planned = _planned(file, output, given)
     if dry_run:
-        from renderer.delivery.packing.making import due_of
-
-        _print_forecast(planned, due_of(planned, replace=replace), why=why)
+        _print_forecast(planned, replace=replace, why=why)
         return
     made = _make(planned, why=why, replace=replace, tidy=tidy)
     if not (made.left_over or made.changed or made.remarks):
@@ -106,9 +107,7 @@ def demo(
 
     planned = _planned(shipped_folder("exercises") / _DEMO, output, {})
     if dry_run:
-        from renderer.delivery.packing.making import due_of
-
-        _print_forecast(planned, due_of(planned, replace=replace), why=False)
+        _print_forecast(planned, replace=replace, why=False)
         return
     _make(planned, why=False, replace=replace, tidy=tidy)
 
@@ -147,7 +146,7 @@ def _keep_call(made: MadePack) -> None:
     plan = made.plan
     console = output_console()
     with console.capture() as capture:
-        _print_table(console, made)
+        _print_table(console, made.plan, made.sizes)
         for path in made.parcels:
             _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
     said = f"{capture.get()}{_nothing_to_do(len(plan.files))}"
@@ -199,22 +198,32 @@ def _print_reasons(due: Sequence[Due]) -> None:
         _say(console, f"... and {more} more.")
 
 
-def _print_forecast(plan: PackPlan, due: Sequence[Due], *, why: bool) -> None:
-    from renderer.delivery.forecast import forecast
-    from renderer.order.track_job import TrackJob
+def _print_forecast(plan: PackPlan, *, replace: bool, why: bool) -> None:
+    from rich.console import Console
 
+    from renderer.delivery.packing.foretelling import foretold
+    from renderer.delivery.packing.making import due_of
+
+    due = due_of(plan, replace=replace)
     if why:
         _print_reasons(due)
-    first = {one.file.digest: one.file for one in due}
-    jobs = [one.job for one in first.values() if isinstance(one.job, TrackJob)]
-    sizes = {made.path: made.bytes for made in forecast(jobs)}
-    seconds = float(sum(job.duration for job in jobs))
-    megabytes = sum(sizes.values()) / 1e6
+    with Console(stderr=True).status("Working out sizes"):
+        would = foretold(plan, due)
+    console = output_console()
+    _print_table(console, plan, would.sizes, heading="About")
+    for path in would.too_large:
+        size = would.sizes[path] / 1e6
+        _say(console, f"Note: {path} would have about {size:.1f} MB, more than max-size allows.")
+    if not due and not would.parcels:
+        _say(console, f"Nothing was written. {_nothing_to_do(len(plan.files))}")
+        return
+    sent = f"{counted(would.parcels, 'file')} to send, about {would.parcel_bytes / 1e6:.1f} MB; "
     _say(
-        output_console(),
-        f"Nothing was written. It would be {counted(len(due), 'file')} of {len(plan.files)}: "
-        f"{counted(len(jobs), 'track')} to render, {spoken_length(seconds)} of playing, "
-        f"about {megabytes:.1f} MB, in {plan.root}",
+        console,
+        f"Nothing was written. It would be {counted(would.due, 'file')} of {would.files}: "
+        f"{counted(would.tracks, 'track')} to render, {spoken_length(would.seconds)} of playing, "
+        f"about {would.bytes / 1e6:.1f} MB; {sent if would.parcels else ''}{would.work}, "
+        f"in {plan.root}",
     )
 
 
@@ -225,7 +234,7 @@ def _nothing_to_do(count: int) -> str:
 def _print_made(console: Console, made: MadePack) -> None:
     for remark in made.remarks:
         _say(console, f"Note: {remark}")
-    _print_table(console, made)
+    _print_table(console, made.plan, made.sizes)
     for path in made.parcels:
         _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
     done, linked = len(made.made) - len(made.linked), len(made.linked)
@@ -247,7 +256,9 @@ def _say_left_over(console: Console, made: MadePack, *, tidy: bool) -> None:
             _say(console, text)
 
 
-def _print_table(console: Console, made: MadePack) -> None:
+def _print_table(
+    console: Console, plan: PackPlan, sizes: Mapping[str, int], *, heading: str = "Size"
+) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -255,15 +266,15 @@ def _print_table(console: Console, made: MadePack) -> None:
     table.add_column("Folder", overflow="fold")
     table.add_column("Pitch", overflow="fold")
     counted = {"Tracks": "a track", "Sheets": "a sheet", "Plans": "a plan"}
-    if any(one.what == "a practice page" for one in made.plan.files):
+    if any(one.what == "a practice page" for one in plan.files):
         counted["Pages"] = "a practice page"
-    for heading in (*counted, "Plays", "Size"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    for share in made.plan.pack.shares:
-        files = made.plan.of(share.name)
+    for title in (*counted, "Plays", heading):
+        table.add_column(title, justify="right", no_wrap=True)
+    for share in plan.pack.shares:
+        files = plan.of(share.name)
         kinds = [one.what for one in files]
         seconds = sum(float(one.duration) for one in files)
-        size = sum(made.sizes[one.path] for one in files) / 1e6
+        size = sum(sizes[one.path] for one in files) / 1e6
         table.add_row(
             Text(share.name),
             Text(" and ".join(share.pitches)),

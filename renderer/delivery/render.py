@@ -44,6 +44,7 @@ from renderer.delivery.files import Placing, check_writable, make_folder, simply
 from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
+from renderer.delivery.work import WorkDone, kind_of
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
 from renderer.order.documents import PlaylistJob, playlists_of
@@ -436,6 +437,7 @@ class _Rendering:
         self._total_s = float(sum(job.duration for job in jobs))
         self._finished: dict[int, RenderedTrack] = {}
         self._failed: dict[int, BaseException] = {}
+        self._work = WorkDone()
 
     def run(self, workers: int) -> tuple[RenderedTrack, ...]:
         """Render them, so many at a time, and return them in order."""
@@ -460,6 +462,7 @@ class _Rendering:
         if len(tracks) < len(self._jobs):
             cancelled = Problem("it was cancelled", "start it again for those that are missing")
             raise RenderingStoppedError(cancelled, tracks)
+        self._work.keep()
         return tracks
 
     def _is_stopped(self) -> bool:
@@ -468,17 +471,18 @@ class _Rendering:
     def _render(self, job: TrackJob) -> RenderedTrack:
         rate = job.settings.rate
         try:
-            return render_track(
-                job,
-                self._is_stopped,
-                lambda done: self._news.put(done / rate),
-                claim=claim_of_track(job, self._keeping),
-                cue_claim=(
-                    _claim_of_cue_sheet(job, self._keeping)
-                    if job.audio_format in WITH_CUE_SHEETS
-                    else None
-                ),
-            )
+            with self._work.timed(kind_of(job), float(job.duration)):
+                return render_track(
+                    job,
+                    self._is_stopped,
+                    lambda done: self._news.put(done / rate),
+                    claim=claim_of_track(job, self._keeping),
+                    cue_claim=(
+                        _claim_of_cue_sheet(job, self._keeping)
+                        if job.audio_format in WITH_CUE_SHEETS
+                        else None
+                    ),
+                )
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
             self._stop.set()

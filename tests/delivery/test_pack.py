@@ -22,6 +22,7 @@ from typer.testing import CliRunner, Result
 
 from renderer.commands.app import app
 from renderer.delivery.manifest import MANIFEST, read_manifest
+from renderer.delivery.packing.foretelling import foretold
 from renderer.delivery.packing.journal import JOURNAL, Journal
 from renderer.delivery.packing.making import MadePack, PackStoppedError, due_of, make
 from renderer.delivery.packing.standing import said_before
@@ -560,10 +561,36 @@ def test_the_command_ends_with_a_table_by_learner(folder: Path) -> None:
 
 
 def test_a_dry_run_writes_nothing_and_says_what_it_would_make(folder: Path) -> None:
-    said = done("pack", "class.toml", "-o", "out", "--dry-run", "--why")
-    assert "8 tracks to render" in said
+    said = done("pack", "class.toml", "-o", "out", "--dry-run", "--why").splitlines()
     assert "Jamie/All tracks.m3u8: is new" in said
+    assert said[-1].startswith("Nothing was written. It would be 31 files of 31: 8 tracks to ")
     assert not Path("out").exists()
+
+
+def test_what_a_dry_run_says_comes_true(folder: Path) -> None:
+    change('gets = "tracks"', 'gets = ["tracks", "sheet"]\nzip = true\nmax-size = "250 kB"')
+    made()  # How large sheets are is known from former runs.
+    shutil.rmtree("out")
+    would = foretold(planned(), due_of(planned()))
+    result = made()
+    assert would.due == len(result.made) - len(result.parcels)
+    assert would.parcels == len(result.parcels) > 3
+    linked = set(result.linked)
+    new = sum(size for name, size in result.sizes.items() if name in would.sizes.keys() - linked)
+    assert would.bytes == pytest.approx(new, rel=0.05)
+    packed = sum(result.sizes[path] for path in result.parcels)
+    assert would.parcel_bytes == pytest.approx(packed, rel=0.05)
+    playing = sum(float(one.duration) for one in result.plan.different)
+    assert would.seconds == pytest.approx(playing)
+    assert not would.too_large
+    again = foretold(planned(), due_of(planned()))
+    assert (again.due, again.parcels, again.bytes, again.work.seconds) == (0, 0, 0, 0)
+    tune("reel.toml", "Reel", "C")
+    Path("out/Ailsa.zip").unlink(missing_ok=True)
+    then = foretold(planned(), due_of(planned()))
+    now = made()
+    assert then.due == len(now.made) - len(set(now.made) & set(now.parcels))
+    assert then.parcels == len(set(now.made) & set(now.parcels))
 
 
 def test_plans_that_cannot_be_are_said_before_anything_is_made(folder: Path) -> None:

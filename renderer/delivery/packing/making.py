@@ -55,6 +55,7 @@ from renderer.delivery.render import (
     tags_of,
 )
 from renderer.delivery.sheet.layout import Paper
+from renderer.delivery.work import PARCEL, WorkDone, kind_of
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.kept_settings import decimal_text
 from renderer.order.digests import digest_of
@@ -392,6 +393,7 @@ class _Making:
         self._problems: dict[Problem, None] = {}
         self._failed: list[BaseException] = []
         self._practices: Mapping[str, PracticePlan] = {}
+        self._work = WorkDone()
 
     @property
     def _is_stopped(self) -> bool:
@@ -421,6 +423,7 @@ class _Making:
         sizes |= {path: (plan.root / path).stat().st_size for path in parcels}
         digests = {path: self._journal.made[path].sha256 for path in sizes}
         keep(plan.root, digests)
+        self._work.keep()
         return MadePack(
             plan,
             tuple(self._made),
@@ -539,15 +542,16 @@ class _Making:
         with self._failing():
             facts: dict[str, Any] = {}
             job = one.job
-            rendered = render_track(
-                job,
-                lambda: self._is_stopped,
-                lambda done: self._news.put(done / rate),
-                on_mixed=lambda track, timeline: facts.update(
-                    _facts(job, timeline, track.loudness_lufs)
-                ),
-                placing=partial(self._placed, one, facts),
-            )
+            with self._work.timed(kind_of(job), float(job.duration)):
+                rendered = render_track(
+                    job,
+                    lambda: self._is_stopped,
+                    lambda done: self._news.put(done / rate),
+                    on_mixed=lambda track, timeline: facts.update(
+                        _facts(job, timeline, track.loudness_lufs)
+                    ),
+                    placing=partial(self._placed, one, facts),
+                )
             self._remarks |= dict.fromkeys(f"{one.source}: {said}" for said in rendered.remarks)
 
     def _print_all(self, files: Sequence[PlannedFile]) -> None:
@@ -555,7 +559,9 @@ class _Making:
             if self._is_stopped:
                 return
             with self._failing():
-                content, remarks = _page(one, self._practices)
+                with self._work.timed(one.what, 1):
+                    content, remarks = _page(one, self._practices)
+                self._work.add(one.what, 0, size=len(content))
                 self._remarks |= dict.fromkeys(f"{one.path}: {said}" for said in remarks)
                 self._write(one, content)
 
@@ -644,7 +650,11 @@ class _Making:
                 if made_of and place.is_file() and digest_of_file(place, there) == made_of:
                     continue
                 as_file = _Parcelled(parcel.path, parcel.digest)
-                with whole_file(place, placing=partial(self._placed, as_file, {})) as part:
+                megabytes = sum(map(sizes.__getitem__, parcel.files)) / 1e6
+                with (
+                    self._work.timed(PARCEL, megabytes),
+                    whole_file(place, placing=partial(self._placed, as_file, {})) as part,
+                ):
                     write_parcel(plan.root, parcel, part)
         return tuple(paths)
 
