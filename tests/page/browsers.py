@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -28,11 +29,23 @@ _QUIET = (
     "--disable-sync",
 )
 
+MAY_LACK = os.environ.get("RUNGWISE_NEEDS_BROWSERS") != "1"
+"""Whether tests may be skipped for want of a browser or of Node.js; pytest names those that are."""
+
 needs_chromium = pytest.mark.skipif(
-    CHROMIUM is None, reason="Chromium is missing: see `make system-test`"
+    CHROMIUM is None and MAY_LACK, reason="Chromium is missing: see `make system-test`"
 )
 needs_firefox = pytest.mark.skipif(
-    FIREFOX is None, reason="Firefox is missing: see `make system-test`"
+    FIREFOX is None and MAY_LACK, reason="Firefox is missing: see `make system-test`"
+)
+
+BOTH = [
+    pytest.param("chromium", marks=needs_chromium),
+    pytest.param("firefox", marks=needs_firefox),
+]
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+needs_axe = pytest.mark.skipif(
+    not AXE.exists() and MAY_LACK, reason="axe-core is missing: see `make system-test`"
 )
 
 
@@ -93,6 +106,13 @@ def opened(context: Any, address: str) -> Watched:
     page.goto(address)
     page.wait_for_selector(".line.chosen svg")
     return watched
+
+
+def quiet(watched: Watched, address: str) -> None:
+    """Fail if a page has said anything, or asked for anything but itself."""
+    assert watched.said == []
+    # Firefox does not tell of a page that it opens from disk.
+    assert {one for one in watched.asked if not one.startswith(("data:", "blob:"))} <= {address}
 
 
 @contextmanager

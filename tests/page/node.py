@@ -12,11 +12,12 @@ import pytest
 
 import renderer.delivery.page
 from tests.limits import HANG_S
+from tests.page.browsers import MAY_LACK
 
 MODULES = Path(renderer.delivery.page.__file__).parent
 NODE = shutil.which("node")
 needs_node = pytest.mark.skipif(
-    NODE is None,
+    NODE is None and MAY_LACK,
     reason="Node.js is missing, so the page's script is not tested: see `make system-test`",
 )
 

@@ -4,46 +4,15 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from tests.page.browsers import Watched, browsers, needs_chromium, needs_firefox, opened, served
+from tests.page.browsers import AXE, BOTH, needs_axe, needs_chromium, opened, quiet, served
 from tests.page.pages import WIDE, difference_db, page_of, track_of
-
-BOTH = [
-    pytest.param("chromium", marks=needs_chromium),
-    pytest.param("firefox", marks=needs_firefox),
-]
-AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A page of three lines, four rungs and two pitches."""
-    folder = tmp_path_factory.mktemp("page")
-    return page_of(WIDE, folder, "--pitch", "A", "--pitch", "B flat")
-
-
-@pytest.fixture(scope="module")
-def start() -> Iterator[Callable[[str], Any]]:
-    with browsers() as one:
-        yield one
-
-
-@pytest.fixture
-def chromium(start: Callable[[str], Any]) -> Any:
-    return start("chromium")
-
-
-def quiet(watched: Watched, address: str) -> None:
-    """Fail if a page has said anything, or asked for anything but itself."""
-    assert watched.said == []
-    # Firefox does not tell of a page that it opens from disk.
-    assert {one for one in watched.asked if not one.startswith(("data:", "blob:"))} <= {address}
 
 
 @needs_chromium
@@ -338,7 +307,7 @@ def test_whatever_a_teacher_writes_is_shown_as_it_is_and_never_runs(
 
 
 @needs_chromium
-@pytest.mark.skipif(not AXE.exists(), reason="axe-core is missing: see `make system-test`")
+@needs_axe
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing(chromium: Any, made: Path, scheme: str) -> None:
     context = chromium.new_context(color_scheme=scheme, bypass_csp=True)

@@ -10,13 +10,14 @@ import pytest
 
 from renderer.delivery.page.one_file import MAIN, modules, script
 from tests.limits import HANG_S
+from tests.page.browsers import MAY_LACK
 from tests.page.node import MODULES, NODE, needs_node
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
 TOOLS = HERE / "node_modules" / ".bin"
 needs_tools = pytest.mark.skipif(
-    NODE is None or not TOOLS.exists(),
+    (NODE is None or not TOOLS.exists()) and MAY_LACK,
     reason="TypeScript and ESLint are missing: `npm ci --prefix tests/page` brings them",
 )
 

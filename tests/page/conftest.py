@@ -1,0 +1,31 @@
+"""One page and one browser of each kind for all tests of a worker: starting them costs most."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.browsers import browsers
+from tests.page.pages import WIDE, page_of
+
+
+@pytest.fixture(scope="session")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page of three lines, four rungs and two pitches."""
+    folder = tmp_path_factory.mktemp("page")
+    return page_of(WIDE, folder, "--pitch", "A", "--pitch", "B flat")
+
+
+@pytest.fixture(scope="session")
+def start() -> Iterator[Callable[[str], Any]]:
+    """A function that gives a browser by its name (`chromium` or `firefox`), started once."""
+    with browsers() as one:
+        yield one
+
+
+@pytest.fixture
+def chromium(start: Callable[[str], Any]) -> Any:
+    return start("chromium")
