@@ -17,6 +17,7 @@ from importlib import resources
 from typing import Any
 
 from renderer.notation.pitch import Note
+from renderer.technique import german
 from renderer.technique.cautions import Caution, CautionKind
 from renderer.technique.difficulty import movement_points
 from renderer.technique.fragments import Fragment
@@ -34,6 +35,8 @@ class Sentence:
     ----------
     text:
         With `{first}` and `{last}` for the movement's first and last gracenote.
+    german:
+        The same in German.
     source:
         Where it is taken from.
     opened:
@@ -46,6 +49,7 @@ class Sentence:
     """
 
     text: str
+    german: str
     source: str
     opened: bool | None = None
     slots: int = 1
@@ -71,6 +75,14 @@ class Sentence:
         first, last = (_gracenote_name(one) for one in (gracenotes[0], gracenotes[-1]))
         return self.text.replace("{first}", first).replace("{last}", last)
 
+    def said_in_german(self, slots: Fragment) -> str:
+        """Return what `said_of` returns, in German."""
+        gracenotes = [slot.gracenote for slot in slots if slot.gracenote is not None]
+        if not gracenotes:
+            return self.german
+        first, last = (german.gracenote_word(one) for one in (gracenotes[0], gracenotes[-1]))
+        return self.german.replace("{first}", first).replace("{last}", last)
+
 
 def _gracenote_name(note: Note) -> str:
     """A gracenote as players say it in passing: `G gracenote` for a high G one."""
@@ -85,8 +97,8 @@ class Remark:
     ----------
     topic:
         What it is about: of remarks with one topic, one is said on a sheet.
-    text:
-        The sentence.
+    text, german:
+        The sentence in either language.
     worth:
         What it is worth to be said, for one occurrence.
     bar, beat:
@@ -95,6 +107,7 @@ class Remark:
 
     topic: tuple[str, ...]
     text: str
+    german: str
     worth: float
     bar: int
     beat: Fraction
@@ -104,12 +117,14 @@ class Remark:
 class Advice:
     """A sentence worth reading, with the bar and beat where it first occurs, both from 1.
 
-    `bar_number` is the score's own number of the bar; empty where bars are counted.
+    `german` is the same sentence in German; `bar_number` is the score's own number of the bar,
+    empty where bars are counted.
     """
 
     bar: int
     beat: Fraction
     text: str
+    german: str
     bar_number: str = ""
 
     def __str__(self) -> str:
@@ -149,6 +164,7 @@ def sentences() -> Mapping[str, tuple[Sentence, ...]]:
         name: tuple(
             Sentence(
                 text=row["text"],
+                german=row["de"],
                 source=row["source"],
                 opened=_PLAYED[row["played"]] if "played" in row else None,
                 slots=row.get("slots", 1),
@@ -195,7 +211,8 @@ def movement_remarks(
         harder = 1 + (movement_points(movement) or 0) / 30
         worth = weights["further"] if index else weights["movement"] * harder
         topic = ("movement", movement.name, sentence.text)
-        yield Remark(topic, sentence.said_of(slots), worth, bar, beat)
+        said = sentence.said_of(slots), sentence.said_in_german(slots)
+        yield Remark(topic, *said, worth, bar, beat)
 
 
 def caution_remark(caution: Caution, bar: int, beat: Fraction) -> Remark:
@@ -203,7 +220,7 @@ def caution_remark(caution: Caution, bar: int, beat: Fraction) -> Remark:
     worth = _data()["worth"][caution.kind.value]
     # What is written amiss is said of every such place.
     said = caution.text if caution.kind is CautionKind.UNHEARD_GRACENOTE else caution.rule
-    return Remark((caution.kind.value, said), caution.text, worth, bar, beat)
+    return Remark((caution.kind.value, said), caution.text, caution.german, worth, bar, beat)
 
 
 def choose_advice(lines: Iterable[Sequence[Remark]]) -> Iterator[LineAdvice]:
@@ -233,6 +250,6 @@ def choose_advice(lines: Iterable[Sequence[Remark]]) -> Iterator[LineAdvice]:
         as_lines = [said_under[topic] for topic in ranked[:MOST_ADVICE] if topic in said_under]
         said_under |= dict.fromkeys(new, number)
         yield LineAdvice(
-            tuple(Advice(found[t].bar, found[t].beat, found[t].text) for t in new),
+            tuple(Advice(found[t].bar, found[t].beat, found[t].text, found[t].german) for t in new),
             tuple(sorted(set(as_lines))),
         )

@@ -13,6 +13,7 @@ from fractions import Fraction
 
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Line, MelodyNote
+from renderer.technique import german
 from renderer.technique.advice import (
     Advice,
     Remark,
@@ -102,7 +103,7 @@ class LineReport:
         Which line of the exercise, from 1.
     heading:
         As written; may be empty.
-    played:
+    played, played_in_german:
         What is played, in words.
     notes, gracenotes, inner_notes:
         How many melody notes, gracenotes and inner notes of ornaments there are.
@@ -121,6 +122,7 @@ class LineReport:
     line: int
     heading: str
     played: str
+    played_in_german: str
     notes: int
     gracenotes: int
     inner_notes: int
@@ -303,6 +305,7 @@ def _assess_line(
         line=number,
         heading=line.heading,
         played=_played(notes, len(line.bars)),
+        played_in_german=_played_in_german(notes, len(line.bars)),
         notes=len(notes),
         gracenotes=sum(slot.gracenote is not None for note in notes for slot in note.slots),
         inner_notes=sum(len(note.slots) - 1 for note in notes),
@@ -317,17 +320,40 @@ def _assess_line(
 
 def _played(notes: list[MelodyNote], bars: int) -> str:
     """Return what is played in words: `doubling on low A, B and D; 12 notes in 4 bars`."""
-    ornamented: dict[str, dict[Note, None]] = {}
-    for note in notes:
-        name = note.ornament or ("other gracenotes" if note.group else None)
-        if name is not None:
-            ornamented.setdefault(name, {})[note.note] = None
+    ornamented = _ornamented(notes, "other gracenotes")
     pitches = dict.fromkeys(note.note for note in notes)
     parts = [f"{name} on {_pitches(on)}" for name, on in ornamented.items()]
     if not parts:
         parts = [f"plain {_pitches(pitches)}"] if pitches else ["rests only"]
     counts = f"{_counted(len(notes), 'note')} in {_counted(bars, 'bar')}"
     return "; ".join([*parts, counts])
+
+
+def _played_in_german(notes: list[MelodyNote], bars: int) -> str:
+    """Return what `_played` returns: `doubling auf Low A, B und D; 12 Noten in 4 Takten`."""
+    parts = [
+        f"{name} auf {_pitches_in_german(on)}"
+        for name, on in _ornamented(notes, "andere Gracenotes").items()
+    ]
+    if not parts:
+        pitches = dict.fromkeys(note.note for note in notes)
+        parts = [f"schlicht {_pitches_in_german(pitches)}"] if pitches else ["nur Pausen"]
+    how_many = f"{len(notes)} Note{'n' if len(notes) != 1 else ''}"
+    return "; ".join([*parts, f"{how_many} in {bars} Takt{'en' if bars != 1 else ''}"])
+
+
+def _ornamented(notes: Iterable[MelodyNote], others: str) -> dict[str, dict[Note, None]]:
+    """Return the notes that carry each movement, by its name, and of other groups."""
+    found: dict[str, dict[Note, None]] = {}
+    for note in notes:
+        name = note.ornament or (others if note.group else None)
+        if name is not None:
+            found.setdefault(name, {})[note.note] = None
+    return found
+
+
+def _pitches_in_german(pitches: Iterable[Note]) -> str:
+    return german.listed([german.note_word(pitch) for pitch in sorted(pitches)])
 
 
 def _pitches(pitches: Iterable[Note]) -> str:

@@ -39,6 +39,10 @@ from renderer.technique.report import assess
 from renderer.timing.loop_data import fits, loop_data
 from renderer.timing.practice import Block
 
+_BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
+"""Signs that turn the way of letters around. A page sets texts apart itself, each the way its
+letters run, so that all of them can be read."""
+
 _OPENED = "even"
 _PARTS_MS = (200, 120, 80)
 _GRACENOTES_MS = (100, 70)
@@ -46,6 +50,10 @@ _GRACENOTES_MS = (100, 70)
 on the way from open to closed, and long gracenotes on the way to short ones. Judgement."""
 
 OnStep = Callable[[int], None]
+
+
+def _legible(text: str) -> str:
+    return clean(text.translate(_BIDI))
 
 
 def _forms(exercise: Exercise, settings: Settings) -> Iterator[tuple[str, Exercise]]:
@@ -123,19 +131,25 @@ class _Exercises:
             lines.append(
                 {
                     "number": exercise.number_of(index),
-                    "heading": clean(line.heading),
-                    "tune": clean(line.tune),
-                    "played": reports[index].played,
-                    "advice": [str(one) for one in advice],
+                    "heading": _legible(line.heading),
+                    "tune": _legible(line.tune),
+                    "played": {
+                        "en": reports[index].played,
+                        "de": reports[index].played_in_german,
+                    },
+                    "advice": [
+                        {"bar": one.bar_number or str(one.bar), "en": one.text, "de": one.german}
+                        for one in advice
+                    ],
                     "forms": {name: _compact(one) for name, one in music.items()},
                     "staves": staves[index],
                 }
             )
         return {
-            "title": clean(exercise.title),
-            "audience": clean(exercise.audience),
-            "purpose": clean(exercise.purpose),
-            "composer": clean(exercise.composer),
+            "title": _legible(exercise.title),
+            "audience": _legible(exercise.audience),
+            "purpose": _legible(exercise.purpose),
+            "composer": _legible(exercise.composer),
             "tempo": str(exercise.tempo),
             "rungs": [str(tempo) for tempo in tempos],
             "rung_labels": [tempo_label(tempo) for tempo in tempos],

@@ -118,6 +118,14 @@ export class Log {
     }
   }
 
+  /** What follows a line's name where a part of it was practised, or another way to play it.
+   * @param {string} line @returns {string[]} the line itself first, as an empty text */
+  partsOf(line) {
+    const names = new Set(this.entries.map((one) => one.line));
+    const parts = [...names].filter((name) => name.startsWith(`${line} / `)).map((name) => name.slice(line.length));
+    return ["", ...parts.sort()];
+  }
+
   /**
    * Return what is known of a line.
    * @param {string} line

@@ -1,8 +1,14 @@
 // The practice page: what is shown and pressed, over the player, the staff and the log.
 
+import { dayRows } from "./day_list.js";
+import { Awake, MediaKeys } from "./device.js";
+import { element } from "./elements.js";
 import { asText, isSame, readFraction } from "./exact.js";
-import { Log, readLog, writtenLog } from "./log.js";
+import { keyPressed } from "./keys.js";
+import { Log, dayOf, readLog, writtenLog } from "./log.js";
+import { logTable, partWords } from "./log_table.js";
 import { readLine } from "./moments.js";
+import { FASTEST, LOWEST_FADER_DB, SLOWEST, factor, panelsOf } from "./panels.js";
 import { Player } from "./player.js";
 import {
   decider,
@@ -20,11 +26,8 @@ import { LANGUAGES, noteName, speak, word } from "./words.js";
 /** @typedef {import("./moments.js").Line} Line */
 /** @typedef {import("./exact.js").Fraction} Fraction */
 
-const SLOWEST = 10;
-const FASTEST = 400;
-const MOST_CENTS = 60;
-const LOWEST_FADER_DB = -40;
 const MOVED_PX = 12;
+const MOST_DOCK = 0.7;
 
 /** Read what is written in rows as objects. @param {{keys: string[], rows: any[][]}} table */
 function unfolded(table) {
@@ -41,30 +44,7 @@ function lineOfData(plain) {
   });
 }
 
-/**
- * @param {string} tag
- * @param {Record<string, any>} attributes `on...` are listeners, `text` is its text
- * @param {...(Node|string)} children
- * @returns {any} an element
- */
-function element(tag, attributes = {}, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
-    else if (name === "text") made.textContent = value;
-    else if (value === true) made.setAttribute(name, "");
-    else if (value !== false && value !== null) made.setAttribute(name, String(value));
-  }
-  made.append(...children);
-  return made;
-}
-
-/** @param {number} db */
-function factor(db) {
-  return db <= LOWEST_FADER_DB ? 0 : 10 ** (db / 20);
-}
-
-class Page {
+export class Page {
   /** @param {any} data @param {HTMLElement} root */
   constructor(data, root) {
     this.data = data;
@@ -80,9 +60,10 @@ class Page {
     this.exerciseIndex = 0;
     this.pitchIndex = 0;
     this.cents = 0;
-    this.faders = { chanter: 0, drone: data.drone ? 0 : LOWEST_FADER_DB, metronome: 0 };
+    const heard = (/** @type {boolean} */ is) => (is ? 0 : LOWEST_FADER_DB);
+    this.faders = { chanter: 0, drone: heard(data.drone), metronome: heard(data.metronome) };
     this.log = new Log(data.page, this.storage());
-    this.player = new Player(sound, data.gracenotes, noiseLoop(sound), () => this.shown());
+    this.player = new Player(sound, data.gracenotes, noiseLoop(sound), () => this.ended());
     /** @type {import("./practice.js").Choice} */
     this.choice = {
       version: 0,
@@ -98,10 +79,11 @@ class Page {
       to: null,
       startAt: null,
       bank: this.bank(),
-      metronome: data.metronome,
       subdivide: data.subdivide,
       dropout: false,
+      part: "",
       plan: [],
+      firstBlock: 0,
     };
     /** @type {[number, number]|null} */
     this.loopedBars = null;
@@ -110,8 +92,16 @@ class Page {
     this.day = 0;
     this._counted = 0;
     this._heardSection = -1;
-    /** @type {any} */
-    this._lock = null;
+    this._pointed = false;
+    this._handled = "";
+    this.awake = new Awake(() => this.say(word("stay_awake")));
+    this.media = new MediaKeys({
+      play: () => this.player.isPlaying || this.play(),
+      pause: () => this.player.isPlaying && this.toggle(),
+      stop: () => this.player.isPlaying && this.toggle(),
+      previoustrack: () => this.otherRung(-1),
+      nexttrack: () => this.otherRung(1),
+    });
     this.language = speak(this.stored("language") ?? navigator.language.slice(0, 2));
     this.staffs = /** @type {Staff[]} */ ([]);
     this.holes = new Holes();
@@ -207,7 +197,7 @@ class Page {
   build() {
     document.documentElement.lang = this.language;
     const { data } = this;
-    this.title = element("h1");
+    this.title = element("h1", { dir: "auto" });
     this.subtitle = element("p");
     this.main = element("main", { "aria-label": word("music") });
     const languages = element("select", {
@@ -215,10 +205,12 @@ class Page {
       onchange: (/** @type {any} */ event) => {
         this.language = speak(event.target.value);
         this.store("language", this.language);
-        this.player.stop();
+        this.halt();
         this.build();
         this.takeExercise(this.exerciseIndex);
+        /** @type {HTMLElement|null} */ (this.root.querySelector("select.language"))?.focus();
       },
+      class: "language",
     });
     for (const [code, name] of Object.entries(LANGUAGES)) {
       languages.append(element("option", { value: code, selected: code === this.language, lang: code }, name));
@@ -236,7 +228,8 @@ class Page {
     }
     choices.append(languages);
     const header = element("header", {}, element("div", {}, this.title, this.subtitle), choices);
-    this.root.replaceChildren(header, this.main, this.dock());
+    this.dockElement = this.dock();
+    this.root.replaceChildren(header, this.main, this.dockElement);
   }
 
   dock() {
@@ -247,10 +240,19 @@ class Page {
     this.loopButton = element("button", { onclick: () => this.loopWhole() });
     this.beat = element("span", { class: "beat", "aria-hidden": "true" });
     this.state = element("span", { class: "state" });
+    this.stateTempo = element("span", { class: "state tempo" });
     this.noteName = element("span", { class: "name", "aria-hidden": "true" });
     this.said = element("p", { class: "said", role: "status" });
-    const now = element("div", { class: "now" }, this.beat, this.holes.element, this.noteName, this.state);
-    const panels = this.panels();
+    const now = element(
+      "div",
+      { class: "now" },
+      this.beat,
+      this.holes.element,
+      this.noteName,
+      this.state,
+      this.stateTempo,
+    );
+    const panels = panelsOf(this);
     const toggles = Object.entries(panels).map(([key, panel]) => {
       const id = `panel-${key}`;
       panel.id = id;
@@ -270,190 +272,44 @@ class Page {
       });
       return button;
     });
-    return element(
-      "section",
-      { class: "dock", "aria-label": word("controls") },
-      element("div", { class: "row" }, this.playButton, this.rungs),
-      element("div", { class: "row" }, now),
+    const controls = element(
+      "div",
+      { class: "always" },
+      element("div", { class: "row" }, this.playButton, this.rungs, now),
       element(
         "div",
         { class: "row small" },
-        this.loopButton,
-        this.backButton,
-        this.cleanButton,
-        element("span", { class: "gap" }),
-        ...toggles,
+        element("div", { class: "group" }, this.loopButton, this.backButton, this.cleanButton),
+        element("div", { class: "group" }, ...toggles),
       ),
       this.said,
+    );
+    // What plays is scrolled to where the controls do not cover it.
+    this._dockSize?.disconnect();
+    this._dockSize = new ResizeObserver(() => {
+      document.documentElement.style.setProperty("--dock", `${controls.offsetHeight + 16}px`);
+    });
+    this._dockSize.observe(controls);
+    return element(
+      "section",
+      { class: "dock", "aria-label": word("controls") },
+      controls,
       ...Object.values(panels),
     );
   }
 
-  /** @param {string} key @param {string} value @param {string} name @param {boolean} checked @param {() => void} on */
-  radio(key, value, name, checked, on) {
-    const input = element("input", { type: "radio", name, value, checked, onchange: on });
-    return element("label", { class: "choice" }, input, element("span", { text: word(key) }));
-  }
-
-  /** @param {string} key @param {boolean} checked @param {(on: boolean) => void} on */
-  check(key, checked, on) {
-    const input = element("input", {
-      type: "checkbox",
-      checked,
-      onchange: (/** @type {any} */ event) => on(event.target.checked),
-    });
-    return element("label", { class: "choice" }, input, element("span", { text: word(key) }));
-  }
-
-  /**
-   * @param {string} key @param {number} least @param {number} most @param {number} value
-   * @param {number} step @param {(value: number) => string} show @param {(value: number) => void} on
-   */
-  slider(key, least, most, value, step, show, on) {
-    const output = element("output", { text: show(value) });
-    const input = element("input", {
-      type: "range",
-      min: least,
-      max: most,
-      step,
-      value,
-      oninput: (/** @type {any} */ event) => {
-        output.textContent = show(Number(event.target.value));
-        input.setAttribute("aria-valuetext", output.textContent);
-        on(Number(event.target.value));
-      },
-    });
-    input.setAttribute("aria-valuetext", output.textContent);
-    const name = element("span", {}, element("span", { text: word(key) }), output);
-    return element("label", { class: "field" }, name, input);
-  }
-
-  panels() {
-    const { data, choice } = this;
-    const modes = element("fieldset", {}, element("legend", { text: word("mode") }));
-    for (const mode of /** @type {const} */ (["loop", "climb", "opening", "echo", "once", "session"])) {
-      const label = this.radio(`mode_${mode}`, mode, "mode", choice.mode === mode, () => {
-        this.change({ mode });
-        if (mode === "session") this.takeDay(this.day);
-      });
-      if (mode === "opening") this.openingChoice = label;
-      if (mode === "session") this.sessionChoice = label;
-      modes.append(label);
-    }
-    this.roundsField = element("input", {
-      type: "number",
-      min: 1,
-      max: 99,
-      value: choice.rounds,
-      onchange: (/** @type {any} */ event) => {
-        const rounds = Math.min(99, Math.max(1, Math.round(Number(event.target.value)) || 1));
-        event.target.value = String(rounds);
-        this.change({ rounds });
-      },
-    });
-    this.daySelect = element("select", {
-      onchange: (/** @type {any} */ event) => this.takeDay(Number(event.target.value)),
-    });
-    this.dayField = element("label", {}, element("span", { text: word("day") }), " ", this.daySelect);
-    this.formSelect = element("select", {
-      onchange: (/** @type {any} */ event) => this.change({ form: event.target.value }),
-    });
-    this.tempoField = element("input", {
-      type: "number",
-      min: SLOWEST,
-      max: FASTEST,
-      step: "any",
-      onchange: (/** @type {any} */ event) => this.typeTempo(event.target.value),
-    });
-    const picks = element("fieldset", {}, element("legend", { text: word("picks") }));
-    for (const kind of ["bars", "movement"]) {
-      picks.append(this.radio(`picks_${kind}`, kind, "picks", this.picks === kind, () => (this.picks = kind)));
-    }
-    const practice = element(
-      "div",
-      { class: "grid" },
-      modes,
-      element(
-        "div",
-        {},
-        element("label", {}, element("span", { text: word("rounds") }), " ", this.roundsField),
-        element("label", {}, element("span", { text: word("tempo") }), " ", this.tempoField),
-        element("label", {}, element("span", { text: word("form") }), " ", this.formSelect),
-        this.dayField,
-      ),
-      picks,
-    );
-    const pitches = element("select", {
-      onchange: (/** @type {any} */ event) => this.tune(Number(event.target.value), this.cents),
-    });
-    data.pitches.forEach((/** @type {any} */ pitch, /** @type {number} */ index) => {
-      const hz = word("low_a", { n: pitch.low_a_hz.toFixed(1) });
-      pitches.append(element("option", { value: index, selected: index === this.pitchIndex }, `${pitch.label} · ${hz}`));
-    });
-    const db = (/** @type {number} */ value) => (value <= LOWEST_FADER_DB ? word("silent") : `${value > 0 ? "+" : ""}${value} dB`);
-    const fader = (/** @type {"chanter"|"drone"|"metronome"} */ name) =>
-      this.slider(name, LOWEST_FADER_DB, 6, this.faders[name], 1, db, (value) => {
-        this.faders[name] = value;
-        this.player.fade(name, factor(value));
-      });
-    const sound = element(
-      "div",
-      { class: "grid" },
-      element("label", {}, element("span", { text: word("pitch") }), " ", pitches),
-      this.slider("cents", -MOST_CENTS, MOST_CENTS, this.cents, 1, (value) => `${value > 0 ? "+" : ""}${value}`, (value) =>
-        this.tune(this.pitchIndex, value),
-      ),
-      fader("chanter"),
-      fader("drone"),
-      fader("metronome"),
-      element(
-        "div",
-        {},
-        this.check("metronome", choice.metronome, (metronome) => this.change({ metronome })),
-        this.check("subdivide", choice.subdivide, (subdivide) => this.change({ subdivide })),
-        this.check("dropout", choice.dropout, (dropout) => this.change({ dropout })),
-      ),
-    );
-    this.logTable = element("div", { class: "scroll" });
-    const file = element("input", {
-      type: "file",
-      class: "hidden",
-      accept: ".json,application/json",
-      onchange: (/** @type {any} */ event) => void this.importLog(event.target),
-    });
-    const log = element(
-      "div",
-      {},
-      this.logTable,
-      element(
-        "div",
-        { class: "row" },
-        element("button", { onclick: () => this.exportLog(), text: word("log_export") }),
-        element("label", { class: "file" }, word("log_import"), file),
-        element("button", { onclick: () => window.print(), text: word("print") }),
-      ),
-    );
-    const keys = ["space", "lines", "rungs", "back", "clean", "bars"].map((key) =>
-      element("li", { text: word(`key_${key}`) }),
-    );
-    const cautions = ["ears", "hands", "teacher"].map((key) => element("li", { text: word(`caution_${key}`) }));
-    const help = element(
-      "div",
-      {},
-      element("ul", { class: "cautions" }, ...cautions),
-      element("ul", { class: "cautions" }, ...keys),
-    );
-    return { practice, sound, log, help };
-  }
-
   /** @param {number} index */
   takeExercise(index) {
-    this.player.stop();
+    this.halt();
     this.exerciseIndex = index;
     const { exercise } = this;
     document.title = exercise.title;
     this.title.textContent = exercise.title;
-    this.subtitle.textContent = [exercise.audience, exercise.composer, exercise.purpose].filter(Boolean).join(" · ");
+    // Each by itself, whatever way its letters run.
+    const about = [exercise.audience, exercise.composer, exercise.purpose].filter(Boolean);
+    this.subtitle.replaceChildren(
+      ...about.flatMap((text, at) => [at ? " · " : "", element("bdi", { text })]),
+    );
     this.staffs = [];
     this.sections = exercise.lines.map((/** @type {any} */ line, /** @type {number} */ at) => this.lineSection(line, at));
     this.main.replaceChildren(...this.sections);
@@ -462,10 +318,11 @@ class Page {
     this.roundsField.value = String(exercise.rounds);
     this.choice.tempo = this.choice.rungs[0] ?? readFraction("60");
     this.choice.mode = this.choice.mode === "session" ? "loop" : this.choice.mode;
+    this.buildRungs();
     this.daySelect.replaceChildren(
       ...exercise.plan.map((/** @type {any} */ _, /** @type {number} */ day) => element("option", { value: day }, String(day + 1))),
     );
-    this.sessionChoice.hidden = this.dayField.hidden = exercise.plan.length === 0;
+    this.sessionChoice.hidden = exercise.plan.length === 0;
     const seen = new IntersectionObserver((entries) => {
       for (const entry of entries) {
         if (!entry.isIntersecting) continue;
@@ -475,18 +332,43 @@ class Page {
     }, { rootMargin: "300px" });
     for (const staff of this.staffs) seen.observe(staff.host);
     this.takeLine(0, false);
+    this.day = this.dayDue();
+    this.daySelect.value = String(this.day);
+    this.showDay();
     this.showLog();
+  }
+
+  buildRungs() {
+    const { choice, exercise } = this;
+    this.rungs.replaceChildren(
+      ...choice.rungs.map((rung, index) =>
+        element("button", {
+          "aria-label": word("rung", { n: exercise.rung_labels[index] }),
+          onclick: () => this.takeRung(rung),
+          text: exercise.rung_labels[index],
+        }),
+      ),
+    );
   }
 
   /** @param {any} line @param {number} at */
   lineSection(line, at) {
-    const heading = word("line", { n: line.number }) + (line.heading ? ` · ${line.heading}` : "");
+    const name = word("line", { n: line.number });
+    const heading = name + (line.heading ? ` · ${line.heading}` : "");
     const host = element("div", { class: "staves" });
-    this.staffs.push(new Staff(host, line.staves, `${heading}: ${line.played}`));
+    this.staffs.push(new Staff(host, line.staves, `${heading}: ${line.played[this.language]}`));
     this.pointer(host, at);
-    const advice = element("ul", { class: "advice", lang: "en", "aria-label": word("advice") });
-    for (const text of line.advice) advice.append(element("li", { text }));
-    const button = element("button", { onclick: () => this.takeLine(at, false), text: heading });
+    const advice = element("ul", { class: "advice", "aria-label": word("advice") });
+    for (const said of line.advice) {
+      const bar = word("advice_bar", { n: said.bar });
+      advice.append(element("li", { text: `${bar}: ${said[this.language]}` }));
+    }
+    const button = element(
+      "button",
+      { onclick: () => this.takeLine(at, false) },
+      name,
+      ...(line.heading ? [" · ", element("bdi", { text: line.heading })] : []),
+    );
     return element(
       "section",
       { class: "line", "aria-label": heading },
@@ -500,18 +382,33 @@ class Page {
   pointer(host, at) {
     /** @type {{x: number, y: number, bar: number}|null} */
     let begun = null;
+    const hasMoved = (/** @type {PointerEvent} */ event) =>
+      begun !== null && Math.hypot(event.clientX - begun.x, event.clientY - begun.y) > MOVED_PX;
+    const staff = () => this.staffs[at];
+    const showChosen = () => staff()?.loop(this.choice.lineIndex === at ? this.loopedBars : null);
     host.addEventListener("pointerdown", (event) => {
       const bar = barUnder(event.clientX, event.clientY);
       begun = bar && event.button === 0 ? { x: event.clientX, y: event.clientY, bar } : null;
+      // Let go of beside the staff, it is let go of all the same.
+      if (begun) host.setPointerCapture(event.pointerId);
     });
-    host.addEventListener("pointercancel", () => (begun = null));
+    host.addEventListener("pointermove", (event) => {
+      if (!begun || this.picks === "movement" || !hasMoved(event)) return;
+      const bar = barUnder(event.clientX, event.clientY, host) || begun.bar;
+      staff()?.loop([Math.min(begun.bar, bar), Math.max(begun.bar, bar)]);
+    });
+    host.addEventListener("pointercancel", () => {
+      begun = null;
+      showChosen();
+    });
     host.addEventListener("pointerup", (event) => {
       const from = begun;
+      const moved = hasMoved(event);
       begun = null;
       if (!from) return;
-      const bar = barUnder(event.clientX, event.clientY) || from.bar;
+      showChosen();
+      const bar = barUnder(event.clientX, event.clientY, host) || from.bar;
       if (this.choice.lineIndex !== at) this.takeLine(at, false);
-      const moved = Math.abs(event.clientX - from.x) > MOVED_PX;
       if (this.picks === "movement") {
         const note = noteNear(host, event.clientX, event.clientY);
         if (note) this.loopNote(note.bar, note.item);
@@ -527,12 +424,14 @@ class Page {
   takeLine(index, keepsPlaying) {
     const { exercise, choice } = this;
     if (!exercise.lines[index]) return;
-    if (!keepsPlaying) this.player.stop();
+    if (!keepsPlaying) this.halt();
+    this._lastTag = null;
     this.staffs[choice.lineIndex]?.light("");
     this.staffs[choice.lineIndex]?.cursor(-1);
     this.staffs[choice.lineIndex]?.loop(null);
     choice.lineIndex = index;
     choice.from = choice.to = choice.startAt = null;
+    choice.part = "";
     this.loopedBars = null;
     this.loopsNote = false;
     const forms = Object.keys(exercise.lines[index].forms);
@@ -547,6 +446,11 @@ class Page {
         return element("option", { value: form, selected: form === choice.form }, word(`form_${kind}`, { n: n ?? "" }));
       }),
     );
+    const written = [...new Set(this.line.bars.map((bar) => bar.written))].sort((a, b) => a - b);
+    this.barFields.hidden = written.length < 2;
+    for (const select of [this.firstBar, this.lastBar]) {
+      select.replaceChildren(...written.map((bar) => element("option", { value: bar }, String(bar))));
+    }
     this.sections.forEach((/** @type {Element} */ section, /** @type {number} */ at) => {
       section.classList.toggle("chosen", at === index);
       if (at === index) section.setAttribute("aria-current", "true");
@@ -564,19 +468,19 @@ class Page {
     const { choice, player } = this;
     const { isPlaying } = player;
     this.playButton.textContent = word(isPlaying ? "stop" : "start");
-    this.rungs.replaceChildren(
-      ...choice.rungs.map((rung, index) =>
-        element("button", {
-          "aria-pressed": String(isSame(rung, choice.tempo)),
-          "aria-label": word("rung", { n: this.exercise.rung_labels[index] }),
-          disabled: !isSame(fitting(this.line, rung), rung),
-          onclick: () => this.change({ tempo: rung }),
-          text: this.exercise.rung_labels[index],
-        }),
-      ),
-    );
+    choice.rungs.forEach((rung, index) => {
+      const button = this.rungs.children[index];
+      const isChosen = isSame(rung, choice.tempo);
+      button.setAttribute("aria-pressed", String(isChosen));
+      button.setAttribute("aria-disabled", String(!isSame(fitting(this.line, rung), rung)));
+      if (!isPlaying) button.classList.remove("heard");
+      if (isChosen) this.showRung(button);
+    });
     this.tempoField.value = spokenTempo(choice.tempo);
-    this.backButton.disabled = !rungBelow(choice.rungs, choice.tempo);
+    this.backButton.setAttribute("aria-disabled", String(!rungBelow(choice.rungs, this.tempoNow())));
+    const bars = this.line.bars.map((bar) => bar.written);
+    this.firstBar.value = String(this.loopedBars ? this.loopedBars[0] : Math.min(...bars));
+    this.lastBar.value = String(this.loopedBars ? this.loopedBars[1] : Math.max(...bars));
     this.loopButton.textContent = this.loopWords();
     this.loopButton.setAttribute("aria-pressed", String(choice.from !== null));
     const mode = this.root.querySelector(`input[name="mode"][value="${choice.mode}"]`);
@@ -586,11 +490,25 @@ class Page {
       this.staffs[choice.lineIndex]?.cursor(-1);
       this.beat.textContent = "";
       this.noteName.textContent = "";
-      this.state.textContent = "";
+      this.state.textContent = this.stateTempo.textContent = "";
+      this.state.classList.remove("turn");
+      this.dayList.querySelector("[aria-current]")?.removeAttribute("aria-current");
+      this._shownTone = undefined;
+      this._litId = undefined;
       this.holes.show("", word("fingering"));
-      void this.letSleep();
+      void this.awake.end();
     }
-    this.session();
+    this.dayField.hidden = choice.mode !== "session";
+    this.showMedia();
+  }
+
+  /** Bring a rung into sight where there are more than fit. @param {HTMLElement} button */
+  showRung(button) {
+    const { rungs } = this;
+    const left = button.offsetLeft - rungs.offsetLeft;
+    if (left < rungs.scrollLeft) rungs.scrollLeft = left;
+    const right = left + button.offsetWidth - rungs.clientWidth;
+    if (right > rungs.scrollLeft) rungs.scrollLeft = right;
   }
 
   loopWords() {
@@ -611,6 +529,7 @@ class Page {
   change(what) {
     Object.assign(this.choice, what);
     this.choice.version += 1;
+    this._lastTag = null;
     this.shown();
     if (this.player.isPlaying) {
       if (this.choice.mode === "session" || "mode" in what) this.play();
@@ -620,7 +539,7 @@ class Page {
 
   toggle() {
     if (this.player.isPlaying) {
-      this.player.stop();
+      this.halt();
       this.shown();
     } else {
       this.play();
@@ -628,16 +547,47 @@ class Page {
   }
 
   play() {
+    this.count(this.player.heardFrame);
     this._counted = 0;
     this._heardSection = -1;
+    this._lastTag = null;
+    this.say("");
     for (const name of /** @type {const} */ (["chanter", "drone", "metronome"])) {
       this.player.fade(name, factor(this.faders[name]));
     }
     this.player.start(decider(this.choice, readFraction));
     this.choice.startAt = null;
-    void this.stayAwake();
+    void this.awake.begin();
     this.shown();
     this.follow();
+    // Music first: a panel that leaves no room for it is closed.
+    if (this.dockElement.offsetHeight > MOST_DOCK * window.innerHeight && this.closePanel()) {
+      this.playButton.focus({ preventScroll: true });
+    }
+  }
+
+  /** Stop; what has been played by then is kept in mind. */
+  halt() {
+    if (!this.player.isPlaying) return;
+    const heard = this.heardTag();
+    this.count(this.player.heardFrame);
+    this.player.stop();
+    this._performed = null;
+    this._lastTag = heard;
+    this.showLog();
+  }
+
+  /** What was to be played has come to its end. */
+  ended() {
+    const last = this._performed?.sections.at(-1);
+    this.count(Infinity);
+    this._performed = null;
+    this._lastTag = last ? last.tag : null;
+    this.shown();
+    this.showLog();
+    if (this.choice.mode !== "session") return;
+    this.store(this.dayKey(), JSON.stringify({ day: this.day, on: dayOf(new Date()) }));
+    this.say(word("day_done"));
   }
 
   /** @param {number} pitch @param {number} cents */
@@ -658,26 +608,39 @@ class Page {
     this.change({ tempo: fits });
   }
 
+  /** @param {Fraction} rung */
+  takeRung(rung) {
+    const fits = fitting(this.line, rung);
+    if (isSame(fits, rung)) this.change({ tempo: rung });
+    else this.say(word("too_fast", { n: spokenTempo(fits) }));
+  }
+
   /** @param {number} way */
   otherRung(way) {
-    const { rungs, tempo } = this.choice;
+    const { rungs } = this.choice;
+    const tempo = this.tempoNow();
     const rung = way > 0 ? rungAbove(rungs, tempo, this.line) : rungBelow(rungs, tempo);
     if (rung) this.change({ tempo: rung });
   }
 
   stepBack() {
-    const heard = this.heardTag();
-    const rung = rungBelow(this.choice.rungs, heard ? heard.tempo : this.choice.tempo);
+    const rung = rungBelow(this.choice.rungs, this.tempoNow());
     if (rung) this.change({ tempo: rung });
   }
 
+  /** The tempo that a step goes up or down from: what is heard, unless something else was chosen since. */
+  tempoNow() {
+    const tag = this.heardTag() ?? this._lastTag;
+    return tag && tag.version === this.choice.version ? tag.tempo : this.choice.tempo;
+  }
+
+  /** By the learner's own word: of what is heard, or was heard last, else of what is chosen. */
   clean() {
-    const heard = this.heardTag();
-    const lineIndex = heard ? heard.lineIndex : this.choice.lineIndex;
-    const tempo = heard ? heard.tempo : this.choice.tempo;
-    this.log.add(this.lineKey(lineIndex), asText(tempo), { clean: 1 });
-    const { number } = this.exercise.lines[lineIndex];
-    this.say(word("clean_said", { line: number, n: spokenTempo(tempo) }));
+    const what = this.heardTag() ?? this._lastTag ?? this.choice;
+    const { lineIndex, tempo } = what;
+    this.log.add(this.lineKey(lineIndex, what.form, what.part), asText(tempo), { clean: 1 });
+    const line = this.exercise.lines[lineIndex].number + partWords([what.form, what.part]);
+    this.say(word("clean_said", { line, n: spokenTempo(tempo) }));
     this.showLog();
   }
 
@@ -688,8 +651,16 @@ class Page {
     this.loopedBars = [Math.min(first, last), Math.max(first, last)];
     this.loopsNote = false;
     this.staffs[this.choice.lineIndex]?.loop(this.loopedBars);
-    this.change({ ...stretch, startAt: null });
+    this.change({ ...stretch, startAt: null, part: [...new Set(this.loopedBars)].join("-") });
     if (this.player.isPlaying) this.play();
+  }
+
+  /** @param {number} first @param {number} last written bars, all of them for the whole line */
+  pickBars(first, last) {
+    const bars = this.line.bars.map((bar) => bar.written);
+    const isWhole = Math.min(first, last) <= Math.min(...bars) && Math.max(first, last) >= Math.max(...bars);
+    if (isWhole) this.loopWhole();
+    else this.loopBars(first, last);
   }
 
   /** @param {number} bar @param {number} item */
@@ -699,15 +670,28 @@ class Page {
     this.loopsNote = true;
     this.loopedBars = [bar, bar];
     this.staffs[this.choice.lineIndex]?.loop(this.loopedBars);
-    this.change({ ...stretch, startAt: null });
+    this._looped = { bar, item };
+    this.change({ ...stretch, startAt: null, part: "note" });
     this.play();
+  }
+
+  /** Loop the note after or before the one that is looped, or that sounds. @param {number} way */
+  otherNote(way) {
+    const { line } = this;
+    const sounds = this.player.isPlaying ? this.player.eventAt(this.player.heardFrame) : null;
+    const name = /^L\d+-B(\d+)-N(\d+)-/.exec(sounds?.id ?? "");
+    const known = this.loopsNote ? this._looped : name ? { bar: Number(name[1]), item: Number(name[2]) } : null;
+    const items = line.items.map((one) => ({ bar: line.bars[one.bar - 1]?.written ?? 0, item: one.item }));
+    const at = known ? items.findIndex((one) => one.bar === known.bar && one.item === known.item) : -1;
+    const next = items[known ? at + way : way > 0 ? 0 : items.length - 1];
+    if (next) this.loopNote(next.bar, next.item);
   }
 
   loopWhole() {
     this.loopedBars = null;
     this.loopsNote = false;
     this.staffs[this.choice.lineIndex]?.loop(null);
-    this.change({ from: null, to: null, startAt: null });
+    this.change({ from: null, to: null, startAt: null, part: "" });
   }
 
   /** @param {number} bar as it is written */
@@ -716,7 +700,17 @@ class Page {
     if (!stretch) return;
     if (this.loopedBars && (bar < this.loopedBars[0] || bar > this.loopedBars[1])) this.loopWhole();
     this.choice.startAt = stretch.from;
+    this._startedBar = bar;
     this.play();
+  }
+
+  /** Start at the bar after or before the one that sounds. @param {number} way */
+  otherBar(way) {
+    const bars = this.line.bars.map((bar) => bar.written);
+    const event = this.player.isPlaying ? this.player.eventAt(this.player.heardFrame) : null;
+    const now = event && event.bar >= 0 ? (bars[event.bar] ?? 0) : this._startedBar;
+    const bar = Math.min(Math.max(...bars), Math.max(Math.min(...bars), now + way));
+    this.startAtBar(bar);
   }
 
   /** The loop begins or ends with the bar that sounds. @param {"begin"|"end"} which */
@@ -730,55 +724,59 @@ class Page {
     else this.loopBars(Math.min(bar, a), bar);
   }
 
-  /** @param {number} day */
-  takeDay(day) {
+  /** @param {number} day @param {number} firstBlock where in the day it begins */
+  takeDay(day, firstBlock = 0) {
     this.day = day;
     this.daySelect.value = String(day);
-    this.change({ plan: this.exercise.plan[day] ?? [], mode: "session" });
+    this.showDay();
+    this.change({ plan: this.exercise.plan[day] ?? [], firstBlock, mode: "session" });
   }
 
-  /** @param {number} index */
-  lineKey(index) {
-    const { title, lines } = this.exercise;
-    return `${title} / ${lines[index].number}`.slice(0, 300);
+  dayKey() {
+    return `day ${this.data.page} ${this.exerciseIndex}`;
+  }
+
+  /** The day of the plan that is due: after the last one that was gone through, from the next day on. */
+  dayDue() {
+    const days = this.exercise.plan.length;
+    try {
+      const { day, on } = JSON.parse(this.stored(this.dayKey()) ?? "");
+      const due = Number(day) + (on === dayOf(new Date()) ? 0 : 1);
+      return Number.isInteger(due) && due > 0 && due < days ? due : 0;
+    } catch {
+      return 0;
+    }
+  }
+
+  /** Show what the day of the plan holds. */
+  showDay() {
+    this.dayList.replaceChildren(...dayRows(this));
   }
 
   listen() {
-    document.addEventListener("keydown", (event) => this.key(event));
+    document.addEventListener("pointerdown", () => (this._pointed = true), true);
+    document.addEventListener("keydown", (event) => keyPressed(this, event));
+    document.addEventListener("keyup", (event) => {
+      // A press that was ours is not the button's, too.
+      if (event.key === this._handled) event.preventDefault();
+      this._handled = "";
+    });
     window.addEventListener("resize", () => this.staffs.forEach((staff) => staff.host.firstChild && staff.draw()));
     document.addEventListener("visibilitychange", () => {
       if (!document.hidden && this.player.isPlaying) {
-        void this.stayAwake();
+        void this.awake.begin();
         this.follow();
       }
     });
   }
 
-  /** @param {KeyboardEvent} event */
-  key(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const { target } = event;
-    const isTyped = target instanceof HTMLInputElement || target instanceof HTMLSelectElement;
-    if (isTyped && event.key !== "Escape") return;
-    const isButton = target instanceof HTMLButtonElement;
-    if (event.key === " " && isButton && target !== this.playButton) return;
-    const digit = /^[1-9]$/.test(event.key) ? this.choice.rungs[Number(event.key) - 1] : undefined;
-    const done = {
-      " ": () => this.toggle(),
-      ArrowUp: () => this.takeLine(this.choice.lineIndex - 1, false),
-      ArrowDown: () => this.takeLine(this.choice.lineIndex + 1, false),
-      ArrowLeft: () => this.otherRung(-1),
-      ArrowRight: () => this.otherRung(1),
-      b: () => this.stepBack(),
-      c: () => this.clean(),
-      "[": () => this.bracket("begin"),
-      "]": () => this.bracket("end"),
-      Escape: () => this.loopWhole(),
-    }[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-    if (digit && isSame(fitting(this.line, digit), digit)) this.change({ tempo: digit });
-    else if (done) done();
-    else return;
-    event.preventDefault();
+  /** Close the panel that is open. @returns {boolean} whether one was */
+  closePanel() {
+    const open = this.root.querySelector('button[aria-expanded="true"]');
+    if (!(open instanceof HTMLButtonElement)) return false;
+    open.click();
+    open.focus();
+    return true;
   }
 
   // What sounds is shown; the picture follows the audio's clock.
@@ -797,6 +795,7 @@ class Page {
   /** @param {number} frame */
   showHeard(frame) {
     const { player, choice } = this;
+    this._performed = player.performance;
     const section = player.sectionAt(frame);
     if (!section) return;
     const number = player.performance?.sections.indexOf(section) ?? -1;
@@ -812,9 +811,9 @@ class Page {
     const tone = sounds ? Number(event.tone) : -1;
     if (tone !== this._shownTone) {
       this._shownTone = tone;
-      const named = tone < 0 ? "" : noteName(tone < 9 ? tone : this.data.sound.fingered[tone - 9].note);
-      this.holes.show(tone < 0 ? "" : this.data.fingerings[tone], `${word("fingering")}: ${named || word("silent")}`);
-      this.noteName.textContent = named;
+      const spoken = tone < 0 ? "" : noteName(tone < 9 ? tone : this.data.sound.fingered[tone - 9].note);
+      this.holes.show(tone < 0 ? "" : this.data.fingerings[tone], `${word("fingering")}: ${spoken || word("silent")}`);
+      this.noteName.textContent = spoken;
     }
     const click = player.clickAt(frame);
     const bar = click && click.bar >= 0 ? (section.line.bars[click.bar]?.written ?? -1) : -1;
@@ -829,29 +828,23 @@ class Page {
 
   /** A section begins. @param {number} number */
   enter(number) {
-    const { performance } = this.player;
-    const sections = performance?.sections ?? [];
-    // Rounds that are over are counted, once each.
-    for (; this._counted < number; this._counted++) {
-      const over = sections[this._counted];
-      if (over && (over.kind === "line" || over.kind === "turn")) {
-        const tag = /** @type {import("./practice.js").Tag} */ (over.tag);
-        const seconds = (over.endFrame - over.frame) / this.data.sound.rate;
-        this.log.add(this.lineKey(tag.lineIndex), asText(tag.tempo), {
-          rounds: over.kind === "line" ? 1 : 0,
-          seconds: Math.round(seconds),
-        });
-      }
-    }
-    if (number > 0) this.showLog();
-    this._heardSection = number;
-    const section = sections[number];
+    const section = this.player.performance?.sections[number];
     if (!section) return;
+    this.count(section.frame);
+    const before = this._heardSection < 0 ? null : this._lastSaid;
+    this._heardSection = number;
     const tag = /** @type {import("./practice.js").Tag} */ (section.tag);
-    if (tag.lineIndex !== this.choice.lineIndex) this.takeLine(tag.lineIndex, true);
-    Array.from(this.rungs.children).forEach((button, index) => {
-      const rung = this.choice.rungs[index];
-      button.classList.toggle("heard", rung !== undefined && isSame(rung, tag.tempo));
+    if (section.kind !== "quiet" && tag.lineIndex !== this.choice.lineIndex) this.takeLine(tag.lineIndex, true);
+    this.choice.rungs.forEach((rung, index) => {
+      const button = this.rungs.children[index];
+      const isHeard = section.kind !== "quiet" && isSame(rung, tag.tempo);
+      button.classList.toggle("heard", isHeard);
+      if (isHeard) this.showRung(button);
+    });
+    this.backButton.setAttribute("aria-disabled", String(!rungBelow(this.choice.rungs, this.tempoNow())));
+    this.dayList.querySelectorAll("li").forEach((/** @type {Element} */ row, /** @type {number} */ index) => {
+      if (this.choice.mode === "session" && index === tag.block) row.setAttribute("aria-current", "step");
+      else row.removeAttribute("aria-current");
     });
     const words = {
       clicks: word("counted_in"),
@@ -859,33 +852,52 @@ class Page {
       quiet: "",
       line: word("round", { n: tag.round }),
     }[section.kind];
-    this.state.textContent = section.kind === "quiet" ? "" : `${words} · ${word("rung", { n: spokenTempo(tag.tempo) })}`;
-    this.session();
+    const isTurn = section.kind === "turn" || section.kind === "quiet";
+    this.state.classList.toggle("turn", isTurn);
+    this.state.textContent = words;
+    this.stateTempo.textContent = section.kind === "quiet" ? "" : word("rung", { n: spokenTempo(tag.tempo) });
+    // What changes of itself is said, for who does not see it: another line, rung or form, a rest.
+    const line = this.exercise.lines[tag.lineIndex];
+    const said =
+      section.kind === "quiet"
+        ? word("rest_said")
+        : word("now_said", { line: line.number + partWords([tag.form]), n: spokenTempo(tag.tempo) });
+    if (before && before !== said) this.say(said);
+    this._lastSaid = said;
+    this.showMedia();
+  }
+
+  /** Count the rounds that are over by a frame, once each. @param {number} frame */
+  count(frame) {
+    const sections = (this.player.performance ?? this._performed)?.sections ?? [];
+    const first = this._counted;
+    for (; this._counted < sections.length; this._counted++) {
+      const done = /** @type {import("./performance.js").Section & {frame: number, endFrame: number}} */ (
+        sections[this._counted]
+      );
+      if (done.endFrame > frame) break;
+      if (done.kind !== "line" && done.kind !== "turn") continue;
+      const tag = /** @type {import("./practice.js").Tag} */ (done.tag);
+      this.log.add(this.lineKey(tag.lineIndex, tag.form, tag.part), asText(tag.tempo), {
+        rounds: done.kind === "line" && tag.isWhole ? 1 : 0,
+        seconds: Math.round((done.endFrame - done.frame) / this.data.sound.rate),
+      });
+    }
+    if (this._counted > first) this.showLog();
   }
 
   // The log.
 
   showLog() {
-    const { log, exercise } = this;
-    if (!log.isKept) this.say(word("log_lost"));
-    const head = ["log_line", "log_days", "log_rounds", "log_fastest", "log_clean"].map((key, index) =>
-      element("th", { scope: "col", class: index ? "number" : null, text: word(key) }),
-    );
-    const rows = exercise.lines.flatMap((/** @type {any} */ line, /** @type {number} */ index) => {
-      const known = log.of(this.lineKey(index));
-      if (!known.rounds && !known.clean) return [];
-      const cells = [known.days, known.rounds, known.fastest, known.clean].map((value) =>
-        element("td", { class: "number", text: value ? String(Math.floor(value * 100) / 100) : word("nothing") }),
-      );
-      const name = `${line.number} ${line.heading}`;
-      return [element("tr", {}, element("th", { scope: "row", text: name }), ...cells)];
-    });
-    const today = log.today();
-    const sum = `${word("log_today")}: ${today.rounds} ${word("log_rounds")}, ${Math.round(today.minutes)} min`;
-    this.logTable.replaceChildren(
-      element("p", { text: rows.length ? sum : word("log_empty") }),
-      ...(rows.length ? [element("table", {}, element("thead", {}, element("tr", {}, ...head)), element("tbody", {}, ...rows))] : []),
-    );
+    if (!this.log.isKept) this.say(word("log_lost"));
+    this.logTable.replaceChildren(...logTable(this));
+  }
+
+  /** @param {number} index @param {string} form @param {string} part */
+  lineKey(index, form = "written", part = "") {
+    const { title, lines } = this.exercise;
+    const own = form === "written" ? "" : ` / ${form}`;
+    return `${title.slice(0, 200)} / ${lines[index].number}${own}${part ? ` / ${part}` : ""}`;
   }
 
   exportLog() {
@@ -906,55 +918,67 @@ class Page {
     this.say(word(entries ? "log_added" : "log_refused"));
   }
 
-  // What the device is asked for.
-
-  async stayAwake() {
-    const { wakeLock } = /** @type {any} */ (navigator);
-    if (!wakeLock) {
-      this.say(word("stay_awake"));
-      return;
-    }
-    try {
-      this._lock ??= await wakeLock.request("screen");
-      this._lock.addEventListener("release", () => (this._lock = null));
-    } catch {
-      // Refused, as with a nearly empty battery: the screen goes dark as it always does.
-      this._lock = null;
-    }
+  /** Tell the device what plays. */
+  showMedia() {
+    const { exercise } = this;
+    const tag = this.heardTag();
+    const line = exercise.lines[tag ? tag.lineIndex : this.choice.lineIndex];
+    const tempo = spokenTempo(tag ? tag.tempo : this.choice.tempo);
+    this.media.show(this.player.isPlaying, `${word("line", { n: line.number })} · ${tempo}`, exercise.title);
   }
 
-  async letSleep() {
-    const lock = this._lock;
-    this._lock = null;
-    if (lock) await lock.release().catch(() => {});
-  }
+  /** What is sounding belongs to it. @type {import("./performance.js").Performance|null} */
+  _performed = null;
 
-  session() {
-    const session = navigator.mediaSession;
-    if (!session || !this.exercise) return;
-    session.playbackState = this.player.isPlaying ? "playing" : "paused";
-    if (typeof MediaMetadata === "undefined") return;
-    const line = this.exercise.lines[this.choice.lineIndex];
-    session.metadata = new MediaMetadata({
-      title: `${word("line", { n: line.number })} · ${spokenTempo(this.choice.tempo)}`,
-      album: this.exercise.title,
-    });
-    /** @type {[MediaSessionAction, () => void][]} */
-    const actions = [
-      ["play", () => this.player.isPlaying || this.play()],
-      ["pause", () => this.player.isPlaying && this.toggle()],
-      ["stop", () => this.player.isPlaying && this.toggle()],
-      ["previoustrack", () => this.otherRung(-1)],
-      ["nexttrack", () => this.otherRung(1)],
-    ];
-    for (const [action, does] of actions) {
-      try {
-        session.setActionHandler(action, does);
-      } catch {
-        // Not every browser knows every key.
-      }
-    }
-  }
+  /** What was heard last, until something else is chosen. @type {import("./practice.js").Tag|null} */
+  _lastTag = null;
+
+  _lastSaid = "";
+  _startedBar = 1;
+
+  /** @type {{bar: number, item: number}|null} */
+  _looped = null;
+
+  /** @type {ResizeObserver|undefined} */
+  _dockSize;
+
+  // What the panels hold that changes.
+
+  /** @type {any} */
+  barFields;
+
+  /** @type {any} */
+  dayField;
+
+  /** @type {any} */
+  dayList;
+
+  /** @type {any} */
+  daySelect;
+
+  /** @type {any} */
+  firstBar;
+
+  /** @type {any} */
+  formSelect;
+
+  /** @type {any} */
+  lastBar;
+
+  /** @type {any} */
+  logTable;
+
+  /** @type {any} */
+  openingChoice;
+
+  /** @type {any} */
+  roundsField;
+
+  /** @type {any} */
+  sessionChoice;
+
+  /** @type {any} */
+  tempoField;
 
   /** @type {string|undefined} */
   _litId;

@@ -20,13 +20,24 @@ import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "
  * @property {Fraction|null} from where the loop begins, in beats; null for the whole line
  * @property {Fraction|null} to
  * @property {Fraction|null} startAt where the first round begins
+ * @property {string} part of the line that is looped, as the log names it; empty for all of it
  * @property {import("./tones.js").Bank} bank
- * @property {boolean} metronome
  * @property {boolean} subdivide
  * @property {boolean} dropout
  * @property {(number|string)[][]} plan a day's blocks (line, tempo, how often) and rests (seconds)
+ * @property {number} firstBlock the one that a day begins with
  */
-/** @typedef {{version: number, lineIndex: number, form: string, tempo: Fraction, round: number}} Tag */
+/**
+ * @typedef {object} Tag What is known of a section besides its music.
+ * @property {number} version
+ * @property {number} lineIndex
+ * @property {string} form
+ * @property {string} part
+ * @property {boolean} isWhole whether it is all of the line, or of the part of it that is looped
+ * @property {Fraction} tempo
+ * @property {number} round
+ * @property {number} block of the day's plan; -1 without one
+ */
 
 const A_MINUTE = fraction(60n);
 const MOST_REST_S = 3600;
@@ -101,8 +112,17 @@ function roundSection(choice, number, before) {
     from: begins,
     to: choice.to ?? line.beats,
     subdivide: choice.subdivide,
-    isHeard: (bar) => choice.metronome && !(drops && bar === dropped),
-    tag: { version: choice.version, lineIndex: choice.lineIndex, form, tempo, round },
+    isHeard: (bar) => !(drops && bar === dropped),
+    tag: {
+      version: choice.version,
+      lineIndex: choice.lineIndex,
+      form,
+      part: choice.part,
+      isWhole: isSame(begins, choice.from ?? ZERO),
+      tempo,
+      round,
+      block: -1,
+    },
   };
 }
 
@@ -113,7 +133,8 @@ function roundSection(choice, number, before) {
  */
 function blockSection(choice, number, read) {
   let at = 0;
-  for (const item of choice.plan) {
+  for (const [block, item] of choice.plan.entries()) {
+    if (block < choice.firstBlock) continue;
     const [lineIndex, text, repeats] = item;
     const isRest = item.length === 1;
     const count = isRest ? 1 : 1 + Number(repeats);
@@ -128,17 +149,17 @@ function blockSection(choice, number, read) {
       bank: choice.bank,
       from: ZERO,
       subdivide: choice.subdivide,
-      isHeard: () => choice.metronome,
+      isHeard: () => true,
     };
-    const { version } = choice;
+    const known = { version: choice.version, form: "written", part: "", isWhole: true, block };
     if (isRest) {
       const seconds = Math.min(MOST_REST_S, Math.round(Number(lineIndex)));
-      const tag = { version, lineIndex: choice.lineIndex, form: "written", tempo: A_MINUTE, round: 0 };
+      const tag = { ...known, lineIndex: choice.lineIndex, tempo: A_MINUTE, round: 0 };
       return { ...common, kind: "quiet", beat: ONE, to: fraction(BigInt(seconds)), tag };
     }
     const tempo = fitting(line, read(String(text)));
     const round = number - at;
-    const tag = { version, lineIndex: Number(lineIndex), form: "written", tempo, round };
+    const tag = { ...known, lineIndex: Number(lineIndex), tempo, round };
     const kind = round ? "line" : "clicks";
     return { ...common, kind, beat: over(A_MINUTE, tempo), to: line.beats, tag };
   }

@@ -42,6 +42,8 @@ export class Staff {
     this._lit = [];
     this._cursor = -1;
     const { width, systems } = this.staves[layout];
+    this.host.setAttribute("role", "img");
+    this.host.setAttribute("aria-label", this.label);
     this.host.replaceChildren(...systems.map((/** @type {any} */ one) => this._system(one, width)));
     this._showLoop();
   }
@@ -49,8 +51,7 @@ export class Staff {
   /** @param {any} system @param {number} whole the width of a whole system */
   _system(system, whole) {
     const { left, top, width, height } = system;
-    const svg = shape("svg", { viewBox: `${left} ${top} ${width} ${height}`, role: "img" });
-    svg.setAttribute("aria-label", this.label);
+    const svg = shape("svg", { viewBox: `${left} ${top} ${width} ${height}`, "aria-hidden": "true" });
     svg.style.width = `${Math.min(100, (100 * width) / whole)}%`;
     for (const [bar, x, across] of system.bars) {
       const box = { x, y: top, width: across, height, class: "bar-box", "data-bar": bar };
@@ -99,7 +100,14 @@ export class Staff {
     if (bar === this._cursor) return;
     this._cursor = bar;
     for (const one of this._bars) one.element.classList.toggle("here", one.bar === bar);
+    const system = this.boxOf(bar)?.parentElement ?? null;
+    // Once a system, so that whoever scrolls elsewhere meanwhile is left there a while.
+    if (system && system !== this._shownSystem) system.scrollIntoView({ block: "nearest" });
+    this._shownSystem = system;
   }
+
+  /** @type {Element|null} */
+  _shownSystem = null;
 
   /** The box of a written bar, or null. @param {number} bar */
   boxOf(bar) {
@@ -120,10 +128,11 @@ export class Staff {
   }
 }
 
-/** The written bar under a place of the screen, or 0. @param {number} x @param {number} y */
-export function barUnder(x, y) {
-  for (const element of document.elementsFromPoint(x, y)) {
-    const bar = element.getAttribute("data-bar");
+/** The written bar under a place of the screen, or 0.
+ * @param {number} x @param {number} y @param {HTMLElement|null} host of whose staves it must be, if said */
+export function barUnder(x, y, host = null) {
+  for (const found of document.elementsFromPoint(x, y)) {
+    const bar = host && !host.contains(found) ? null : found.getAttribute("data-bar");
     if (bar) return Number(bar);
   }
   return 0;

@@ -32,11 +32,13 @@ const TABLE = {
   form_written: ["As written", "Wie geschrieben"],
   form_opened: ["Opened out evenly", "Gleichmäßig geöffnet"],
   form_parts: ["Parts of {n} ms", "Teile von {n} ms"],
-  form_gracenotes: ["Gracenotes of {n} ms", "Vorschläge von {n} ms"],
+  form_gracenotes: ["Gracenotes of {n} ms", "Gracenotes von {n} ms"],
+  loop_from: ["Loop from bar", "Schleife von Takt"],
+  loop_to: ["to bar", "bis Takt"],
   picks: ["Tapping the staff picks", "Tippen auf die Noten wählt"],
   picks_bars: ["bars (draw across for several)", "Takte (darüberziehen für mehrere)"],
   picks_movement: ["a note with its neighbours", "eine Note mit ihren Nachbarn"],
-  whole_line: ["The whole line", "Die ganze Zeile"],
+  whole_line: ["Whole line", "Ganze Zeile"],
   looping_bars: ["Bars {a} to {b}", "Takte {a} bis {b}"],
   looping_bar: ["Bar {a}", "Takt {a}"],
   looping_note: ["One movement", "Eine Bewegung"],
@@ -46,15 +48,22 @@ const TABLE = {
   round: ["Round {n}", "Runde {n}"],
   pitch: ["Pitch", "Tonhöhe"],
   cents: ["Finer, in cents", "Feiner, in Cent"],
-  low_a: ["Low A {n} Hz", "Tiefes A {n} Hz"],
+  low_a: ["Low A {n} Hz", "Low A {n} Hz"],
   chanter: ["Chanter", "Spielpfeife"],
   drone: ["Drones", "Bordune"],
   metronome: ["Metronome", "Metronom"],
   subdivide: ["Mark halves or thirds of the beat", "Halbe oder drittel Schläge anzeigen"],
   dropout: ["Leave out a bar of clicks in every second round", "In jeder zweiten Runde einen Takt Klicks weglassen"],
-  clean: ["That was clean", "Das war sauber"],
+  clean: ["It was clean", "War sauber"],
+  advice_bar: ["Bar {n}", "Takt {n}"],
+  now_said: ["Now line {line} at {n}", "Jetzt Zeile {line} bei {n}"],
+  rest_said: ["Rest your hands", "Hände ausruhen"],
+  day_block: ["Line {line} at {n}, {rounds} rounds, {time}", "Zeile {line} bei {n}, {rounds} Runden, {time}"],
+  day_rest: ["Rest your hands, {n}", "Hände ausruhen, {n}"],
+  day_takes: ["{n} minutes in all", "Zusammen {n} Minuten"],
+  day_done: ["That was this day of the plan.", "Das war dieser Tag des Plans."],
   clean_said: ["Line {line} clean at {n}, by your own word.", "Zeile {line} sauber bei {n}, nach deinem Wort."],
-  back: ["A step back", "Eine Stufe zurück"],
+  back: ["Step back", "Stufe zurück"],
   log_empty: ["Nothing yet.", "Noch nichts."],
   log_lost: [
     "This browser keeps nothing for this page, so the log ends when it is closed. Save it as a file.",
@@ -74,6 +83,7 @@ const TABLE = {
   advice: ["What to watch", "Worauf zu achten ist"],
   fingering: ["Fingering", "Griff"],
   silent: ["silent", "still"],
+  percent: ["{n} %", "{n} %"],
   key_space: ["Space: start and stop", "Leertaste: Start und Halt"],
   key_lines: ["Up, down: another line", "Auf, ab: andere Zeile"],
   key_rungs: ["Left, right, 1 to 9: another rung", "Links, rechts, 1 bis 9: andere Sprosse"],
@@ -81,8 +91,28 @@ const TABLE = {
   key_clean: ["C: that was clean", "C: das war sauber"],
   key_bars: [
     "Brackets [ and ]: the loop begins or ends with the bar that sounds; Escape: the whole line",
-    "Eckige Klammern [ und ]: die Schleife beginnt oder endet mit dem klingenden Takt; Escape: ganze Zeile",
+    "Eckige Klammern [ und ]: die Schleife beginnt oder endet mit dem klingenden Takt; Esc: ganze Zeile",
   ],
+  key_from_bar: [
+    "Shift with left, right: start at the bar before or after",
+    "Umschalt mit links, rechts: beim Takt davor oder danach beginnen",
+  ],
+  key_notes: [
+    "Comma, full stop: loop the note before or after, with its neighbours",
+    "Komma, Punkt: die Note davor oder danach mit ihren Nachbarn wiederholen",
+  ],
+  by_keys: ["Keys", "Tasten"],
+  by_hand: ["On the staff", "Auf den Noten"],
+  by_hand_how: [
+    "Tap a bar to start there; draw across bars to loop them. Bars of several staves are chosen under Practice.",
+    "Tippe auf einen Takt, um dort zu beginnen; zieh über Takte, um sie zu wiederholen. Takte mehrerer Notenzeilen wählst du unter Üben.",
+  ],
+  marks: ["Angles over the notes", "Winkel über den Noten"],
+  marks_mean: [
+    "A crossing noise lurks on the way to the note. Pointing up, the upper (left) hand moves first; pointing down, the lower (right) hand.",
+    "Auf dem Weg zu dieser Note droht ein Zwischenton. Zeigt der Winkel nach oben, geht die obere (linke) Hand zuerst; zeigt er nach unten, die untere (rechte).",
+  ],
+  cautions: ["Look after yourself", "Pass auf dich auf"],
   caution_ears: [
     "Ears: set the level before you blow. A pipe chanter is loud, and headphones can be too; if you must raise your voice over it, turn it down.",
     "Ohren: Lautstärke einstellen, bevor du bläst. Eine Spielpfeife ist laut, Kopfhörer können es auch sein; musst du dagegen anreden, mach leiser.",
@@ -130,9 +160,10 @@ export function wordKeys() {
   return Object.keys(TABLE);
 }
 
+// German pipers use the English names (common practice, from memory): B is B, never H.
 const NOTES = {
   en: ["low G", "low A", "B", "C", "D", "E", "F", "high G", "high A"],
-  de: ["tiefes G", "tiefes A", "H", "C", "D", "E", "F", "hohes G", "hohes A"],
+  de: ["Low G", "Low A", "B", "C", "D", "E", "F", "High G", "High A"],
 };
 
 /** The name of a note, from low G up. @param {number} note */
