@@ -3,9 +3,9 @@
 Blocks are float32 of shape (frames, channels), full scale 1; they are encoded as they come, so that
 a track of any length takes no memory. WAV and FLAC hold 16-bit samples, Ogg holds Vorbis, M4A AAC.
 All formats give back exactly the frames that went in: WAV, FLAC, Ogg and Opus by themselves, MP3
-with a decoder that heeds what LAME notes about its delay and padding (ffmpeg, and most players). An
-M4A file states its exact beginning and end; decoders that heed only the beginning (ffmpeg 5) go on
-for up to 1,023 frames of next to nothing.
+with a decoder that heeds what the first frame notes about delay and padding (ffmpeg, and most
+players). An M4A file states its exact beginning and end; decoders that heed only the beginning
+(ffmpeg 5) go on for up to 1,023 frames of next to nothing.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ import soundfile
 from numpy.typing import NDArray
 
 from renderer.delivery.claims import Claim, kept_file
-from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder
+from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder, find_ffmpeg
 from renderer.delivery.files import Placing, simply, whole_file
-from renderer.delivery.lame_tag import note_length
+from renderer.delivery.lame import check_lame
+from renderer.delivery.mp3 import mp3_encoder
 from renderer.delivery.mp4_boxes import stated_frames
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings, vorbis_comments
@@ -191,17 +192,13 @@ def _regular(blocks: Iterable[NDArray[np.float32]], channels: int) -> Iterator[N
 def _complete(
     path: Path, audio_format: AudioFormat, *, rate: int, channels: int, frames: int, kbit: int
 ) -> None:
-    """Note the exact length where the encoder has not, and make sure that nothing is missing.
+    """Make sure that nothing is missing.
 
     Raises `OSError` if a file that its encoder finished without complaint is not all there.
     """
     size = path.stat().st_size
     if audio_format is AudioFormat.MP3:
         complete = size >= frames * kbit * 125 // rate
-        try:
-            note_length(path, frames)
-        except ValueError:
-            complete = False
     elif audio_format is AudioFormat.M4A:
         complete = stated_frames(path) == frames
     else:
@@ -211,6 +208,15 @@ def _complete(
             complete &= size >= frames * channels * WAV_SAMPLE_BYTES
     if not complete:
         raise OSError(0, "the file is shorter than what was written to it", str(path))
+
+
+def check_encoders(audio_formats: Iterable[AudioFormat]) -> None:
+    """Raise a `RungwiseError` if what encodes one of these formats is not installed."""
+    for audio_format in dict.fromkeys(audio_formats):
+        if audio_format is AudioFormat.MP3:
+            check_lame()
+        elif audio_format in BY_FFMPEG:
+            find_ffmpeg(audio_format)
 
 
 def write_audio(
@@ -267,7 +273,9 @@ def write_audio(
     kbit = kbit_per_s(audio_format, rate, channels, is_small=is_small)
     with whole_file(path, placing=placing) if claim is None else kept_file(path, claim) as part:
         encoder: AbstractContextManager[Write]
-        if audio_format in BY_FFMPEG:
+        if audio_format is AudioFormat.MP3:
+            encoder = mp3_encoder(part, rate=rate, channels=channels, kbit=kbit, tags=tags)
+        elif audio_format in BY_FFMPEG:
             encoder = ffmpeg_encoder(
                 part, audio_format, rate=rate, channels=channels, kbit=kbit, tags=tags
             )

@@ -26,24 +26,8 @@ from renderer.errors import failure
 from renderer.order.formats import AudioFormat
 from renderer.programs import ffmpegs
 
-LAME_SPEED = 7
-"""LAME's `-q`, from 0 (slow) to 9. From 7 on it no longer moves noise about by what it takes to be
-masked, and at a constant rate that is better here: measured on full, backing, split and mono
-tracks, 4 to 15 dB less noise, less of it in every octave up to 12.8 kHz (above, under -98 dBFS) and
-before the clicks, at 1.5 times the speed of `-q 5`."""
-
 _OWN_GROUP: int = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
 """What `start_new_session` is on Windows, which has no sessions."""
-
-
-def lame_scale(kbit_per_s: int) -> float:
-    """Return the factor that LAME makes samples quieter by at a constant bit rate.
-
-    It guards loud music against clipping. Tracks have headroom and are to keep their loudness, so
-    it is made good beforehand. Source: the column `scale` of the table in LAME's `presets.c`
-    (3.100), confirmed by measuring.
-    """
-    return 0.97 if kbit_per_s > 128 else 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +40,6 @@ class _Encoder:
 
 
 BY_FFMPEG = {
-    AudioFormat.MP3: _Encoder(
-        "libmp3lame",
-        "the LAME encoder",
-        (
-            *("-compression_level", str(LAME_SPEED), "-id3v2_version", "3", "-write_id3v1", "0"),
-            *("-f", "mp3"),
-        ),
-    ),
     AudioFormat.M4A: _Encoder(
         "aac",
         "an AAC encoder",
@@ -92,7 +68,7 @@ def _encodes(program: str, encoder: str) -> bool:
     return f"Encoder {encoder}".encode() in answer.stdout
 
 
-def find_ffmpeg(audio_format: AudioFormat = AudioFormat.MP3) -> str:
+def find_ffmpeg(audio_format: AudioFormat) -> str:
     """Return the path of an ffmpeg that can encode a format.
 
     Raises
@@ -109,7 +85,7 @@ def find_ffmpeg(audio_format: AudioFormat = AudioFormat.MP3) -> str:
             f"writing {audio_format} needs an ffmpeg with {encoder.spoken}, and there is "
             f"none{found}",
             "install it with 'apt install ffmpeg' (Debian, Ubuntu), 'brew install ffmpeg' (macOS) "
-            "or 'pip install imageio-ffmpeg', or choose wav, flac or ogg",
+            "or 'pip install imageio-ffmpeg', or choose mp3, ogg, flac or wav",
         )
     return program
 
@@ -146,7 +122,7 @@ def _failed(lines: tuple[str, ...], code: int, path: Path) -> Exception:
     said = lines[-1] if lines else f"it ended with code {code} and said nothing"
     return _disk_error(lines, path) or failure(
         f"the encoder (ffmpeg) failed: {said.rstrip('.')}",
-        "try again, or choose wav, flac or ogg",
+        "try again, or choose mp3, ogg, flac or wav",
     )
 
 
@@ -156,9 +132,8 @@ def ffmpeg_encoder(
 ) -> Iterator[Callable[[NDArray[np.float32]], None]]:
     """Open an encoder that writes to `path`, tags included, chapters and cover but in Opus.
 
-    An MP3 file's sound opens with an Info frame in which LAME notes its delay and padding, so that
-    decoders that trim give back every sample and no more. Opus has the same in its own form, M4A in
-    an edit list that counts single frames.
+    Opus notes its delay and padding, so that decoders that trim give back every sample and no more;
+    M4A has an edit list for that, which counts single frames.
 
     Parameters
     ----------
@@ -179,7 +154,6 @@ def ffmpeg_encoder(
         If there is no ffmpeg, or it fails. `OSError` if the disk is full.
     """
     encoder = BY_FFMPEG[audio_format]
-    gain = np.float32(1 / lame_scale(kbit) if audio_format is AudioFormat.MP3 else 1)
     command = [find_ffmpeg(audio_format), "-hide_banner", "-loglevel", "error"]
     command += ["-f", "f32le", "-ar", str(rate), "-ac", str(channels), "-i", "pipe:0"]
     metadata = part_beside(path)
@@ -199,7 +173,7 @@ def ffmpeg_encoder(
         metadata.write_text(ffmetadata(tags, audio_format), "utf-8")
         if has_picture:
             picture.write_bytes(tags.picture)
-        with _encoder(command, path, gain) as write:
+        with _encoder(command, path) as write:
             yield write
     finally:
         metadata.unlink(missing_ok=True)
@@ -207,9 +181,7 @@ def ffmpeg_encoder(
 
 
 @contextmanager
-def _encoder(
-    command: list[str], path: Path, gain: np.float32
-) -> Iterator[Callable[[NDArray[np.float32]], None]]:
+def _encoder(command: list[str], path: Path) -> Iterator[Callable[[NDArray[np.float32]], None]]:
     process = subprocess.Popen(
         command,
         stdin=subprocess.PIPE,
@@ -225,7 +197,7 @@ def _encoder(
 
     def write(block: NDArray[np.float32]) -> None:
         assert process.stdin is not None
-        process.stdin.write(np.ascontiguousarray(block * gain, dtype="<f4").data)
+        process.stdin.write(np.ascontiguousarray(block, dtype="<f4").data)
 
     try:
         try:

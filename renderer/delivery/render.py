@@ -4,9 +4,9 @@
 `renderer.order.jobs`) turns an exercise and settings into jobs, `render_jobs` turns jobs into
 files (`carry_out` a single one), `write_playlists` lists them.
 
-Tracks are rendered in threads, not processes: MP3 is encoded by a process of its own for each
-track, numpy, libsndfile and soxr let other threads run while they compute, and the tone bank is
-shared. A script that calls `render` therefore needs no main guard.
+Tracks are rendered in threads, not processes: LAME, numpy, libsndfile and soxr let other threads
+run while they compute, M4A and Opus are encoded by a process of its own for each track, and the
+tone bank is shared. A script that calls `render` therefore needs no main guard.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.delivery.audio import write_audio
+from renderer.delivery.audio import check_encoders, write_audio
 from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import (
     Claim,
@@ -39,7 +39,6 @@ from renderer.delivery.claims import (
 )
 from renderer.delivery.cover import cover_of
 from renderer.delivery.cue_sheet import cue_path, cue_text
-from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import Placing, check_writable, make_folder, simply
 from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.playlist import Entry, write_playlist
@@ -396,9 +395,7 @@ def render_jobs(
         If a track could not be rendered, or the handle was cancelled; its `finished` are the
         tracks that were.
     """
-    for audio_format in dict.fromkeys(job.audio_format for job in jobs):
-        if audio_format in BY_FFMPEG:
-            find_ffmpeg(audio_format)
+    check_encoders(job.audio_format for job in jobs)
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
         check_writable(folder)

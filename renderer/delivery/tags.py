@@ -2,9 +2,8 @@
 
 libsndfile writes them into WAV (a RIFF INFO list), FLAC and Ogg (Vorbis comments) along with the
 samples: `soundfile_strings`; what it has no word for is added behind it: `vorbis_comments`. ffmpeg
-writes them into MP3 (ID3v2.3, which Windows and car radios read too), M4A (iTunes' boxes) and Opus
-(Vorbis comments), chapters and cover included but in Opus, from a file of its metadata format:
-`ffmetadata`.
+writes them into M4A (iTunes' boxes) and Opus (Vorbis comments), chapters and cover included but in
+Opus, from a file of its metadata format: `ffmetadata`. MP3's are made in `renderer.delivery.id3`.
 """
 
 from __future__ import annotations
@@ -74,8 +73,12 @@ class Tags:
     def texts(self) -> dict[str, str]:
         """Return the texts that are not empty, by field, fit for one line of a player."""
         pairs = ((name, getattr(self, name)) for name in ("title", "album", "artist", "genre"))
-        texts = {name: _clean(text) for name, text in (*pairs, ("comment", self.comment))}
+        texts = {name: clean(text) for name, text in (*pairs, ("comment", self.comment))}
         return {name: text for name, text in texts.items() if text}
+
+    def whole_tempo(self) -> int | None:
+        """Return the tempo where only whole numbers have a field; None for unknown."""
+        return None if self.tempo is None else int(self.tempo + Fraction(1, 2))
 
     def number(self) -> str:
         """Return the track's number, and of how many, as `2/4`; empty if it has none."""
@@ -84,7 +87,8 @@ class Tags:
         return f"{self.track}/{self.tracks}" if self.tracks else str(self.track)
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
+    """Return a text fit for one line of a player."""
     one_line = " ".join(text.split())
     kept = (c for c in one_line if unicodedata.category(c) not in ("Cc", "Cs"))
     return "".join(kept)[:_LONGEST]
@@ -107,7 +111,7 @@ def vorbis_comments(tags: Tags, audio_format: AudioFormat) -> list[str]:
     comments = [] if tags.tempo is None else [f"BPM={tempo_text(tags.tempo)}"]
     for number, chapter in enumerate(tags.chapters, start=1):
         comments.append(f"CHAPTER{number:03d}={chapter_time(chapter.start)}")
-        comments.append(f"CHAPTER{number:03d}NAME={_clean(chapter.title)}")
+        comments.append(f"CHAPTER{number:03d}NAME={clean(chapter.title)}")
     if tags.picture and audio_format is not AudioFormat.FLAC:
         comments.append(ogg_picture(tags.picture))
     if tags.picture and not comments:
@@ -124,20 +128,16 @@ def _quoted(text: str) -> str:
 def ffmetadata(tags: Tags, audio_format: AudioFormat) -> str:
     """Return tags and chapters in ffmpeg's metadata format (ffmpeg-formats, "Metadata")."""
     fields = tags.texts()
-    if audio_format is AudioFormat.MP3 and "comment" in fields:
-        # ID3's comment is beyond ffmpeg: it writes a field of that name. More players show TIT3.
-        fields["TIT3"] = fields["comment"]
     if number := tags.number():
         fields["track"] = number
     if audio_format is AudioFormat.OPUS:
         # ffmpeg counts chapters from 0 there, which not all players know, and knows no cover.
         fields |= dict(one.split("=", 1) for one in vorbis_comments(tags, audio_format))
-    elif tags.tempo is not None:
-        name = "TBPM" if audio_format is AudioFormat.MP3 else "tmpo"
-        fields[name] = str(int(tags.tempo + Fraction(1, 2)))
+    elif (tempo := tags.whole_tempo()) is not None:
+        fields["tmpo"] = str(tempo)
     lines = [";FFMETADATA1", *(f"{name}={_quoted(text)}" for name, text in fields.items())]
     for chapter in () if audio_format is AudioFormat.OPUS else tags.chapters:
         start, end = (round(moment * 1000) for moment in (chapter.start, chapter.end))
         lines += ["[CHAPTER]", "TIMEBASE=1/1000", f"START={start}", f"END={end}"]
-        lines.append(f"title={_quoted(_clean(chapter.title))}")
+        lines.append(f"title={_quoted(clean(chapter.title))}")
     return "\n".join([*lines, ""])

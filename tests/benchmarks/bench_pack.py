@@ -19,8 +19,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Event, Thread
 
-from renderer.delivery.ffmpeg import LAME_SPEED, find_ffmpeg
+from renderer.delivery.lame import SPEED
 from renderer.delivery.render import cores
+from renderer.programs import ffmpegs
 
 EXERCISES, MANY_EXERCISES = 12, 20
 NOTES = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
@@ -116,12 +117,12 @@ def peak_of(file: str, output: str) -> tuple[float, int]:
 
 def encode_alone(files: list[Path], folder: Path) -> None:
     """Let ffmpeg alone make MP3s of WAV files, over the same cores."""
-    program = find_ffmpeg()
+    program = ffmpegs()[0]
     folder.mkdir()
 
     def encode(path: Path) -> None:
         command = [program, "-hide_banner", "-loglevel", "error", "-i", str(path)]
-        command += ["-c:a", "libmp3lame", "-b:a", "192k", "-compression_level", str(LAME_SPEED)]
+        command += ["-c:a", "libmp3lame", "-b:a", "192k", "-compression_level", str(SPEED)]
         # Names of two learners are alike but for their pitch, which they say.
         subprocess.run([*command, str(folder / f"{path.stem}.mp3")], check=True)
 

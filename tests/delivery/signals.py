@@ -10,7 +10,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from renderer.delivery.ffmpeg import find_ffmpeg
+from renderer.programs import ffmpegs
 from tests.limits import HANG_S
 
 Samples = NDArray[np.float32]
@@ -37,7 +37,7 @@ def decoded(path: Path, *, channels: int = 2) -> Samples:
 
     Where an M4A file ends only a newer ffmpeg heeds than most systems have.
     """
-    program = imageio_ffmpeg.get_ffmpeg_exe() if path.suffix == ".m4a" else find_ffmpeg()
+    program = imageio_ffmpeg.get_ffmpeg_exe() if path.suffix == ".m4a" else ffmpegs()[0]
     command = [
         program,
         "-v",
@@ -69,5 +69,5 @@ def frames_in(path: Path) -> int:
 
 def metadata_seen_by_ffmpeg(path: Path) -> str:
     """Return what ffmpeg prints about a file, tags and streams."""
-    command = [find_ffmpeg(), "-hide_banner", "-i", str(path)]
+    command = [ffmpegs()[0], "-hide_banner", "-i", str(path)]
     return subprocess.run(command, capture_output=True, check=False, timeout=HANG_S).stderr.decode()

@@ -470,7 +470,8 @@ def ended(folder: Path) -> bool:
 
 def killed_and_resumed(folder: Path, signals: list[int], pause: float) -> None:
     """Stop runs at moments that differ, then let one come to its end."""
-    change('format = "wav"', 'format = "mp3"')
+    # M4A is encoded by a process of its own, MP3 is not.
+    change('format = "wav"', 'format = ["mp3", "m4a"]')
     change('layout = "mono"', "")
     change('gets = "tracks"', 'gets = ["tracks", "sheet", "plan"]\nstart = 2026-12-01')
     done("pack", "class.toml", "-o", "undisturbed")
@@ -502,7 +503,7 @@ def killed_and_resumed(folder: Path, signals: list[int], pause: float) -> None:
 def finished() -> list[Path]:
     if not Path("out").is_dir():
         return []
-    return [one for one in Path("out").rglob("*") if one.suffix in (".mp3", ".pdf")]
+    return [one for one in Path("out").rglob("*") if one.suffix in (".mp3", ".m4a", ".pdf")]
 
 
 def test_a_run_that_is_killed_is_gone_on_with_to_the_same_bytes(folder: Path) -> None:

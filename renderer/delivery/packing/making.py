@@ -21,11 +21,11 @@ from pathlib import Path, PurePosixPath
 from threading import Event, Lock, Thread
 from typing import Any
 
+from renderer.delivery.audio import check_encoders
 from renderer.delivery.carrying_out import sheet_pages
 from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import place_of
 from renderer.delivery.cue_sheet import cue_text
-from renderer.delivery.ffmpeg import BY_FFMPEG, find_ffmpeg
 from renderer.delivery.files import (
     check_writable,
     disk_failure,
@@ -206,11 +206,7 @@ def make(
         If it could not be finished: what is missing, and that the same command goes on.
     """
     refuse_links(plan)
-    for audio_format in dict.fromkeys(
-        one.job.audio_format for one in plan.different if isinstance(one.job, TrackJob)
-    ):
-        if audio_format in BY_FFMPEG:
-            find_ffmpeg(audio_format)
+    check_encoders(one.job.audio_format for one in plan.different if isinstance(one.job, TrackJob))
     with Journal(plan.root) as journal:
         making = _Making(plan, journal, on_progress, handle or Handle(), may_replace=replace)
         return making.run(workers or cores(), on_due, tidy=tidy)
