@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from renderer.delivery.forecast import Forecast
+    from renderer.delivery.render import Keeping
     from renderer.order.track_job import TrackJob
 
 DryRun = Annotated[
@@ -62,20 +63,36 @@ def _say(console: Console, words: str) -> None:
     console.print(words, soft_wrap=True, markup=False, highlight=False)
 
 
-def announce(jobs: Sequence[TrackJob]) -> None:
+def _due(jobs: Sequence[TrackJob], keeping: Keeping) -> list[TrackJob]:
+    """The tracks that are not there yet as they are asked for."""
+    from renderer.delivery.render import tracks_there
+
+    there = tracks_there(jobs, keeping)
+    return [job for number, job in enumerate(jobs) if number not in there]
+
+
+def announce(jobs: Sequence[TrackJob], keeping: Keeping) -> None:
     """Say on the error stream what is going to be made, where that takes long."""
     from rich.console import Console
 
-    if sum(job.duration for job in jobs) >= LONG_S:
-        _say(Console(stderr=True), f"Going to make {_sum_of(_forecast(jobs), jobs)}.")
+    if sum(job.duration for job in jobs) < LONG_S:
+        return
+    due = _due(jobs, keeping)
+    if sum(job.duration for job in due) >= LONG_S:
+        _say(Console(stderr=True), f"Going to make {_sum_of(_forecast(due), due)}.")
 
 
-def print_forecast(jobs: Sequence[TrackJob]) -> None:
+def print_forecast(jobs: Sequence[TrackJob], keeping: Keeping) -> None:
     """Print a table of what would be made."""
     from rich.table import Table
     from rich.text import Text
 
-    made = _forecast(jobs)
+    console, due = output_console(), _due(jobs, keeping)
+    if not due:
+        tracks = counted(len(jobs), "track")
+        _say(console, f"Nothing was written. Nothing is to be made: {tracks} are there, unchanged.")
+        return
+    made = _forecast(due)
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Would be written", overflow="fold")
     for heading in ("Plays", "About"):
@@ -83,6 +100,7 @@ def print_forecast(jobs: Sequence[TrackJob]) -> None:
     for one in made:
         length = spoken_length(float(one.duration))
         table.add_row(Text(one.path.name), length, f"{one.bytes / 1e6:.1f} MB")
-    console = output_console()
     console.print(table)
-    _say(console, f"Nothing was written. It would be {_sum_of(made, jobs)}.")
+    kept = len(jobs) - len(due)
+    there = f" {counted(kept, 'track')} more would stay, unchanged." if kept else ""
+    _say(console, f"Nothing was written. It would be {_sum_of(made, due)}.{there}")

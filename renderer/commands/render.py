@@ -49,9 +49,12 @@ def _print_table(
     total = sum(float(track.duration) for track in tracks)
     size = sum(track.bytes for track in tracks) / 1e6
     lists = f" and {counted(len(playlists), 'playlist')}" if playlists else ""
+    kept = sum(1 for track in tracks if track.was_there)
+    there = f"{'all' if kept == len(tracks) else kept} of them {'was' if kept == 1 else 'were'}"
     console.print(
         f"{counted(len(tracks), 'track')}{lists}, "
-        f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}",
+        f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}"
+        f"{f'; {there} there, unchanged' if kept else ''}",
         soft_wrap=True,
         markup=False,
         highlight=False,
@@ -79,7 +82,7 @@ def _render(
     from renderer.delivery.render import RenderingStoppedError, render_jobs
 
     jobs = order.jobs(folder)
-    announce(jobs)
+    announce(jobs, keeping)
     try:
         with in_seconds_of_audio() as moved:
             tracks = render_jobs(jobs, on_progress=moved, keeping=keeping)
@@ -126,10 +129,10 @@ def render(
             place="-o",
         )
     order = order_of(files, settings)
-    if dry_run:
-        print_forecast(order.jobs(output))
-        return
     keeping = _keeping("render", order, output, replace=replace)
+    if dry_run:
+        print_forecast(order.jobs(output), keeping)
+        return
     tracks, playlists = _render(order, output, keeping)
     _print_table(output_console(), tracks, playlists)
     made = [*_files_of(tracks), *playlists]

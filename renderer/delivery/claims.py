@@ -13,7 +13,7 @@ import hashlib
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from dataclasses import replace as replaced
 from pathlib import Path
 from typing import Any
@@ -56,6 +56,8 @@ class Claim:
         The digest of the job that decides its bytes; empty where there is none.
     may_replace:
         Whether it takes its place whatever is there.
+    more:
+        What else its folder remembers of it, as plain data.
     """
 
     what: str
@@ -64,6 +66,7 @@ class Claim:
     order: str = ""
     job: str = ""
     may_replace: bool = False
+    more: Mapping[str, Any] = field(default_factory=dict)
 
 
 def _sha256(path: Path) -> str:
@@ -118,6 +121,51 @@ def check_claims(claims: Iterable[tuple[Path, Claim]]) -> None:
         raise RungwiseError(problems)
 
 
+def standing(claims: Iterable[tuple[Path, Claim]], *, adopting: bool = False) -> dict[Path, Entry]:
+    """Return what is remembered of files that are there as the same jobs made them.
+
+    Others have to be made, or are in the way.
+
+    Parameters
+    ----------
+    claims:
+        Of the files.
+    adopting:
+        Whether they belong to the orders of the claims from now on; else nothing is written.
+
+    Raises
+    ------
+    RungwiseError
+        If the disk fails.
+    """
+    found: dict[Path, Entry] = {}
+    by_folder: dict[Path, list[tuple[Path, Path, Claim]]] = {}
+    for path, claim in claims:
+        try:
+            place, there = real_place(path)
+            if claim.job and there is not None and not is_device(path, there):
+                by_folder.setdefault(place.parent, []).append((path, place, claim))
+        except OSError as error:
+            raise disk_failure(error, path) from error
+    for folder, wanted in by_folder.items():
+        with alone_in(folder):
+            manifest = read_manifest(folder)
+            made = dict(manifest.made)
+            for path, place, claim in wanted:
+                entry = made.get(place.name)
+                if entry is None or (entry.job, entry.identity) != (claim.job, claim.identity):
+                    continue
+                try:
+                    is_whole = _sha256(place) == entry.sha256
+                except OSError as error:
+                    raise disk_failure(error, path) from error
+                if is_whole:
+                    found[path] = made[place.name] = replaced(entry, order=claim.order)
+            if adopting and made != manifest.made:
+                write_manifest(folder, replaced(manifest, made=made))
+    return found
+
+
 def _unknown(path: Path, claim: Claim, manifest: Manifest) -> Problem:
     own = path.parent / MANIFEST
     why = f" ({own} is not its own, so it remembers nothing here)" if manifest.is_foreign else ""
@@ -161,6 +209,7 @@ def _remembering(path: Path, part: Path, place: Path, claim: Claim) -> Iterator[
             claim.job,
             sha256,
             before,
+            {**claim.more, "bytes": part.stat().st_size},
         )
         write_manifest(place.parent, replaced(manifest, made={**manifest.made, place.name: new}))
         yield

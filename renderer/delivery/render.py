@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.delivery.audio import check_encoders, write_audio
+from renderer.delivery.audio import Written, check_encoders, write_audio
 from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import (
     Claim,
@@ -34,6 +34,7 @@ from renderer.delivery.claims import (
     of_line,
     order_identity,
     place_of,
+    standing,
     which_is_read,
     write_kept,
 )
@@ -43,6 +44,7 @@ from renderer.delivery.files import Placing, check_writable, make_folder, simply
 from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
+from renderer.delivery.track_facts import track_facts
 from renderer.delivery.work import WorkDone, kind_of
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
@@ -88,6 +90,8 @@ class RenderedTrack:
         Integrated loudness.
     remarks:
         What was decided that the user should know, in sentences.
+    was_there:
+        Whether it was made before by the same job, and is as it was written.
     """
 
     path: Path
@@ -104,6 +108,7 @@ class RenderedTrack:
     bytes: int
     loudness_lufs: float
     remarks: tuple[str, ...] = field(default=(), compare=False)
+    was_there: bool = field(default=False, compare=False)
 
 
 class RenderingStoppedError(RungwiseError):
@@ -292,6 +297,18 @@ def render_track(
         chapters=chapters_of(timeline, job.duration),
         picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job),
     )
+    pitch_remarks = (job.pitch.remark,) if job.pitch.remark else ()
+    all_remarks = (*job.exercise.remarks, *timeline.remarks, *pitch_remarks, *track.remarks)
+    remarks = tuple(dict.fromkeys(all_remarks))
+    if claim is not None:
+        has_cue_sheet = bool(tags.chapters) and cue_claim is not None
+        facts = {
+            **track_facts(job, tags, timeline, track.loudness_lufs),
+            "frames": track.frames,
+            "beside": [cue_path(job.path).name] if has_cue_sheet else [],
+            "remarks": list(remarks),
+        }
+        claim = replaced(claim, more=facts)
     written = write_audio(
         _until(track, is_stopped),
         job.path,
@@ -310,8 +327,17 @@ def render_track(
         beside = (cue_path(job.path),)
         text = cue_text(tags.chapters, job.path, tags)
         write_kept(beside[0], text.encode(), cue_claim)
-    remark = (job.pitch.remark,) if job.pitch.remark else ()
-    timeline_remarks = job.exercise.remarks + timeline.remarks
+    return _rendered(job, tags, beside, written, track.loudness_lufs, remarks)
+
+
+def _rendered(
+    job: TrackJob,
+    tags: Tags,
+    beside: tuple[Path, ...],
+    written: Written,
+    loudness_lufs: float,
+    remarks: tuple[str, ...],
+) -> RenderedTrack:
     return RenderedTrack(
         path=job.path,
         title=job.exercise.title,
@@ -325,9 +351,51 @@ def render_track(
         duration=job.duration,
         frames=written.frames,
         bytes=written.bytes,
-        loudness_lufs=track.loudness_lufs,
-        remarks=tuple(dict.fromkeys((*timeline_remarks, *remark, *track.remarks))),
+        loudness_lufs=loudness_lufs,
+        remarks=remarks,
     )
+
+
+def tracks_there(
+    jobs: Sequence[TrackJob], keeping: Keeping = AS_USUAL, *, adopting: bool = False
+) -> dict[int, RenderedTrack]:
+    """Return the tracks that need not be rendered, by the numbers of their jobs, from 0.
+
+    They are there as the same jobs made them, with what belongs to them.
+
+    Parameters
+    ----------
+    jobs, keeping:
+        As for `render_jobs`.
+    adopting:
+        Whether they belong to the order from now on; else nothing is written.
+
+    Raises
+    ------
+    RungwiseError
+        If the disk fails.
+    """
+    entries = standing(_claims_of(jobs, keeping), adopting=adopting)
+    found = {}
+    for number, job in enumerate(jobs):
+        try:
+            more = entries[job.path].more
+            beside = tuple(job.path.with_name(str(name)) for name in more["beside"])
+            written = Written(int(more["frames"]), int(more["bytes"]))
+            loudness_lufs, remarks = float(more["loudness-lufs"]), tuple(map(str, more["remarks"]))
+        except (KeyError, TypeError, ValueError):
+            continue
+        if entries.keys() >= set(beside):
+            track = _rendered(job, tags_of(job), beside, written, loudness_lufs, remarks)
+            found[number] = replaced(track, was_there=True)
+    return found
+
+
+def _claims_of(jobs: Iterable[TrackJob], keeping: Keeping) -> Iterator[tuple[Path, Claim]]:
+    for job in jobs:
+        yield job.path, claim_of_track(job, keeping)
+        if job.audio_format in WITH_CUE_SHEETS:
+            yield cue_path(job.path), _claim_of_cue_sheet(job, keeping)
 
 
 def cores() -> int:
@@ -362,7 +430,7 @@ def render_jobs(
     handle: Handle | None = None,
     keeping: Keeping = AS_USUAL,
 ) -> tuple[RenderedTrack, ...]:
-    """Render tracks, several at a time.
+    """Render tracks, several at a time; those that are there as the same jobs made them stay.
 
     Files do not depend on how many are rendered at a time. Ctrl-C, or any exception, stops all of
     them; finished tracks stay, nothing half-written does.
@@ -401,17 +469,13 @@ def render_jobs(
         check_writable(folder)
     check_claims(
         [
-            *((job.path, claim_of_track(job, keeping)) for job in jobs),
-            *(
-                (cue_path(job.path), _claim_of_cue_sheet(job, keeping))
-                for job in jobs
-                if job.audio_format in WITH_CUE_SHEETS
-            ),
+            *_claims_of(jobs, keeping),
             *((one.path, _claim_of_playlist(one, keeping)) for one in playlists_of(tuple(jobs))),
         ]
     )
-    _check_space(jobs)
-    rendering = _Rendering(jobs, on_progress, on_track, handle or Handle(), keeping)
+    kept = tracks_there(jobs, keeping, adopting=True)
+    _check_space(job for number, job in enumerate(jobs) if number not in kept)
+    rendering = _Rendering(jobs, kept, on_progress, on_track, handle or Handle(), keeping)
     return rendering.run(workers or cores())
 
 
@@ -421,6 +485,7 @@ class _Rendering:
     def __init__(
         self,
         jobs: Sequence[TrackJob],
+        kept: Mapping[int, RenderedTrack],
         on_progress: OnProgress | None,
         on_track: Callable[[RenderedTrack], None] | None,
         handle: Handle,
@@ -431,18 +496,17 @@ class _Rendering:
         self._stop, self._handle = Event(), handle
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
         self._done_s = 0.0
-        self._total_s = float(sum(job.duration for job in jobs))
-        self._finished: dict[int, RenderedTrack] = {}
+        self._due = {n: job for n, job in enumerate(jobs) if n not in kept}
+        self._total_s = float(sum(job.duration for job in self._due.values()))
+        self._finished: dict[int, RenderedTrack] = dict(kept)
         self._failed: dict[int, BaseException] = {}
         self._work = WorkDone()
 
     def run(self, workers: int) -> tuple[RenderedTrack, ...]:
         """Render them, so many at a time, and return them in order."""
-        with ThreadPoolExecutor(max_workers=min(workers, max(1, len(self._jobs)))) as pool:
+        with ThreadPoolExecutor(max_workers=min(workers, max(1, len(self._due)))) as pool:
             try:
-                self._wait_for(
-                    {pool.submit(self._render, job): n for n, job in enumerate(self._jobs)}
-                )
+                self._wait_for({pool.submit(self._render, job): n for n, job in self._due.items()})
             except BaseException:
                 self._stop.set()
                 pool.shutdown(wait=True, cancel_futures=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import signal
 import subprocess
@@ -18,7 +20,9 @@ import pytest
 import soundfile
 
 import renderer
+from renderer import expand, read_exercise
 from renderer.delivery.free_space import Need, check_free_space
+from renderer.delivery.manifest import MANIFEST
 from renderer.delivery.render import (
     RenderedTrack,
     RenderingStoppedError,
@@ -36,6 +40,7 @@ from renderer.order.jobs import plan_tracks
 from renderer.order.names import LONGEST_NAME
 from renderer.order.sizes import least_bytes, spoken_bytes
 from renderer.sound.own_soundfont import shipped_soundfont
+from renderer.timing.timeline import SectionKind
 from tests.delivery.disks import made_in, make_read_only, small_disk
 from tests.delivery.larkmoor import asked, doublings, ladder
 from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
@@ -406,9 +411,71 @@ def test_tracks_are_made_again_as_they_were(tmp_path: Path) -> None:
     jobs = plan_tracks(doublings(), tmp_path, LOW_RATE)
     (first,) = render_jobs(jobs)
     content = first.path.read_bytes()
+    first.path.with_name(MANIFEST).unlink()
     (second,) = render_jobs(jobs)
     assert second == first
+    assert not second.was_there
     assert first.path.read_bytes() == content
+
+
+def test_what_is_there_and_unchanged_is_not_rendered_again(tmp_path: Path) -> None:
+    settings = asked(ladder=ladder(100, 120, 140), rate=8_000, format=("wav",))
+    jobs = plan_tracks(doublings(), tmp_path, settings)
+    first = render_jobs(jobs[:2])
+    again = render_jobs(jobs)
+    assert [track.was_there for track in again] == [True, True, False]
+    assert again[:2] == first
+    assert [track.remarks for track in again[:2]] == [track.remarks for track in first]
+    assert all(one.was_there for one in render_jobs(jobs))
+    again[0].path.unlink()
+    again[1].path.write_bytes(b"edited")
+    with pytest.raises(RungwiseError, match="somebody has changed"):
+        render_jobs(jobs)
+    again[1].path.unlink()
+    more = render_jobs(jobs)
+    assert [track.was_there for track in more] == [False, False, True]
+    assert more == again
+
+
+def test_a_folder_remembers_how_its_tracks_sound_and_where_their_bars_begin(
+    tmp_path: Path,
+) -> None:
+    (track,) = render(
+        doublings(), tmp_path, tempo=120, pitch="B flat", format="wav", rate=8_000, each_line=False
+    )
+    manifest = json.loads((tmp_path / MANIFEST).read_bytes())
+    entry = manifest["made"][track.path.name]
+    assert entry["bytes"] == track.path.stat().st_size
+    assert entry["sha256"] == hashlib.sha256(track.path.read_bytes()).hexdigest()
+    assert len(entry["job"]) == 64
+    assert entry["seconds"] == pytest.approx(soundfile.info(track.path).duration, abs=1e-4)
+    assert (entry["tempo"], entry["pitch"], entry["low-a-hz"]) == (
+        ["120"],
+        "B flat",
+        pytest.approx(466.16, abs=0.01),
+    )
+    assert entry["loudness-lufs"] == pytest.approx(-16, abs=1)
+    timeline = expand(doublings(), tempo=120)
+    starts = [float(one.start) for one in timeline.sections if one.kind is SectionKind.LINE]
+    assert [line["start"] for line in entry["lines"]] == pytest.approx(starts, abs=1e-6)
+    bars = {float(one.start) for one in timeline if one.line}
+    assert all(
+        any(abs(bar - start) < 1e-6 for start in bars)
+        for line in entry["lines"]
+        for bar in line["bars"]
+    )
+
+
+def test_a_changed_note_renders_its_line_alone_where_each_has_its_track(tmp_path: Path) -> None:
+    text = 'title = "Two"\n[[lines]]\nrun = "low A, {}"\n[[lines]]\nrun = "D, B"\n'
+    path = tmp_path / "two.toml"
+    there = []
+    for note in "BCCB":
+        path.write_text(text.format(note), "utf-8")
+        how: dict[str, Any] = {"tempo": 200, "format": "wav", "rate": 8_000, "each_line": True}
+        tracks = render(read_exercise(path), tmp_path / "out", **how)
+        there.append([track.was_there for track in tracks])
+    assert there == [[False, False], [False, True], [True, True], [False, True]]
 
 
 @pytest.mark.parametrize("layout", ["mono", "stereo"])

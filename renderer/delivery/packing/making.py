@@ -39,7 +39,6 @@ from renderer.delivery.leftovers import sweep
 from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
-from renderer.delivery.packing.places import places_in
 from renderer.delivery.packing.practices import practices_of
 from renderer.delivery.packing.sending import parcels_of, too_large, write_parcel
 from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
@@ -55,16 +54,15 @@ from renderer.delivery.render import (
     tags_of,
 )
 from renderer.delivery.sheet.layout import Paper
+from renderer.delivery.track_facts import track_facts
 from renderer.delivery.work import PARCEL, WorkDone, kind_of
 from renderer.errors import Problem, RungwiseError
-from renderer.notation.kept_settings import decimal_text
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob
 from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
 from renderer.order.settings import track_words
 from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
-from renderer.timing.expand import Timeline
 from renderer.timing.practice import PracticePlan
 
 _REMEDY = "move it, choose another place, or add --replace"
@@ -544,7 +542,7 @@ class _Making:
                     lambda: self._is_stopped,
                     lambda done: self._news.put(done / rate),
                     on_mixed=lambda track, timeline: facts.update(
-                        _facts(job, timeline, track.loudness_lufs)
+                        track_facts(job, tags_of(job), timeline, track.loudness_lufs)
                     ),
                     placing=partial(self._placed, one, facts),
                 )
@@ -704,20 +702,6 @@ def _link(source: Path, target: Path) -> None:
         os.link(source, target)
     except OSError:
         shutil.copyfile(source, target)
-
-
-def _facts(job: TrackJob, timeline: Timeline, loudness_lufs: float) -> dict[str, Any]:
-    """What the manifest says of a track, times in seconds."""
-    return {
-        "title": tags_of(job).title,
-        "seconds": round(float(job.duration), 6),
-        # Of a track that climbs, its rungs.
-        "tempo": [decimal_text(one) for one in job.settings.tempos_of(job.exercise)],
-        "pitch": job.pitch.label,
-        "low-a-hz": job.pitch.low_a_hz,
-        "loudness-lufs": round(loudness_lufs, 2),
-        "lines": places_in(timeline),
-    }
 
 
 def _page(one: PlannedFile, practices: Mapping[str, PracticePlan]) -> tuple[bytes, Sequence[str]]:

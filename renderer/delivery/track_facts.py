@@ -1,11 +1,38 @@
-"""Where each line and bar of a track begins, as a manifest tells it."""
+"""What a manifest says of a track: how it sounds, and where each line and bar of it begins."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from renderer.delivery.tags import Tags
+from renderer.notation.kept_settings import decimal_text
+from renderer.order.track_job import TrackJob
 from renderer.timing.expand import Timeline
 from renderer.timing.timeline import SectionKind
+
+
+def track_facts(
+    job: TrackJob, tags: Tags, timeline: Timeline, loudness_lufs: float
+) -> dict[str, Any]:
+    """Return what a manifest says of a track, times in seconds.
+
+    Parameters
+    ----------
+    job, tags:
+        Which track, and what players show of it.
+    timeline, loudness_lufs:
+        Its events, and how loud it is.
+    """
+    return {
+        "title": tags.title,
+        "seconds": round(float(job.duration), 6),
+        # Of a track that climbs, its rungs.
+        "tempo": [decimal_text(one) for one in job.settings.tempos_of(job.exercise)],
+        "pitch": job.pitch.label,
+        "low-a-hz": job.pitch.low_a_hz,
+        "loudness-lufs": float(loudness_lufs),
+        "lines": places_in(timeline),
+    }
 
 
 def places_in(timeline: Timeline) -> list[dict[str, Any]]:
