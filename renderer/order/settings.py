@@ -304,7 +304,7 @@ class Settings:
         1,
         kinds.whole(0, MOST_COUNT_IN_BARS, 2),
         "Bars of count-in.",
-        PLAYED,
+        PLAYED | PAGED,
         _count_in_words,
         usual={"convert": 0},
     )
@@ -312,14 +312,14 @@ class Settings:
         "clicks",
         kinds.one_of("count-in style", ("clicks", "rolls")),
         "clicks, or rolls as pipe bands start.",
-        PLAYED,
+        PLAYED | PAGED,
         lambda settings: settings.count_in_style if settings.count_in else "",
     )
     introduction: Introduction = _row(
         "none",
         kinds.one_of("introduction", ("none", "E")),
         "none, or E: the chanter sounds E for the beat before the tune, as bands begin.",
-        TRACKS,
+        TRACKS | PAGED,
         lambda settings: f"introductory {settings.introduction}" if settings.count_in else "",
     )
     gap: int = _row(
@@ -406,7 +406,7 @@ class Settings:
         False,
         kinds.switch(),
         "Play each line clean, then with every crossing noise that lurks in it.",
-        PLAYED,
+        PLAYED | PAGED,
         "crossing noises",
     )
     layout: Layout = _row(

@@ -30,7 +30,8 @@ from renderer.timing.climb import Step, one_after_another, steps_of
 from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand_at
 from renderer.timing.fit import fastest_tempos
 
-_INTRODUCTIONS: dict[Introduction, Note | None] = {"none": None, "E": Note.E}
+INTRODUCTIONS: dict[Introduction, Note | None] = {"none": None, "E": Note.E}
+"""What the chanter sounds before the first line, by the words of the setting."""
 
 
 def timeline_of(
@@ -98,8 +99,8 @@ def _timeline(
         echo=mix is Mix.ECHO,
         gap=settings.gap,
         subdivide=settings.subdivide,
-        noises=_crossing_noises(played) if settings.show_crossing else None,
-        introduction=None if is_later else _INTRODUCTIONS[settings.introduction],
+        noises=crossing_noises(played) if settings.show_crossing else None,
+        introduction=None if is_later else INTRODUCTIONS[settings.introduction],
     )
 
 
@@ -359,7 +360,7 @@ def expand(
     return timeline_of(asked.applied_to(asked.chosen(exercise)), asked)
 
 
-def _crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
+def crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
     """Return the crossing noises that lurk in an exercise, by their places."""
     return {
         (number, noise.bar, noise.item, noise.slot, noise.before_gracenote): noise.heard

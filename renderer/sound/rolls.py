@@ -20,13 +20,13 @@ from renderer.timing.timeline import Roll
 BUZZES_A_SECOND = 13
 """Between the 8 and 13 strokes a second of a closed roll (from memory)."""
 
-_BUZZ_DB = -5.0
-_ROUND_FROM = 0.5
+BUZZ_DB = -5.0
+ROUND_FROM = 0.5
 """From which share of its highest peak a roll's peaks are rounded off (`tanh`): the strokes on the
 beats stand out by some 5 dB, and the whole need not be softer for their peaks' sake."""
 
-_LEFT_HAND_DB = -0.8
-_LIVELINESS_DB = 1.2
+LEFT_HAND_DB = -0.8
+LIVELINESS_DB = 1.2
 
 
 def roll_sound(roll: Roll, percussion: Percussion) -> Stroke:
@@ -51,8 +51,8 @@ def roll_sound(roll: Roll, percussion: Percussion) -> Stroke:
             strike(start, plain, 0.0)
             continue
         # No two buzzes alike, nor a pattern: fractional parts of multiples of the golden ratio.
-        lively = _LIVELINESS_DB * ((index * 0.6180339887) % 1.0 - 0.5)
-        strike(start, buzz, _BUZZ_DB + lively + (_LEFT_HAND_DB if index % 2 else 0.0))
-    round_from = np.float32(_ROUND_FROM * np.abs(sound).max())
+        lively = LIVELINESS_DB * ((index * 0.6180339887) % 1.0 - 0.5)
+        strike(start, buzz, BUZZ_DB + lively + (LEFT_HAND_DB if index % 2 else 0.0))
+    round_from = np.float32(ROUND_FROM * np.abs(sound).max())
     sound = round_from * np.tanh(sound / round_from)
     return Stroke(sound, k_energy(sound, rate), float(np.abs(sound).max()))

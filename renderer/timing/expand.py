@@ -58,7 +58,7 @@ _ROLL_BEATS, ROLL_COUNT = 3, 4
 """A pipe band starts on two rolls of three beats, counted in four in every meter, since each is
 followed by its beat of rest (common practice)."""
 
-_LEAST_INTRODUCTION = LEAST_SOUNDING_MS * MILLISECOND
+LEAST_INTRODUCTION = LEAST_SOUNDING_MS * MILLISECOND
 
 CROSSING_NOISE_MS = 25
 """How long a crossing noise sounds where it is to be heard (the project's own choice)."""
@@ -299,15 +299,15 @@ def _sections(
     exercise: Exercise,
     chains: tuple[Chain, ...],
     spb: Fraction,
-    lead_in_beats: Sequence[Fraction],
+    led_in: Sequence[Fraction],
     repeats: int,
     echo: bool,
 ) -> Iterator[Section]:
-    """Yield the sections; `lead_in_beats` has the beats of clicks (or rolls) before each line."""
+    """Yield the sections; `led_in` has the beats of clicks (or rolls) before each line."""
     now, tempo = Fraction(0), 60 / spb
     for index, (line, chain) in enumerate(zip(exercise.lines, chains, strict=True)):
-        if lead_in_beats[index]:
-            length = lead_in_beats[index] * chain.stretch[0] * spb
+        if led_in[index]:
+            length = led_in[index] * chain.stretch[0] * spb
             kind = SectionKind.GAP if index else SectionKind.COUNT_IN
             yield Section(kind, now, length, index + 1, 1, line.heading, tempo)
             now += length
@@ -384,19 +384,20 @@ def expand_at(
     beats = sum(beats_of_lines(exercise)) * repeats * (2 if echo else 1)
     check_duration(beats * spb, exercise)
     chains = chains_of(exercise)
-    lead_in_beats = [Fraction(0)] * len(chains)
+    led_in = [Fraction(0)] * len(chains)
     for tune in order.tunes:
         first = exercise.lines[tune.start].bars
-        lead_in_beats[tune.start] = _lead_in_beats(first, gap if tune.start else count_in)
+        style: CountInStyle = "clicks" if tune.start else count_in_style
+        led_in[tune.start] = lead_in_beats(first, gap if tune.start else count_in, style)
     rolls: tuple[Roll, ...] = ()
     if count_in_style == "rolls" and count_in > 0:
-        lead_in_beats[0], rolls = _two_rolls(exercise.lines[0].bars, spb * chains[0].stretch[0])
+        rolls = _two_rolls(spb * chains[0].stretch[0])
     if not count_in:
         introduction = None
-    sections = tuple(_sections(exercise, chains, spb, lead_in_beats, repeats, echo))
+    sections = tuple(_sections(exercise, chains, spb, led_in, repeats, echo))
     silence = None
     if introduction is not None:
-        silence = Moment(chains[0].stretch[0], -_LEAST_INTRODUCTION)
+        silence = Moment(chains[0].stretch[0], -LEAST_INTRODUCTION)
     joins = tuple(_joins(sections, len(chains), spb, silence, repeated=twice and not echo))
     least = chains_of(exercise, "least")
     offsets = give_way(exercise, least, joins, tempo)
@@ -456,24 +457,25 @@ def check_duration(seconds: Fraction, exercise: Exercise) -> None:
         )
 
 
-def _lead_in_beats(line: Sequence[Bar], bars: int) -> Fraction:
-    """So many bars of clicks before a line; a pickup takes its beats from one more."""
-    return bars * line[0].meter.beats + bar_offsets(line)[0] if bars else NOTHING.beats
+def lead_in_beats(line: Sequence[Bar], bars: int, style: CountInStyle) -> Fraction:
+    """Return how many beats of clicks, or of rolls and their rests, lead into a line.
 
-
-def _two_rolls(
-    line: Sequence[Bar], seconds_per_beat: Fraction
-) -> tuple[Fraction, tuple[Roll, Roll]]:
-    """Two snare rolls before a line: how many beats they take, rests included, and when they sound.
-
-    Where a pickup is longer than a beat of rest, it comes after the rest.
+    Clicks are so many bars, of which a pickup takes its beats from one more. Of two rolls a pickup
+    of up to a beat falls into the last rest; a longer one comes after it.
     """
-    pickup = line[0].beats if bar_offsets(line)[0] else NOTHING.beats
+    if not bars:
+        return Fraction(0)
+    offset = bar_offsets(line)[0]
+    if style == "clicks":
+        return bars * line[0].meter.beats + offset
+    pickup = line[0].beats if offset else Fraction(0)
     beats = Fraction(2 * ROLL_COUNT)
-    if pickup <= ROLL_COUNT - _ROLL_BEATS:
-        beats -= pickup
+    return beats - pickup if pickup <= ROLL_COUNT - _ROLL_BEATS else beats
+
+
+def _two_rolls(seconds_per_beat: Fraction) -> tuple[Roll, Roll]:
     length, second = _ROLL_BEATS * seconds_per_beat, ROLL_COUNT * seconds_per_beat
-    return beats, (Roll(Fraction(0), length), Roll(second, length))
+    return Roll(Fraction(0), length), Roll(second, length)
 
 
 def _remarks(timeline: Timeline) -> Iterator[str]:

@@ -30,18 +30,18 @@ _MOST_STEPS = 50
 """To the fastest tempo. Each step is exact for the notes that are tightest: few are ever taken."""
 
 
-class _Range(NamedTuple):
+class Range(NamedTuple):
     """How far a note may come off its beat, in seconds: earlier and later, both 0 or above."""
 
     earlier: Fraction
     later: Fraction
 
 
-_HELD = _Range(Fraction(0), Fraction(0))
+_HELD = Range(Fraction(0), Fraction(0))
 
 
 @dataclass(frozen=True, slots=True)
-class _Bond:
+class Bond:
     """A room and the notes that it lies between, each None where it stays on its beat."""
 
     earlier: Place | None
@@ -71,26 +71,31 @@ class Bonds:
         self, chains: Sequence[Chain], joins: Sequence[Joins], indices: Iterable[int]
     ) -> None:
         self._chains, self._joins = chains, joins
-        self._ranges: dict[int, dict[Place, _Range]] = {}
+        self._ranges: dict[int, dict[Place, Range]] = {}
         self._lines = {
             index: [self._bond(room) for room in rooms(chains, index, joins[index])]
             for index in indices
         }
 
-    def _range(self, place: Place) -> _Range:
+    def of_line(self, index: int) -> Sequence[Bond]:
+        """Return what holds the notes of one of the lines, a bond for each of its `rooms`."""
+        return self._lines[index]
+
+    def range_of(self, place: Place) -> Range:
+        """Return how far a written note may come off its beat."""
         index = place[0]
         if index not in self._ranges:
             self._ranges[index] = dict(_ranges(self._chains[index], index, self._joins[index]))
         return self._ranges[index].get(place, _HELD)
 
-    def _bond(self, room: Room) -> _Bond:
+    def _bond(self, room: Room) -> Bond:
         earlier = later = None
         for side in room.sides:
             place, leads_in = side
             # A note on both sides of a room takes it along.
-            if (place, not leads_in) not in room.sides and self._range(place) != _HELD:
+            if (place, not leads_in) not in room.sides and self.range_of(place) != _HELD:
                 earlier, later = (earlier, place) if leads_in else (place, later)
-        return _Bond(earlier, later, room)
+        return Bond(earlier, later, room)
 
     def _pushed(
         self,
@@ -125,11 +130,11 @@ class Bonds:
         return pushed
 
     def _earliest(self, place: Place) -> Moment:
-        return Moment(seconds=-self._range(place).earlier)
+        return Moment(seconds=-self.range_of(place).earlier)
 
     def _latest(self, place: Place) -> Moment:
         """Counted backwards."""
-        return Moment(seconds=-self._range(place).later)
+        return Moment(seconds=-self.range_of(place).later)
 
     def offsets(self, seconds_per_beat: Fraction) -> Offsets | None:
         """How far which notes come off the beat, as little as can be; None if all is too tight."""
@@ -142,7 +147,7 @@ class Bonds:
         pushed = start | self._pushed(seconds_per_beat, lambda place: start.get(place, NOTHING))
         found = {place: moment.at(seconds_per_beat) for place, moment in pushed.items()}
         for place, offset in found.items():
-            most = self._range(place)
+            most = self.range_of(place)
             if not -most.earlier <= offset <= most.later:
                 return None
         for bonds in self._lines.values():
@@ -214,11 +219,11 @@ class Bonds:
             tempo = min(limits_here)
         return slowest
 
-    def _all(self) -> Iterator[_Bond]:
+    def _all(self) -> Iterator[Bond]:
         for bonds in self._lines.values():
             yield from bonds
 
-    def _at_best(self, limits: Sequence[tuple[Fraction, _Bond]]) -> Fraction:
+    def _at_best(self, limits: Sequence[tuple[Fraction, Bond]]) -> Fraction:
         """The fastest tempo if each room had its neighbours to itself."""
         rings = (room.fastest for index in self._lines for room in self._ring(index))
         best = min((limit for limit in rings if limit is not None), default=None)
@@ -236,7 +241,7 @@ class Bonds:
         return max(limits, key=lambda limit: limit[0])[0] if best is None else best
 
 
-def _ranges(chain: Chain, index: int, joins: Joins) -> Iterator[tuple[Place, _Range]]:
+def _ranges(chain: Chain, index: int, joins: Joins) -> Iterator[tuple[Place, Range]]:
     """Yield the notes of a line that can come off their beats; only closed movements can."""
     at_the_head = joins.may_follow_silence
     for (bar, item), group in groupby(chain.soundings, key=lambda one: (one.bar, one.item)):
@@ -246,13 +251,13 @@ def _ranges(chain: Chain, index: int, joins: Joins) -> Iterator[tuple[Place, _Ra
             yield (index, bar, item), found
 
 
-def _range(note: Sequence[Sounding], *, at_the_head: bool) -> _Range:
+def _range(note: Sequence[Sounding], *, at_the_head: bool) -> Range:
     first, last = note[0], note[-1]
     if any(one.gracenote_lasts.beats or one.start.beats != first.start.beats for one in note):
         return _HELD
     # In a closed movement seconds count from the beat of its note.
     earlier = max(Fraction(0), last.start.seconds + last.gracenote_lasts.seconds)
-    return _Range(Fraction(0) if at_the_head else earlier, max(Fraction(0), -first.start.seconds))
+    return Range(Fraction(0) if at_the_head else earlier, max(Fraction(0), -first.start.seconds))
 
 
 def _is_between_notes(room: Room, line: int) -> bool:

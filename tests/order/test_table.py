@@ -174,9 +174,9 @@ def test_whatever_tracks_differ_by_all_verbs_of_tracks_know() -> None:
         else:
             assert row.verbs >= TRACKS, row.name
     for verb in COMMANDS:
-        # A verb that counts tracks in speaks of them, and knows them whole.
+        # A verb that counts tracks in speaks of them, and knows them whole; a page counts in too.
         if BY_NAME["count_in"] in rows(of=verb):
-            assert verb in TRACKS | {"convert", "pack"}
+            assert verb in TRACKS | {"convert", "pack", "page"}
 
 
 TWO_LINES = b"""

@@ -30,7 +30,7 @@ def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(chromium: Any, 
     page.click(".rungs button >> text='80'")
     watched.wait("rungwise.heardTag()?.tempo.n === 80n")
     sections = watched.run(
-        "rungwise.player.performance.sections.map(one => [one.kind, Number(one.tag.tempo.n)])"
+        "rungwise.player.rendition.sections.map(one => [one.kind, Number(one.tag.tempo.n)])"
     )
     assert sections[0] == ["clicks", 50]
     assert ["line", 50] in sections
@@ -48,7 +48,7 @@ def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(chromium: Any, 
     page.click(".play")
     watched.run("rungwise.player.layTo(44100 * 100)")
     rungs = watched.run(
-        "rungwise.player.performance.sections.map(one => Number(one.tag.tempo.n)).slice(0, 10)"
+        "rungwise.player.rendition.sections.map(one => Number(one.tag.tempo.n)).slice(0, 10)"
     )
     assert rungs == [50, 50, 50, 60, 60, 70, 70, 80, 80, 80]
     page.click(".play")
@@ -68,7 +68,7 @@ def test_each_way_to_practise_gives_its_own_rounds(chromium: Any, made: Path) ->
         page.click(".play")
         watched.run(f"rungwise.player.layTo(44100 * {seconds})")
         found = watched.run(
-            "rungwise.player.performance.sections.map("
+            "rungwise.player.rendition.sections.map("
             "one => [one.kind, one.tag.lineIndex, one.tag.form, Number(one.tag.tempo.n)])"
         )
         page.click(".play")
@@ -260,7 +260,7 @@ def test_the_lit_note_is_the_one_that_sounds(chromium: Any, made: Path) -> None:
     watched.wait("rungwise.player.heardFrame > 44100 * 12")
     seen = watched.run("window.seen")
     events = watched.run(
-        "rungwise.player.performance.events.map(one => [one.start, one.end, one.id, one.tone])"
+        "rungwise.player.rendition.events.map(one => [one.start, one.end, one.id, one.tone])"
     )
     watched.page.click(".play")
     assert len(seen) > 30

@@ -6,16 +6,18 @@ The page computes no music: of each line it gets the moments in the forms in whi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 from renderer.delivery.page.spectra import (
     Gracenote,
+    Noise,
     drone_data,
     fingerings_of,
     pitch_data,
+    roll_data,
     sound_data,
     soundings_of,
     usual_mixing,
@@ -29,14 +31,14 @@ from renderer.order.digests import digest_of
 from renderer.order.names import tempo_label
 from renderer.order.planning import practice_of
 from renderer.order.settings import Settings
-from renderer.order.tracks import timeline_of
+from renderer.order.tracks import INTRODUCTIONS, crossing_noises, timeline_of
 from renderer.sound.bank import drone_bank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.loops import nine_notes
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.voices import shipped_drones, shipped_voice
 from renderer.technique.report import assess
-from renderer.timing.loop_data import fits, loop_data
+from renderer.timing.loop_data import LeadIn, fits, loop_data
 from renderer.timing.practice import Block
 
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
@@ -45,9 +47,11 @@ letters run, so that all of them can be read."""
 
 _OPENED = "even"
 _PARTS_MS = (200, 120, 80)
-_GRACENOTES_MS = (100, 70)
-"""The forms of a line besides its own: movements shared out evenly, parts of so many milliseconds
-on the way from open to closed, and long gracenotes on the way to short ones. Judgement."""
+"""The forms of a line besides its own: movements shared out evenly, and parts of so many
+milliseconds on the way from open to closed. Judgement."""
+
+_GRACENOTE_MS = 45
+"""What gracenotes begin with that get a length where the exercise opens them out."""
 
 OnStep = Callable[[int], None]
 
@@ -61,17 +65,19 @@ def _forms(exercise: Exercise, settings: Settings) -> Iterator[tuple[str, Exerci
     yield "opened", settings.changed(inner=_OPENED).applied_to(exercise)
     for length in _PARTS_MS:
         yield f"parts {length}", settings.changed(inner=f"{length} ms").applied_to(exercise)
-    for length in _GRACENOTES_MS:
-        changed = settings.changed(gracenote=f"{length} ms")
-        yield f"gracenotes {length}", changed.applied_to(exercise)
+    closed = settings.changed(gracenote=f"{_GRACENOTE_MS} ms")
+    yield f"gracenotes {_GRACENOTE_MS}", closed.applied_to(exercise)
 
 
-def _music(exercise: Exercise, number: int, tempos: Iterable[Fraction]) -> dict[str, Any] | None:
-    try:
-        found = loop_data(exercise, number, tempos)
-    except RungwiseError:
-        # Opened out, some movement has no room at any tempo: the line has no such form.
-        return None
+def _lead_in(settings: Settings) -> LeadIn:
+    introduction = INTRODUCTIONS[settings.introduction] if settings.count_in else None
+    return LeadIn(settings.count_in, settings.count_in_style, introduction)
+
+
+def _music(exercise: Exercise, number: int, settings: Settings) -> dict[str, Any] | None:
+    """Return one line of an exercise; None where opened out it has no room at any tempo."""
+    noises = crossing_noises(exercise.only(number))
+    found = loop_data(exercise, number, _lead_in(settings), noises)
     return None if found["fastest"] == "0" else found
 
 
@@ -91,6 +97,17 @@ def _gracenotes(music: dict[str, Any]) -> Iterator[Gracenote]:
             yield Note(sounding["gracenote"]), Note(sounding["note"])
 
 
+def _noises(music: dict[str, Any]) -> Iterator[Noise]:
+    soundings = music["soundings"]
+    for index, before_gracenote, heard in music["noises"]:
+        one, previous = soundings[index], soundings[index - 1]
+        if previous["note"] is None:
+            continue
+        gracenote = None if one["gracenote"] is None else Note(one["gracenote"])
+        notes = Note(previous["note"]), gracenote, Note(one["note"])
+        yield Noise(*notes, before_gracenote, Note(heard))
+
+
 def _shown_bars(music: dict[str, Any]) -> list[tuple[int, str]]:
     return [(bar["written"], bar["number"]) for bar in music["bars"]]
 
@@ -102,17 +119,19 @@ class _Exercises:
         self.settings = settings
         self.glyphs = Glyphs()
         self.gracenotes: set[Gracenote] = set()
+        self.noises: set[Noise] = set()
         self.reference: tuple[Exercise, Fraction] | None = None
 
     def told(self, exercise: Exercise) -> dict[str, Any]:
         """Return one exercise as JSON holds it."""
         tempos = self.settings.tempos_of(exercise)
+        settings = self.settings
         forms = list(_forms(exercise, self.settings))
         staves = staves_of(exercise, self.glyphs)
         reports = list(assess(exercise))
         lines = []
         for index, line in enumerate(exercise.lines):
-            own = _music(exercise, index + 1, tempos)
+            own = _music(exercise, index + 1, settings)
             if own is None:
                 # Raises with the cause: the line fits at no tempo.
                 timeline_of(exercise.only(index + 1), self.settings, min(tempos))
@@ -121,12 +140,15 @@ class _Exercises:
                 self.reference = exercise.only(index + 1), min(tempos)
             music = {"written": own}
             for name, form in forms:
-                other = _music(form, index + 1, tempos)
+                if name.startswith("gracenotes") and own["gracenote"] is not None:
+                    continue  # The length of its own can be chosen.
+                other = _music(form, index + 1, settings)
                 same = any(other == known for known in music.values())
                 if other is not None and not same and _shown_bars(other) == _shown_bars(own):
                     music[name] = other
             for one in music.values():
                 self.gracenotes.update(_gracenotes(one))
+                self.noises.update(_noises(one))
             advice = sorted(reports[index].advice, key=lambda one: (one.bar, one.beat))
             lines.append(
                 {
@@ -206,7 +228,8 @@ def page_contents(
         first = exercises[0]
         timeline_of(first.only(1), settings, min(settings.tempos_of(first)))
         raise failure("no line fits at any rung", "ask for slower rungs with --ladder")
-    soundings = soundings_of(gathered.gracenotes, pure=settings.gracenotes == "pure")
+    pure = settings.gracenotes == "pure"
+    soundings = soundings_of(gathered.gracenotes, gathered.noises, pure=pure)
     pitches = dict.fromkeys(
         pitch for exercise in exercises for pitch in settings.pitches_of(exercise)
     )
@@ -240,12 +263,22 @@ def page_contents(
     sound |= drone_data(
         still, living=not settings.steady and drone_voices[0].soundfont == shipped_soundfont()
     )
+    if settings.count_in_style == "rolls" and settings.count_in:
+        sound |= roll_data(instrument)
+    lead_in = _lead_in(settings)
     return {
         "exercises": told,
         "pitches": pitch_rows,
         "sound": sound,
         "gracenotes": soundings.gracenotes,
+        "noises": soundings.noises,
         "fingerings": fingerings_of(soundings),
+        "count_in": {
+            "bars": lead_in.bars,
+            "rolls": lead_in.style == "rolls",
+            "introduction": None if lead_in.introduction is None else lead_in.introduction.value,
+        },
+        "show_crossing": settings.show_crossing,
         "subdivide": settings.subdivide,
         "drone": settings.drone,
         "metronome": settings.metronome,

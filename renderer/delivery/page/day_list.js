@@ -2,7 +2,7 @@
 
 import { element } from "./elements.js";
 import { ZERO, asNumber, over, readFraction } from "./exact.js";
-import { lengthOf } from "./performance.js";
+import { lengthOf } from "./rendition.js";
 import { fitting, spokenTempo } from "./practice.js";
 import { word } from "./words.js";
 
@@ -24,10 +24,11 @@ export function dayRows(page) {
       seconds += index;
       return element("li", { text: word("day_rest", { n: minutes(index) }) });
     }
-    const line = /** @type {Line} */ (page.lineOf(index, "written"));
+    const line = /** @type {Line} */ (page.lineOf(index, "written", page.choice.gracenote));
     const read = readFraction(tempo);
     const beat = over(readFraction("60"), fitting(line, read));
-    const common = { line, beat, from: ZERO, to: line.beats };
+    const { countIn } = page.choice;
+    const common = { line, beat, from: ZERO, to: line.beats, countIn };
     const lasts = (/** @type {"clicks"|"line"} */ kind) => asNumber(lengthOf(/** @type {any} */ ({ ...common, kind })));
     const block = lasts("clicks") + rounds * lasts("line");
     seconds += block;

@@ -61,6 +61,16 @@ export function slider(key, least, most, value, step, show, on) {
   return element("label", { class: "field" }, name, input);
 }
 
+/** Let a slider stand at a value that was set elsewhere.
+ * @param {any} field @param {number} value @param {(value: number) => string} show */
+export function showOnSlider(field, value, show) {
+  const input = field.querySelector("input");
+  if (Number(input.value) === value) return;
+  input.value = String(value);
+  field.querySelector("output").textContent = show(value);
+  input.setAttribute("aria-valuetext", show(value));
+}
+
 /** A field or a list with its name before it. @param {string} key @param {...Node} fields */
 export function named(key, ...fields) {
   return element("label", { class: "named" }, element("span", { text: word(key) }), " ", ...fields);

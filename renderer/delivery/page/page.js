@@ -2,13 +2,13 @@
 
 import { dayRows } from "./day_list.js";
 import { Awake, MediaKeys } from "./device.js";
-import { element } from "./elements.js";
-import { asText, isSame, readFraction } from "./exact.js";
+import { element, showOnSlider } from "./elements.js";
+import { asNumber, asText, isSame, readFraction } from "./exact.js";
 import { keyPressed } from "./keys.js";
 import { Log, dayOf, readLog, writtenLog } from "./log.js";
 import { logTable, partWords } from "./log_table.js";
-import { readLine } from "./moments.js";
-import { FASTEST, LOWEST_FADER_DB, SLOWEST, factor, panelsOf } from "./panels.js";
+import { linesOf, readMusic } from "./music.js";
+import { FASTEST, LOWEST_FADER_DB, SLOWEST, factor, milliseconds, panelsOf } from "./panels.js";
 import { Player } from "./player.js";
 import {
   decider,
@@ -18,9 +18,11 @@ import {
   spokenTempo,
   stretchOfBars,
   stretchOfNote,
+  usualChoice,
+  waysOf,
 } from "./practice.js";
 import { Holes, Staff, barUnder, noteNear } from "./staff.js";
-import { Bank, noiseLoop, readFloats, readLines } from "./tones.js";
+import { Bank } from "./tones.js";
 import { LANGUAGES, noteName, speak, word } from "./words.js";
 
 /** @typedef {import("./moments.js").Line} Line */
@@ -29,33 +31,14 @@ import { LANGUAGES, noteName, speak, word } from "./words.js";
 const MOVED_PX = 12;
 const MOST_DOCK = 0.7;
 
-/** Read what is written in rows as objects. @param {{keys: string[], rows: any[][]}} table */
-function unfolded(table) {
-  return table.rows.map((row) => Object.fromEntries(table.keys.map((key, n) => [key, row[n]])));
-}
-
-/** @param {any} plain @returns {Line} */
-function lineOfData(plain) {
-  return readLine({
-    ...plain,
-    bars: unfolded(plain.bars),
-    soundings: unfolded(plain.soundings),
-    rooms: unfolded(plain.rooms),
-  });
-}
-
 export class Page {
   /** @param {any} data @param {HTMLElement} root */
   constructor(data, root) {
     this.data = data;
     this.root = root;
-    const { sound } = data;
-    sound.notes = sound.notes.map(readLines);
-    sound.drones = sound.drones.map(readLines);
-    for (const one of sound.fingered) one.partials = readFloats(one.partials);
     /** @type {Map<string, Bank>} */
     this.banks = new Map();
-    /** @type {Map<string, Line|null>} */
+    /** @type {Map<number, ReturnType<typeof linesOf>>} */
     this.lines = new Map();
     this.exerciseIndex = 0;
     this.pitchIndex = 0;
@@ -63,28 +46,9 @@ export class Page {
     const heard = (/** @type {boolean} */ is) => (is ? 0 : LOWEST_FADER_DB);
     this.faders = { chanter: 0, drone: heard(data.drone), metronome: heard(data.metronome) };
     this.log = new Log(data.page, this.storage());
-    this.player = new Player(sound, data.gracenotes, noiseLoop(sound), () => this.ended());
+    this.player = new Player(readMusic(data), () => this.ended());
     /** @type {import("./practice.js").Choice} */
-    this.choice = {
-      version: 0,
-      lineIndex: 0,
-      lineOf: (index, form) => this.lineOf(index, form),
-      form: "written",
-      openings: [],
-      rungs: [],
-      tempo: readFraction("60"),
-      mode: "loop",
-      rounds: 2,
-      from: null,
-      to: null,
-      startAt: null,
-      bank: this.bank(),
-      subdivide: data.subdivide,
-      dropout: false,
-      part: "",
-      plan: [],
-      firstBlock: 0,
-    };
+    this.choice = usualChoice(data, (...asked) => this.lineOf(...asked), this.bank());
     /** @type {[number, number]|null} */
     this.loopedBars = null;
     this.loopsNote = false;
@@ -142,21 +106,17 @@ export class Page {
     return this.data.exercises[this.exerciseIndex];
   }
 
-  /** @param {number} index @param {string} form @returns {Line|null} */
-  lineOf(index, form) {
-    const key = `${this.exerciseIndex}/${index}/${form}`;
-    let line = this.lines.get(key);
-    if (line === undefined) {
-      const plain = this.exercise.lines[index]?.forms[form];
-      line = plain ? lineOfData(plain) : null;
-      this.lines.set(key, line);
-    }
-    return line;
+  /** @param {number} index @param {string} form @param {Fraction|null} gracenote @returns {Line|null} */
+  lineOf(index, form, gracenote) {
+    let lines = this.lines.get(this.exerciseIndex);
+    if (!lines) this.lines.set(this.exerciseIndex, (lines = linesOf(this.exercise)));
+    return lines(index, form, gracenote);
   }
 
   get line() {
-    const { lineIndex, form } = this.choice;
-    return /** @type {Line} */ (this.lineOf(lineIndex, form) ?? this.lineOf(lineIndex, "written"));
+    const { lineIndex, form, gracenote } = this.choice;
+    const line = this.lineOf(lineIndex, form, gracenote) ?? this.lineOf(lineIndex, "written", gracenote);
+    return /** @type {Line} */ (line);
   }
 
   bank() {
@@ -466,6 +426,9 @@ export class Page {
   /** Bring all that depends on the choice up to date. */
   shown() {
     const { choice, player } = this;
+    const { gracenote } = this.line;
+    this.gracenoteField.hidden = gracenote === null;
+    if (gracenote) showOnSlider(this.gracenoteField, Math.round(1000 * asNumber(gracenote)), milliseconds);
     const { isPlaying } = player;
     this.playButton.textContent = word(isPlaying ? "stop" : "start");
     choice.rungs.forEach((rung, index) => {
@@ -572,16 +535,16 @@ export class Page {
     const heard = this.heardTag();
     this.count(this.player.heardFrame);
     this.player.stop();
-    this._performed = null;
+    this._rendered = null;
     this._lastTag = heard;
     this.showLog();
   }
 
   /** What was to be played has come to its end. */
   ended() {
-    const last = this._performed?.sections.at(-1);
+    const last = this._rendered?.sections.at(-1);
     this.count(Infinity);
-    this._performed = null;
+    this._rendered = null;
     this._lastTag = last ? last.tag : null;
     this.shown();
     this.showLog();
@@ -638,8 +601,8 @@ export class Page {
   clean() {
     const what = this.heardTag() ?? this._lastTag ?? this.choice;
     const { lineIndex, tempo } = what;
-    this.log.add(this.lineKey(lineIndex, what.form, what.part), asText(tempo), { clean: 1 });
-    const line = this.exercise.lines[lineIndex].number + partWords([what.form, what.part]);
+    this.log.add(this.lineKey(lineIndex, waysOf(what)), asText(tempo), { clean: 1 });
+    const line = this.exercise.lines[lineIndex].number + partWords(waysOf(what));
     this.say(word("clean_said", { line, n: spokenTempo(tempo) }));
     this.showLog();
   }
@@ -795,10 +758,10 @@ export class Page {
   /** @param {number} frame */
   showHeard(frame) {
     const { player, choice } = this;
-    this._performed = player.performance;
+    this._rendered = player.rendition;
     const section = player.sectionAt(frame);
     if (!section) return;
-    const number = player.performance?.sections.indexOf(section) ?? -1;
+    const number = player.rendition?.sections.indexOf(section) ?? -1;
     if (number !== this._heardSection) this.enter(number);
     const event = player.eventAt(frame);
     const staff = this.staffs[choice.lineIndex];
@@ -828,7 +791,7 @@ export class Page {
 
   /** A section begins. @param {number} number */
   enter(number) {
-    const section = this.player.performance?.sections[number];
+    const section = this.player.rendition?.sections[number];
     if (!section) return;
     this.count(section.frame);
     const before = this._heardSection < 0 ? null : this._lastSaid;
@@ -861,7 +824,7 @@ export class Page {
     const said =
       section.kind === "quiet"
         ? word("rest_said")
-        : word("now_said", { line: line.number + partWords([tag.form]), n: spokenTempo(tag.tempo) });
+        : word("now_said", { line: line.number + partWords(waysOf({ ...tag, part: "" })), n: spokenTempo(tag.tempo) });
     if (before && before !== said) this.say(said);
     this._lastSaid = said;
     this.showMedia();
@@ -869,16 +832,16 @@ export class Page {
 
   /** Count the rounds that are over by a frame, once each. @param {number} frame */
   count(frame) {
-    const sections = (this.player.performance ?? this._performed)?.sections ?? [];
+    const sections = (this.player.rendition ?? this._rendered)?.sections ?? [];
     const first = this._counted;
     for (; this._counted < sections.length; this._counted++) {
-      const done = /** @type {import("./performance.js").Section & {frame: number, endFrame: number}} */ (
+      const done = /** @type {import("./rendition.js").Section & {frame: number, endFrame: number}} */ (
         sections[this._counted]
       );
       if (done.endFrame > frame) break;
       if (done.kind !== "line" && done.kind !== "turn") continue;
       const tag = /** @type {import("./practice.js").Tag} */ (done.tag);
-      this.log.add(this.lineKey(tag.lineIndex, tag.form, tag.part), asText(tag.tempo), {
+      this.log.add(this.lineKey(tag.lineIndex, waysOf(tag)), asText(tag.tempo), {
         rounds: done.kind === "line" && tag.isWhole ? 1 : 0,
         seconds: Math.round((done.endFrame - done.frame) / this.data.sound.rate),
       });
@@ -893,11 +856,10 @@ export class Page {
     this.logTable.replaceChildren(...logTable(this));
   }
 
-  /** @param {number} index @param {string} form @param {string} part */
-  lineKey(index, form = "written", part = "") {
+  /** @param {number} index @param {string[]} ways */
+  lineKey(index, ways = []) {
     const { title, lines } = this.exercise;
-    const own = form === "written" ? "" : ` / ${form}`;
-    return `${title.slice(0, 200)} / ${lines[index].number}${own}${part ? ` / ${part}` : ""}`;
+    return [title.slice(0, 200), lines[index].number, ...ways].join(" / ");
   }
 
   exportLog() {
@@ -927,8 +889,8 @@ export class Page {
     this.media.show(this.player.isPlaying, `${word("line", { n: line.number })} · ${tempo}`, exercise.title);
   }
 
-  /** What is sounding belongs to it. @type {import("./performance.js").Performance|null} */
-  _performed = null;
+  /** What is sounding belongs to it. @type {import("./rendition.js").Rendition|null} */
+  _rendered = null;
 
   /** What was heard last, until something else is chosen. @type {import("./practice.js").Tag|null} */
   _lastTag = null;
@@ -961,6 +923,9 @@ export class Page {
 
   /** @type {any} */
   formSelect;
+
+  /** @type {any} */
+  gracenoteField;
 
   /** @type {any} */
   lastBar;

@@ -1,16 +1,24 @@
 // The panels under the controls: ways to practise, sound, log, help.
 
 import { check, element, named, radio, slider } from "./elements.js";
+import { fraction } from "./exact.js";
 import { word } from "./words.js";
 
 export const SLOWEST = 10;
 export const FASTEST = 400;
 export const LOWEST_FADER_DB = -40;
 const MOST_CENTS = 60;
+const SHORTEST_GRACENOTE = 20;
+const LONGEST_GRACENOTE = 150;
 
 /** The gain of a fader. @param {number} db */
 export function factor(db) {
   return db <= LOWEST_FADER_DB ? 0 : 10 ** (db / 20);
+}
+
+/** A length in words. @param {number} value milliseconds */
+export function milliseconds(value) {
+  return `${value} ms`;
 }
 
 /** The panels by their names. @param {import("./page.js").Page} page */
@@ -49,6 +57,16 @@ export function panelsOf(page) {
   page.formSelect = element("select", {
     onchange: (/** @type {any} */ event) => page.change({ form: event.target.value }),
   });
+  const setLength = (/** @type {number} */ value) => page.change({ gracenote: fraction(BigInt(value), 1000n) });
+  page.gracenoteField = slider(
+    "gracenote_length",
+    SHORTEST_GRACENOTE,
+    LONGEST_GRACENOTE,
+    SHORTEST_GRACENOTE,
+    1,
+    milliseconds,
+    setLength,
+  );
   page.tempoField = element("input", {
     type: "number",
     min: SLOWEST,
@@ -70,6 +88,7 @@ export function panelsOf(page) {
       named("rounds", page.roundsField),
       named("tempo", page.tempoField),
       named("form", page.formSelect),
+      page.gracenoteField,
       page.barFields,
     ),
     page.dayField,
@@ -103,6 +122,7 @@ export function panelsOf(page) {
       "div",
       {},
       check("subdivide", choice.subdivide, (subdivide) => page.change({ subdivide })),
+      check("crossing", choice.noises, (noises) => page.change({ noises })),
       check("dropout", choice.dropout, (dropout) => page.change({ dropout })),
     ),
   );

@@ -1,16 +1,35 @@
-// The player: a performance in pieces of sound, each given to the browser at its very frame.
+// The player: a rendition in pieces of sound, each given to the browser at its very frame.
+//
+// Who else has such data, an editor in the browser for one, plays it by this same script:
+//
+//     const music = readMusic(data);                  // data: what `page_contents` has written
+//     const lineOf = linesOf(data.exercises[0]);
+//     const bank = new Bank(music.sound, data.pitches[0]);
+//     const player = new Player(music, () => { ... });  // called when all is played
+//     const choice = { ...usualChoice(data, lineOf, bank), mode: "loop", tempo };
+//     player.start(decider(choice, readFraction));    // by a press: browsers want one
+//
+//     player.pause(); player.resume(); player.stop(); // all safe to call at any time
+//     player.fade("drone", 0.5);
+//     choice.from = ...; choice.to = ...;             // loop what lies between, in beats
+//     choice.tempo = ...; choice.version += 1;
+//     player.decideAgain();                           // from the next section on, without a gap
+//     choice.startAt = ...; player.start(decider(choice, readFraction));  // seek: begin there
+//
+//     const { event, section, click } = player.heard();  // when a picture is drawn, as often
+//                                                        // as it likes: what sounds by then
 //
 // The clock is the audio's. Pieces are laid well ahead, so that nothing depends on timers or on
 // frames of animation; a change of mind cuts what is laid at one frame and goes on from there, and
-// since a performance is the same whenever it is laid out, nothing is heard of the cut.
+// since a rendition is the same whenever it is laid out, nothing is heard of the cut.
 
-import { Performance, firstAfter } from "./performance.js";
-import { readStroke } from "./tones.js";
+import { Rendition, firstAfter } from "./rendition.js";
 import { struckIn } from "./struck.js";
 
-/** @typedef {import("./performance.js").Section} Section */
-/** @typedef {import("./performance.js").PlayedEvent} PlayedEvent */
-/** @typedef {import("./performance.js").Click} Click */
+/** @typedef {import("./music.js").Music} Music */
+/** @typedef {import("./rendition.js").Section} Section */
+/** @typedef {import("./rendition.js").PlayedEvent} PlayedEvent */
+/** @typedef {import("./rendition.js").Click} Click */
 /** @typedef {{chanter: number, drone: number, metronome: number}} Faders amplitude factors */
 
 const FIRST_PIECE_S = 0.4;
@@ -24,25 +43,19 @@ const TICK_MS = 200;
 
 export class Player {
   /**
-   * @param {any} sound
-   * @param {number[][][]} gracenotes
-   * @param {Float32Array} noise
-   * @param {() => void} onEnd called when a performance has come to its end
+   * @param {Music} music
+   * @param {() => void} onEnd called when a rendition has come to its end
    */
-  constructor(sound, gracenotes, noise, onEnd) {
-    this.sound = sound;
-    this.gracenotes = gracenotes;
-    this.noise = noise;
+  constructor(music, onEnd) {
+    this.music = music;
+    this.sound = music.sound;
     this.onEnd = onEnd;
     /** Made by the first press. @type {AudioContext|null} */
     this.context = null;
-    /** @type {Performance|null} */
-    this.performance = null;
+    /** @type {Rendition|null} */
+    this.rendition = null;
     /** @type {Faders} */
     this.faders = { chanter: 1, drone: 1, metronome: 1 };
-    this.strokes = Object.fromEntries(
-      Object.entries(sound.clicks).map(([kind, one]) => [kind, readStroke(/** @type {any} */ (one))]),
-    );
     this._origin = 0;
     this._laidTo = 0;
     /** @type {{node: AudioBufferSourceNode, first: number, end: number}[]} */
@@ -57,11 +70,31 @@ export class Player {
     this._drones = [];
     /** @type {import("./tones.js").Bank|null} */
     this._droneBank = null;
-    this._clickGain = 1;
+    this._struckGains = { clicks: 1, rolls: 1 };
+    this._isPaused = false;
   }
 
+  /** Whether something is being played, or would be but for a pause. */
   get isPlaying() {
-    return this.performance !== null;
+    return this.rendition !== null;
+  }
+
+  get isPaused() {
+    return this._isPaused;
+  }
+
+  /** Hold everything where it is. */
+  pause() {
+    if (!this.isPlaying || this._isPaused) return;
+    this._isPaused = true;
+    void this.context?.suspend();
+  }
+
+  /** Go on from there, to the sample. */
+  resume() {
+    if (!this._isPaused) return;
+    this._isPaused = false;
+    void this.context?.resume();
   }
 
   /** Set a fader; heard at once, without a click. @param {keyof Faders} name @param {number} gain */
@@ -97,31 +130,33 @@ export class Player {
     this._decide = decide;
     const first = decide(0, []);
     if (first) this._setBank(first.bank);
-    this.performance = this._perform([]);
+    this.rendition = this._render([]);
     // What takes time comes before the beginning is fixed: the clock runs on meanwhile.
-    this.performance.chanter(0, Math.round(FIRST_PIECE_S * rate));
-    this._droneBank?.drones();
+    this.rendition.chanter(0, Math.round(FIRST_PIECE_S * rate));
+    const dronesStart = this.rendition.dronesStart;
+    const struck = this._droneBank && this._struck(this._droneBank, dronesStart);
     const meanwhile = "close" in context ? (performance.now() - asked.ms) / 1000 : 0;
     const now = Math.max(context.currentTime, asked.at + meanwhile);
     this._origin = Math.ceil((now + START_S) * rate);
     this._lay(FIRST_PIECE_S);
-    this._startDrones(0, true);
+    if (struck) this._startDrones(dronesStart, struck);
     this._timer = setInterval(() => this._tick(), TICK_MS);
     setTimeout(() => this._tick(), 0);
   }
 
   /** @param {import("./tones.js").Bank} bank */
   _setBank(bank) {
-    this._clickGain = bank.pitch.gains.clicks;
+    const { clicks, rolls } = bank.pitch.gains;
+    this._struckGains = { clicks, rolls };
     this._droneBank = bank;
   }
 
   /** @param {Section[]} kept */
-  _perform(kept) {
+  _render(kept) {
     const decide = /** @type {NonNullable<typeof this._decide>} */ (this._decide);
     /** @type {Section[]} */
     const before = [];
-    return new Performance(this.sound, this.noise, this.gracenotes, (number) => {
+    return new Rendition(this.music, (number) => {
       const section = kept[number] ?? decide(number, before);
       if (section) before.push(section);
       return section;
@@ -131,7 +166,7 @@ export class Player {
   /** @type {((number: number, before: Section[]) => Section|null)|undefined} */
   _decide;
 
-  /** The frame of the performance that the clock is at. */
+  /** The frame of the rendition that the clock is at. */
   get frame() {
     if (!this.context) return 0;
     return this.context.currentTime * this.sound.rate - this._origin;
@@ -149,14 +184,14 @@ export class Player {
   }
 
   _tick() {
-    const { performance } = this;
-    if (!performance) return;
+    const { rendition } = this;
+    if (!rendition) return;
     const { rate } = this.sound;
     const now = this.frame;
     this._pieces = this._pieces.filter((piece) => piece.end > now - rate);
     if (this._laidTo < now + AHEAD_S * rate) this._lay(PIECE_S);
-    if (performance.ended) {
-      const last = performance.sections[performance.sections.length - 1];
+    if (rendition.ended) {
+      const last = rendition.sections[rendition.sections.length - 1];
       if (!last || now > last.endFrame + FADE_S * rate) {
         this.stop();
         this.onEnd();
@@ -166,7 +201,7 @@ export class Player {
 
   /** Lay everything up to a frame, for whoever renders without a clock. @param {number} frame */
   layTo(frame) {
-    while (this.performance && this._laidTo < frame) {
+    while (this.rendition && this._laidTo < frame) {
       const before = this._laidTo;
       this._lay(PIECE_S);
       if (this._laidTo === before) return;
@@ -175,22 +210,19 @@ export class Player {
 
   /** Lay the next piece. @param {number} seconds */
   _lay(seconds) {
-    const { context, performance, _gains: gains } = this;
-    if (!context || !performance || !gains) return;
+    const { context, rendition, _gains: gains } = this;
+    if (!context || !rendition || !gains) return;
     const { rate } = this.sound;
     const first = this._laidTo;
     let end = first + Math.round(seconds * rate);
-    performance.extendTo(end);
-    if (performance.ended) {
-      const last = performance.sections[performance.sections.length - 1];
+    rendition.extendTo(end);
+    if (rendition.ended) {
+      const last = rendition.sections[rendition.sections.length - 1];
       end = Math.min(end, last ? last.endFrame : first);
     }
     if (end <= first) return;
-    const strokes = Object.fromEntries(
-      Object.entries(this.strokes).map(([kind, one]) => [kind, one.map((x) => x * this._clickGain)]),
-    );
-    this._give(performance.chanter(first, end), first, gains.chanter);
-    this._give(performance.metronome(first, end, strokes), first, gains.metronome);
+    this._give(rendition.chanter(first, end), first, gains.chanter);
+    this._give(rendition.metronome(first, end, this._struckGains), first, gains.metronome);
     this._laidTo = end;
   }
 
@@ -202,60 +234,65 @@ export class Player {
     const node = context.createBufferSource();
     node.buffer = buffer;
     node.connect(to);
-    this._begin(node, first, 0);
+    this._begin(node, first, null);
     this._pieces.push({ node, first, end: first + samples.length });
   }
 
   /**
    * Begin a sound at its frame, or, if that is over on a busy machine, within it: never late.
-   * @param {AudioBufferSourceNode} node @param {number} frame @param {number} from in the sound
+   * @param {AudioBufferSourceNode} node @param {number} frame
+   * @param {{from: number, size: number}|null} loop where in a loop of how many frames it begins
    */
-  _begin(node, frame, from) {
+  _begin(node, frame, loop) {
     const { rate } = this.sound;
     const context = /** @type {AudioContext} */ (this.context);
     const now = Math.ceil(context.currentTime * rate) - this._origin;
     const missed = frame < now ? now + Math.round(LATE_S * rate) - frame : 0;
-    node.start(this._time(frame + missed), (from + missed) / rate);
+    const into = loop ? (loop.from + missed) % loop.size : missed;
+    node.start(this._time(frame + missed), into / rate);
   }
 
-  /** @param {number} frame @param {boolean} strikes */
-  _startDrones(frame, strikes) {
-    const { context, _gains: gains, _droneBank: bank } = this;
-    if (!context || !gains || !bank) return;
+  /**
+   * The drones as they begin at a frame.
+   * @param {import("./tones.js").Bank} bank @param {number} frame
+   */
+  _struck(bank, frame) {
     const loop = bank.drones();
     const size = /** @type {Float32Array} */ (loop[0]).length;
-    const buffer = context.createBuffer(2, size, this.sound.rate);
-    loop.forEach((channel, number) => buffer.getChannelData(number).set(channel));
-    const struck = strikes && this.sound.strike ? struckIn(loop, frame % size, this.sound) : null;
-    const length = struck ? /** @type {Float32Array} */ (struck[0]).length : 0;
-    if (struck) {
-      const beginning = context.createBuffer(2, length, this.sound.rate);
-      struck.forEach((channel, number) => beginning.getChannelData(number).set(channel));
+    return { loop, size, beginning: struckIn(loop, frame % size, this.sound) };
+  }
+
+  /** @param {number} frame @param {{loop: Float32Array[], size: number, beginning: Float32Array[]}} drones */
+  _startDrones(frame, { loop, size, beginning }) {
+    const { context, _gains: gains } = this;
+    if (!context || !gains) return;
+    const give = (/** @type {Float32Array[]} */ channels, /** @type {boolean} */ loops) => {
+      const frames = /** @type {Float32Array} */ (channels[0]).length;
+      const buffer = context.createBuffer(channels.length, frames, this.sound.rate);
+      channels.forEach((channel, number) => buffer.getChannelData(number).set(channel));
       const node = context.createBufferSource();
-      node.buffer = beginning;
+      // Only now: what a buffer holds when it is given to a node is what sounds.
+      node.buffer = buffer;
+      node.loop = loops;
       node.connect(gains.drone);
-      this._begin(node, frame, 0);
       this._drones.push(node);
-    }
-    const node = context.createBufferSource();
-    node.buffer = buffer;
-    node.loop = true;
-    node.connect(gains.drone);
-    const begins = frame + length;
-    this._begin(node, begins, begins % size);
-    this._drones.push(node);
+      return node;
+    };
+    this._begin(give(beginning, false), frame, null);
+    const begins = frame + /** @type {Float32Array} */ (beginning[0]).length;
+    this._begin(give(loop, true), begins, { from: begins % size, size });
   }
 
   /**
    * Decide anew from the first section on that begins late enough, keeping what is being played.
    */
   decideAgain() {
-    const { performance } = this;
-    if (!performance) return;
+    const { rendition } = this;
+    if (!rendition) return;
     const { rate } = this.sound;
     const cut = Math.max(0, Math.ceil(this.frame + CUT_S * rate));
-    const kept = performance.sections.filter((section) => section.frame < cut + CUT_S * rate);
-    this.performance = this._perform(kept);
+    const kept = rendition.sections.filter((section) => section.frame < cut + CUT_S * rate);
+    this.rendition = this._render(kept);
     this._cut(cut);
     this._laidTo = Math.min(this._laidTo, cut);
     this._lay(FIRST_PIECE_S);
@@ -276,7 +313,8 @@ export class Player {
   stop() {
     if (this._timer !== null) clearInterval(this._timer);
     this._timer = null;
-    this.performance = null;
+    this.rendition = null;
+    this._isPaused = false;
     const { context, _master: master } = this;
     if (context && master) {
       const end = context.currentTime + FADE_S;
@@ -292,22 +330,33 @@ export class Player {
     this._gains = null;
   }
 
+  /** What is heard now: the event that sounds, the section it lies in and the last click. */
+  heard() {
+    const frame = this.heardFrame;
+    return {
+      frame,
+      event: this.eventAt(frame),
+      section: this.sectionAt(frame),
+      click: this.clickAt(frame),
+    };
+  }
+
   /** The event that sounds at a frame, or null. @param {number} frame @returns {PlayedEvent|null} */
   eventAt(frame) {
-    const events = this.performance?.events ?? [];
+    const events = this.rendition?.events ?? [];
     const event = events[firstAfter(events, frame, (one) => one.end)];
     return event && event.start <= frame ? event : null;
   }
 
   /** The last click before a frame, or null. @param {number} frame @returns {Click|null} */
   clickAt(frame) {
-    const clicks = this.performance?.clicks ?? [];
+    const clicks = this.rendition?.clicks ?? [];
     return clicks[firstAfter(clicks, frame, (one) => one.frame) - 1] ?? null;
   }
 
   /** The section that a frame lies in, or null. @param {number} frame */
   sectionAt(frame) {
-    const sections = this.performance?.sections ?? [];
+    const sections = this.rendition?.sections ?? [];
     const section = sections[firstAfter(sections, frame, (one) => one.endFrame)];
     return section && section.frame <= frame ? section : null;
   }

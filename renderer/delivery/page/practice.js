@@ -1,17 +1,19 @@
-// What comes next: a way of practising to the sections of a performance, one after another.
+// What comes next: a way of practising to the sections of a rendition, one after another.
 
-import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "./exact.js";
+import { ONE, ZERO, asNumber, fraction, isLess, isSame, over, plus, readFraction, times } from "./exact.js";
 
 /** @typedef {import("./exact.js").Fraction} Fraction */
 /** @typedef {import("./moments.js").Line} Line */
-/** @typedef {import("./performance.js").Section} Section */
+/** @typedef {import("./rendition.js").Section} Section */
+/** @typedef {import("./rendition.js").CountIn} CountIn */
 /** @typedef {"loop"|"once"|"climb"|"opening"|"echo"|"session"} Mode */
 /**
  * @typedef {object} Choice What the learner has chosen.
  * @property {number} version counts changes: rounds decided before one do not bind those after
  * @property {number} lineIndex
- * @property {(lineIndex: number, form: string) => Line|null} lineOf
+ * @property {(lineIndex: number, form: string, gracenote: Fraction|null) => Line|null} lineOf
  * @property {string} form
+ * @property {Fraction|null} gracenote seconds that gracenotes last; null as the form has it
  * @property {string[]} openings forms from open to closed
  * @property {Fraction[]} rungs
  * @property {Fraction} tempo
@@ -22,6 +24,8 @@ import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "
  * @property {Fraction|null} startAt where the first round begins
  * @property {string} part of the line that is looped, as the log names it; empty for all of it
  * @property {import("./tones.js").Bank} bank
+ * @property {CountIn} countIn
+ * @property {boolean} noises whether each second round has the crossing noises that lurk in it
  * @property {boolean} subdivide
  * @property {boolean} dropout
  * @property {(number|string)[][]} plan a day's blocks (line, tempo, how often) and rests (seconds)
@@ -32,6 +36,7 @@ import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "
  * @property {number} version
  * @property {number} lineIndex
  * @property {string} form
+ * @property {Fraction|null} gracenote
  * @property {string} part
  * @property {boolean} isWhole whether it is all of the line, or of the part of it that is looped
  * @property {Fraction} tempo
@@ -41,11 +46,12 @@ import { ONE, ZERO, asText, fraction, isLess, isSame, over, plus, times } from "
 
 const A_MINUTE = fraction(60n);
 const MOST_REST_S = 3600;
+/** Between the blocks of a day: clicks, as between the lines of a track. */
+const LATER_COUNT_IN = { bars: 1, rolls: false, introduction: null };
 
 /** Return the fastest tempo at which a line still fits, or the tempo itself.
  * @param {Line} line @param {Fraction} tempo */
 export function fitting(line, tempo) {
-  if (line.offTheBeat.has(asText(tempo))) return tempo;
   return line.fastest && isLess(line.fastest, tempo) ? line.fastest : tempo;
 }
 
@@ -60,6 +66,49 @@ export function rungAbove(rungs, tempo, line) {
 export function rungBelow(rungs, tempo) {
   const below = rungs.filter((rung) => isLess(rung, tempo));
   return below.reduce((/** @type {Fraction|null} */ a, b) => (a && isLess(b, a) ? a : b), null);
+}
+
+/**
+ * A choice as a page opens with it: the first line, looped as it is written.
+ * @param {any} data a page's
+ * @param {Choice["lineOf"]} lineOf
+ * @param {import("./tones.js").Bank} bank
+ * @returns {Choice}
+ */
+export function usualChoice(data, lineOf, bank) {
+  return {
+    version: 0,
+    lineIndex: 0,
+    lineOf,
+    form: "written",
+    gracenote: null,
+    openings: [],
+    rungs: [],
+    tempo: readFraction(data.exercises[0].rungs[0] ?? "60"),
+    mode: "loop",
+    rounds: 2,
+    from: null,
+    to: null,
+    startAt: null,
+    bank,
+    countIn: data.count_in,
+    noises: data.show_crossing,
+    subdivide: data.subdivide,
+    dropout: false,
+    part: "",
+    plan: [],
+    firstBlock: 0,
+  };
+}
+
+/**
+ * How and which part of a line is practised, as the log names it; nothing for a line as written.
+ * @param {{form: string, gracenote: Fraction|null, part: string}} what
+ */
+export function waysOf({ form, gracenote, part }) {
+  const length = gracenote ? `gracenotes ${Math.round(1000 * asNumber(gracenote))}` : "";
+  const own = form === "written" || (length && form.startsWith("gracenotes")) ? "" : form;
+  return [own, length, part].filter(Boolean);
 }
 
 /**
@@ -87,7 +136,7 @@ function roundSection(choice, number, before) {
   const isTurn = choice.mode === "echo" && last?.kind === "line" && number > 1;
   if (number > 0 && !isTurn) round += 1;
   if (goesOn && !isTurn && round > choice.rounds) {
-    const line = choice.lineOf(choice.lineIndex, form);
+    const line = choice.lineOf(choice.lineIndex, form, choice.gracenote);
     const above = choice.mode === "climb" && line ? rungAbove(choice.rungs, tempo, line) : null;
     const at = choice.openings.indexOf(form);
     const closer = choice.mode === "opening" && at >= 0 ? choice.openings[at + 1] : undefined;
@@ -97,7 +146,8 @@ function roundSection(choice, number, before) {
       round = 1;
     }
   }
-  const line = choice.lineOf(choice.lineIndex, form) ?? choice.lineOf(choice.lineIndex, "written");
+  const { lineIndex, gracenote } = choice;
+  const line = choice.lineOf(lineIndex, form, gracenote) ?? choice.lineOf(lineIndex, "written", gracenote);
   if (!line) return null;
   tempo = fitting(line, tempo);
   const begins = number <= 1 && choice.startAt ? choice.startAt : (choice.from ?? ZERO);
@@ -109,6 +159,8 @@ function roundSection(choice, number, before) {
     line,
     beat: over(A_MINUTE, tempo),
     bank: choice.bank,
+    countIn: choice.countIn,
+    noises: choice.noises && rounds % 2 === 1,
     from: begins,
     to: choice.to ?? line.beats,
     subdivide: choice.subdivide,
@@ -117,6 +169,7 @@ function roundSection(choice, number, before) {
       version: choice.version,
       lineIndex: choice.lineIndex,
       form,
+      gracenote,
       part: choice.part,
       isWhole: isSame(begins, choice.from ?? ZERO),
       tempo,
@@ -142,16 +195,20 @@ function blockSection(choice, number, read) {
       at += count;
       continue;
     }
-    const line = choice.lineOf(isRest ? choice.lineIndex : Number(lineIndex), "written");
+    const index = isRest ? choice.lineIndex : Number(lineIndex);
+    const { gracenote } = choice;
+    const line = choice.lineOf(index, "written", gracenote);
     if (!line) return null;
     const common = {
       line,
       bank: choice.bank,
+      countIn: number ? { ...LATER_COUNT_IN, bars: choice.countIn.bars || 1 } : choice.countIn,
+      noises: false,
       from: ZERO,
       subdivide: choice.subdivide,
       isHeard: () => true,
     };
-    const known = { version: choice.version, form: "written", part: "", isWhole: true, block };
+    const known = { version: choice.version, form: "written", gracenote, part: "", isWhole: true, block };
     if (isRest) {
       const seconds = Math.min(MOST_REST_S, Math.round(Number(lineIndex)));
       const tag = { ...known, lineIndex: choice.lineIndex, tempo: A_MINUTE, round: 0 };

@@ -19,14 +19,14 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound import balance as levels
-from renderer.sound import bank, breath, noise, note_change, splice, steady, strike_in
+from renderer.sound import bank, breath, mix, noise, note_change, rolls, splice, steady, strike_in
 from renderer.sound.fingers import Sounding, named_note, own_note
 from renderer.sound.instrument import Instrument
 from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.steady import LoopSpectrum
 from renderer.sound.tuning import PitchStandard, Scale, frequency_hz, tenor_drone_hz
 from renderer.sound.unison import Beginning
-from renderer.technique.finger_changes import gracenote_fingering
+from renderer.technique.finger_changes import gracenote_fingering, noise_fingering
 from renderer.technique.fingering import Finger, Fingering, fingering
 from renderer.timing.expand import Timeline
 from renderer.timing.timeline import ClickKind
@@ -98,6 +98,27 @@ Gracenote = tuple[Note, Note]
 
 
 @dataclass(frozen=True, slots=True)
+class Noise:
+    """A crossing noise and what it lies between.
+
+    Parameters
+    ----------
+    previous, gracenote, note:
+        The note before, and the gracenote (or None) and the note of what follows.
+    before_gracenote:
+        Whether it sounds before that gracenote.
+    heard:
+        What sounds.
+    """
+
+    previous: Note
+    gracenote: Note | None
+    note: Note
+    before_gracenote: bool
+    heard: Note
+
+
+@dataclass(frozen=True, slots=True)
 class Soundings:
     """The tones of a page by number: the nine notes, from low G up, then other fingerings.
 
@@ -108,16 +129,23 @@ class Soundings:
     gracenotes:
         The number of what a gracenote sounds: by the note before it (the tenth is silence), the
         gracenote and the note that it leads; None where the page has no such gracenote.
+    noises:
+        The number of what a crossing noise sounds, by `before/after/heard`: the number of the tone
+        before it, the note or gracenote after it, and what is heard.
     """
 
     fingerings: tuple[Fingering, ...]
     gracenotes: tuple[tuple[tuple[int | None, ...], ...], ...]
+    noises: dict[str, int]
 
 
-def soundings_of(gracenotes: Iterable[Gracenote], *, pure: bool) -> Soundings:
+def soundings_of(
+    gracenotes: Iterable[Gracenote], noises: Iterable[Noise], *, pure: bool
+) -> Soundings:
     """Return what is needed to sound these gracenotes after whatever note a loop puts before them.
 
-    `pure` gracenotes sound as the note that they are called after.
+    `pure` gracenotes sound as the note that they are called after, crossing noises as what is
+    heard.
     """
     found: dict[Sounding, int] = {note: note.value for note in Note}
     table: list[list[list[int | None]]] = [[[None] * 9 for _ in Note] for _ in range(10)]
@@ -129,8 +157,25 @@ def soundings_of(gracenotes: Iterable[Gracenote], *, pure: bool) -> Soundings:
                 sounds = own_note(gracenote_fingering(previous, gracenote, target))
             number = found.setdefault(sounds, len(found))
             table[9 if before is None else before.value][gracenote.value][target.value] = number
+    numbers: dict[str, int] = {}
+    for one in sorted(set(noises), key=str):
+        from_tone: Sounding = one.previous
+        after = one.note
+        if one.gracenote is not None and one.before_gracenote:
+            after = one.gracenote
+        elif one.gracenote is not None and pure:
+            from_tone = one.gracenote
+        elif one.gracenote is not None:
+            fingers = gracenote_fingering(one.previous, one.gracenote, one.note)
+            from_tone = own_note(fingers)
+        noise_sounds: Sounding = one.heard
+        if not pure:
+            closed = fingering(from_tone) if isinstance(from_tone, Note) else from_tone
+            noise_sounds = own_note(noise_fingering(closed, fingering(after), one.heard))
+        number = found.setdefault(noise_sounds, len(found))
+        numbers[f"{found[from_tone]}/{after.value}/{one.heard.value}"] = number
     others = tuple(one for one in found if not isinstance(one, Note))
-    return Soundings(others, tuple(tuple(map(tuple, rows)) for rows in table))
+    return Soundings(others, tuple(tuple(map(tuple, rows)) for rows in table), numbers)
 
 
 def _mask(closed: Fingering) -> str:
@@ -188,6 +233,7 @@ def sound_data(
             "change_s": note_change.CHANGE_S,
             "uneven": note_change.UNEVEN,
             "silence_s": splice.SILENCE_CHANGE_S,
+            "first_s": splice.FIRST_CHANGE_S,
             "high_share": note_change.HIGH_SHARE,
             "thump_periods": note_change.THUMP_PERIODS,
             "lift_db": note_change.LIFT_DB,
@@ -221,6 +267,7 @@ def drone_data(drones: bank.DroneBank, *, living: bool) -> dict[str, Any]:
         "drone_breath": _breath(breath.DRONE) if living else None,
         "drone_seed": bank.FIRST_DRONE_SEED,
         "swing": breath.SWING_TURNS,
+        "swell_s": mix.DRONES_SWELL_S,
         "strike": {
             "strike_s": strike_in.STRIKE_S,
             "unsettled_s": strike_in.UNSETTLED_S,
@@ -235,6 +282,22 @@ def drone_data(drones: bank.DroneBank, *, living: bool) -> dict[str, Any]:
         }
         if living
         else None,
+    }
+
+
+def roll_data(instrument: Instrument) -> dict[str, Any]:
+    """Return the strokes and constants that the snare drum's rolls are made of."""
+    percussion = instrument.percussion
+    return {
+        "roll": {
+            "plain": _stroke(percussion.snare_right),
+            "buzz": _stroke(percussion.snare_buzz),
+            "buzzes_a_second": rolls.BUZZES_A_SECOND,
+            "buzz_db": rolls.BUZZ_DB,
+            "left_hand_db": rolls.LEFT_HAND_DB,
+            "liveliness_db": rolls.LIVELINESS_DB,
+            "round_from": rolls.ROUND_FROM,
+        }
     }
 
 

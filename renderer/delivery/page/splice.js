@@ -19,6 +19,7 @@ import { noisePlace } from "./tones.js";
  * @property {number} change_s
  * @property {number} uneven
  * @property {number} silence_s
+ * @property {number} first_s how long it takes to start at the very first frame
  * @property {number} high_share
  * @property {number} thump_periods
  * @property {number} lift_db
@@ -32,6 +33,7 @@ export class Stretcher {
   constructor(changes, rate) {
     this.changes = changes;
     this.rate = rate;
+    this.first = Math.floor(Math.round(changes.first_s * rate) / 2);
     this.silence = Math.floor(Math.round(changes.silence_s * rate) / 2);
     /** @type {Tone|null} */
     this.sounding = null;
@@ -54,7 +56,9 @@ export class Stretcher {
       half = Math.round((this.changes.change_s * uneven * this.rate) / 2);
     }
     half = Math.min(half, Math.floor((end - start) / 2), start - this.at);
-    const first = start - half;
+    // Nothing comes before the track: the whole change comes after its first frame.
+    if (!start) half = Math.min(this.first, Math.floor((end - start) / 4));
+    const first = start ? start - half : 0;
     const stop = first + 2 * half;
     const found = this.rest(first);
     if (half) {

@@ -1,4 +1,5 @@
-// Drones striking in: the first moments of their loop, as `renderer/sound/strike_in.py` makes them.
+// Drones striking in: the first moments of their loop, as `renderer/sound/strike_in.py` makes them;
+// steady ones swell, as in `renderer/sound/mix.py`.
 
 import { turn } from "./seeded.js";
 
@@ -10,6 +11,7 @@ import { turn } from "./seeded.js";
  */
 export function struckIn(loop, start, sound) {
   const { rate, strike } = sound;
+  if (!strike) return swelled(loop, start, Math.round(sound.swell_s * rate));
   const frames = Math.round(strike.strike_s * rate);
   const size = /** @type {Float32Array} */ (loop[0]).length;
   const unsettled = new Float64Array(frames);
@@ -65,6 +67,16 @@ export function struckIn(loop, start, sound) {
     for (let n = 0; n < frames; n++) channel[n] *= gain[n];
   }
   return struck;
+}
+
+/** @param {Float32Array[]} loop @param {number} start @param {number} frames */
+function swelled(loop, start, frames) {
+  return loop.map((channel) =>
+    Float32Array.from({ length: frames }, (_, n) => {
+      const rise = 0.5 - 0.5 * Math.cos((Math.PI * (n + 0.5)) / frames);
+      return rise * /** @type {number} */ (channel[(start + n) % channel.length]);
+    }),
+  );
 }
 
 /**

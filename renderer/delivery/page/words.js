@@ -32,6 +32,8 @@ const TABLE = {
   form_written: ["As written", "Wie geschrieben"],
   form_opened: ["Opened out evenly", "Gleichmäßig geöffnet"],
   form_parts: ["Parts of {n} ms", "Teile von {n} ms"],
+  gracenote_length: ["Gracenotes", "Gracenotes"],
+  crossing: ["Crossing noises in every second round", "Zwischentöne in jeder zweiten Runde"],
   form_gracenotes: ["Gracenotes of {n} ms", "Gracenotes von {n} ms"],
   loop_from: ["Loop from bar", "Schleife von Takt"],
   loop_to: ["to bar", "bis Takt"],
