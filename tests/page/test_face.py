@@ -71,7 +71,7 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
         watched.page.keyboard.press("ArrowUp")
         play_on(watched, 20)
         frame = watched.run(
-            "rungwise.player.performance.clicks.find(one => one.bar === 3 && one.beat === 2).frame"
+            "rungwise.player.rendition.clicks.find(one => one.bar === 3 && one.beat === 2).frame"
         )
         watched.run(f"rungwise.follow = () => {{}}; rungwise.showHeard({frame})")
         watched.page.wait_for_timeout(50)
@@ -151,7 +151,7 @@ def middle(watched: Watched, bar: int) -> tuple[float, float]:
 def test_a_bar_is_tapped_to_start_there_and_bars_are_drawn_over_to_loop_them(page: Watched) -> None:
     mouse = page.page.mouse
     mouse.click(*middle(page, 3))
-    sections = "rungwise.player.performance.sections.map(one => [one.kind, one.from.n > 0n])"
+    sections = "rungwise.player.rendition.sections.map(one => [one.kind, one.from.n > 0n])"
     page.run("rungwise.player.layTo(44100 * 20)")
     assert page.run(sections)[:3] == [["clicks", True], ["line", True], ["line", False]]
     stop(page)
@@ -246,7 +246,7 @@ def test_all_of_it_is_done_by_keys(page: Watched) -> None:
     keys.press("1")
     keys.press(" ")
     page.run("rungwise.player.layTo(44100 * 60)")
-    section = "rungwise.player.performance.sections"
+    section = "rungwise.player.rendition.sections"
     frame = page.run(f"{section}.find(one => Number(one.tag.tempo.n) === 70).frame")
     page.run(f"rungwise.follow = () => {{}}; rungwise.showHeard({frame} + 9)")
     page.run(
@@ -342,7 +342,7 @@ def test_in_every_second_round_one_bar_of_clicks_is_left_out(page: Watched) -> N
     play_on(page, 70)
     rounds = page.run(
         """(() => {
-          const { sections, clicks } = rungwise.player.performance;
+          const { sections, clicks } = rungwise.player.rendition;
           return sections.slice(1, 6).map((_, n) => {
             const own = clicks.filter((one) => one.section === n + 1);
             const heard = (bar) => own.filter((one) => one.bar === bar && one.heard).length;
@@ -354,12 +354,13 @@ def test_in_every_second_round_one_bar_of_clicks_is_left_out(page: Watched) -> N
     # Left out is silent, and what is around it is not.
     powers = page.run(
         """(() => {
-          const { performance, strokes, sound } = rungwise.player;
-          const section = performance.sections[2];
+          const { rendition, sound } = rungwise.player;
+          const section = rendition.sections[2];
           const bar = (section.endFrame - section.frame) / 4;
           return [0, 1].map((n) => {
             const from = Math.round(section.frame + n * bar) + sound.rate / 10;
-            const samples = performance.metronome(from, Math.round(from + 0.9 * bar), strokes);
+            const end = Math.round(from + 0.9 * bar);
+            const samples = rendition.metronome(from, end, { clicks: 1, rolls: 1 });
             return samples.reduce((sum, one) => sum + one * one, 0);
           });
         })()"""
@@ -379,21 +380,21 @@ def test_the_log_counts_what_was_played_and_nothing_else(page: Watched) -> None:
 
     # A round that is broken off is none.
     play_on(page, 60)
-    first = page.run("rungwise.player.performance.sections[1].endFrame")
+    first = page.run("rungwise.player.rendition.sections[1].endFrame")
     page.run(f"rungwise.count({first} - 1)")
     stop(page)
     assert log() == []
     # One that is over is one, and one that began in the middle of the line is not.
     page.page.mouse.click(*middle(page, 3))
     page.run("rungwise.player.layTo(44100 * 60)")
-    ends = page.run("rungwise.player.performance.sections.map(one => one.endFrame)")
+    ends = page.run("rungwise.player.rendition.sections.map(one => one.endFrame)")
     page.run(f"rungwise.count({ends[2]})")
     stop(page)
     assert log() == [["1", "50", 1, 0]]
     # Some bars of a line, or the line opened, are not the line.
     page.run("rungwise.loopBars(1, 2)")
     play_on(page, 60)
-    ends = page.run("rungwise.player.performance.sections.map(one => one.endFrame)")
+    ends = page.run("rungwise.player.rendition.sections.map(one => one.endFrame)")
     page.run(f"rungwise.count({ends[3]})")
     page.page.keyboard.press("c")
     stop(page)
@@ -404,7 +405,7 @@ def test_the_log_counts_what_was_played_and_nothing_else(page: Watched) -> None:
     page.page.check("input[value=climb]")
     play_on(page, 60)
     frame = page.run(
-        "rungwise.player.performance.sections.find(one => Number(one.tag.tempo.n) === 60).frame"
+        "rungwise.player.rendition.sections.find(one => Number(one.tag.tempo.n) === 60).frame"
     )
     page.run(
         f"() => {{ rungwise.heardTag = () => rungwise.player.sectionAt({frame} + 9)?.tag ?? null }}"
@@ -458,14 +459,14 @@ def test_a_day_of_the_plan_says_what_it_holds_and_the_next_day_is_due_tomorrow(
     # As long as it says, laid out to its end.
     page.page.click(".play")
     page.run("rungwise.player.layTo(44100 * 3600)")
-    lasts = page.run("rungwise.player.performance.sections.at(-1).endFrame / 44100")
+    lasts = page.run("rungwise.player.rendition.sections.at(-1).endFrame / 44100")
     assert abs(lasts - 60 * int(shown[1]) - int(shown[2])) <= 1
     page.wait("document.querySelector('.day [aria-current]')")
     stop(page)
     # Gone on with from a block.
     block = next(at for at, item in enumerate(plan) if at and len(item) > 1)
     rows.nth(block).locator("button").click()
-    assert page.run("rungwise.player.performance.sections[0].tag.block") == block
+    assert page.run("rungwise.player.rendition.sections[0].tag.block") == block
     # Gone through, the next day is due, though not today.
     page.run("rungwise.player.stop(); rungwise.ended()")
     assert page.run("rungwise.dayDue()") == 0
@@ -519,7 +520,7 @@ def test_what_changes_of_itself_is_said_once(page: Watched) -> None:
     play_on(page, 80)
     page.run("rungwise.follow = () => {}")
     said = []
-    for frame in page.run("rungwise.player.performance.sections.slice(0, 6).map(one => one.frame)"):
+    for frame in page.run("rungwise.player.rendition.sections.slice(0, 6).map(one => one.frame)"):
         page.run(f"rungwise.showHeard({frame} + 9)")
         said.append(page.page.inner_text("[role=status]"))
     stop(page)
