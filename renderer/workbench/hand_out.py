@@ -8,6 +8,8 @@ pointed here under a false name.
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import html
 import os
 import socket
@@ -39,15 +41,32 @@ _HEADERS = (
     (b"x-frame-options", b"DENY"),
     (b"cache-control", b"no-cache"),
 )
+# Names large enough for a finger, one below the other.
+_STYLE = """
+body { margin: 0 auto; padding: 1rem; max-width: 48rem; color: #1c2226; background: #fbfaf6;
+  font: 1.1rem/1.4 system-ui, sans-serif; overflow-wrap: anywhere; }
+h1 { font-size: 1.5rem; }
+ul { list-style: none; margin: 0; padding: 0; }
+a { display: block; padding: 0.75rem 0.25rem; border-top: 1px solid #c9ccc6; color: #14554e; }
+a:focus-visible { outline: 3px solid; }
+span { color: #545d63; }
+@media (prefers-color-scheme: dark) {
+  body { color: #ece9e2; background: #14181a; }
+  a { color: #8fd0c4; border-color: #454d51; }
+  span { color: #aab2b5; }
+}
+"""
+_STYLE_DIGEST = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
 _LIST = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'">
+<meta http-equiv="Content-Security-Policy"
+ content="default-src 'none'; img-src data:; style-src 'sha256-{digest}'">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark"><link rel="icon" href="data:,">
-<title>{title}</title></head>
-<body><h1>{title}</h1><ul>
+<title>{title}</title><style>{style}</style></head>
+<body><main><h1>{title}</h1><ul>
 {rows}
-</ul></body></html>
+</ul></main></body></html>
 """
 
 
@@ -73,6 +92,13 @@ def _found(folder: Path) -> Iterator[str]:
             name = path.relative_to(root).as_posix()
             if is_handed_out(name) and path.resolve().is_relative_to(root) and path.is_file():
                 yield name
+
+
+def _row(name: str) -> str:
+    """A file in the list: its name, and before it, less prominent, its folders."""
+    *folders, own = PurePosixPath(name).parts
+    before = f"<span>{html.escape(' / '.join(folders))} / </span>" if folders else ""
+    return f'<li><a href="{html.escape(quote(name))}">{before}{html.escape(own)}</a></li>'
 
 
 def hand_out(folder: Path, hosts: Sequence[str]) -> Starlette:
@@ -120,11 +146,13 @@ def hand_out(folder: Path, hosts: Sequence[str]) -> Starlette:
     title = folder.resolve().name or "Rungwise"
 
     def index(_: Request) -> HTMLResponse:
-        rows = (
-            f'<li><a href="{html.escape(quote(name))}">{html.escape(name)}</a></li>'
-            for name in listed(folder)
-        )
-        return HTMLResponse(_LIST.format(title=html.escape(title), rows="\n".join(rows)))
+        filled = {
+            "title": html.escape(title),
+            "rows": "\n".join(map(_row, listed(folder))),
+            "style": _STYLE,
+            "digest": _STYLE_DIGEST,
+        }
+        return HTMLResponse(_LIST.format_map(filled))
 
     return Starlette(
         routes=[Route("/", index), Mount("/", Handed(directory=folder))],

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 
 from tests.page.browsers import (
@@ -618,9 +619,15 @@ def test_whatever_a_teacher_writes_is_shown_as_it_is_and_never_runs(
 
 
 @needs_chromium
-def test_printed_it_is_music_advice_and_log_without_controls(page: Watched, tmp_path: Path) -> None:
+def test_printed_it_is_music_advice_and_log_without_controls(
+    chromium: Any, made: Path, tmp_path: Path
+) -> None:
+    context = chromium.new_context(viewport={"width": 360, "height": 200}, locale="en-GB")
+    page = opened(context, made.as_uri())
     page.run("rungwise.log.add(rungwise.lineKey(0), '60', { rounds: 3, seconds: 40 })")
     page.run("rungwise.showLog()")
+    drawn = "document.querySelectorAll('.line:has(svg)').length"
+    assert page.run(drawn) < 3
     page.page.emulate_media(media="print")
     text = page.page.inner_text("body")
     for wanted in ("Doublings over a wide step", "Line 3 · Written out", "Bar 1: C to E", "Rounds"):
@@ -629,4 +636,8 @@ def test_printed_it_is_music_advice_and_log_without_controls(page: Watched, tmp_
         assert control not in text
     printed = tmp_path / "page.pdf"
     page.page.pdf(path=str(printed), format="A4")
-    assert printed.read_bytes().startswith(b"%PDF")
+    # What nobody has scrolled to is printed, too.
+    assert page.run(drawn) == 3
+    (sheet,) = pypdf.PdfReader(printed).pages
+    assert "Line 3 · Written out" in sheet.extract_text()
+    context.close()

@@ -68,8 +68,8 @@ function silence() {
 }
 
 /**
- * Media keys and the controls of a lock screen. Devices give them only to what plays a file, so
- * silence plays as one beside the music.
+ * Media keys and the controls of a lock screen. Chromium 156 gives them to the music itself; many
+ * browsers give them only to what plays a file (from memory), so silence plays as one beside it.
  */
 export class MediaKeys {
   /** @param {Partial<Record<MediaSessionAction, () => void>>} actions */
@@ -99,5 +99,7 @@ export class MediaKeys {
     const known = this._session.metadata;
     if (typeof MediaMetadata === "undefined" || (known?.title === title && known.album === album)) return;
     this._session.metadata = new MediaMetadata({ title, album });
+    // The music has no end; the silence's ten seconds are nothing to show.
+    this._session.setPositionState?.({ duration: Infinity });
   }
 }

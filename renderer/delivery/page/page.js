@@ -725,6 +725,9 @@ export class Page {
       this._handled = "";
     });
     window.addEventListener("resize", () => this.staffs.forEach((staff) => staff.host.firstChild && staff.draw()));
+    // On paper everything is seen, scrolled to or not, and paper is wide.
+    window.addEventListener("beforeprint", () => this.staffs.forEach((staff) => staff.draw("wide")));
+    window.addEventListener("afterprint", () => this.staffs.forEach((staff) => staff.draw()));
     document.addEventListener("visibilitychange", () => {
       if (!document.hidden && this.player.isPlaying) {
         void this.awake.begin();

@@ -32,9 +32,10 @@ export class Staff {
     this._looped = null;
   }
 
-  /** Draw the layout that the width asks for, if it is not drawn. */
-  draw() {
-    const layout = this.host.clientWidth < NARROW_PX ? "narrow" : "wide";
+  /** Draw a layout, if it is not drawn: that which the width asks for, unless one is named.
+   * @param {string} asked */
+  draw(asked = "") {
+    const layout = asked || (this.host.clientWidth < NARROW_PX ? "narrow" : "wide");
     if (layout === this._layout || !this.host.clientWidth) return;
     this._layout = layout;
     this._notes.clear();
