@@ -30,43 +30,40 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance, shortfall_lu
+from renderer.sound.drones_part import DronesPart, drones_part, standing_in_room
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import block_energy
-from renderer.sound.mix_settings import MixSettings
+from renderer.sound.mix_settings import Layout, MixSettings, Room
 from renderer.sound.noise import noise_loop
-from renderer.sound.reverberation import in_room, tail
+from renderer.sound.reverberation import alone_in_room, in_room, tail
 from renderer.sound.splice import (
     EndlessTone,
     Stretch,
     add_stretch,
     falling_gain,
-    rising_gain,
     stretches,
 )
-from renderer.sound.strike_in import struck_in
 
 Block = NDArray[np.float32]
 
 BLOCK_FRAMES = 24_576
 """Frames in a block: few enough that a stereo block stays in a processor's cache."""
 
-DRONES_SWELL_S = 0.35
-"""How long the drones take to come up where they begin settled. Judgement."""
-
 CUT_OFF_S = 0.04
 """How long everything takes to stop at the end of the track. Judgement."""
 
 _REPORTED_SHORTFALL_LU = 0.5
-_MEASURED_S, _MEASURED_EACH = 30.0, 2
+_MEASURED_S, _MEASURED_FRAMES = 20.0, 4_096
+"""How much of a track tells what a room does to its power, and how many frames of each block."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +127,7 @@ class Track:
         return balance(self.timeline, self.instrument, self.settings, room_power=power)
 
     def __iter__(self) -> Iterator[Block]:
-        return self._in_room(self._dry(self.balance))
+        return self._in_room(self._parts(self.balance, self.settings.room))
 
     def _in_room(self, blocks: Iterator[Block]) -> Iterator[Block]:
         room = self.settings.room
@@ -145,32 +142,36 @@ class Track:
         before it, so that it cannot be told from the notes alone.
         """
         most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
-        plain = changed = 0.0
 
-        def measured() -> Iterator[Block]:
-            nonlocal plain
-            for number, block in enumerate(islice(self._dry(levels), most)):
-                if number % _MEASURED_EACH == 0:
-                    plain += block_energy(block, self.rate)
-                yield block
+        def energy(blocks: Iterator[Block]) -> float:
+            pieces = (block[:_MEASURED_FRAMES] for block in islice(blocks, most))
+            return sum(block_energy(piece, self.rate) for piece in pieces)
 
-        for number, block in enumerate(self._in_room(measured())):
-            if number % _MEASURED_EACH == 0:
-                changed += block_energy(block, self.rate)
+        plain = energy(self._parts(levels, "none"))
+        changed = energy(self._in_room(self._parts(levels, self.settings.room)))
         return changed / plain if plain else 1.0
 
-    def _dry(self, levels: Balance) -> Iterator[Block]:
-        music = frame_at(self.timeline.duration, self.rate)
+    def _parts(self, levels: Balance, room: Room) -> Iterator[Block]:
+        """Yield the blocks of all parts; in a `split` track all but the chanter in the room."""
+        frames, music = self.frames, frame_at(self.timeline.duration, self.rate)
+        cut_off = min(music, round(CUT_OFF_S * self.rate))
         part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
         chanter = _Chanter(stretches(part, self.rate, music), levels.tones, noise_loop(self.rate))
-        drones_start = frame_at(self.timeline.drones_start, self.rate)
-        drones = _Drones(levels.drones, drones_start, self.rate, steady=self.instrument.steady)
-        strokes = _Strokes(self._strokes(levels))
-        cut_off = min(music, round(CUT_OFF_S * self.rate))
-        frames = self.frames
+        drones, rolls = self._drones(levels), levels.rolls
+        if room != "none" and self.settings.layout is Layout.SPLIT:
+            put = partial(_right_in_room, room=room, rate=self.rate)
+            rolls = tuple(put(roll) for roll in rolls)
+            if drones is not None:
+                drones = standing_in_room(
+                    drones, music, cut_off, frame_at(tail(room), self.rate), put
+                )
+        strokes = _Strokes(self._strokes(levels, rolls))
         for start in range(0, frames, BLOCK_FRAMES):
             block = np.empty((min(BLOCK_FRAMES, frames - start), self.channels), np.float32)
-            drones.fill(block, start)
+            if drones is None:
+                block.fill(0.0)
+            else:
+                drones.fill(block, start)
             chanter.add_to(block, start)
             strokes.add_to(block, start)
             first, end = max(0, music - cut_off - start), max(0, music - start)
@@ -179,25 +180,39 @@ class Track:
                 ending = block[first:end]
                 ending *= falling_gain(cut_off)[done : done + len(ending)]
                 block[end:] = 0.0
+                if drones is not None:
+                    drones.add_ending(block[first:], done)
             yield block
 
-    def _strokes(self, levels: Balance) -> Iterator[tuple[int, Block]]:
+    def _drones(self, levels: Balance) -> DronesPart | None:
+        if levels.drones is None:
+            return None
+        start = frame_at(self.timeline.drones_start, self.rate)
+        return drones_part(levels.drones, start, self.rate, steady=self.instrument.steady)
+
+    def _strokes(self, levels: Balance, rolls: tuple[Block, ...]) -> Iterator[tuple[int, Block]]:
         """Yield clicks and rolls in order: first frame and sound."""
         rate, settings = self.rate, self.settings
-        rolls = (
+        rolled = (
             (frame_at(roll.start, rate), sound)
-            for roll, sound in zip(self.timeline.rolls, levels.rolls, strict=True)
+            for roll, sound in zip(self.timeline.rolls, rolls, strict=True)
         )
         clicks = (
             (frame_at(click.start, rate), levels.clicks[click.kind])
             for click in self.timeline.clicks()
             if settings.has_click(click.section)
         )
-        return heapq.merge(rolls, clicks, key=_first_frame)
+        return heapq.merge(rolled, clicks, key=_first_frame)
 
 
 def _first_frame(stroke: tuple[int, Block]) -> int:
     return stroke[0]
+
+
+def _right_in_room(sound: Block, room: Room, rate: int) -> Block:
+    """Return a sound of the right channel alone in a room, until what comes back is silent."""
+    heard = alone_in_room(sound[:, 1:], room, rate, BLOCK_FRAMES)
+    return np.concatenate((np.zeros_like(heard), heard), axis=1)
 
 
 class _Chanter:
@@ -218,34 +233,6 @@ class _Chanter:
             if self._stretch.stop > stop:
                 break
             self._stretch = next(self._stretches, None)
-
-
-class _Drones:
-    """Fills one block after another with the drones, or with silence."""
-
-    def __init__(self, loop: Block | None, start: int, rate: int, *, steady: bool) -> None:
-        self._tone = None if loop is None else EndlessTone(loop)
-        self._start = start
-        self._beginning = np.empty((0, 1), np.float32)
-        if loop is not None and steady:
-            swell = rising_gain(round(DRONES_SWELL_S * rate))
-            self._beginning = np.empty((len(swell), loop.shape[1]), np.float32)
-            EndlessTone(loop).copy_to(self._beginning, start)
-            self._beginning *= swell
-        elif loop is not None:
-            self._beginning = struck_in(loop, start, rate)
-
-    def fill(self, block: Block, start: int) -> None:
-        silent = max(0, self._start - start)
-        if self._tone is None or silent >= len(block):
-            block.fill(0.0)
-            return
-        block[:silent] = 0.0
-        sounding = block[silent:]
-        done = start + silent - self._start
-        beginning = self._beginning[done : done + len(sounding)]
-        sounding[: len(beginning)] = beginning
-        self._tone.copy_to(sounding[len(beginning) :], start + silent + len(beginning))
 
 
 class _Strokes:

@@ -9,8 +9,9 @@ is added to it.
 
 Left and right get the same noise and its own delayed copy, added on one side and subtracted on the
 other (H. Lauridsen's network, from memory), so that they differ and their sum has no copy. In a
-`split` track each channel has a room of its own, so that chanter and drones stay apart. After the
-music the track goes on until the room is silent: `tail`.
+`split` track each channel has a room of its own, so that chanter and drones stay apart; only the
+chanter's is worked out as the track goes, since a loop is put into a room once (`alone_in_room`).
+After the music the track goes on until the room is silent: `tail`.
 
 Arrays are (frames,) or (frames, channels), levels in dB.
 """
@@ -60,7 +61,7 @@ ROOMS = {
 """A furnished living room and a village hall with some people in it."""
 
 LEAST_RATE = 7_350
-"""What comes back is worked out at this many frames a second or more; for deep ears, at half."""
+"""What comes back is worked out at this many frames a second or more."""
 
 PARTING_HZ = 2_000.0
 SIDES_APART_S = 0.0073
@@ -115,7 +116,7 @@ class Impulse:
 
 
 @lru_cache(maxsize=8)
-def impulse(room: Room, rate: int, *, is_deep: bool = False) -> Impulse:
+def impulse(room: Room, rate: int) -> Impulse:
     """Return what comes back in a room, at a track's rate.
 
     Parameters
@@ -124,12 +125,9 @@ def impulse(room: Room, rate: int, *, is_deep: bool = False) -> Impulse:
         Any but `none`.
     rate:
         Frames a second of the track.
-    is_deep:
-        Whether that is worked out at half the rate.
     """
     walls = ROOMS[room]
-    least = LEAST_RATE / 2 if is_deep else LEAST_RATE
-    times = next(times for times in _SLOWER_TIMES if times == 1 or rate >= least * times)
+    times = next(times for times in _SLOWER_TIMES if times == 1 or rate >= LEAST_RATE * times)
     own_rate = rate / times
     late = (_LOBES - 1) * times - 1 if times > 1 else 0
     first = max(0, round((walls.first_s - late / rate) * own_rate))
@@ -158,7 +156,7 @@ def in_room(
     ----------
     blocks:
         Each (`block_frames`, channels), with frames in a row, but the last, which may be shorter.
-        The last `tail` seconds should be silent.
+        The last `tail` seconds should be silent. Of a `split` track the first is put into the room.
     room:
         Any but `none`.
     rate, layout:
@@ -166,33 +164,35 @@ def in_room(
     block_frames:
         A multiple of 768: of whole rows at every rate.
     """
-    ears = _EARS[layout]
-    backs = [impulse(room, rate, is_deep=ear.is_deep) for ear in ears]
-    together = _together(len(backs[0].samples), block_frames // backs[0].times)
-    sources = [
-        _Source(ear, back, block_frames, layout.channels, together)
-        for ear, back in zip(ears, backs, strict=True)
-    ]
+    back = impulse(room, rate)
+    together = _together(len(back.samples), block_frames // back.times)
+    source = _Source(_EARS[layout], back, block_frames, layout.channels, together)
     waiting: list[Samples] = []
     for block in blocks:
+        source.hear(block, len(waiting))
         waiting.append(block)
         if len(waiting) == together:
-            _add_to(waiting, sources)
-            yield from waiting
+            yield from _with_back(waiting, source)
             waiting = []
-    if waiting:
-        _add_to(waiting, sources)
-        yield from waiting
+    yield from _with_back(waiting, source)
 
 
-def _add_to(blocks: list[Samples], sources: list[_Source]) -> None:
-    """Add to blocks, which follow those of the last call, what comes back."""
-    for source in sources:
-        for number, block in enumerate(blocks):
-            source.hear(block, number)
+def _with_back(blocks: list[Samples], source: _Source) -> Iterator[Samples]:
+    """Yield blocks, which follow those of the last call, with what comes back."""
+    if blocks:
         source.convolved.move_on(len(blocks))
-        for number, block in enumerate(blocks):
-            source.add_to(block, number)
+    for number, block in enumerate(blocks):
+        source.add_to(block, number)
+        yield block
+
+
+def alone_in_room(sound: Samples, room: Room, rate: int, block_frames: int) -> Samples:
+    """Return a sound (frames, 1) in a room, silence before it, until what comes back is silent."""
+    whole = np.concatenate((sound, np.zeros((round(tail(room) * rate), 1), np.float32)))
+    blocks = (whole[at : at + block_frames] for at in range(0, len(whole), block_frames))
+    for _ in in_room(blocks, room, rate, Layout.MONO, block_frames):
+        pass
+    return whole
 
 
 def _together(impulse_frames: int, own_block: int) -> int:
@@ -259,23 +259,18 @@ class _Ear:
         Which channels it hears, all alike, and gives back to.
     has_sides:
         Whether the two channels get what comes back and its delayed copy, added and subtracted.
-    is_deep:
-        Whether it is worked out at half the rate of others: nothing above some 1.7 kHz comes back.
     """
 
     channels: slice
     has_sides: bool = False
-    is_deep: bool = False
 
 
 _EARS = {
-    Layout.MONO: (_Ear(slice(0, 1)),),
-    Layout.STEREO: (_Ear(slice(0, 2), has_sides=True),),
-    Layout.SPLIT: (_Ear(slice(0, 1)), _Ear(slice(1, 2), is_deep=True)),
+    Layout.MONO: _Ear(slice(0, 1)),
+    Layout.STEREO: _Ear(slice(0, 2), has_sides=True),
+    Layout.SPLIT: _Ear(slice(0, 1)),
 }
-"""Who hears what. Of drones and clicks by themselves little is lost where only what is deep comes
-back: of clicks next to nothing does anyway, and of drones, which stand, no more than their level
-can be heard. That saves a quarter of what the room costs."""
+"""Who hears what."""
 
 
 class _Source:

@@ -21,7 +21,8 @@ from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.score import Rest
 from renderer.order.tracks import expand
-from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, DRONES_SWELL_S, mix_track
+from renderer.sound.drones_part import DRONES_SWELL_S
+from renderer.sound.mix import BLOCK_FRAMES, CUT_OFF_S, mix_track
 from renderer.sound.mix_settings import Layout, Mix, MixSettings, parse_levels
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline

@@ -13,7 +13,7 @@ from renderer.notation.pitch import Note
 from renderer.order.tracks import expand
 from renderer.sound.mix import BLOCK_FRAMES, mix_track
 from renderer.sound.mix_settings import Layout, Mix, Room
-from renderer.sound.reverberation import in_room, tail
+from renderer.sound.reverberation import alone_in_room, in_room, tail
 from renderer.sound.tuning import Chanter
 from tests.sound.measuring import Samples, cents, metered, onsets_s, pitch_by_phase
 from tests.sound.playing import ALONE, doubled, exercise, instrument, mixing, plain, rendered
@@ -149,6 +149,40 @@ def test_chanter_and_drones_stay_apart_in_a_split_track() -> None:
     sound = rendered(timeline, settings)
     assert sound[:, 0].any()
     assert not sound[:, 1].any()
+
+
+@pytest.mark.parametrize("room", ROOMS)
+@pytest.mark.parametrize("beats", [2, 24], ids=["shorter than their loop", "longer"])
+@pytest.mark.parametrize("steady", [True, False])
+def test_drones_put_into_the_room_once_sound_as_if_they_had_been_all_along(
+    room: Room, beats: int, *, steady: bool
+) -> None:
+    """From their first frame until the room is silent, but for what changing rates leaves over."""
+    timeline = expand(exercise(plain(Note.LOW_A, beats=beats)), 60, count_in=0)
+    played_on = instrument(steady=steady)
+    dry, wet = (
+        mix_track(timeline, played_on, mixing(metronome=False, layout=Layout.SPLIT, room=each))
+        for each in ("none", room)
+    )
+    right = np.concatenate(list(dry))[:, 1:]
+    right *= np.float32(wet.balance.gains.drones / dry.balance.gains.drones)
+    wanted = alone_in_room(right, room, RATE, BLOCK_FRAMES)[:, 0]
+    found = np.concatenate(list(wet))[:, 1]
+    assert len(found) == len(wanted)
+    back = wanted.copy()
+    back[: len(right)] -= right[:, 0]
+    assert np.std(found - wanted) < 0.01 * np.std(back)
+    assert np.abs(found - wanted).max() < 0.03 * np.abs(back).max()
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_of_clicks_a_room_has_next_to_nothing(room: Room) -> None:
+    for click in instrument().percussion.clicks.values():
+        sound = click.samples[:, np.newaxis]
+        back = alone_in_room(sound, room, RATE, BLOCK_FRAMES)
+        back[: len(sound)] -= sound
+        db = 10 * np.log10(np.sum(back**2) / np.sum(sound**2))
+        assert db < -20
 
 
 @pytest.mark.parametrize("room", ROOMS)

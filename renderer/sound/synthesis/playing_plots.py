@@ -18,8 +18,8 @@ from matplotlib.figure import Figure
 from renderer.notation.pitch import Note
 from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.bank import Tone
+from renderer.sound.drones_part import DRONES_SWELL_S
 from renderer.sound.instrument import Instrument, make_instrument
-from renderer.sound.mix import DRONES_SWELL_S
 from renderer.sound.noise import noise_loop
 from renderer.sound.note_change import CHANGE_S, note_change
 from renderer.sound.splice import EndlessTone, rising_gain

@@ -1,0 +1,132 @@
+"""The drones' part: their loop to what sounds of them in any frames of a track.
+
+They begin as drones do, then stand, and stop with everything else. Since they stand, a room is
+worked out for their beginning, once round their loop, and for their end, and never again. Samples
+are arrays (frames, channels).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from renderer.sound.splice import EndlessTone, falling_gain, rising_gain
+from renderer.sound.strike_in import struck_in
+
+Samples = NDArray[np.float32]
+
+DRONES_SWELL_S = 0.35
+"""How long the drones take to come up where they begin settled. Judgement."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DronesPart:
+    """What sounds of the drones.
+
+    Parameters
+    ----------
+    start:
+        The frame of the track at which `beginning` begins; before it they are silent.
+    beginning:
+        What sounds first.
+    tone:
+        What sounds from there on.
+    ending:
+        What is left of them in a room from the frame at which the track begins to stop.
+    """
+
+    start: int
+    beginning: Samples
+    tone: EndlessTone
+    ending: Samples
+
+    def fill(self, block: Samples, start: int) -> None:
+        """Fill a block whose first frame is frame `start` of the track."""
+        silent = min(len(block), max(0, self.start - start))
+        block[:silent] = 0.0
+        sounding = block[silent:]
+        done = max(0, start - self.start)
+        beginning = self.beginning[done : done + len(sounding)]
+        sounding[: len(beginning)] = beginning
+        self.tone.copy_to(sounding[len(beginning) :], start + silent + len(beginning))
+
+    def add_ending(self, block: Samples, done: int) -> None:
+        """Add what is left of them so many frames after the track began to stop."""
+        left = self.ending[done : done + len(block)]
+        block[: len(left)] += left
+
+
+def drones_part(loop: Samples, start: int, rate: int, *, steady: bool) -> DronesPart:
+    """Return the drones' part in no room.
+
+    Parameters
+    ----------
+    loop:
+        All drones together.
+    start:
+        The frame of the track at which they begin.
+    rate:
+        Frames a second.
+    steady:
+        Whether they begin settled.
+    """
+    tone = EndlessTone(loop)
+    if steady:
+        swell = rising_gain(round(DRONES_SWELL_S * rate))
+        beginning = np.empty((len(swell), loop.shape[1]), np.float32)
+        tone.copy_to(beginning, start)
+        beginning *= swell
+    else:
+        beginning = struck_in(loop, start, rate)
+    return DronesPart(start, beginning, tone, np.zeros((0, loop.shape[1]), np.float32))
+
+
+def standing_in_room(
+    part: DronesPart, music: int, cut_off: int, tail: int, in_room: Callable[[Samples], Samples]
+) -> DronesPart:
+    """Return the drones in a room.
+
+    Parameters
+    ----------
+    part:
+        The drones in no room.
+    music, cut_off:
+        How many frames of the track have music, and how many of these it takes to stop.
+    tail, in_room:
+        How many frames something is heard of a sound after it, and what makes of a sound, silence
+        before it, what is heard of it until then.
+    """
+    stop, around = music - cut_off, len(part.tone.samples)
+    settled = part.start + len(part.beginning) + tail
+    if part.start >= stop:
+        return part
+    if settled + around + tail < stop:
+        sound = in_room(_sounding(part, part.start, settled + around))
+        beginning, once = sound[: settled - part.start], sound[settled - part.start :][:around]
+        tone = EndlessTone(np.roll(once, settled % around, axis=0))
+        ending = in_room(_stopping(part, stop - tail, music, cut_off))[tail:]
+    else:
+        sound = in_room(_stopping(part, part.start, music, cut_off))
+        beginning, ending = np.split(sound, [stop - part.start])
+        tone = part.tone
+    heard = DronesPart(part.start, beginning, tone, ending)
+    # The track fades all that fills its blocks.
+    ending[:cut_off] -= _stopping(heard, stop, music, cut_off)
+    return heard
+
+
+def _sounding(part: DronesPart, first: int, end: int) -> Samples:
+    """Return what fills frames `first` to `end` of the track."""
+    sound = np.empty((end - first, part.tone.samples.shape[1]), np.float32)
+    part.fill(sound, first)
+    return sound
+
+
+def _stopping(part: DronesPart, first: int, music: int, cut_off: int) -> Samples:
+    """Return what fills frames from `first` on, and how it stops."""
+    sound = _sounding(part, first, music)
+    sound[-cut_off:] *= falling_gain(cut_off)
+    return sound
