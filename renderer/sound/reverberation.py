@@ -69,8 +69,8 @@ _DROP_DB = 60.0
 _HIGHEST_OF_RATE = (0.36, 0.46)
 _SEED = 7
 
-_LARGEST_HOP = 65_536
-"""How many frames of the lower rate are taken at a time, at most: up to nine seconds of a track."""
+_LARGEST_HOP = 73_728
+"""How many frames of the lower rate are taken at a time, at most: up to ten seconds of a track."""
 
 _SLOWER_TIMES = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
 """By what a track's rate may be divided; blocks have frames for each."""
