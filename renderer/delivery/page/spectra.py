@@ -19,7 +19,17 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound import balance as levels
-from renderer.sound import bank, breath, mix, noise, note_change, rolls, splice, steady, strike_in
+from renderer.sound import (
+    bank,
+    breath,
+    drones_part,
+    noise,
+    note_change,
+    rolls,
+    splice,
+    steady,
+    strike_in,
+)
 from renderer.sound.fingers import Sounding, named_note, own_note
 from renderer.sound.instrument import Instrument
 from renderer.sound.mix_settings import Layout, MixSettings
@@ -267,7 +277,7 @@ def drone_data(drones: bank.DroneBank, *, living: bool) -> dict[str, Any]:
         "drone_breath": _breath(breath.DRONE) if living else None,
         "drone_seed": bank.FIRST_DRONE_SEED,
         "swing": breath.SWING_TURNS,
-        "swell_s": mix.DRONES_SWELL_S,
+        "swell_s": drones_part.DRONES_SWELL_S,
         "strike": {
             "strike_s": strike_in.STRIKE_S,
             "unsettled_s": strike_in.UNSETTLED_S,
