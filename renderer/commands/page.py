@@ -7,14 +7,8 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import (
-    Replace,
-    Tidy,
-    order_of,
-    output_console,
-    say_left_over,
-    settled,
-)
+from renderer.commands.engraved import make_engraved
+from renderer.commands.options import Replace, Tidy, settled
 from renderer.order.settings import Settings
 
 
@@ -35,30 +29,16 @@ def page(
 
     Example: rungwise page doublings.toml -o doublings.html --pitch A --pitch "B flat"
     """
-    from rich.console import Console
-
-    from renderer.delivery.carrying_out import carry_out
-    from renderer.delivery.claims import order_identity
     from renderer.delivery.page.one_file import check_ending_of_page
-    from renderer.delivery.render import Keeping
     from renderer.order.documents import Document
 
     check_ending_of_page(output)
-    ordered = order_of(files, settings)
-    job = ordered.document(Document.PAGE, output)
-    names = [source.name for source in ordered.sources]
-    order = order_identity("page", names, output.parent, settings, output.name)
-    count = len(job.exercises)
-    with Console(stderr=True).status("Engraving") as status:
-
-        def moved(done: float, _: float) -> None:
-            if done >= count:
-                status.update("Making tones")
-            elif count > 1:
-                status.update(f"Engraving exercise {done + 1:.0f} of {count}")
-
-        made = carry_out(job, on_progress=moved, keeping=Keeping(order, replace))
-    console = output_console()
-    for text in (*(f"Note: {remark}" for remark in made.remarks), *map(str, made.paths)):
-        console.print(text, markup=False, highlight=False, soft_wrap=True)
-    say_left_over(output.parent, order, made.paths, tidy=tidy)
+    make_engraved(
+        Document.PAGE,
+        files,
+        output,
+        settings,
+        replace=replace,
+        tidy=tidy,
+        after_engraving="Making tones",
+    )

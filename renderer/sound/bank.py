@@ -29,7 +29,8 @@ from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
-from renderer.sound.kept_banks import Kept, kept_or_computed
+from renderer.sound.kept_banks import kept_or_computed
+from renderer.sound.kept_files import Kept
 from renderer.sound.loops import drones, nine_notes
 from renderer.sound.loudness import k_energy, lufs, series_power
 from renderer.sound.note_change import PARTING_HZ

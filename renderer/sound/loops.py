@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.pitch import Note
-from renderer.sound.kept_loops import PlayedLoops, kept_or_made
+from renderer.sound.kept_loops import PlayedLoops, kept_or_played
 from renderer.sound.steady import (
     LEAST_LIKENESS,
     WIDEST_MISTUNING,
@@ -58,14 +58,14 @@ def nine_notes(voice: Voice, chanter: Chanter) -> PlayedLoops:
     Raises `RungwiseError` if the SoundFont cannot be read or any of the notes cannot be used.
     """
     what = f"nine notes {chanter} {_told(voice)}"
-    return kept_or_made(what, [voice.soundfont], lambda: _nine_notes(voice, chanter))
+    return kept_or_played(what, [voice.soundfont], lambda: _nine_notes(voice, chanter))
 
 
 @lru_cache(maxsize=8)
 def drones(tenor: Voice, bass: Voice) -> PlayedLoops:
     """Return the loops of a tenor and a bass drone; errors as for `nine_notes`."""
     what = f"drones {_told(tenor)} {_told(bass)}"
-    return kept_or_made(what, [tenor.soundfont, bass.soundfont], lambda: _drones(tenor, bass))
+    return kept_or_played(what, [tenor.soundfont, bass.soundfont], lambda: _drones(tenor, bass))
 
 
 def _told(voice: Voice) -> str:

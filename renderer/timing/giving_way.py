@@ -203,9 +203,11 @@ class Bonds:
         if not limits:
             return None
         slowest, tightest = min(limits, key=lambda limit: limit[0])
-        if tightest.is_held or slowest == 0:
+        if tightest.is_held:
             return slowest
-        tempo = self._at_best(limits)
+        tempo = self._at_best()
+        if tempo is None:
+            return None
         for _ in range(_MOST_STEPS):
             if tempo <= slowest:
                 return slowest
@@ -223,22 +225,17 @@ class Bonds:
         for bonds in self._lines.values():
             yield from bonds
 
-    def _at_best(self, limits: Sequence[tuple[Fraction, Bond]]) -> Fraction:
+    def _at_best(self) -> Fraction | None:
         """The fastest tempo if each room had its neighbours to itself."""
-        rings = (room.fastest for index in self._lines for room in self._ring(index))
-        best = min((limit for limit in rings if limit is not None), default=None)
-        for limit, bond in sorted(limits, key=lambda limit: limit[0]):
-            if best is not None and limit >= best:
-                break
+        limits = [room.fastest for index in self._lines for room in self._ring(index)]
+        for bond in self._all():
             heard = bond.room.heard
             if bond.earlier is not None:
                 heard -= self._earliest(bond.earlier)
             if bond.later is not None:
                 heard -= self._latest(bond.later)
-            alone = replace(bond.room, heard=heard).fastest
-            if alone is not None:
-                best = alone if best is None else min(best, alone)
-        return max(limits, key=lambda limit: limit[0])[0] if best is None else best
+            limits.append(replace(bond.room, heard=heard).fastest)
+        return min((limit for limit in limits if limit is not None), default=None)
 
 
 def _ranges(chain: Chain, index: int, joins: Joins) -> Iterator[tuple[Place, Range]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from renderer.sound import bank, kept_loops
+from renderer.sound import bank, kept_files
 from renderer.sound.bank import Stroke, Tone, drone_bank, percussion, tone_bank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.steady import LoopSpectrum
@@ -21,7 +21,7 @@ RATE = 22_050
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty folder for caches."""
     place = tmp_path / "caches"
-    monkeypatch.setattr(kept_loops, "_folder", lambda: place)
+    monkeypatch.setattr(kept_files, "_folder", lambda: place)
     return place
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from renderer.sound import kept_loops, loops
-from renderer.sound.kept_loops import PlayedLoops, kept_or_made
+from renderer.sound import kept_files, loops
+from renderer.sound.kept_loops import PlayedLoops, kept_or_played
 from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.sound.steady import LoopSpectrum
 from renderer.sound.tuning import Chanter
@@ -29,7 +29,7 @@ MADE = PlayedLoops(
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty folder for caches."""
     place = tmp_path / "caches"
-    monkeypatch.setattr(kept_loops, "_folder", lambda: place)
+    monkeypatch.setattr(kept_files, "_folder", lambda: place)
     return place
 
 
@@ -60,7 +60,7 @@ def soundfont(tmp_path: Path, content: bytes = b"one") -> Path:
 def test_what_was_made_once_is_read_back_to_the_bit(folder: Path, tmp_path: Path) -> None:
     make, file = Making(), soundfont(tmp_path)
     for _ in range(3):
-        assert alike(kept_or_made("nine notes", [file], make), MADE)
+        assert alike(kept_or_played("nine notes", [file], make), MADE)
     assert make.times == 1
     assert len(list(folder.iterdir())) == 1
 
@@ -78,23 +78,23 @@ def test_other_notes_other_bytes_or_another_program_are_made_anew(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     make, file = Making(), soundfont(tmp_path)
-    kept_or_made("nine notes", [file], make)
-    kept_or_made("drones", [file], make)
+    kept_or_played("nine notes", [file], make)
+    kept_or_played("drones", [file], make)
     assert make.times == 2
     # Of the same length, within the same second: by its time of change in nanoseconds.
     before = file.stat()
     file.write_bytes(b"two")
     os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns + 1))
-    kept_or_made("drones", [file], make)
+    kept_or_played("drones", [file], make)
     assert make.times == 3
-    monkeypatch.setattr(kept_loops, "_program", lambda: b"another")
-    kept_or_made("drones", [file], make)
+    monkeypatch.setattr(kept_files, "_program", lambda: b"another")
+    kept_or_played("drones", [file], make)
     assert make.times == 4
 
 
 def test_a_file_damaged_anywhere_costs_time_only(folder: Path, tmp_path: Path) -> None:
     make, file = Making(), soundfont(tmp_path)
-    kept_or_made("nine notes", [file], make)
+    kept_or_played("nine notes", [file], make)
     (kept,) = folder.iterdir()
     whole = kept.read_bytes()
     damaged = [whole[:at] for at in range(0, len(whole), 7)]
@@ -102,7 +102,7 @@ def test_a_file_damaged_anywhere_costs_time_only(folder: Path, tmp_path: Path) -
     for content in [*damaged, whole + b"x", b"\0" * 500]:
         kept.write_bytes(content)
         times = make.times
-        assert alike(kept_or_made("nine notes", [file], make), MADE)
+        assert alike(kept_or_played("nine notes", [file], make), MADE)
         assert make.times == times + 1
         assert kept.read_bytes() == whole
 
@@ -113,7 +113,7 @@ def test_without_a_place_to_keep_them_loops_are_made_each_time(
     folder.write_text("a file where the folder should be")
     make, file = Making(), soundfont(tmp_path)
     for times in (1, 2):
-        assert alike(kept_or_made("nine notes", [file], make), MADE)
+        assert alike(kept_or_played("nine notes", [file], make), MADE)
         assert make.times == times
 
 
@@ -122,7 +122,7 @@ def test_what_goes_wrong_is_not_kept(folder: Path, tmp_path: Path) -> None:
         raise ValueError("no pitch")
 
     with pytest.raises(ValueError, match="no pitch"):
-        kept_or_made("nine notes", [soundfont(tmp_path)], fails)
+        kept_or_played("nine notes", [soundfont(tmp_path)], fails)
     assert not folder.exists()
 
 
@@ -131,16 +131,16 @@ def test_the_oldest_go_once_there_are_too_many(
 ) -> None:
     make, file = Making(), soundfont(tmp_path)
     for number in range(4):
-        kept_or_made(f"preset {number}", [file], make)
+        kept_or_played(f"preset {number}", [file], make)
         for age, one in enumerate(sorted(folder.iterdir(), key=lambda one: one.stat().st_mtime_ns)):
             os.utime(one, ns=(age, age))
     size = next(folder.iterdir()).stat().st_size
     # What was used last counts, not what was made last.
-    kept_or_made("preset 0", [file], make)
-    monkeypatch.setattr(kept_loops, "MOST_BYTES", 3 * size)
-    kept_or_made("preset 4", [file], make)
+    kept_or_played("preset 0", [file], make)
+    monkeypatch.setattr(kept_files, "MOST_BYTES", 3 * size)
+    kept_or_played("preset 4", [file], make)
     assert len(list(folder.iterdir())) == 3
     assert make.times == 5
-    kept_or_made("preset 0", [file], make)
+    kept_or_played("preset 0", [file], make)
     assert make.times == 5
     shutil.rmtree(folder)

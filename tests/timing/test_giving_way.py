@@ -6,8 +6,10 @@ practice; the least lengths are the project's judgement.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import assume, given, settings
@@ -18,7 +20,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.limits import LEAST_GRACENOTE_MS, LEAST_SOUNDING_MS
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Playing
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Rest, Slot
 from renderer.order.tracks import expand
 from renderer.timing.expand import Timeline
 from renderer.timing.fit import fastest_tempos
@@ -48,8 +50,10 @@ def bubbly(beats: str) -> MelodyNote:
     return MelodyNote(Fraction(beats), BUBBLY, playing=LAST)
 
 
-def exercise(*notes: MelodyNote) -> Exercise:
-    return Exercise("Test", (Line((Bar(notes, Meter(4, 4)),), "Line 1"),), Fraction(60))
+def exercise(*notes: MelodyNote, then: Sequence[MelodyNote | Rest] = ()) -> Exercise:
+    """A line of some notes and, where it is given, a second one."""
+    lines = [Line((Bar(row, Meter(4, 4)),)) for row in (notes, tuple(then)) if row]
+    return Exercise("Test", tuple(lines), Fraction(60))
 
 
 @dataclass(frozen=True)
@@ -122,6 +126,49 @@ def test_what_no_giving_way_makes_room_for_is_refused_with_the_fastest_tempo() -
     (problem,) = caught.value.problems
     assert problem.place == "line 1, bar 1, note 2 (low A), and 2 more notes"
     assert "It fits up to 230 beats a minute" in str(caught.value)
+
+
+def refused(music: Exercise, tempo: Fraction, **given: Any) -> list[tuple[str, str]]:
+    """The places that have too little room, and how many milliseconds each lacks."""
+    with pytest.raises(RungwiseError) as caught:
+        expand(music, tempo, **given)
+    lacks = (one.cause.split(" ms too short")[0].split()[-1] for one in caught.value.problems)
+    return [(one.place, ms) for one, ms in zip(caught.value.problems, lacks, strict=True)]
+
+
+def test_a_note_that_fits_where_it_stands_is_not_blamed_for_the_one_before_it() -> None:
+    # 40 ms for a note of 15 and the 115 of a bubbly note, which can come 65 ms late in its 80.
+    tight = exercise(plain("1/4"), bubbly("1/2"), plain("1"))
+    assert refused(tight, Fraction(60_000, 160)) == [("line 1, bar 1, note 1 (E)", "25")]
+
+
+def test_what_lacks_room_is_the_same_on_both_sides_of_the_end_of_a_line() -> None:
+    # Three birls of 90 ms in 80 each, of which the first follows a silence.
+    alone = exercise(*[birl("1/4")] * 3, plain("1"))
+    tempo = Fraction(60_000, 320)
+    assert refused(alone, tempo) == [("line 1, bar 1, note 1 (low A), and 2 more notes", "30")]
+    apart = exercise(*[birl("1/4")] * 2, then=[birl("1/4"), plain("1")])
+    assert refused(apart, tempo, gap=0) == [
+        ("line 1, bar 1, note 1 (low A), and 2 more notes", "30")
+    ]
+
+
+def test_a_line_gives_way_to_the_line_after_it() -> None:
+    # Two birls of 90 ms in 80 each: the first comes twice as early as the second.
+    notes = [plain("1"), birl("1/4"), birl("1/4"), plain("1")]
+    tempo = Fraction(60_000, 320)
+    whole = expand(exercise(*notes), tempo).fit.offsets
+    assert whole == {(0, 1, 2): -20 * MS, (0, 1, 3): -10 * MS}
+    apart = expand(exercise(*notes[:2], then=notes[2:]), tempo, gap=0).fit.offsets
+    assert apart == {(0, 1, 2): -20 * MS, (1, 1, 1): -10 * MS}
+
+
+def test_a_movement_after_a_rest_that_is_all_of_a_line_comes_later() -> None:
+    # A rest of 40 ms before a bubbly note, which has 115 before its beat.
+    rest = Line((Bar((Rest(Fraction(1, 4)),), Meter(4, 4)),))
+    music = exercise(bubbly("4"), plain("1"))
+    track = expand(replace(music, lines=(rest, *music.lines)), 375, gap=0)
+    assert track.fit.offsets == {(1, 1, 1): 75 * MS}
 
 
 def test_the_first_note_after_a_count_in_comes_no_earlier() -> None:

@@ -209,6 +209,21 @@ def test_after_ten_minutes_and_not_before_hands_rest_for_three() -> None:
     assert [item.seconds for item in day.items] == [305, 180, 305, 180, 305]
 
 
+def test_a_line_longer_than_ten_minutes_leaves_room_for_a_rest_after_every_five() -> None:
+    # A bar of count-in and 13 held notes five times last eleven minutes at 24: two rests of three.
+    music = lines_of((" | ".join(["B", "C"] * 6) + " | B", ""), tempo=24)
+    (day,) = planned(music, 17, 1, repeats=5, playings=1).days
+    assert [item.seconds for item in day.items] == [660]
+    with pytest.raises(RungwiseError, match="1 day of 16 minutes"):
+        planned(music, 16, 1, repeats=5, playings=1)
+    # Ten minutes to the second are no other.
+    music = lines_of((" | ".join(["B", "C"] * 29) + " | B", ""), tempo=24)
+    (day,) = planned(music, 16, 1, repeats=1, playings=1).days
+    assert [item.seconds for item in day.items] == [600]
+    with pytest.raises(RungwiseError, match="1 day of 15 minutes"):
+        planned(music, 15, 1, repeats=1, playings=1)
+
+
 @pytest.mark.parametrize(
     ("days", "turns"), [(4, [1, 2, 2, 2]), (5, [1, 2, 2, 2, 2]), (12, [1, 2, 2, 2] * 3)]
 )
@@ -254,7 +269,14 @@ def test_one_more_repeat_is_played_where_there_is_time_for_one_alone() -> None:
 
 
 def test_a_plan_that_leaves_half_of_the_time_says_so() -> None:
-    assert "of 60 minutes" in planned(book(1), 60, 5).remarks[-1]
+    # At 50, 60, 70 and 80 beats a minute the line is played ten times, and once more a rung lower:
+    # a bar and ten times as many at 80 and 70 take longest.
+    plan = planned(book(1), 60, 5)
+    longest = max(plan.days, key=lambda day: day.seconds)
+    assert plan.remarks[-1].startswith(
+        f"The longest day takes {-(-longest.seconds // 60)} of 60 minutes"
+    )
+    assert 1 < longest.seconds // 60 < 30
     assert not planned(book(4), 20, 5).remarks
 
 
