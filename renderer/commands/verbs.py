@@ -33,6 +33,10 @@ VERBS = {
         "page.page",
         "Make a practice page: one file for a browser that plays, loops, climbs and shows notes.",
     ),
+    "open": (
+        "open_workbench.open_folder",
+        "Open a folder of exercises in the browser, to write, hear and see them.",
+    ),
     "serve": (
         "serve.serve",
         "Hand out a folder of pages and tracks to browsers, on this machine or in the room.",

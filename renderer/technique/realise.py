@@ -291,6 +291,19 @@ def expand_definition(definition: Definition) -> Definition:
     return replace(definition, lines=lines)
 
 
+def lines_of_entries(definition: Definition) -> tuple[int, ...]:
+    """Return how many lines of music each entry of a definition stands for.
+
+    Raises a `RungwiseError` as `realise` does.
+    """
+    return tuple(
+        len(_realised(replace(definition, lines=(entry,))).lines)
+        if isinstance(entry, PatternLine)
+        else 1
+        for entry in definition.lines
+    )
+
+
 def realise(definition: Definition) -> Exercise:
     """Turn a definition into an exercise.
 

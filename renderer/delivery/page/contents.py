@@ -14,6 +14,7 @@ from typing import Any
 from renderer.delivery.page.spectra import (
     Gracenote,
     Noise,
+    Soundings,
     drone_data,
     fingerings_of,
     pitch_data,
@@ -36,8 +37,10 @@ from renderer.sound.bank import drone_bank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.loops import nine_notes
 from renderer.sound.own_soundfont import shipped_soundfont
+from renderer.sound.tuning import PitchStandard
 from renderer.sound.voices import shipped_drones, shipped_voice
 from renderer.technique.report import assess
+from renderer.timing.expand import Timeline
 from renderer.timing.loop_data import LeadIn, fits, loop_data
 from renderer.timing.practice import Block
 
@@ -198,6 +201,71 @@ class _Exercises:
         ]
 
 
+def line_music(exercise: Exercise, number: int, settings: Settings) -> dict[str, Any] | None:
+    """Return one line of an exercise as a page's player reads it; None if it fits at no tempo."""
+    found = _music(exercise, number, settings)
+    return None if found is None else _compact(found)
+
+
+def sound_contents(
+    pitches: Sequence[PitchStandard],
+    soundings: Soundings,
+    timeline: Timeline,
+    settings: Settings,
+) -> dict[str, Any]:
+    """Return what a page's player needs to sound at some pitches, as JSON holds it.
+
+    Parameters
+    ----------
+    pitches:
+        At least one.
+    soundings:
+        All that is to sound.
+    timeline:
+        A track by which the levels are set.
+    settings:
+        Of them chanter, voices, scale, rate, levels and count-in are asked.
+    """
+    mixing = usual_mixing(settings.mixing)
+    rows = []
+    instrument: Instrument | None = None
+    for pitch in pitches:
+        made = make_instrument(
+            pitch,
+            settings.scale,
+            settings.chanter,
+            rate=settings.rate,
+            voice=settings.voice,
+            drone_voice=settings.drone_voice,
+            steady=settings.steady,
+        )
+        instrument = instrument or made
+        rows.append(pitch_data(pitch, settings.scale, made, timeline, mixing))
+    assert instrument is not None, "an exercise has a pitch"
+    voice = settings.voice or shipped_voice(settings.chanter)
+    drone_voices = (settings.drone_voice,) * 2 if settings.drone_voice else shipped_drones()
+    still = drone_bank(*drone_voices, pitches[0], settings.rate, steady=True)
+    sound = sound_data(
+        instrument,
+        nine_notes(voice, settings.chanter).spectra,
+        soundings,
+        living=not settings.steady and voice.soundfont == shipped_soundfont(),
+    )
+    sound |= drone_data(
+        still, living=not settings.steady and drone_voices[0].soundfont == shipped_soundfont()
+    )
+    if settings.count_in_style == "rolls" and settings.count_in:
+        sound |= roll_data(instrument)
+    return {
+        "pitches": rows,
+        "sound": sound,
+        "gracenotes": soundings.gracenotes,
+        "noises": soundings.noises,
+        "fingerings": fingerings_of(soundings),
+        "remarks": list(instrument.remarks),
+    }
+
+
 def page_contents(
     exercises: Sequence[Exercise], settings: Settings, on_step: OnStep
 ) -> dict[str, Any]:
@@ -235,44 +303,11 @@ def page_contents(
     )
     reference, tempo = gathered.reference
     timeline = timeline_of(reference, replace(settings, repeats=3), tempo)
-    mixing = usual_mixing(settings.mixing)
-    pitch_rows = []
-    instrument: Instrument | None = None
-    for pitch in pitches:
-        made = make_instrument(
-            pitch,
-            settings.scale,
-            settings.chanter,
-            rate=settings.rate,
-            voice=settings.voice,
-            drone_voice=settings.drone_voice,
-            steady=settings.steady,
-        )
-        instrument = instrument or made
-        pitch_rows.append(pitch_data(pitch, settings.scale, made, timeline, mixing))
-    assert instrument is not None, "an exercise has a pitch"
-    voice = settings.voice or shipped_voice(settings.chanter)
-    drone_voices = (settings.drone_voice,) * 2 if settings.drone_voice else shipped_drones()
-    still = drone_bank(*drone_voices, next(iter(pitches)), settings.rate, steady=True)
-    sound = sound_data(
-        instrument,
-        nine_notes(voice, settings.chanter).spectra,
-        soundings,
-        living=not settings.steady and voice.soundfont == shipped_soundfont(),
-    )
-    sound |= drone_data(
-        still, living=not settings.steady and drone_voices[0].soundfont == shipped_soundfont()
-    )
-    if settings.count_in_style == "rolls" and settings.count_in:
-        sound |= roll_data(instrument)
+    sound = sound_contents(tuple(pitches), soundings, timeline, settings)
     lead_in = _lead_in(settings)
     return {
         "exercises": told,
-        "pitches": pitch_rows,
-        "sound": sound,
-        "gracenotes": soundings.gracenotes,
-        "noises": soundings.noises,
-        "fingerings": fingerings_of(soundings),
+        **sound,
         "count_in": {
             "bars": lead_in.bars,
             "rolls": lead_in.style == "rolls",
@@ -283,7 +318,7 @@ def page_contents(
         "drone": settings.drone,
         "metronome": settings.metronome,
         "glyphs": list(gathered.glyphs.paths.values()),
-        "remarks": [said for one in exercises for said in one.remarks] + list(instrument.remarks),
+        "remarks": [said for one in exercises for said in one.remarks] + sound["remarks"],
         # By this the learner's log finds its page again, made anew with other notes or not.
         "page": digest_of({"exercises": [[one.title, one.audience] for one in exercises]})[:16],
     }

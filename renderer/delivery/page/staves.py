@@ -45,7 +45,9 @@ class Glyphs:
         return _FRAME.sub("", rest).replace("xlink:href", "href")
 
 
-def staves_of(exercise: Exercise, glyphs: Glyphs) -> list[dict[str, dict[str, Any]]]:
+def staves_of(
+    exercise: Exercise, glyphs: Glyphs, *, shows_meter: bool = True, ends_there: bool = True
+) -> list[dict[str, dict[str, Any]]]:
     """Return the staves of each line, by the names of `WIDTHS`.
 
     Parameters
@@ -54,6 +56,12 @@ def staves_of(exercise: Exercise, glyphs: Glyphs) -> list[dict[str, dict[str, An
         As it is to be shown.
     glyphs:
         Gets the outlines of the glyphs.
+    shows_meter:
+        Whether the first line shows its time signature; not so if it was taken out of a longer
+        exercise in which that holds already.
+    ends_there:
+        Whether the last line ends the exercise, with a final bar line; not so if it was taken out
+        of a longer one.
 
     Returns
     -------
@@ -63,10 +71,17 @@ def staves_of(exercise: Exercise, glyphs: Glyphs) -> list[dict[str, dict[str, An
     units.
     """
     engraving = engrave(exercise)
-    lines = stacked_lines([engraving.lines], (), tunes_of(exercise))
+    engraved = list(engraving.lines)
+    if not shows_meter:
+        first, *bars = engraved[0].bars
+        engraved[0] = replace(engraved[0], bars=(replace(first, meter=()), *bars))
+    if not ends_there:
+        *bars, last = engraved[-1].bars
+        engraved[-1] = replace(engraved[-1], bars=(*bars, replace(last, ends_exercise=False)))
+    lines = stacked_lines([engraved], (), tunes_of(exercise))
     each = zip(
         lines,
-        engraving.lines,
+        engraved,
         marks_of(exercise, Shown.ALL),
         tempo_marks(exercise),
         strict=True,

@@ -39,7 +39,13 @@ from renderer.notation.definition.lines import (
     LineTable,
     definition_line,
 )
-from renderer.notation.definition.problems import Path, keys_of, known_keys, problems_of
+from renderer.notation.definition.problems import (
+    Path,
+    every_table,
+    keys_of,
+    known_keys,
+    problems_of,
+)
 from renderer.notation.definition.toml import LINES_REMEDY, read_toml
 from renderer.notation.ladder import rung_bounds, steps
 from renderer.notation.limits import (
@@ -233,6 +239,15 @@ class _Definition(Table):
 
 _NUMBERS = known_keys(_Definition, float) | known_keys(_Definition, int)
 _SWITCHES = known_keys(_Definition, bool)
+
+
+def definition_keys() -> dict[str, list[str]]:
+    """Return the keys of a definition by the table that they go into; the top's under ""."""
+    found: dict[str, set[str]] = {}
+    for where, table in every_table(_Definition):
+        name = where.rpartition("[")[2].rstrip("]") if "[" in where else ""
+        found.setdefault("" if " " in name else name, set()).update(keys_of(table))
+    return {name: sorted(keys) for name, keys in found.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,161 @@
+"""What the page asks of files: the library, opening, saving, earlier versions, names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from renderer.errors import RungwiseError, failure
+from renderer.workbench.asked import MOST_TEXT, Answering, text_of
+from renderer.workbench.folder import clean_name, text_in
+
+if TYPE_CHECKING:
+    from renderer.workbench.application import Bench
+
+_NEW = """title = {title}
+meter = "3/4"
+tempo = 60
+
+[[lines]]
+run = "low A, B, C"
+"""
+
+
+class _Files:
+    """The answers; each takes what was asked and gives what JSON holds."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench, self.folder = bench, bench.folder
+
+    def library(self, _asked: Mapping[str, Any]) -> dict[str, Any]:
+        from renderer.workbench.library_rows import told_rows
+
+        self.bench.warm()
+        return {
+            "folder": self.folder.root.name or str(self.folder.root),
+            "files": told_rows(self.folder),
+        }
+
+    def shipped(self, _asked: Mapping[str, Any]) -> dict[str, Any]:
+        from renderer.workbench.library_rows import shipped_rows
+
+        return {"shipped": shipped_rows()}
+
+    def opened(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        found = self.folder.read(text_of(asked, "name"))
+        self.bench.warm()
+        return {
+            "name": found.name,
+            "text": found.text if is_written(found.name) else None,
+            "version": found.version,
+            "is_definition": is_definition(found.name),
+        }
+
+    def standing(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """The version that is on disk, to notice what other programs do."""
+        return {"version": self.folder.version(text_of(asked, "name"))}
+
+    def save(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        name, text = text_of(asked, "name"), text_of(asked, "text", MOST_TEXT)
+        return {"version": self.folder.save_text(name, text, text_of(asked, "version"))}
+
+    def keep(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Keep a text among the earlier versions, while the file itself is somebody else's."""
+        self.folder.keep(
+            text_of(asked, "name"), text_of(asked, "text", MOST_TEXT).encode(errors="replace")
+        )
+        return {}
+
+    def new(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """A new exercise, or a copy of a shipped one."""
+        shipped = text_of(asked, "shipped")
+        title = text_of(asked, "title").strip()
+        if shipped:
+            from renderer.workbench.library_rows import shipped_data
+
+            data = shipped_data(shipped)
+            name = self.folder.free_name(clean_name(shipped))
+        else:
+            import tomlkit
+
+            name = self.folder.free_name(clean_name(title or "New exercise"))
+            shown = tomlkit.item(title or "New exercise").as_string()
+            data = _NEW.format(title=shown).encode()
+        return {"name": name, "version": self.folder.save(name, data, "")}
+
+    def duplicate(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        found = self.folder.read(text_of(asked, "name"))
+        name = self.folder.free_name(found.name)
+        return {"name": name, "version": self.folder.save(name, found.data, "")}
+
+    def rename(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        name, to = text_of(asked, "name"), text_of(asked, "to").strip()
+        if not PurePosixPath(to).suffix:
+            to += PurePosixPath(name).suffix
+        self.folder.rename(name, to, text_of(asked, "version"))
+        return {"name": to}
+
+    def remove(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        self.folder.remove(text_of(asked, "name"), text_of(asked, "version"))
+        return {}
+
+    def earlier(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        rows = self.folder.earlier(text_of(asked, "name"))
+        return {"versions": [{"when": when, "version": version} for when, version in rows]}
+
+    def earlier_text(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        data = self.folder.earlier_data(text_of(asked, "name"), text_of(asked, "version"))
+        return {"text": text_in(data)}
+
+    def drop(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """A file that is dropped in: what it is, and under which name it was kept."""
+        from renderer.workbench.library_rows import told
+
+        data, name = asked.get("data", b""), text_of(asked, "name")
+        if not isinstance(data, bytes) or not data:
+            raise failure("the file is empty", "choose another", file=name[:80])
+        path = PurePosixPath(name.replace("\\", "/").rpartition("/")[2])
+        name = self.folder.free_name(clean_name(path.stem, path.suffix))
+        row = told(name, data)
+        if row["problems"] and row["kind"] == "unknown":
+            raise RungwiseError(row["found"])
+        version = self.folder.save(name, data, "")
+        return {"name": name, "version": version} | {
+            key: value for key, value in row.items() if key != "found"
+        }
+
+    def end(self, _asked: Mapping[str, Any]) -> dict[str, Any]:
+        self.bench.end()
+        return {}
+
+
+def answers(bench: Bench) -> dict[str, Answering]:
+    """Return the answers about files by their names."""
+    files = _Files(bench)
+    return {
+        "library": files.library,
+        "shipped": files.shipped,
+        "open": files.opened,
+        "standing": files.standing,
+        "save": files.save,
+        "keep": files.keep,
+        "new": files.new,
+        "duplicate": files.duplicate,
+        "rename": files.rename,
+        "remove": files.remove,
+        "earlier": files.earlier,
+        "earlier-text": files.earlier_text,
+        "drop": files.drop,
+        "end": files.end,
+    }
+
+
+def is_definition(name: str) -> bool:
+    """Whether a file is one that fields can change."""
+    return name.casefold().endswith((".toml", ".txt"))
+
+
+def is_written(name: str) -> bool:
+    """Whether a file is text that a person can write in."""
+    return is_definition(name) or name.casefold().endswith((".abc", ".musicxml", ".xml"))

@@ -1,0 +1,89 @@
+// Asking the server: a name and a table in, its answer out, or what is wrong.
+
+/** @typedef {{cause: string, remedy: string, place: string, said: string, start?: number, end?: number, row?: number}} Problem */
+
+const KEY = "rungwise address";
+
+/** What cannot be done, and why; `status` 0 where the server does not answer at all. */
+export class Refused extends Error {
+  /** @param {number} status @param {any} answer */
+  constructor(status, answer) {
+    /** @type {Problem[]} */
+    const problems = answer?.problems ?? [];
+    super(problems.map((one) => one.said ?? `${one.cause}. ${one.remedy}`).join("\n"));
+    this.status = status;
+    this.problems = problems;
+    this.answer = answer;
+  }
+}
+
+/** Take the token out of the address, so that it stands in no history and on no picture of it. */
+export function takeToken() {
+  const told = /^#([\w-]{30,})$/.exec(location.hash);
+  if (told?.[1]) {
+    keep(told[1]);
+    history.replaceState(null, "", "/#/");
+  }
+}
+
+/** @param {string} token */
+function keep(token) {
+  held = token;
+  try {
+    localStorage.setItem(KEY, token);
+  } catch {
+    // A browser that keeps nothing asks for the printed address in every tab.
+  }
+}
+
+let held = "";
+
+function token() {
+  if (held) return held;
+  try {
+    held = localStorage.getItem(KEY) ?? "";
+  } catch {
+    held = "";
+  }
+  return held;
+}
+
+/** @param {string} path @param {string} kind @param {BodyInit} body @param {boolean} outlives */
+async function send(path, kind, body, outlives) {
+  /** @type {Response} */
+  let response;
+  try {
+    response = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": kind, "x-rungwise-token": token() },
+      body,
+      cache: "no-store",
+      credentials: "omit",
+      redirect: "error",
+      keepalive: outlives,
+    });
+  } catch {
+    throw new Refused(0, null);
+  }
+  const answer = await response.json().catch(() => null);
+  if (!response.ok) throw new Refused(response.status, answer);
+  if (answer.refused) throw new Refused(answer.refused, answer);
+  return answer;
+}
+
+/**
+ * Return the answer to a question; throws `Refused`.
+ * @param {string} name
+ * @param {Record<string, any>} asked
+ * @param {boolean} outlives whether it is to arrive although the page is closed meanwhile
+ * @returns {Promise<any>}
+ */
+export function ask(name, asked = {}, outlives = false) {
+  return send(`/api/${name}`, "application/json", JSON.stringify(asked), outlives);
+}
+
+/** Bring a file. @param {File} file @returns {Promise<any>} */
+export function bring(file) {
+  const path = `/api/drop?name=${encodeURIComponent(file.name)}`;
+  return send(path, "application/octet-stream", file, false);
+}

@@ -1,0 +1,129 @@
+// The dock: what plays, at which tempo and pitch, how loud each part is. It stays while you write.
+
+import { element } from "../../delivery/page/elements.js";
+import { isSame } from "../../delivery/page/exact.js";
+import { spokenTempo } from "../../delivery/page/practice.js";
+import { Holes } from "../../delivery/page/staff.js";
+import { FASTEST, SILENT_DB, SLOWEST, readTempo } from "./hearing.js";
+import { noteName, say } from "./words.js";
+
+/** @typedef {import("./hearing.js").Hearing} Hearing */
+/** @typedef {import("./hearing.js").Heard} Heard */
+
+export class Dock {
+  /**
+   * @param {Hearing} hearing
+   * @param {() => number} chosen the line that the play button plays
+   */
+  constructor(hearing, chosen) {
+    this.hearing = hearing;
+    this.chosen = chosen;
+    this.holes = new Holes();
+    this.noteName = element("span", { class: "name", "aria-hidden": "true" });
+    this.state = element("span", { class: "state", role: "status" });
+    this.button = element("button", { class: "play", onclick: () => this.toggle() });
+    this.tempo = element("input", {
+      type: "range",
+      min: SLOWEST,
+      max: 160,
+      step: 1,
+      "aria-label": say("tempo"),
+      oninput: (/** @type {any} */ event) => this._tempo(Number(event.target.value)),
+    });
+    this.typed = element("input", {
+      type: "number",
+      min: SLOWEST,
+      max: FASTEST,
+      step: "any",
+      "aria-label": say("tempo"),
+      onchange: (/** @type {any} */ event) => this._tempo(Number(event.target.value)),
+    });
+    this.pitch = element("select", {
+      "aria-label": say("pitch"),
+      onchange: (/** @type {any} */ event) => hearing.tune(Number(event.target.value), hearing.cents),
+    });
+    const fader = (/** @type {"chanter"|"drone"|"metronome"} */ name) =>
+      element(
+        "label",
+        { class: "fader" },
+        element("span", { text: say(name) }),
+        element("input", {
+          type: "range",
+          min: SILENT_DB,
+          max: 6,
+          step: 1,
+          value: hearing.faders[name],
+          oninput: (/** @type {any} */ event) => hearing.fade(name, Number(event.target.value)),
+        }),
+      );
+    const countsIn = element("input", {
+      type: "checkbox",
+      checked: hearing.countsIn,
+      onchange: (/** @type {any} */ event) => (hearing.countsIn = event.target.checked),
+    });
+    this.element = element(
+      "footer",
+      { class: "dock", "aria-label": say("controls") },
+      this.button,
+      element("div", { class: "now" }, this.holes.element, this.noteName),
+      element("div", { class: "tempo" }, element("span", { text: say("tempo") }), this.tempo, this.typed),
+      this.pitch,
+      fader("chanter"),
+      fader("drone"),
+      fader("metronome"),
+      element("label", { class: "choice" }, countsIn, element("span", { text: say("counts_in") })),
+      this.state,
+    );
+    this.shown(hearing.heard);
+  }
+
+  /** @param {number} tempo */
+  _tempo(tempo) {
+    this.hearing.takeTempo(readTempo(tempo));
+    this.shown(this.hearing.heard);
+  }
+
+  /** The sound is here. */
+  arrived() {
+    const { data, pitchIndex } = this.hearing;
+    this.pitch.replaceChildren(
+      ...data.pitches.map((/** @type {any} */ one, /** @type {number} */ index) =>
+        element(
+          "option",
+          { value: index, selected: index === pitchIndex },
+          `${one.label} · ${say("low_a", { n: one.low_a_hz.toFixed(1) })}`,
+        ),
+      ),
+    );
+    this.shown(this.hearing.heard);
+  }
+
+  toggle() {
+    if (this.hearing.isPlaying) this.hearing.stop();
+    else this.hearing.play(this.chosen());
+  }
+
+  /** @param {Heard} heard */
+  shown(heard) {
+    const { hearing } = this;
+    const { tempo } = hearing.choice;
+    this.button.textContent = say(heard.isPlaying ? "stop" : "start");
+    this.button.disabled = !hearing.data;
+    const written = spokenTempo(tempo);
+    if (document.activeElement !== this.typed) this.typed.value = written;
+    if (document.activeElement !== this.tempo) this.tempo.value = written;
+    const tones = hearing.data?.fingerings ?? [];
+    const note = heard.tone < 9 ? heard.tone : (hearing.data?.sound.fingered[heard.tone - 9]?.note ?? -1);
+    const named = heard.tone < 0 ? "" : noteName(note);
+    this.holes.show(heard.tone < 0 ? "" : (tones[heard.tone] ?? ""), `${say("fingering")}: ${named || say("silent")}`);
+    this.noteName.textContent = named;
+    let state = hearing.data ? say("press_staff") : say("getting_sound");
+    if (heard.isPlaying) {
+      const fits = hearing.tempoOf(heard.index);
+      state = isSame(fits, tempo)
+        ? say("plays", { n: heard.index + 1, tempo: written })
+        : say("too_fast", { n: spokenTempo(fits) });
+    }
+    if (this.state.textContent !== state) this.state.textContent = state;
+  }
+}

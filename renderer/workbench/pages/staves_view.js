@@ -1,0 +1,196 @@
+// The staves of a file: each line drawn once it comes into view, notes lit while they sound.
+
+import { element } from "../../delivery/page/elements.js";
+import { Staff, noteNear } from "../../delivery/page/staff.js";
+import { ask } from "./ask.js";
+import { say } from "./words.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+const MOST_AT_ONCE = 24;
+const KEPT = 3_000;
+
+/** @typedef {{key: string, number: number, heading: string, tune: string, entry: number}} LineRow */
+
+/** Take outlines over into the page, once each. @param {Record<string, string>} glyphs */
+function takeGlyphs(glyphs) {
+  const home = document.getElementById("glyphs");
+  for (const [name, svg] of Object.entries(glyphs)) {
+    if (document.getElementById(name)) continue;
+    const parsed = new DOMParser().parseFromString(`<svg xmlns="${SVG}">${svg}</svg>`, "image/svg+xml");
+    for (const child of Array.from(parsed.documentElement.children)) {
+      home?.append(document.importNode(child, true));
+    }
+  }
+}
+
+export class StavesView {
+  /**
+   * @param {object} wants
+   * @param {(index: number, from: {bar: number, item: number}|null) => void} wants.press
+   * @param {() => void} wants.arrived called when lines' music has come
+   */
+  constructor(wants) {
+    this.wants = wants;
+    /** @type {Map<string, any>} */
+    this.bodies = new Map();
+    /** @type {LineRow[]} */
+    this.rows = [];
+    /** @type {Map<string, HTMLElement>} by key and number */
+    this.hosts = new Map();
+    /** @type {WeakMap<Element, Staff>} */
+    this.staffs = new WeakMap();
+    /** @type {Set<string>} */
+    this.wanted = new Set();
+    this._isAsking = false;
+    this._lit = -1;
+    this.seen = new IntersectionObserver((entries) => this._seen(entries), { rootMargin: "400px" });
+    this._resized = () => this._redraw();
+    window.addEventListener("resize", this._resized);
+  }
+
+  destroy() {
+    this.seen.disconnect();
+    window.removeEventListener("resize", this._resized);
+  }
+
+  /** The keys of lines that are here. */
+  get known() {
+    return this.rows.map((row) => row.key).filter((key) => this.bodies.has(key));
+  }
+
+  /** @param {Record<string, any>} bodies */
+  add(bodies) {
+    for (const [key, body] of Object.entries(bodies)) {
+      takeGlyphs(body.glyphs);
+      this.bodies.set(key, body);
+      this.wanted.delete(key);
+    }
+    while (this.bodies.size > KEPT) {
+      const oldest = this.bodies.keys().next().value;
+      if (oldest === undefined) break;
+      this.bodies.delete(oldest);
+    }
+  }
+
+  /** Take the lines of a file. @param {LineRow[]} rows */
+  take(rows) {
+    this.rows = rows;
+    const now = new Set(rows.map((row) => this._place(row)));
+    for (const [place, host] of this.hosts) {
+      if (now.has(place)) continue;
+      this.seen.unobserve(host);
+      this.hosts.delete(place);
+    }
+  }
+
+  /** @param {LineRow} row */
+  _place(row) {
+    return `${row.number} ${row.key}`;
+  }
+
+  /** The place of a line's staves; the same element while nothing in the line changes. @param {LineRow} row */
+  hostOf(row) {
+    const place = this._place(row);
+    let host = this.hosts.get(place);
+    if (!host) {
+      host = /** @type {HTMLElement} */ (element("div", { class: "staves" }));
+      this.hosts.set(place, host);
+      host.addEventListener("click", (event) => {
+        const index = this.rows.findIndex((one) => this._place(one) === place);
+        if (index >= 0 && host) this.wants.press(index, noteNear(host, event.clientX, event.clientY));
+      });
+      this.seen.observe(host);
+      const body = this.bodies.get(row.key);
+      if (body) this._fill(host, row, body);
+    }
+    return host;
+  }
+
+  /** @param {HTMLElement} host @param {LineRow} row @param {any} body */
+  _fill(host, row, body) {
+    if (this.staffs.has(host)) return;
+    if (!body.staves) {
+      host.replaceChildren(
+        ...body.problems.map((/** @type {any} */ one) => element("p", { class: "problem", text: one.said })),
+      );
+      return;
+    }
+    const label = say("line", { n: row.number }) + (row.heading ? `: ${row.heading}` : "");
+    const staff = new Staff(host, body.staves, label);
+    this.staffs.set(host, staff);
+    requestAnimationFrame(() => staff.draw());
+  }
+
+  /** @param {IntersectionObserverEntry[]} entries */
+  _seen(entries) {
+    for (const entry of entries) {
+      if (!entry.isIntersecting) continue;
+      const row = this.rows.find((one) => this.hosts.get(this._place(one)) === entry.target);
+      if (!row) continue;
+      const host = /** @type {HTMLElement} */ (entry.target);
+      const body = this.bodies.get(row.key);
+      if (body) {
+        this._fill(host, row, body);
+        this.staffs.get(host)?.draw();
+      } else this.wanted.add(row.key);
+    }
+    void this._ask();
+  }
+
+  /** Ask for lines, those first that are seen. @param {string[]} keys */
+  want(keys) {
+    for (const key of keys) if (!this.bodies.has(key)) this.wanted.add(key);
+    return this._ask();
+  }
+
+  async _ask() {
+    if (this._isAsking) return;
+    this._isAsking = true;
+    try {
+      while (this.wanted.size) {
+        const keys = [...this.wanted].slice(0, MOST_AT_ONCE);
+        for (const key of keys) this.wanted.delete(key);
+        const { bodies } = await ask("bodies", { keys });
+        this.add(bodies);
+        this.fill();
+        this.wants.arrived();
+      }
+    } catch {
+      // What asks next says that the server does not answer.
+    } finally {
+      this._isAsking = false;
+    }
+  }
+
+  /** Draw what has come. */
+  fill() {
+    for (const row of this.rows) {
+      const host = this.hosts.get(this._place(row));
+      const body = this.bodies.get(row.key);
+      if (host && body) this._fill(host, row, body);
+    }
+  }
+
+  _redraw() {
+    for (const host of this.hosts.values()) if (host.firstChild) this.staffs.get(host)?.draw();
+  }
+
+  /** The music of each line, null where it is not here or does not fit. */
+  music() {
+    return this.rows.map((row) => this.bodies.get(row.key)?.music ?? null);
+  }
+
+  /** Light a note of a line, and nothing else. @param {number} index @param {string} id */
+  light(index, id) {
+    if (this._lit !== index) this._staff(this._lit)?.light("");
+    this._lit = index;
+    this._staff(index)?.light(id);
+  }
+
+  /** @param {number} index */
+  _staff(index) {
+    const row = this.rows[index];
+    const host = row ? this.hosts.get(this._place(row)) : undefined;
+    return host ? this.staffs.get(host) : undefined;
+  }
+}

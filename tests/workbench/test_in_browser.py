@@ -1,0 +1,202 @@
+"""The workbench in a browser, against the real server: written, heard, kept, and nothing leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.browsers import Watched, browsers, needs_chromium
+from tests.workbench.benches import WIDE, Running, running
+
+pytestmark = needs_chromium
+
+TEXT = "window.rungwise.screen.text.text"
+SAVED = "!window.rungwise.screen.isDirty"
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    with running(tmp_path_factory.mktemp("Larkmoor")) as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    with browsers() as start:
+        yield start("chromium")
+
+
+@pytest.fixture
+def page(bench: Running, chromium: Any) -> Iterator[Watched]:
+    (bench.folder / "wide.toml").write_text(WIDE)
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
+    opened = context.new_page()
+    opened.set_default_timeout(60_000)
+    watched = Watched(opened)
+    opened.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
+    opened.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
+    opened.on("request", lambda one: watched.asked.append(one.url))
+    opened.goto(bench.address)
+    opened.wait_for_selector(".example svg")
+    yield watched
+    assert watched.said == []
+    here = f"http://127.0.0.1:{bench.port}/"
+    assert [one for one in watched.asked if not one.startswith((here, "data:", "blob:"))] == []
+    context.close()
+
+
+def write(page: Watched, name: str = "wide.toml") -> None:
+    page.page.goto(page.page.url.split("#")[0] + f"#/write/{name}")
+    page.page.wait_for_selector(".entry svg")
+    page.wait("window.rungwise.screen.words !== null")
+
+
+def test_the_token_stands_in_no_address_that_is_kept(page: Watched, bench: Running) -> None:
+    assert bench.token not in page.page.url
+    assert all(bench.token not in one for one in page.asked)
+
+
+def test_a_field_changes_the_text_the_staves_and_the_file(page: Watched, bench: Running) -> None:
+    write(page)
+    notes = page.page.locator(".entry").nth(2).locator("g.note")
+    before = notes.count()
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    heading = page.page.get_by_label("Heading")
+    heading.fill("From low A")
+    heading.press("Tab")
+    page.wait(f'{TEXT}.includes("From low A")')
+    page.wait(SAVED)
+    assert (bench.folder / "wide.toml").read_text() == WIDE.replace("Low A to D", "From low A")
+    page.page.get_by_role("button", name="Add high A").click()
+    page.wait(f'{TEXT}.includes("low A, B, D, high A")')
+    assert "# one beat each" in page.run(TEXT)
+    page.page.get_by_role("button", name="Undo").click()
+    page.page.get_by_role("button", name="Undo").click()
+    page.wait(f"{TEXT} === {WIDE!r}".replace("\\\\", "\\"))
+    page.wait(SAVED)
+    assert (bench.folder / "wide.toml").read_text() == WIDE
+    assert notes.count() == before
+
+
+def test_what_is_typed_is_shown_and_saved(page: Watched, bench: Running) -> None:
+    write(page)
+    page.run("window.rungwise.screen.text.show(window.rungwise.screen.text.text.indexOf('B, D'))")
+    page.page.keyboard.type("C, ")
+    page.wait("document.querySelectorAll('.entry:first-of-type .staves g.note').length > 0")
+    page.wait("window.rungwise.screen.fields.lines[0].run === 'low A, C, B, D'")
+    page.wait(SAVED)
+    assert (
+        'run = "low A, C, B, D"               # one beat each'
+        in (bench.folder / "wide.toml").read_text()
+    )
+
+
+def test_a_problem_is_said_at_its_place_and_what_was_typed_stays(
+    page: Watched, bench: Running
+) -> None:
+    write(page)
+    page.run("window.rungwise.screen.text.show(window.rungwise.screen.text.text.indexOf('B, D'))")
+    page.page.keyboard.type("H, ")
+    page.wait("window.rungwise.screen.problems.length === 1")
+    said = page.page.locator(".entry .problem").inner_text()
+    assert "'H'" in said
+    assert page.page.locator(".entry svg").count() >= 3
+    page.wait(SAVED)
+    assert "low A, H, B, D" in (bench.folder / "wide.toml").read_text()
+
+
+def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    page.page.locator(".entry").nth(0).locator("g.note").nth(4).click(force=True)
+    page.wait("window.rungwise.hearing.isPlaying")
+    page.wait("document.querySelector('.lit') !== null")
+    first = page.run("window.rungwise.hearing.player.rendition.events[0].id")
+    assert first.startswith("L1-B2-N")
+    kind = page.run("window.rungwise.hearing.player.rendition.sections[0].kind")
+    assert kind == "line"
+    page.page.keyboard.press("Escape")
+    page.page.locator(".play").click()
+    page.wait("!window.rungwise.hearing.isPlaying")
+
+
+def test_a_line_that_is_changed_while_it_sounds_goes_on(page: Watched) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    page.page.get_by_role("button", name="Play line 1").click()
+    page.wait("window.rungwise.hearing.isPlaying")
+    page.run("window.rungwise.hearing.takeTempo({n: 90n, d: 1n})")
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    page.page.get_by_role("button", name="Add E").first.click()
+    page.wait("window.rungwise.hearing.lineOf(0).soundings.at(-1).note === 5")
+    assert page.run("window.rungwise.hearing.isPlaying")
+    assert page.run("String(window.rungwise.hearing.choice.tempo.n)") == "90"
+
+
+def test_what_another_program_writes_is_taken_over_and_never_overwritten(
+    page: Watched, bench: Running
+) -> None:
+    write(page)
+    file = bench.folder / "wide.toml"
+    theirs = WIDE.replace("tempo = 60", "tempo = 66")
+    file.write_text(theirs)
+    page.wait(f'{TEXT}.includes("tempo = 66")')
+    # Both at once: nobody wins unasked.
+    file.write_text(theirs.replace("66", "67"))
+    page.run("window.rungwise.screen.text.replace('# mine\\n' + window.rungwise.screen.text.text)")
+    page.page.wait_for_selector(".notice button")
+    assert "tempo = 67" in file.read_text() and "# mine" not in file.read_text()
+    page.page.get_by_role("button", name="Keep mine").click()
+    page.wait(SAVED)
+    assert file.read_text().startswith("# mine\n")
+    kept = bench.answer("earlier", name="wide.toml")["versions"]
+    texts = [
+        bench.answer("earlier-text", name="wide.toml", version=one["version"])["text"]
+        for one in kept
+    ]
+    assert any("tempo = 67" in text for text in texts)
+
+
+def test_two_tabs_do_not_lose_each_others_words(page: Watched, bench: Running) -> None:
+    write(page)
+    other = page.page.context.new_page()
+    other.goto(f"http://127.0.0.1:{bench.port}/#/write/wide.toml")
+    other.wait_for_selector(".entry svg")
+    second = Watched(other)
+    second.run(
+        "window.rungwise.screen.text.replace('# second\\n' + window.rungwise.screen.text.text)"
+    )
+    second.wait(SAVED)
+    page.wait(f'{TEXT}.startsWith("# second")')
+    assert (bench.folder / "wide.toml").read_text().startswith("# second\n")
+
+
+def test_a_new_exercise_is_made_and_listed(page: Watched, bench: Running) -> None:
+    page.page.get_by_role("button", name="New exercise").click()
+    page.page.wait_for_selector(".entry svg")
+    assert (bench.folder / "New exercise.toml").exists()
+    page.page.get_by_role("link", name="Library").click()
+    page.page.wait_for_selector("a:has-text('New exercise')")
+
+
+def test_german_is_spoken_where_the_browser_does(bench: Running, chromium: Any) -> None:
+    context = chromium.new_context(locale="de-DE")
+    opened = context.new_page()
+    opened.goto(bench.address)
+    opened.wait_for_selector(".example svg")
+    assert opened.inner_text(".bar h1") == "Sammlung"
+    context.close()
+
+
+def test_it_ends_from_the_page(tmp_path: Path, chromium: Any) -> None:
+    with running(tmp_path) as one:
+        context = chromium.new_context(locale="en-GB")
+        opened = context.new_page()
+        opened.goto(one.address)
+        opened.get_by_role("button", name="End the workbench").click()
+        opened.wait_for_selector("text=has ended")
+        assert one.process.wait(600) == 0
+        context.close()
