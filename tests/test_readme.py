@@ -16,7 +16,9 @@ from tests.listening.chanters import Case, write
 README = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 DEFINITION, CLASS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 PYTHON, ORDERED, PACK, FOR_ANALYSTS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
-COMMANDS = re.findall(r"^    (rungwise (?!demo|play|serve).*?)(?:\s+#.*)?$", README, re.MULTILINE)
+COMMANDS = re.findall(
+    r"^    (rungwise (?!demo|play|serve|open).*?)(?:\s+#.*)?$", README, re.MULTILINE
+)
 
 
 @pytest.fixture

@@ -40,7 +40,7 @@ VERBS_THAT_SAY = {
     "--line": PLAYED,
     "--new": {"pack"},
     "--device": {"play"},
-    "--port": {"serve"},
+    "--port": {"serve", "open"},
 }  # fmt: skip
 """Options that sentences outside `commands/` name, and the verbs that may come to say so."""
 

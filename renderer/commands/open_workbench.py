@@ -32,7 +32,7 @@ def open_folder(
         bool, typer.Option("--browser/--no-browser", help="Open it in the browser.")
     ] = True,
 ) -> None:
-    """Open a folder of exercises in the browser: write them, hear them, see what is wrong.
+    """Open a folder of exercises in the browser, to write, hear and see them.
 
     Reads and writes in that folder only; the files stay definitions that every other command takes.
     It can be reached from this machine alone, by the address that is printed. Ends with Ctrl-C, or

@@ -49,19 +49,9 @@ def bundle() -> None:
     npm = shutil.which("npm")
     if npm is None:
         sys.exit("npm is missing: on Debian, apt install npm")
-    subprocess.run(
-        [npm, "ci", "--silent", "--no-audit", "--no-fund", "--prefix", str(PACKAGES)], check=True
-    )
+    subprocess.run([npm, "ci"], cwd=PACKAGES, check=True)
     made = subprocess.run(
-        [
-            str(PACKAGES / "node_modules" / ".bin" / "esbuild"),
-            "entry.js",
-            *("--bundle", "--format=esm", "--minify", "--target=es2022", "--legal-comments=none"),
-        ],
-        cwd=PACKAGES,
-        check=True,
-        capture_output=True,
-        text=True,
+        [npm, "run", "-s", "bundle"], cwd=PACKAGES, check=True, capture_output=True, text=True
     )
     BUNDLE.write_text(first_line() + made.stdout, encoding="utf-8")
     texts: dict[str, list[str]] = {}

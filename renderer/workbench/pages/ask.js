@@ -26,11 +26,11 @@ export function takeToken() {
   }
 }
 
-/** @param {string} token */
-function keep(token) {
-  held = token;
+/** @param {string} told */
+function keep(told) {
+  held = told;
   try {
-    localStorage.setItem(KEY, token);
+    localStorage.setItem(KEY, told);
   } catch {
     // A browser that keeps nothing asks for the printed address in every tab.
   }

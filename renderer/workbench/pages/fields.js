@@ -32,10 +32,10 @@ export function set(path, to) {
 /**
  * A field with its label.
  * @param {string} key of its words
- * @param {HTMLElement} input
+ * @param {HTMLElement} one
  */
-function labelled(key, input) {
-  return element("label", { class: "field" }, element("span", { text: say(key) }), input);
+function labelled(key, one) {
+  return element("label", { class: "field" }, element("span", { text: say(key) }), one);
 }
 
 /**
