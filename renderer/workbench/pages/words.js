@@ -7,10 +7,8 @@ export { LANGUAGES, noteName };
 /** @type {Record<string, [string, string]>} English, German */
 const TABLE = {
   // Everywhere.
-  workbench: ["Workbench", "Werkbank"],
   library: ["Library", "Sammlung"],
   close: ["Close", "Schließen"],
-  cancel: ["Cancel", "Abbrechen"],
   no_answer: [
     "The workbench does not answer. What you type is kept in this browser; start it again with `rungwise open`.",
     "Die Werkbank antwortet nicht. Was du tippst, bewahrt dieser Browser auf; starte sie neu mit `rungwise open`.",
