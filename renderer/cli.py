@@ -188,6 +188,8 @@ def _run() -> None:
         signal.signal(signal.SIGINT, _stop_at_once)
     _make_printable()
     _end_if_it_stands()
+    # Pydantic would look through everything that is installed for extensions of itself.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from renderer.commands.app import app
     from renderer.errors import RungwiseError, one_line
 

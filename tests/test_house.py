@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
 import subprocess
 import sys
@@ -142,6 +143,30 @@ def test_help_starts_without_heavy_packages() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=HANG_S
     )
     assert "HEAVY []" in run.stdout
+
+
+ONLY_SOMETIMES = ("fluidsynth", "rapidfuzz", "PIL", "verovio", "typst", "xml.etree")
+
+
+def test_a_second_wav_imports_no_package_for_pictures_samples_or_mistakes(tmp_path: Path) -> None:
+    (tmp_path / "tune.toml").write_text('title = "T"\n[[lines]]\nrun = "B"\n', "utf-8")
+    code = (
+        "import sys\nfrom renderer.cli import main\n"
+        "sys.argv = ['rungwise', 'render', 'tune.toml', '-o', sys.argv[1], '--format', 'wav']\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
+        f"print('THERE', sorted(set({ONLY_SOMETIMES!r}) & set(sys.modules)))\n"
+    )
+    for once in ("first", "second"):
+        run = subprocess.run(
+            [sys.executable, "-c", code, once],
+            capture_output=True,
+            text=True,
+            check=True,
+            timeout=HANG_S,
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONPATH": str(HOUSE.parent)},
+        )
+    assert "THERE []" in run.stdout
 
 
 def test_only_tools_of_contributors_need_what_is_installed_for_tests() -> None:

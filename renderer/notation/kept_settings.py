@@ -13,8 +13,7 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from itertools import islice
-from typing import Any
-from xml.etree.ElementTree import Element
+from typing import TYPE_CHECKING, Any
 
 from renderer.errors import RungwiseError, WrongValueError, shortened
 from renderer.notation.definition.fields import read_gracenote_length, read_inner, read_stages
@@ -30,6 +29,9 @@ from renderer.notation.limits import (
 from renderer.notation.playing import BOOK, read_beat
 from renderer.notation.score import USUAL_GRACENOTE, Exercise, Ladder, Line, Placement
 from renderer.notation.source_file import without_controls
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
 
 SOFTWARE = "Rungwise"
 MOST_SETTINGS = MOST_LINES + 100

@@ -25,7 +25,6 @@ from renderer.order.names import (
 )
 from renderer.order.settings import Settings, read_settings, unusual
 from renderer.sound.mix_settings import Mix
-from renderer.technique.report import crossings
 from renderer.timing.climb import Step, one_after_another, steps_of
 from renderer.timing.expand import Introduction, NoisePlace, Timeline, expand_at
 from renderer.timing.fit import fastest_tempos
@@ -362,6 +361,9 @@ def expand(
 
 def crossing_noises(exercise: Exercise) -> dict[NoisePlace, Note]:
     """Return the crossing noises that lurk in an exercise, by their places."""
+    # Imported where it is needed: few tracks have them.
+    from renderer.technique.report import crossings
+
     return {
         (number, noise.bar, noise.item, noise.slot, noise.before_gracenote): noise.heard
         for number, line in enumerate(exercise.lines, start=1)

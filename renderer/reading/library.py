@@ -10,8 +10,6 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from rapidfuzz import fuzz, process
-
 from renderer.errors import failure
 from renderer.notation.source_file import file_like
 from renderer.shipped import shipped_folder
@@ -87,6 +85,8 @@ def find_exercise(name_or_path: str | Path) -> Path:
             f"did you mean {there}?",
             file=str(name_or_path),
         )
+    from rapidfuzz import fuzz, process
+
     close = process.extract(wanted, list(library), scorer=fuzz.WRatio, limit=3, score_cutoff=60)
     names = ", ".join(repr(library[key].name) for key, _, _ in close)
     raise failure(

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 
 from renderer.errors import failure
 from renderer.notation.pitch import Note
-from renderer.sound.acoustics.fingering_tone import fingered
 from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
@@ -144,6 +143,9 @@ class ToneBank:
         Its loop is some hundred periods: heard for less than a quarter of a second, it does not
         fluctuate.
         """
+        # Imported where it is needed: most tracks have no crossing noises.
+        from renderer.sound.acoustics.fingering_tone import fingered
+
         model = fingered(self.chanter, closed)
         own, usual = self.tones[model.note], fingered(self.chanter, fingering(model.note))
         partials = (own.partials if own.unbreathed is None else own.unbreathed).copy()

@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 MOST_BYTES = 600_000_000
 """Some thirty presets, and as many tone banks."""
 
+_DIGEST_BYTES, _ALIGNED = 32, 16
 LOOPS, BANK = _KEPT = (".loops", ".bank")
 _DECIDING = ("kept_files.py", "kept_loops.py", "loops.py", "steady.py", "synth.py", "vibrato.py")
 
@@ -107,17 +108,16 @@ def _program() -> bytes:
 def _read(path: Path) -> Kept | None:
     try:
         data = path.read_bytes()
-        content = data[32:]
-        if hashlib.sha256(content).digest() != data[:32]:
+        if hashlib.sha256(memoryview(data)[_DIGEST_BYTES:]).digest() != data[:_DIGEST_BYTES]:
             return None
         os.utime(path)
     except OSError:
         return None
-    line, _, rest = content.partition(b"\n")
-    head = json.loads(line)
-    arrays, at = [], 0
+    ends = data.index(b"\n", _DIGEST_BYTES)
+    head = json.loads(data[_DIGEST_BYTES:ends])
+    arrays, at = [], ends + 1
     for kind, count in head["arrays"]:
-        array = np.frombuffer(rest, np.dtype(kind), count, at)
+        array = np.frombuffer(data, np.dtype(kind), count, at)
         arrays.append(array)
         at += array.nbytes
     return Kept(head["told"], arrays)
@@ -129,8 +129,10 @@ def _write(path: Path, kept: Kept) -> None:
     Raises `OSError` if that is not possible.
     """
     arrays = [(array.dtype.str, len(array)) for array in kept.arrays]
-    head = json.dumps({"told": dict(kept.told), "arrays": arrays}).encode() + b"\n"
-    content = head + b"".join(array.tobytes() for array in kept.arrays)
+    head = json.dumps({"told": dict(kept.told), "arrays": arrays}).encode()
+    # Numbers begin where a processor reads them at once.
+    room = -(_DIGEST_BYTES + len(head) + 1) % _ALIGNED
+    content = head + b" " * room + b"\n" + b"".join(array.tobytes() for array in kept.arrays)
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_suffix(f".{os.getpid()}.part")
     try:

@@ -74,7 +74,13 @@ def _library() -> ModuleType:
 
 def fluidsynth_version() -> str:
     """Return the version of the library, as `2.3.1`; errors as for `SoundFontPlayer`."""
-    version = _library().cfunc("fluid_version_str", ctypes.c_char_p)
+    try:
+        # By its name at once: pyfluidsynth starts a program to look for it, and where everything
+        # is kept, the version is all that is asked for.
+        version = ctypes.CDLL("libfluidsynth.so.3").fluid_version_str
+        version.restype = ctypes.c_char_p
+    except (AttributeError, OSError):
+        version = _library().cfunc("fluid_version_str", ctypes.c_char_p)
     return bytes(version()).decode(errors="replace")
 
 

@@ -25,7 +25,6 @@ from typing import Annotated, Any, get_args
 
 from pydantic import Field, PlainValidator, ValidationError
 from pydantic_core import ErrorDetails
-from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, RungwiseError, WrongValueError
 from renderer.notation.definition.fields import (
@@ -170,6 +169,8 @@ def _key(name: str) -> str:
 
 def _likeness(wanted: str, known: str) -> float:
     """How much two keys are alike, in per cent: their letters, or words that both have."""
+    from rapidfuzz import fuzz
+
     score = max(fuzz.ratio(wanted, known), fuzz.token_sort_ratio(wanted, known))
     fewer, more = sorted((wanted.split(), known.split()), key=len)
     if len("".join(fewer)) >= 3 and set(fewer) <= set(more):
@@ -432,6 +433,8 @@ def _problem(detail: ErrorDetails, place: str) -> Problem:
     where = ".".join([place, *(step for step in steps if step != "[key]")])
     kind, value, fields = detail["type"], detail["input"], keys_of(_Entry)
     if kind == "extra_forbidden":
+        from rapidfuzz import fuzz, process
+
         near = process.extractOne(steps[-1], list(fields), scorer=fuzz.ratio, score_cutoff=60)
         known = f"write {near[0]!r}" if near else f"use one of {', '.join(fields)}"
         return Problem(f"there is no key {steps[-1]!r} here", known, where)

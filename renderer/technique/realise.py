@@ -14,7 +14,6 @@ from itertools import cycle, islice
 from typing import Any
 
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
-from renderer.notation.abc.reader import read_abc_line
 from renderer.notation.definition.lines import (
     PLAIN,
     AbcLine,
@@ -32,7 +31,6 @@ from renderer.technique.choose import lead_into
 from renderer.technique.ornaments import OrnamentBook, load_book
 from renderer.technique.pattern_lines import PatternError, written_out
 from renderer.technique.recognise import recognise
-from renderer.technique.report import line_difficulty
 from renderer.technique.run_bars import into_bars, shares
 
 WrittenLine = RunLine | AbcLine
@@ -128,6 +126,9 @@ def recognise_bars(bars: Iterable[Bar], book: OrnamentBook) -> tuple[Bar, ...]:
 
 
 def _realise_abc(line: AbcLine, definition: Definition, book: OrnamentBook) -> Line:
+    # Imported where it is needed: most definitions do without.
+    from renderer.notation.abc.reader import read_abc_line
+
     bars = read_abc_line(line.abc, definition.meter)
     music = recognise_bars(bars, book)
     return _played_as(line, music)
@@ -205,6 +206,8 @@ class _Realiser:
                 self.problems[replace(problem, place=where)] = None
         if isinstance(entry, PatternLine) and isinstance(entry.pattern, Runs):
             if entry.pattern.order == "difficulty":
+                from renderer.technique.report import line_difficulty
+
                 realised.sort(key=lambda one: line_difficulty(one[1]))
             # Which lines are the easiest is only known now.
             realised = realised[: entry.pattern.limit]

@@ -13,7 +13,6 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
-from rapidfuzz import fuzz, process
 
 from renderer.errors import Problem, WrongValueError, shortened
 from renderer.notation.definition.fields import Table, listed
@@ -163,6 +162,8 @@ def _unknown_key(root: Tables, path: Path) -> Problem:
     if key.casefold() in known:
         small = f"write {key.casefold()}, in small letters"
         return Problem(f"there is no key `{key}`", small, _place(path))
+    from rapidfuzz import fuzz, process
+
     nearest = process.extractOne(key, known, scorer=fuzz.ratio, score_cutoff=60)
     elsewhere = [where for where, other in every_table(root) if key in keys_of(other)]
     if elsewhere:
