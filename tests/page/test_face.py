@@ -273,6 +273,7 @@ def test_space_on_the_button_that_starts_is_one_press(
     watched.page.keyboard.press(" ")
     watched.page.wait_for_timeout(100)
     assert not watched.run("rungwise.player.isPlaying")
+    quiet(watched, made.as_uri())
     context.close()
 
 

@@ -99,7 +99,11 @@ export class MediaKeys {
     const known = this._session.metadata;
     if (typeof MediaMetadata === "undefined" || (known?.title === title && known.album === album)) return;
     this._session.metadata = new MediaMetadata({ title, album });
-    // The music has no end; the silence's ten seconds are nothing to show.
-    this._session.setPositionState?.({ duration: Infinity });
+    try {
+      // The music has no end; the silence's ten seconds are nothing to show.
+      this._session.setPositionState?.({ duration: Infinity });
+    } catch {
+      // Not every browser knows music without an end.
+    }
   }
 }
