@@ -30,6 +30,7 @@ from renderer.delivery.mp4_boxes import stated_frames
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings, vorbis_comments
 from renderer.delivery.vorbis_comments import put_in_place, stand_in
+from renderer.delivery.wav_chunks import add_chunks
 from renderer.order.formats import (
     WAV_SAMPLE_BYTES,
     AudioFormat,
@@ -295,6 +296,8 @@ def write_audio(
         _complete(part, audio_format, rate=rate, channels=channels, frames=frames, kbit=kbit)
         if audio_format in _VORBIS_COMMENTS and (comments := vorbis_comments(tags, audio_format)):
             put_in_place(part, comments, _block_picture(tags, audio_format))
+        if audio_format is AudioFormat.WAV:
+            add_chunks(part, tags, rate)
         if audio_format in (AudioFormat.OGG, AudioFormat.OPUS):
             # This makes the checksums of the pages anew, too.
             number_stream(part, zlib.crc32(repr(tags).encode()))

@@ -1,7 +1,8 @@
 """Tags: what a player shows for a track, as its encoder takes them.
 
 libsndfile writes them into WAV (a RIFF INFO list), FLAC and Ogg (Vorbis comments) along with the
-samples: `soundfile_strings`; what it has no word for is added behind it: `vorbis_comments`. ffmpeg
+samples: `soundfile_strings`; what it has no word for is added behind it: `vorbis_comments`, and in
+WAV `renderer.delivery.wav_chunks`. ffmpeg
 writes them into M4A (iTunes' boxes) and Opus (Vorbis comments), chapters and cover included but in
 Opus, from a file of its metadata format: `ffmetadata`. MP3's are made in `renderer.delivery.id3`.
 """
@@ -26,7 +27,8 @@ _LONGEST = 1_000
 class Chapter:
     """A part of a track that a player can jump to: where it begins and ends in seconds, its name.
 
-    Files count chapters in whole milliseconds, but for cue sheets.
+    Files count chapters in whole milliseconds, but for WAV, whose markers stand at frames, and cue
+    sheets.
     """
 
     start: Fraction
@@ -47,16 +49,16 @@ class Tags:
     track, tracks:
         The track's number in its series, from 1, and how many there are; 0 for unknown.
     tempo:
-        Beats per minute; None for unknown. WAV has no field for it, that of ID3 is of whole
+        Beats per minute; None for unknown. ID3's field, which MP3 and WAV have, is of whole
         numbers.
     comment:
         Pitch, scale and gracenote length in a sentence.
     genre:
         The kind of music.
     chapters:
-        Parts to jump to, in order. All formats but WAV take them.
+        Parts to jump to, in order.
     picture:
-        A cover as PNG; empty for none. All formats but WAV take it.
+        A cover as PNG; empty for none, as tracks in WAV have it.
     """
 
     title: str

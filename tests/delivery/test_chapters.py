@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import struct
 import subprocess
 from fractions import Fraction
 from itertools import pairwise
@@ -15,6 +16,7 @@ import mutagen.id3
 import mutagen.mp3
 import mutagen.mp4
 import pytest
+import soundfile
 from hypothesis import assume, given, settings
 
 from renderer.delivery.carrying_out import carry_out
@@ -27,6 +29,7 @@ from renderer.order.formats import AudioFormat
 from renderer.order.order import Order
 from renderer.order.track_job import TrackJob
 from renderer.order.tracks import expand
+from renderer.sound.frames import frame_at
 from renderer.timing.expand import Timeline
 from tests.delivery.larkmoor import asked, doublings
 from tests.limits import HANG_S
@@ -107,7 +110,7 @@ TITLES = [
 ]
 
 
-@pytest.mark.parametrize("audio_format", [one for one in AudioFormat if one != AudioFormat.WAV])
+@pytest.mark.parametrize("audio_format", list(AudioFormat))
 def test_ffprobe_and_mutagen_read_each_lines_first_event_within_a_millisecond(
     audio_format: AudioFormat, tmp_path: Path
 ) -> None:
@@ -120,12 +123,61 @@ def test_ffprobe_and_mutagen_read_each_lines_first_event_within_a_millisecond(
     for one, start in zip(probed["chapters"], begins, strict=True):
         assert abs(Fraction(one["start_time"]) - start) <= Fraction(1, 1000)
     assert abs(float(probed["format"]["duration"]) - float(mine.duration)) < 0.05
+    length: Any = mutagen.File(path)
+    assert abs(length.info.length - float(mine.duration)) < 0.05
+    if audio_format is AudioFormat.WAV:
+        for one, start in zip(probed["chapters"], begins, strict=True):
+            assert one["time_base"] == "1/44100"
+            assert one["start"] == frame_at(start, 44_100), "markers stand at frames"
+        return
     read = seen_by_mutagen(path)
     assert [title for _, title in read] == TITLES
     for (moment, _), start in zip(read, begins, strict=True):
         assert abs(moment - start) <= 0.001
-    length: Any = mutagen.File(path)
-    assert abs(length.info.length - float(mine.duration)) < 0.05
+
+
+def chunks_in(data: bytes) -> dict[bytes, bytes]:
+    """The chunks of a WAV file, by the names and kinds that the format's specification has."""
+    assert struct.unpack("<4sI4s", data[:12]) == (b"RIFF", len(data) - 8, b"WAVE")
+    found, at = {}, 12
+    while at < len(data):
+        name, size = struct.unpack("<4sI", data[at : at + 8])
+        content = data[at + 8 : at + 8 + size]
+        assert len(content) == size
+        found[name + (content[:4] if name == b"LIST" else b"")] = content
+        at += 8 + size + size % 2
+    assert at == len(data)
+    return found
+
+
+@pytest.mark.parametrize("rate", [8_000, 44_100])
+def test_markers_of_a_wav_stand_at_the_very_frame_of_each_lines_first_event(
+    rate: int, tmp_path: Path
+) -> None:
+    mine = job(AudioFormat.WAV, tmp_path, climb="80,90", rate=rate, layout="mono")
+    path = carry_out(mine).paths[0]
+    chunks = chunks_in(path.read_bytes())
+    points = chunks[b"cue "]
+    (count,) = struct.unpack("<I", points[:4])
+    rows = list(struct.iter_unpack("<II4sIII", points[4:]))
+    assert len(rows) == count
+    events = iter(mine.timeline())
+    frames = {frame_at(one.start, rate): one for one in events}
+    starts = [Fraction(0), *first_events(mine.timeline())]
+    for number, (row, start) in enumerate(zip(rows, starts, strict=True), start=1):
+        assert row == (number, row[5], b"data", 0, 0, row[5])
+        assert row[5] == frame_at(start, rate)
+        assert abs(row[5] - start * rate) <= Fraction(1, 2)
+        assert row[5] in frames
+    titles: list[str] = []
+    labels = chunks[b"LISTadtl"][4:]
+    while labels:
+        name, size, number = struct.unpack("<4sII", labels[:12])
+        assert (name, number) == (b"labl", len(titles) + 1)
+        titles.append(labels[12 : 8 + size].rstrip(b"\0").decode())
+        labels = labels[8 + size + size % 2 :]
+    assert titles == TITLES
+    assert len(chunks[b"data"]) == 2 * soundfile.info(path).frames
 
 
 INDEX = re.compile(r"INDEX 01 (\d\d+):(\d\d):(\d\d)$", re.MULTILINE)

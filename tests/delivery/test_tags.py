@@ -20,11 +20,13 @@ import mutagen.mp4
 import mutagen.ogg
 import mutagen.oggopus
 import mutagen.oggvorbis
+import mutagen.wave
 import numpy as np
 import pytest
 import soundfile
 from PIL import Image
 
+from renderer.delivery import audio
 from renderer.delivery.audio import write_audio
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import GENRE, Chapter, Tags
@@ -243,6 +245,29 @@ def test_a_wav_also_has_a_riff_info_list(tmp_path: Path) -> None:
     with soundfile.SoundFile(write(TAGS, tmp_path, AudioFormat.WAV)) as file:
         assert (file.title, file.album, file.comment) == (TAGS.title, TAGS.album, TAGS.comment)
         assert file.tracknumber == "2/4"
+
+
+def test_a_wav_has_the_tags_of_an_mp3_as_well(tmp_path: Path) -> None:
+    read: Any = mutagen.File(write(TAGS, tmp_path, AudioFormat.WAV))
+    assert isinstance(read, mutagen.wave.WAVE)
+    assert {name: str(read.tags[name]) for name in ID3_KINDS} == ID3_KINDS
+
+
+def test_a_wav_beyond_four_gigabytes_counts_what_is_added_to_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(audio, "LARGEST_WAV_BYTES", 1_000)
+    path = write(TAGS, tmp_path, AudioFormat.WAV)
+    data = path.read_bytes()
+    assert data[:4] == b"RF64"
+    assert data[12:16] == b"ds64"
+    assert int.from_bytes(data[20:28], "little") == len(data) - 8
+    at = data.find(b"id3 ")
+    assert int.from_bytes(data[at + 4 : at + 8], "little") in (
+        len(data) - at - 8,
+        len(data) - at - 9,
+    )
+    assert f": {TAGS.title}\n" in metadata_seen_by_ffmpeg(path)
 
 
 @pytest.mark.parametrize("audio_format", list(AudioFormat))
