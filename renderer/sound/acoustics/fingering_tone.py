@@ -1,6 +1,7 @@
 """What a fingering sounds on a chanter: its pitch and its partials, beside those of the nine notes.
 
-A reed plays the lowest resonance of the bore that is not much weaker than the strongest. Of its
+A reed plays the lowest resonance of the bore that is not much weaker than the strongest; where that
+takes it longer than a gracenote lasts, the table of chanters has what it sounds meanwhile. Of its
 flow the openings radiate a part that differs from partial to partial. A reed whose flow did not
 depend on the pressure would show all of that, one whose pressure did not depend on the flow only
 the radiation; real ones lie between, and half way is taken. Pitches in cents, levels in decibels.
@@ -151,6 +152,15 @@ def _mean_curves(chanter: Chanter) -> tuple[NDArray[np.float64], NDArray[np.floa
     return curve(both[0]), curve(both[1])
 
 
+def _undecided_cents(chanter: Chanter, closed: Fingering) -> float | None:
+    """Return what a reed sounds until it has settled, where it takes long; None elsewhere."""
+    for row in _table()[chanter.value].get("undecided", ()):
+        signs = row["closed"].replace(" ", "")
+        if closed == {finger for finger, sign in zip(Finger, signs, strict=True) if sign == "x"}:
+            return float(row["cents"])
+    return None
+
+
 @cache
 def fingered(chanter: Chanter, closed: Fingering) -> Fingered:
     """Return what a set of closed holes sounds on a chanter.
@@ -162,7 +172,9 @@ def fingered(chanter: Chanter, closed: Fingering) -> Fingered:
     note_hz = float(notes_hz(chanter)[note])
     bore = bore_of(chanter)
     cents = 0.0
-    if closed != fingering(note):
+    if (undecided := _undecided_cents(chanter, closed)) is not None:
+        cents = undecided
+    elif closed != fingering(note):
         # To the hundredth, so that the last bits of a logarithm cannot be heard of.
         cents = round(1200 * math.log2(played_hz(bore, closed, note_hz) / note_hz), 2)
     hz = note_hz * 2 ** (cents / 1200)
