@@ -28,14 +28,36 @@ SIZES = [(320, 568), (360, 740), (844, 390), (640, 400), (768, 1024), (1280, 800
 """Small and usual telephones, one on its side, a window at 200 %, a tablet, a desk, a projector."""
 
 
-@pytest.fixture
-def page(chromium: Any, made: Path) -> Iterator[Watched]:
-    """The page in Chromium, in English; fails where it says or asks for anything."""
-    context = chromium.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB")
-    watched = opened(context, made.as_uri())
-    yield watched
-    quiet(watched, made.as_uri())
+@pytest.fixture(scope="module")
+def desk(start: Callable[[str], Any], made: Path) -> Iterator[Watched]:
+    """The page in Chromium, in English: opened once, for opening it makes tones."""
+    context = start("chromium").new_context(
+        viewport={"width": 1280, "height": 800}, locale="en-GB", reduced_motion="reduce"
+    )
+    yield opened(context, made.as_uri())
     context.close()
+
+
+_ANEW = """() => {
+  rungwise.halt();
+  localStorage.clear();
+  rungwise.log.entries = [];
+  for (const own of ["follow", "heardTag"]) delete rungwise[own];
+  const usual = { mode: "loop", dropout: false, form: "written", gracenote: null };
+  Object.assign(rungwise.choice, usual);
+  rungwise._startedBar = 1;
+  rungwise.build();
+  rungwise.takeExercise(0);
+  window.scrollTo(0, 0);
+}"""
+
+
+@pytest.fixture
+def page(desk: Watched, made: Path) -> Iterator[Watched]:
+    """That page as it opens; fails where it says or asks for anything."""
+    desk.run(_ANEW)
+    yield desk
+    quiet(desk, made.as_uri())
 
 
 def play_on(watched: Watched, seconds: int) -> None:
@@ -53,28 +75,22 @@ def stop(watched: Watched) -> None:
 
 
 @needs_chromium
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
-    chromium: Any, made: Path, scheme: str
+    chromium: Any, made: Path
 ) -> None:
-    for width, height in SIZES if scheme == "light" else SIZES[1:2]:
-        context = chromium.new_context(
-            viewport={"width": width, "height": height},
-            locale="de-DE",
-            color_scheme=scheme,
-            reduced_motion="reduce",
-        )
-        watched = opened(context, made.as_uri())
-        # Of the line's staves the last one is the lowest.
-        watched.page.keyboard.press("ArrowDown")
-        watched.page.keyboard.press("ArrowDown")
-        watched.page.keyboard.press("ArrowUp")
-        watched.page.keyboard.press("ArrowUp")
+    context = chromium.new_context(locale="de-DE", reduced_motion="reduce")
+    watched = opened(context, made.as_uri())
+    for width, height in SIZES:
+        where = (width, height)
+        watched.page.set_viewport_size({"width": width, "height": height})
+        watched.run(_ANEW)
         play_on(watched, 20)
+        watched.run("() => { rungwise.follow = () => {} }")
         frame = watched.run(
             "rungwise.player.rendition.clicks.find(one => one.bar === 3 && one.beat === 2).frame"
         )
-        watched.run(f"rungwise.follow = () => {{}}; rungwise.showHeard({frame})")
+        # Of the line's staves the last one is the lowest.
+        watched.run(f"rungwise.showHeard({frame})")
         watched.page.wait_for_timeout(50)
         box, dock = watched.run(
             """() => [document.querySelector(".here"), rungwise.dockElement].map((one) => {
@@ -82,7 +98,6 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
               return { top, bottom, left, right };
             })"""
         )
-        where = (width, height)
         assert box["top"] >= 0, where
         assert box["bottom"] <= dock["top"], where
         assert watched.run("document.documentElement.scrollWidth") <= width, where
@@ -98,7 +113,7 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
             assert left >= 0, where
             assert right <= width, where
             assert tall >= 36, where
-        context.close()
+    context.close()
 
 
 @needs_chromium
@@ -122,15 +137,13 @@ def test_panels_are_reached_to_their_end_on_a_telephone_on_its_side(
 
 
 @needs_chromium
-def test_nothing_moves_for_whoever_asks_for_less_of_it(chromium: Any, made: Path) -> None:
-    for motion, seconds, scrolling in (("reduce", 0, "auto"), ("no-preference", 0.09, "smooth")):
-        context = chromium.new_context(reduced_motion=motion)
-        watched = opened(context, made.as_uri())
-        assert watched.run(
+def test_nothing_moves_for_whoever_asks_for_less_of_it(page: Watched) -> None:
+    for motion, seconds, scrolling in (("no-preference", 0.09, "smooth"), ("reduce", 0, "auto")):
+        page.page.emulate_media(reduced_motion=motion)
+        assert page.run(
             "[parseFloat(getComputedStyle(document.querySelector('.bar-box')).transitionDuration),"
             " getComputedStyle(document.documentElement).scrollBehavior]"
         ) == [seconds, scrolling]
-        context.close()
 
 
 # --- hands -----------------------------------------------------------------------------------
@@ -531,18 +544,20 @@ def test_what_changes_of_itself_is_said_once(page: Watched) -> None:
 
 
 @needs_chromium
-def test_in_german_nothing_is_left_in_english(chromium: Any, made: Path) -> None:
-    context = chromium.new_context(locale="de-DE")
-    watched = opened(context, made.as_uri())
+def test_in_german_nothing_is_left_in_english(page: Watched) -> None:
     table = (MODULES / "words.js").read_text().split("const TABLE = {")[1].split("\n};")[0]
     pairs = re.findall(r'\w+: \[\s*"((?:[^"\\]|\\.)*)",\s*"((?:[^"\\]|\\.)*)",?\s*\]', table)
     english = {en for en, de in pairs if en != de and "{" not in en and len(en) > 4}
+    assert len(english) > 40
+    page.page.select_option(".language", "de")
+    assert page.run("document.activeElement.className") == "language"
+    assert page.run("document.documentElement.lang") == "de"
     seen = ""
     for panel in ("practice", "sound", "log", "help"):
-        watched.page.click(f"[aria-controls=panel-{panel}]")
+        page.page.click(f"[aria-controls=panel-{panel}]")
         if panel == "practice":
-            watched.page.check("input[value=session]")
-        seen += "\n" + watched.page.locator("body").aria_snapshot()
+            page.page.check("input[value=session]")
+        seen += "\n" + page.page.locator("body").aria_snapshot()
     for text in english:
         assert f'"{text}"' not in seen, text
         assert f": {text}\n" not in seen, text
@@ -552,31 +567,39 @@ def test_in_german_nothing_is_left_in_english(chromium: Any, made: Path) -> None
     assert "doubling auf Low A, C und E; 12 Noten in 4 Takten" in seen
     for word in (" the ", " and ", " or ", " your ", "Bar ", "Line "):
         assert word not in seen, word
-    assert watched.run("document.documentElement.lang") == "de"
-    watched.page.select_option(".language", "en")
-    assert watched.page.inner_text(".play") == "Start"
-    assert watched.run("document.documentElement.lang") == "en"
-    assert watched.run("document.activeElement.className") == "language"
-    assert "Bar 1: C to E: lift the left ring finger" in watched.page.inner_text(".advice")
-    context.close()
+    page.page.select_option(".language", "en")
+    assert page.page.inner_text(".play") == "Start"
+    assert page.run("document.documentElement.lang") == "en"
+    assert "Bar 1: C to E: lift the left ring finger" in page.page.inner_text(".advice")
 
 
 @needs_chromium
 @needs_axe
-@pytest.mark.parametrize("language", ["en-GB", "de-DE"])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(chromium: Any, made: Path, scheme: str, language: str) -> None:
-    context = chromium.new_context(color_scheme=scheme, bypass_csp=True, locale=language)
+def test_axe_finds_nothing(chromium: Any, made: Path) -> None:
+    """In both languages; in the dark its colours, for nothing else differs."""
+    context = chromium.new_context(bypass_csp=True, locale="en-GB")
     watched = opened(context, made.as_uri())
-    watched.page.add_script_tag(path=str(AXE))
-    watched.run("rungwise.log.add(rungwise.lineKey(0), '60', { rounds: 3, seconds: 40 })")
-    watched.run("rungwise.showLog()")
-    for panel in ("practice", "sound", "log", "help"):
-        watched.page.click(f"[aria-controls=panel-{panel}]")
-        if panel == "practice":
-            watched.page.check("input[value=session]")
-        found = watched.run("axe.run().then(one => one.violations)")
-        assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == []
+    page = watched.page
+    page.add_script_tag(path=str(AXE))
+    for language in ("en", "de"):
+        page.select_option(".language", language)
+        watched.run("rungwise.log.add(rungwise.lineKey(0), '60', { rounds: 3, seconds: 40 })")
+        watched.run("rungwise.showLog()")
+        for panel in ("practice", "sound", "log", "help"):
+            page.click(f"[aria-controls=panel-{panel}]")
+            if panel == "practice":
+                page.check("input[value=session]")
+            for scheme, only in (("dark", "{ runOnly: ['color-contrast'] }"), ("light", "{}")):
+                page.emulate_media(color_scheme=scheme)
+                found = watched.run(f"axe.run({only}).then(one => one.violations)")
+                told = [(one["id"], [node["html"] for node in one["nodes"]]) for one in found]
+                assert told == [], (language, panel, scheme)
+    # While it plays as well.
+    page.click(".play")
+    watched.wait("document.querySelector('.lit')")
+    found = watched.run("axe.run().then(one => one.violations)")
+    assert [one["id"] for one in found] == []
+    page.click(".play")
     context.close()
 
 

@@ -247,7 +247,7 @@ export class Page {
     // What plays is scrolled to where the controls do not cover it.
     this._dockSize?.disconnect();
     this._dockSize = new ResizeObserver(() => {
-      document.documentElement.style.setProperty("--dock", `${controls.offsetHeight + 16}px`);
+      document.documentElement.style.setProperty("--dock", `${controls.offsetHeight + 24}px`);
     });
     this._dockSize.observe(controls);
     return element(
