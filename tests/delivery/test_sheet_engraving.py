@@ -16,22 +16,26 @@ from hypothesis import given, settings
 
 from renderer.delivery.sheet.drawing import EDGE, MARK_WIDTH, Drawing, Extent, Mark, extent_of
 from renderer.delivery.sheet.engraving import GRACE_TOP, EngravedBar, Engraving, engrave
-from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS
+from renderer.delivery.sheet.layout import UNITS_A_SPACE, USUAL_SETTINGS, PrintSize
 from renderer.delivery.sheet.over_staff import OverStaff
 from renderer.delivery.sheet.pieces import Glyph, Stroke
 from renderer.delivery.sheet.systems import System, lay_systems, rows_of, stacked_lines
 from renderer.delivery.sheet.tempo_marks import TempoMark, drawn_mark, tempo_marks
 from renderer.errors import RungwiseError
+from renderer.notation.abc.reader import read_abc
 from renderer.notation.length import Length
+from renderer.notation.line_names import tunes_of
 from renderer.notation.note_values import beam_groups, values_of_bar
 from renderer.notation.pitch import Note
 from renderer.notation.playing import Inner
 from renderer.notation.printed import Opened, printed_line
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot, bar_offsets
+from renderer.notation.source_file import Source
 from renderer.reading.exercise import read_exercise
 from renderer.reading.library import shipped_exercises
 from renderer.technique.fingering import Hand
 from tests.delivery.larkmoor import doublings
+from tests.delivery.written_tunes import TUNES
 from tests.timing.strategies import exercises
 
 FORMS: tuple[Opened, ...] = ("as written", "open", "closed")
@@ -154,8 +158,6 @@ DENSER = (
     "d-gracenotes",
     "light-double-and-triple-strikes",
     "light-strikes",
-    "six-eight-march-full",
-    "two-four-march-full",
 )
 """Exercises where a bar needs so much more than those above that its line stands by itself, or
 fills half a row that the widths of the others would break."""
@@ -201,7 +203,8 @@ def test_a_dense_bar_does_not_crush_the_bars_of_an_unlike_line(tmp_path: Path) -
     def widths(systems: tuple[System, ...]) -> list[float]:
         return [round(bar.width) for system in systems for bar in system.bars]
 
-    assert widths(beside) == widths(alone)
+    # Alone it ends with the exercise's last bar line, which is wider.
+    assert widths(beside) == pytest.approx(widths(alone), rel=0.02)
     assert len(set(widths(beside))) == 1
     assert dense[0].bars[0].width > 1.5 * beside[0].bars[0].width
 
@@ -303,19 +306,76 @@ def test_a_bar_that_is_wider_than_the_page_is_kept_whole() -> None:
     assert len(system.bars[0].staves[0].columns) == 64
 
 
-@pytest.mark.parametrize("name", SHIPPED)
-def test_equal_notes_of_a_bar_stand_equally_far_apart_whatever_gracenotes_are_between(
-    name: str,
-) -> None:
-    width, half = USUAL_SETTINGS.system_units - 2 * EDGE, USUAL_SETTINGS.half_units - 2 * EDGE
-    lines = lay_systems(stacked_lines([engrave(shipped(name)).lines]), width, half)
+SIZES = {
+    size: replace(USUAL_SETTINGS, size=size)
+    for size in (PrintSize.NORMAL, PrintSize.LARGE, PrintSize.COMPACT, PrintSize.CHILDREN)
+}
+
+
+def unevenness(exercise: Exercise, form: Opened, size: PrintSize) -> float:
+    """The largest distance of equal notes over the smallest, at worst in any bar."""
+    settings = SIZES[size]
+    lines = lay_systems(
+        stacked_lines([engrave(exercise, form).lines], (), tunes_of(exercise)),
+        settings.system_units - 2 * EDGE,
+        settings.half_units - 2 * EDGE,
+        phrase=settings.phrase,
+        only_phrases=settings.is_for_children,
+    )
+    worst = 1.0
     for bar in (bar for systems in lines for system in systems for bar in system.bars):
         steps: dict[Fraction, list[float]] = {}
         for note, following in pairwise(bar.staves[0].columns):
             step = bar.places[following.start] - bar.places[note.start]
             steps.setdefault(note.length, []).append(step)
-        for equal in steps.values():
-            assert max(equal) <= 1.15 * min(equal), bar.number
+        worst = max([worst, *(max(equal) / min(equal) for equal in steps.values())])
+    return worst
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_equal_notes_of_a_bar_stand_equally_far_apart_whatever_gracenotes_are_between(
+    name: str,
+) -> None:
+    exercise = shipped(name)
+    assert unevenness(exercise, "as written", PrintSize.NORMAL) <= 1.15
+    assert unevenness(exercise, "open", PrintSize.LARGE) <= 1.15
+    if exercise.level == "beginner":
+        # Two bars keep a row of so large a staff even where one of them is a little full.
+        assert unevenness(exercise, "as written", PrintSize.CHILDREN) <= 1.3
+
+
+@pytest.mark.parametrize("kind", TUNES)
+def test_equal_notes_of_a_tune_stand_equally_far_apart(kind: str) -> None:
+    tune = read_abc(Source("tune.abc", TUNES[kind].encode()))
+    for size in (PrintSize.NORMAL, PrintSize.COMPACT):
+        assert unevenness(tune, "as written", size) <= 1.15
+    # Two bars of a reel that is full of doublings are a little too much for a row of large print.
+    assert unevenness(tune, "as written", PrintSize.LARGE) <= (1.35 if kind == "reel" else 1.15)
+
+
+def test_a_time_signature_breaks_no_line_that_others_of_its_kind_have_in_one_row() -> None:
+    for name in ("two-four-march-full", "doublings-and-grips"):
+        exercise = shipped(name)
+        lines = lay_systems(
+            stacked_lines([engrave(exercise).lines]),
+            USUAL_SETTINGS.system_units - 2 * EDGE,
+            USUAL_SETTINGS.half_units - 2 * EDGE,
+        )
+        assert {len(systems) for systems in lines} == {1}
+
+
+def test_lines_of_the_same_bars_are_broken_alike_where_that_is_asked_for() -> None:
+    lines = stacked_lines([engrave(shipped("reel-round")).lines])
+    width, half = USUAL_SETTINGS.system_units - 2 * EDGE, USUAL_SETTINGS.half_units - 2 * EDGE
+    assert [len(systems) for systems in lay_systems(lines, width, half)] == [2, 2, 1]
+    assert [len(systems) for systems in lay_systems(lines, width, half, alike=True)] == [2, 2, 2]
+
+
+def test_large_print_has_two_bars_a_row_wherever_they_can_stand_evenly() -> None:
+    settings = SIZES[PrintSize.LARGE]
+    lines = stacked_lines([engrave(shipped("throws-after-a-gracenote")).lines])
+    systems = lay_systems(lines, settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE)
+    assert [len(system.bars) for system in systems[0]] == [2, 1]
 
 
 def test_a_clef_is_drawn_whole_where_no_note_reaches_as_far_as_it() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -15,8 +16,11 @@ from renderer.delivery.sheet.fitting import fitted
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, PrintSize
 from renderer.delivery.sheet.phrases import Needs, TuneBar, rows_of_tune
 from renderer.notation.abc.reader import read_abc
+from renderer.notation.abc.writer import write_abc
+from renderer.notation.definition.writer import write_definition
 from renderer.notation.line_names import tunes_of
 from renderer.notation.medley import medley_of
+from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.reading.exercise import read_exercise
@@ -85,7 +89,9 @@ def test_large_print_has_phrases_of_two() -> None:
 
 
 def bar(least: float, length: Fraction = Fraction(3, 4), *, begins_row: bool = False) -> TuneBar:
-    return TuneBar(Needs(least, least * 1.2, least * 1.5, 10), length, begins_row)
+    return TuneBar(
+        Needs(least, least * 1.05, least * 1.2, least * 1.5, least * 1.5, 10), length, begins_row
+    )
 
 
 def test_a_pickup_stands_beside_the_grid_and_a_dense_row_is_halved() -> None:
@@ -161,3 +167,47 @@ def test_a_row_of_a_tune_fills_its_width() -> None:
     for line in content_of(read(SIX_EIGHT), USUAL_SETTINGS).lines:
         widths = [staff.width for staff in line.staves]
         assert all(abs(a - b) < BAR_LINE for a, b in pairwise(widths))
+
+
+def rows_of_source(exercise: Exercise) -> list[list[int]]:
+    """The bars of each part, from 0, that begin a row; the first of a part does anyway."""
+    return [
+        [index for index, one in enumerate(line.bars) if index and one.begins_row]
+        for line in exercise.lines
+    ]
+
+
+@pytest.mark.parametrize("kind", TUNES)
+def test_the_rows_of_a_source_outlive_conversion(kind: str, tmp_path: Path) -> None:
+    exercise = read(TUNES[kind])
+    own = rows_of_source(exercise)
+    for name, content in (
+        ("tune.abc", write_abc(exercise)),
+        ("tune.toml", write_definition(exercise)),
+        ("tune.musicxml", write_musicxml(exercise)),
+    ):
+        (tmp_path / name).write_bytes(content)
+        assert rows_of_source(read_exercise(tmp_path / name)) == own, name
+
+
+def test_a_long_row_of_the_source_stays_one() -> None:
+    head, body = SIXTY_FOUR.split("K:Hp\n")
+    exercise = read(f"{head}K:Hp\n{body.replace('|' + chr(10), '|')}")
+    assert len(exercise.lines[0].bars) > 8
+    assert not any(rows_of_source(exercise))
+    written = write_abc(exercise)
+    assert b"|\\\n" in written
+    assert rows_of_source(read(written.decode())) == rows_of_source(exercise)
+
+
+def test_a_pickup_that_the_score_counts_as_0_has_no_number() -> None:
+    exercise = read(SIX_EIGHT)
+    first = exercise.lines[0]
+    numbered = replace(
+        first, bars=tuple(replace(one, number=str(n)) for n, one in enumerate(first.bars))
+    )
+    content = content_of(replace(exercise, lines=(numbered, *exercise.lines[1:])), USUAL_SETTINGS)
+    numbers = [
+        [text.text for text in staff.texts if text.small] for staff in content.lines[0].staves
+    ]
+    assert numbers == [[], ["5"]]

@@ -53,6 +53,9 @@ _BETWEEN_BOXES_MM = 1.0
 _BESIDE_BOXES_MM = 3.0
 _NARROWEST_HEADING_MM = 25.0
 
+_FEET = ("foot", "later foot")
+"""That of a sheet's first page, which has the caution, and that of every other page."""
+
 _TALLEST_KEPT = 0.5
 """A line that takes no more of a page than this is never torn apart by its foot."""
 
@@ -67,7 +70,7 @@ class Element:
         `cover`; `contents`, `group` and `entry` of them; `title` and `note` of an exercise;
         `heading`, `boxes`, `code`, `staff` and `advice` of a line; `movements`, and of each
         `movement` (its heading) and `explained` (its staff); `card` (where to cut one out) and
-        `belongs` (to which exercise it does); `foot`.
+        `belongs` (to which exercise it does); `foot` with the caution, and `later foot` without.
     exercise, index, staff:
         Of which exercise, line (or note, or legend) and system, from 0.
     width:
@@ -96,11 +99,12 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Leaf:
-    """What is read as one page: its elements in the order in which they are read, and its legend;
-    None for a cover, which has no foot."""
+    """What is read as one page: its elements in the order in which they are read, its legend (None
+    for a cover, which has no foot), and whether the caution stands in its foot."""
 
     placed: tuple[Placed, ...]
     legend: tuple[LegendItem, ...] | None
+    is_cautioned: bool = False
 
 
 Sizes = Mapping[Element, tuple[float, float]]
@@ -120,20 +124,24 @@ class Composed:
         For each exercise, the leaf that each of its lines ends on, from 1.
     first_leaves:
         The leaf that each exercise begins on.
-    filled:
-        The share of its height that the last leaf fills.
+    filled, emptiest:
+        The share of its height that the last leaf of music fills, and the least that any does.
     needed:
         How many pages the music would fill without a gap that is wider than it must be.
     torn:
         How many lines are parted by the foot of a page.
+    wrapped:
+        How many headings take more than one row.
     """
 
     leaves: tuple[Leaf, ...]
     line_leaves: tuple[tuple[int, ...], ...]
     first_leaves: tuple[int, ...]
     filled: float
+    emptiest: float
     needed: float
     torn: int
+    wrapped: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,9 +216,10 @@ class Composer:
         """Return the leaves; raises a `RungwiseError` for a line that no card has room for."""
         settings = self.settings
         self._sizes = measure(list(dict.fromkeys(self._wanted())))
-        foot = self._sizes[Element("foot", width=self.width)]
-        # What a page has between its head and its foot.
-        self._height = self.settings.page_mm[1] - 2 * self.settings.head_mm - _FOOT_GAP_MM - foot[1]
+        # What a page has between its head and its foot: the first one, and those that follow.
+        self._first_height, self._height = map(self._height_over, _FEET)
+        if self.is_booklet:
+            self._first_height = self._height
         before: list[Leaf] = []
         if self.is_booklet:
             cover = Element("cover", width=self.width)
@@ -235,18 +244,35 @@ class Composer:
             first_leaves=tuple(first_leaves),
             torn=_torn([leaf for leaf, _, _ in music]),
             filled=music[-1][2],
+            emptiest=min(filled for _, _, filled in music),
+            wrapped=self._wrapped(),
             needed=(sum(block.height + block.gap.least for block in blocks) - blocks[0].gap.least)
             / self._height,
         )
+
+    def _height_over(self, foot: str) -> float:
+        size = self._measured(Element(foot, width=self.width))
+        return self.settings.page_mm[1] - 2 * self.settings.head_mm - _FOOT_GAP_MM - size[1]
+
+    def _wrapped(self) -> int:
+        """Return how many headings take more than one row although their line has it for itself."""
+        count = 0
+        for number, exercise in enumerate(self.exercises):
+            for line in range(len(exercise.lines)):
+                width = self._width_of(exercise, line)
+                count += self._measured(Element("heading", number, line))[0] > width + 1e-6
+        return count
 
     def _leaves(
         self, blocks: Sequence[_Block]
     ) -> Iterator[tuple[Leaf, list[tuple[int, int]], float]]:
         """Yield leaves, the lines that end on each, and the share of its height that it fills."""
-        for page in pages_of_parts([block.part for block in blocks], self._height):
+        pages = pages_of_parts([block.part for block in blocks], self._height, self._first_height)
+        for page in pages:
             here = blocks[page.start : page.stop]
+            height = self._height if page.start else self._first_height
             side, head = self.settings.side_mm, self.settings.head_mm
-            tops = tops_of_parts([block.part for block in here], self._height)
+            tops = tops_of_parts([block.part for block in here], height)
             placed = tuple(
                 Placed(one.element, side + one.x, head + top + one.y)
                 for block, top in zip(here, tops, strict=True)
@@ -255,7 +281,9 @@ class Composer:
             shown = sorted({one.element.exercise for one in placed if one.element.kind in _MUSIC})
             legend = dict.fromkeys(item for one in shown for item in self.exercises[one].legend)
             ends = [end for block in here for end in block.ends]
-            yield Leaf(placed, tuple(legend)), ends, (tops[-1] + here[-1].height) / self._height
+            is_cautioned = not self.is_booklet and page.start == 0
+            leaf = Leaf(placed, tuple(legend), is_cautioned)
+            yield leaf, ends, (tops[-1] + here[-1].height) / height
 
     def _gap(self, ems: tuple[float, float], *, breakable: bool = True) -> Gap:
         return Gap(ems[0] * self.em, ems[1] * self.em, breakable)
@@ -265,7 +293,8 @@ class Composer:
 
     def _wanted(self) -> Iterator[Element]:
         """Yield every element whose size must be known."""
-        yield Element("foot", width=self.width)
+        for foot in _FEET:
+            yield Element(foot, width=self.width)
         if self.is_booklet:
             yield Element("contents", width=self.width)
             for index in range(len(self.groups)):
@@ -280,20 +309,26 @@ class Composer:
                 yield Element("movements", number, width=self.width)
             for index in range(len(exercise.explained)):
                 yield Element("movement", number, index, width=self.settings.strip_mm)
-            for line, content in enumerate(exercise.lines):
-                width = self._width_of(exercise, line)
-                yield Element("belongs", number, line, width=width)
-                yield Element("heading", number, line)
-                yield Element("heading", number, line, width=width)
-                beside = self._beside_boxes(content, width, self.boxes_mm[-1])
-                if beside >= _NARROWEST_HEADING_MM:
-                    yield Element("heading", number, line, width=beside)
-                for box in self.boxes_mm:
-                    boxes = self._boxes(number, line, width, box)
-                    if boxes is not None:
-                        yield boxes
-                if content.advice:
-                    yield Element("advice", number, line, width=width)
+            for line in range(len(exercise.lines)):
+                yield from self._wanted_of(number, line)
+
+    def _wanted_of(self, number: int, line: int) -> Iterator[Element]:
+        """Yield every element of a line whose size must be known."""
+        exercise = self.exercises[number]
+        content = exercise.lines[line]
+        width = self._width_of(exercise, line)
+        yield Element("belongs", number, line, width=width)
+        yield Element("heading", number, line)
+        yield Element("heading", number, line, width=width)
+        beside = self._beside_boxes(content, width, self.boxes_mm[-1])
+        if beside >= _NARROWEST_HEADING_MM:
+            yield Element("heading", number, line, width=beside)
+        for box in self.boxes_mm:
+            boxes = self._boxes(number, line, width, box)
+            if boxes is not None:
+                yield boxes
+        if content.advice:
+            yield Element("advice", number, line, width=width)
 
     def _width_of(self, exercise: ExerciseContent, line: int) -> float:
         is_paired = any(len(row) > 1 and line in row for row in exercise.rows)
@@ -378,7 +413,7 @@ class Composer:
             first = index == 0
             gap = self._gap(_TITLE_GAP_EM if first else _ROW_GAP_EM, breakable=not first)
             added = self._row(number, row, gap)
-            if first and blocks[-1].height + gap.least + added[0].height > self._height:
+            if first and blocks[-1].height + gap.least + added[0].height > self._first_height:
                 # Rather a title by itself than staves that leave the page.
                 added[0] = replace(added[0], gap=replace(gap, breakable=True))
             blocks += added
@@ -437,10 +472,11 @@ class Composer:
             placed += (Placed(one.element, pad + one.x, top + one.y) for one in block.placed)
             top += block.height
         height = top + pad
-        if height > self._height:
+        most = self._first_height
+        if height > most:
             shown = self.exercises[number].lines[row[0]].number
             raise failure(
-                f"line {shown} is {height:.0f} mm tall, and a card {self._height:.0f} at most",
+                f"line {shown} is {height:.0f} mm tall, and a card {most:.0f} at most",
                 "print cards in compact size, or this exercise on pages",
             )
         heads = []
@@ -454,7 +490,7 @@ class Composer:
         """Return a row: one line, or two beside each other with their staves level."""
         exercise = self.exercises[number]
         box = self._box_of(number)
-        heads = [self._head(number, line, box, self._head_width(number, line, box)) for line in row]
+        heads = self._heads(number, row, box)
         head = max(height for height, _ in heads) + _HEAD_GAP_EM * self.em
         codes = [self._codes(number, line) for line in row]
         if len(row) == 1 and len(exercise.lines[row[0]].staves) > 1:
@@ -517,33 +553,59 @@ class Composer:
         unit = self.settings.space_mm / UNITS_A_SPACE
         return staff.height * unit * min(1.0, width / (staff.width * unit))
 
-    def _head(self, number: int, line: int, box: float, width: float) -> tuple[float, list[Placed]]:
-        """Return a line's heading and boxes: beside each other, else one under the other."""
-        content = self.exercises[number].lines[line]
-        column = self._width_of(self.exercises[number], line)
-        whole = Element("heading", number, line, width=column)
+    def _heads(
+        self, number: int, row: Sequence[int], box: float
+    ) -> list[tuple[float, list[Placed]]]:
+        """Return the headings and boxes of lines that share a row, and how tall each is.
+
+        Boxes stand beside their headings where all have room for that, else under them.
+        """
+        widths = [self._head_width(number, line, box) for line in row]
+        beside = [
+            self._head_beside(number, line, box, width)
+            for line, width in zip(row, widths, strict=True)
+        ]
+        if all(beside):
+            return [head for head in beside if head]
+        return [self._head_over(number, line, box) for line in row]
+
+    def _head_beside(
+        self, number: int, line: int, box: float, width: float
+    ) -> tuple[float, list[Placed]] | None:
+        """Return a line's heading with its boxes beside it; None where it has no room for that."""
+        exercise = self.exercises[number]
+        content = exercise.lines[line]
+        natural = Element("heading", number, line)
+        column = self._width_of(exercise, line)
         boxes = self._boxes(number, line, column, box)
         if boxes is None:
+            whole = Element("heading", number, line, width=column)
             return self._measured(whole)[1], [Placed(whole, 0, 0)]
-        natural = Element("heading", number, line)
-        tall = self._measured(boxes)[1]
-        if self._measured(natural)[0] <= self._beside_boxes(content, width, box) + 1e-6:
+        wide = self._measured(natural)[0]
+        if wide <= self._beside_boxes(content, width, box) + 1e-6:
             return self._beside(natural, boxes, width)
-        # Boxes in a row of their own take one, if they are narrow enough for it.
-        count = len(content.rungs)
-        fits = (one for one in self.boxes_mm if one <= box and _boxes_width(count, one) <= column)
-        boxes = self._boxes(number, line, column, next(fits, self.boxes_mm[-1])) or boxes
-        tall = self._measured(boxes)[1]
-        stacked = self._measured(whole)[1] + _HEAD_GAP_EM * self.em + tall
         room = self._beside_boxes(content, width, self.boxes_mm[-1])
-        if room >= _NARROWEST_HEADING_MM:
+        # A heading that has two rows anyway has them where they take no more height.
+        if wide > column + 1e-6 and room >= _NARROWEST_HEADING_MM:
             broken = Element("heading", number, line, width=room)
-            if self._measured(broken)[1] <= stacked:
-                narrow = self._boxes(number, line, width, self.boxes_mm[-1])
-                assert narrow is not None
+            narrow = self._boxes(number, line, width, self.boxes_mm[-1])
+            if narrow and self._measured(broken)[1] <= self._head_over(number, line, box)[0]:
                 return self._beside(broken, narrow, width)
-        under = Placed(boxes, 0, stacked - tall)
-        return stacked, [Placed(whole, 0, 0), under]
+        return None
+
+    def _head_over(self, number: int, line: int, box: float) -> tuple[float, list[Placed]]:
+        """Return a line's heading over its boxes."""
+        column = self._width_of(self.exercises[number], line)
+        whole = Element("heading", number, line, width=column)
+        high = self._measured(whole)[1]
+        # Boxes in a row of their own take one, if they are narrow enough for it.
+        count = len(self.exercises[number].lines[line].rungs)
+        fits = (one for one in self.boxes_mm if one <= box and _boxes_width(count, one) <= column)
+        boxes = self._boxes(number, line, column, next(fits, self.boxes_mm[-1]))
+        if boxes is None:
+            return high, [Placed(whole, 0, 0)]
+        top = high + _HEAD_GAP_EM * self.em
+        return top + self._measured(boxes)[1], [Placed(whole, 0, 0), Placed(boxes, 0, top)]
 
     def _beside(self, heading: Element, boxes: Element, width: float) -> tuple[float, list[Placed]]:
         high, tall = self._measured(heading)[1], self._measured(boxes)[1]

@@ -668,6 +668,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
         paired=settings.paired,
         phrase=settings.phrase,
         only_phrases=settings.is_for_children,
+        alike=settings.alike,
     )
     labels = tuple(tempo_label(tempo) for tempo in material.tempos)
     rows = rows_of(lines, half)

@@ -7,11 +7,12 @@ few pages.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from renderer.delivery.sheet.content import (
+    ExerciseContent,
     Material,
     laid_out,
     material_of,
@@ -19,6 +20,7 @@ from renderer.delivery.sheet.content import (
 )
 from renderer.delivery.sheet.layout import USUAL_SETTINGS, Imposition, SheetSettings
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
+from renderer.delivery.sheet.systems import is_even
 from renderer.notation.score import Exercise
 
 _LARGER = (1.6, 1.5, 1.4, 1.3, 1.2, 1.1)
@@ -30,10 +32,9 @@ _SMALLER = (0.95, 0.9)
 _FEW_PAGES = 4
 """Of so many pages one less is worth smaller staves (judgement)."""
 
-_FEWEST_BARS = 2
-_LAST_SYSTEM = 0.6
-"""Where a line is broken anew, its systems have so many bars, and the last one at least this share
-of the others' (judgement)."""
+
+_FULL_ENOUGH = 0.7
+"""Print is not enlarged where that leaves a page emptier than this, and than it was (judgement)."""
 
 
 class _Trials:
@@ -45,24 +46,46 @@ class _Trials:
         self.materials, self.settings, self.booklet = materials, settings, booklet
 
     def pages(self, scale: float, *, paired: bool) -> Iterator[Pages]:
-        """Yield the pages; none where pairing lines changes nothing."""
-        settings = replace(self.settings, scale=scale, paired=paired)
-        if not paired or any(pairs_more(material, settings) for material in self.materials):
-            contents = [laid_out(material, settings) for material in self.materials]
-            yield lay_out(contents, settings, self.booklet)
+        """Yield the pages; none where pairing lines changes nothing.
 
-    def both(self, scale: float) -> list[Pages]:
+        Where lines of the same bars are not broken alike, they are so in the first of two.
+        """
+        settings = replace(self.settings, scale=scale, paired=paired)
+        if paired and not any(pairs_more(material, settings) for material in self.materials):
+            return
+        contents = [laid_out(material, settings) for material in self.materials]
+        before = self.unlike(contents)
+        if before:
+            alike = replace(settings, alike=True)
+            others = [laid_out(material, alike) for material in self.materials]
+            if self.unlike(others) < before:
+                yield lay_out(others, alike, self.booklet)
+        yield lay_out(contents, settings, self.booklet)
+
+    def unlike(self, contents: Sequence[ExerciseContent]) -> int:
+        """Return how many kinds of lines of the same bars are not broken alike."""
+        count = 0
+        for material, content in zip(self.materials, contents, strict=True):
+            if material.tunes:
+                continue
+            systems: dict[tuple[Fraction, ...], set[int]] = {}
+            for line, shown in zip(material.lines, content.lines, strict=True):
+                systems.setdefault(line.signature, set()).add(len(shown.staves))
+            count += sum(len(found) > 1 for found in systems.values())
+        return count
+
+    def each(self, scale: float) -> list[Pages]:
         """Return the pages unpaired and, where that differs, paired."""
         return [*self.pages(scale, paired=False), *self.pages(scale, paired=True)]
 
     def fewest(self) -> list[Pages]:
         """Return the layouts with as few pages as can be, in the largest print of these, unpaired
         first."""
-        best = _fewest(self.both(1.0))
+        best = _fewest(self.each(1.0))
         if self.settings.size is None and 1 < best[0].music_pages <= _FEW_PAGES:
-            smallest = _fewest(self.both(_SMALLER[-1]))
+            smallest = _fewest(self.each(_SMALLER[-1]))
             if smallest[0].count() < best[0].count():
-                tried = (_fewest(self.both(scale)) for scale in _SMALLER[:-1])
+                tried = (_fewest(self.each(scale)) for scale in _SMALLER[:-1])
                 saving = (one for one in tried if one[0].count() == smallest[0].count())
                 best = next(saving, smallest)
         return best
@@ -80,20 +103,26 @@ class _Trials:
         return usual
 
     def _breaks_well(self, larger: Pages, usual: Pages) -> bool:
-        """Whether lines are broken as they were or well, and no more are torn apart by pages."""
-        if larger.composed.torn > usual.composed.torn:
+        """Whether lines are broken as they were or well, and no more are torn apart by pages.
+
+        Nor more headings broken, nor fewer lines of the same bars broken alike, nor a page left
+        half empty.
+        """
+        if (
+            larger.composed.torn > usual.composed.torn
+            or larger.composed.wrapped > usual.composed.wrapped
+            or larger.composed.emptiest < min(_FULL_ENOUGH, usual.composed.emptiest)
+            or self.unlike(larger.exercises) > self.unlike(usual.exercises)
+        ):
             return False
         rows = zip(self.materials, larger.exercises, usual.exercises, strict=True)
         for material, one, other in rows:
             for line, after, before in zip(
                 material.exercise.lines, one.lines, other.lines, strict=True
             ):
-                systems, bars = len(after.staves), len(line.bars)
-                most = math.ceil(bars / systems)
+                systems = len(after.staves)
                 if systems != len(before.staves) and (
-                    material.tunes
-                    or most < _FEWEST_BARS
-                    or bars - most * (systems - 1) < most * _LAST_SYSTEM
+                    material.tunes or not is_even(len(line.bars), systems)
                 ):
                     return False
         return True
@@ -125,12 +154,14 @@ def fitted(
     """
     trials = _Trials(materials, settings, booklet)
     if settings.imposition is Imposition.CARDS:
-        return trials.both(1.0)[-1]
+        paired = next(trials.pages(1.0, paired=True), None)
+        return paired or next(trials.pages(1.0, paired=False))
     fewest = trials.fewest()
     if settings.size is not None:
         return fewest[0]
-    larger = [trials.enlarged(pages) for pages in fewest]
-    return max(larger, key=lambda pages: pages.settings.scale)
+    unlike = [trials.unlike(pages.exercises) for pages in fewest]
+    best = [one for one, count in zip(fewest, unlike, strict=True) if count == min(unlike)]
+    return max(map(trials.enlarged, best), key=lambda pages: pages.settings.scale)
 
 
 def pages_of(exercise: Exercise, settings: SheetSettings = USUAL_SETTINGS) -> int:

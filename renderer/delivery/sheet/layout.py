@@ -180,9 +180,10 @@ class SheetSettings:
         Whether a strip at the end explains each movement once.
     is_strip:
         Whether that strip is laid out; see `for_strip`.
-    scale, paired:
-        How many times as large as `size` says (text is never smaller), and whether short lines
-        share rows although they could fill one each; both are found by `fitting.fitted`.
+    scale, paired, alike:
+        How many times as large as `size` says (text is never smaller), whether short lines share
+        rows although they could fill one each, and whether lines of the same bars are broken alike;
+        all are found by `fitting.fitted`.
     """
 
     paper: Paper
@@ -199,6 +200,7 @@ class SheetSettings:
     explain: bool
     scale: float = 1.0
     paired: bool = False
+    alike: bool = False
     is_strip: bool = False
 
     @property
@@ -301,6 +303,7 @@ class SheetSettings:
             else self.imposition,
             explain=False,
             paired=False,
+            alike=False,
             is_strip=True,
         )
 

@@ -30,7 +30,9 @@ class Part:
     gap: Gap
 
 
-def pages_of_parts(parts: Sequence[Part], height: float) -> tuple[range, ...]:
+def pages_of_parts(
+    parts: Sequence[Part], height: float, first: float | None = None
+) -> tuple[range, ...]:
     """Return which parts stand on each page.
 
     Parameters
@@ -39,22 +41,25 @@ def pages_of_parts(parts: Sequence[Part], height: float) -> tuple[range, ...]:
         In order.
     height:
         Of a page. What no gap lets break and is taller gets a page of its own.
+    first:
+        The height of the first page, where that is another.
     """
     count = len(parts)
     # Of the pages from each part on: how many, how uneven, and where the first of them ends.
     best: list[tuple[int, float, int]] = [(0, 0.0, count)] * (count + 1)
     for start in range(count - 1, -1, -1):
         found: tuple[int, float, int] | None = None
+        room = height if first is None or start else first
         used = 0.0
         for end in range(start + 1, count + 1):
             last = parts[end - 1]
             used += last.height + (last.gap.least if end - 1 > start else 0.0)
-            if used > height + _SLACK and found is not None:
+            if used > room + _SLACK and found is not None:
                 break
             if end < count and not parts[end].gap.breakable:
                 continue
             pages, uneven, _ = best[end]
-            empty = max(0.0, 1 - used / height)
+            empty = max(0.0, 1 - used / room)
             trial = (pages + 1, uneven + empty * empty, end)
             if found is None or trial[:2] < found[:2]:
                 found = trial

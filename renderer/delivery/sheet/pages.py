@@ -282,6 +282,7 @@ class _Document:
             {
                 "placed": [{**asdict(one.element), "x": one.x, "y": one.y} for one in leaf.placed],
                 "foot": leaf.legend is not None,
+                "cautioned": leaf.is_cautioned,
                 "legend": legends.index(leaf.legend) if leaf.legend else None,
             }
             for leaf in composed.leaves

@@ -19,9 +19,16 @@ _DENSEST = 0.5
 """How much of its comfortable width a bar of a tune must have before its row is halved (judgement:
 tunes are printed denser than exercises)."""
 
-_WIDEST = 2.3
-_NEARLY_FULL = 0.85
-"""As for exercises: how far bars are stretched, and from when on they fill their row."""
+_TWO = 2
+_PAIR = 1.1
+"""How much more than its row two bars may need before each has a row for itself (judgement)."""
+
+WIDEST = 2.3
+"""How many times its comfortable width a bar is stretched to at most (judgement)."""
+
+NEARLY_FULL = 0.85
+"""From this share of a row's width on, bars are stretched to fill it, so that no edge is ragged
+(judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,23 +37,29 @@ class Needs:
 
     Parameters
     ----------
-    least, least_even, comfortable:
+    least, nearly_even, least_even, comfortable:
         Widths, as `BarSpacing` has them.
+    unsigned:
+        The comfortable width without a time signature, which breaks no line by itself.
     weight:
         By which bars share what is left.
     """
 
     least: float
+    nearly_even: float
     least_even: float
     comfortable: float
+    unsigned: float
     weight: float
 
     def at_least(self, other: Needs) -> Needs:
         """Return what both need."""
         return Needs(
             max(self.least, other.least),
+            max(self.nearly_even, other.nearly_even),
             max(self.least_even, other.least_even),
             max(self.comfortable, other.comfortable),
+            max(self.unsigned, other.unsigned),
             max(self.weight, other.weight),
         )
 
@@ -75,7 +88,8 @@ def _has_pickup(bars: Sequence[TuneBar]) -> bool:
 
 def _fits(bars: Sequence[TuneBar], width: float) -> bool:
     needs = (bar.needs for bar in bars)
-    return sum(max(one.least, one.comfortable * _DENSEST) for one in needs) <= width
+    needed = sum(max(one.nearly_even, one.comfortable * _DENSEST) for one in needs)
+    return needed <= width * (_PAIR if len(bars) == _TWO else 1)
 
 
 def _chunks(
@@ -109,12 +123,22 @@ def _halved(bars: Sequence[TuneBar], chunk: range, width: float) -> Iterator[ran
     yield from _halved(bars, range(middle, chunk.stop), width)
 
 
-def _widths(needs: Sequence[Needs], width: float) -> list[float]:
-    comfortable = sum(one.comfortable for one in needs) * _WIDEST
+def widths_of(needs: Sequence[Needs], width: float) -> list[float]:
+    """Return how wide bars are that share a width: as even inside as they have room for.
+
+    They fill it if they can be stretched so far.
+    """
+    comfortable = sum(one.comfortable for one in needs) * WIDEST
     even = [one.least_even for one in needs]
+    nearly = [one.nearly_even for one in needs]
+    least = [one.least for one in needs]
+    if sum(least) < width < sum(nearly):
+        # Every bar gives way by the same share.
+        share = (width - sum(least)) / (sum(nearly) - sum(least))
+        return [low + share * (high - low) for low, high in zip(least, nearly, strict=True)]
     return share_out(
-        width if comfortable >= width * _NEARLY_FULL else comfortable,
-        even if sum(even) <= width else [one.least for one in needs],
+        width if comfortable >= width * NEARLY_FULL else comfortable,
+        next((one for one in (even, nearly) if sum(one) <= width), least),
         [one.weight for one in needs],
     )
 
@@ -165,8 +189,8 @@ def rows_of_tune(
         count = usual if 2 * len(needs) <= usual else len(needs)
         shared = columns[count]
         if sum(one.least for one in shared) <= room and len(shared) >= len(needs):
-            widths = _widths(shared, room)[: len(needs)]
+            widths = widths_of(shared, room)[: len(needs)]
         else:
-            widths = _widths(needs, room)
+            widths = widths_of(needs, room)
         rows[number].append(Row(chunk, (*before, *widths)))
     return rows

@@ -37,7 +37,16 @@ _TIGHT = 0.6
 """The force up to which a narrow bar's springs are stretched before its notes are made even
 (judgement)."""
 
+_NEARLY = 0.88
+"""How much of the room that equal notes need to stand evenly they have at least where a line would
+else be broken: the largest of their distances is then 1.14 times the smallest (judgement)."""
+
 _PRECISION = 0.5
+
+
+def meter_room(bar: EngravedBar) -> float:
+    """The room that a bar's time signature takes; 0 without one."""
+    return bar.meter_width + _METER_PAD if bar.meter_width else 0.0
 
 
 def room(length: Fraction) -> float:
@@ -101,6 +110,11 @@ class BarSpacing:
     def least(self) -> float:
         """The least width of the bar, its notes pushed apart by their gracenotes alone."""
         return self.places(0, 0)[-1]
+
+    @property
+    def nearly_even(self) -> float:
+        """The least width at which notes of equal length stand about evenly."""
+        return self.places(_TIGHT, _NEARLY)[-1]
 
     @property
     def least_even(self) -> float:
@@ -198,8 +212,7 @@ def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
         end_pad += FINAL_ROOM if bars[0].ends_exercise else DOUBLE_ROOM
     rods: list[_Rod] = []
     for bar, columns in zip(bars, spaced, strict=True):
-        meter = bar.meter_width
-        start = _LEFT_PAD + (meter + _METER_PAD if meter else 0.0)
+        start = _LEFT_PAD + meter_room(bar)
         start += REPEAT_ROOM if bar.signs.opens else 0.0
         rods += _rods(columns, index, start, end_pad)
     springs = tuple(room(after - before) for before, after in itertools.pairwise(times))

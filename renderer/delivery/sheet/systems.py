@@ -21,9 +21,16 @@ from fractions import Fraction
 
 from renderer.delivery.sheet.engraving import EngravedBar, EngravedLine
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
-from renderer.delivery.sheet.phrases import Needs, TuneBar, rows_of_tune
+from renderer.delivery.sheet.phrases import (
+    NEARLY_FULL,
+    WIDEST,
+    Needs,
+    TuneBar,
+    rows_of_tune,
+    widths_of,
+)
 from renderer.delivery.sheet.pieces import Glyph
-from renderer.delivery.sheet.spacing import BarSpacing, room, share_out, spacing_of
+from renderer.delivery.sheet.spacing import BarSpacing, meter_room, room, spacing_of
 
 CLEF_LEFT = 0.5 * UNITS_A_SPACE
 CLEF_ROOM = 3.4 * UNITS_A_SPACE
@@ -35,17 +42,21 @@ _TIGHTEST = 0.8
 _PAIRED = 0.72
 """The same for lines that could fill a row and share it to save a page (judgement)."""
 
-_WIDEST = 2.3
-"""How many times its comfortable width a bar is stretched to at most (judgement)."""
+_TIGHT_PAIR = 0.62
+"""The same where else a single bar would stand in each system (judgement)."""
 
 _FEWEST_BARS = 4
 _FEWER = 0.6
 """A broken line gets fewer bars a system, down to this share of what fits and to four, where that
 makes all its systems equally long (judgement: phrases come in fours)."""
 
-_NEARLY_FULL = 0.85
-"""From this share of a system's width on, bars are stretched to fill it, so that no edge is ragged
-(judgement)."""
+_FEWEST_BROKEN = 2
+_LAST_SYSTEM = 0.6
+"""Where a line is broken anew, its systems have so many bars, and the last one at least this share
+of the others' (judgement)."""
+
+_PICKUP = "0"
+"""What scores number a pickup."""
 
 _UNEVEN = 1.5
 """How much more than another bar of its line a bar may be stretched to stand under those of other
@@ -108,10 +119,14 @@ class System:
 
     @property
     def shown_number(self) -> str:
-        """The number of its first bar, where that is the score's own or the line goes on."""
+        """The number of its first bar, where that is the score's own or the line goes on.
+
+        A pickup that the score counts as 0 has none.
+        """
         first = self.bars[0]
         counted = str(first.number) if first.number > 1 or self.is_numbered else ""
-        return first.staves[0].number or counted
+        own = first.staves[0].number
+        return "" if own == _PICKUP else own or counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +164,14 @@ def _stacked(number: int, forms: tuple[EngravedLine, ...], tune: int) -> Stacked
     bars = tuple(zip(*(line.bars for line in forms), strict=True))
     spacings = tuple(spacing_of(stack) for stack in bars)
     needs = tuple(
-        Needs(spacing.least, spacing.least_even, spacing.comfortable, room(_length(stack)))
+        Needs(
+            spacing.least,
+            spacing.nearly_even,
+            spacing.least_even,
+            spacing.comfortable,
+            spacing.comfortable - meter_room(stack[0]),
+            room(_length(stack)),
+        )
         for spacing, stack in zip(spacings, bars, strict=True)
     )
     return StackedLine(number, forms, bars, spacings, needs, tune)
@@ -197,10 +219,12 @@ class _Grid:
             yield range(start, min(count, start + len(self.others))), self.others
 
 
-def _grid(needs: Sequence[Needs], has_pickup: bool, width: float) -> _Grid:
+def _grid(needs: Sequence[Needs], has_pickup: bool, width: float, most: int | None = None) -> _Grid:
+    """Return how wide the bars of systems are; `most` is how many a system has at most."""
     pickup = needs[0].comfortable if has_pickup else 0.0
     rest = needs[1:] if has_pickup else needs
     size = _bars_a_system(rest, width - pickup)
+    size = size if most is None else min(size, most)
     first = tuple(_widths(rest, size, width - pickup))
     return _Grid(pickup, first, tuple(_widths(rest, size, width)) if pickup else first)
 
@@ -239,7 +263,7 @@ def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
             or (
                 2 * len(own) <= len(key)
                 and key[: len(own)] == own
-                and _stretched(line.needs) < width * _NEARLY_FULL
+                and _stretched(line.needs) < width * NEARLY_FULL
             )
         )
         rivals = groups.setdefault(next(fitting, own), [])
@@ -259,7 +283,7 @@ def _positions(needs: Sequence[Needs], size: int) -> list[Needs]:
 
 
 def _fits(positions: Sequence[Needs], width: float, tightest: float = _TIGHTEST) -> bool:
-    return sum(max(p.least_even, p.comfortable * tightest) for p in positions) <= width
+    return sum(max(p.nearly_even, p.unsigned * tightest) for p in positions) <= width
 
 
 def _bars_a_system(needs: Sequence[Needs], width: float) -> int:
@@ -269,6 +293,8 @@ def _bars_a_system(needs: Sequence[Needs], width: float) -> int:
         if _fits(_positions(needs, size), width):
             most = size
             break
+    if most == 1 < count and _fits(_positions(needs, 2), width, _TIGHT_PAIR):
+        most = 2
     if most == count:
         return count
     for size in range(most, max(_FEWEST_BARS, math.ceil(most * _FEWER)) - 1, -1):
@@ -278,18 +304,11 @@ def _bars_a_system(needs: Sequence[Needs], width: float) -> int:
 
 
 def _stretched(positions: Sequence[Needs]) -> float:
-    return sum(position.comfortable for position in positions) * _WIDEST
+    return sum(position.comfortable for position in positions) * WIDEST
 
 
 def _widths(needs: Sequence[Needs], size: int, width: float) -> list[float]:
-    positions = _positions(needs, size)
-    stretched = _stretched(positions)
-    even = [position.least_even for position in positions]
-    return share_out(
-        width if stretched >= width * _NEARLY_FULL else stretched,
-        even if sum(even) <= width else [position.least for position in positions],
-        [position.weight for position in positions],
-    )
+    return widths_of(_positions(needs, size), width)
 
 
 def _systems_of(
@@ -350,7 +369,7 @@ def halved_lines(
         for line in lines
         if not line.tune
         and _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
-        and (paired or _stretched(line.needs) < (width - head) * _NEARLY_FULL)
+        and (paired or _stretched(line.needs) < (width - head) * NEARLY_FULL)
     }
     return frozenset(number for number in short if {number - 1, number + 1} & short)
 
@@ -364,6 +383,7 @@ def lay_systems(
     paired: bool = False,
     phrase: int = 4,
     only_phrases: bool = False,
+    alike: bool = False,
 ) -> tuple[tuple[System, ...], ...]:
     """Return the systems of each line of an exercise.
 
@@ -382,6 +402,9 @@ def lay_systems(
         How many bars of a tune stand in a row where its source does not say.
     only_phrases:
         Whether all lines have rows of as many bars, whatever their source says.
+    alike:
+        Whether lines of the same bars are broken alike, where none of them needs a system for each
+        bar.
     """
     head = indent + CLEF_ROOM
     room, half_room = width - head, half - head
@@ -405,17 +428,43 @@ def lay_systems(
             half_room,
         ),
     ):
-        for group in _groups(members, available):
-            grid = _grid(group.needs, group.has_pickup, available)
+        groups = _groups(members, available)
+        most = _alike(groups, available) if alike else {}
+        for group in groups:
+            size = most.get(group.lines[0].signature)
+            grid = _grid(group.needs, group.has_pickup, available, size)
             for line in group.lines:
                 systems[line.number] = tuple(_systems_of(line, grid.rows(len(line.bars)), indent))
     return tuple(systems[line.number] for line in lines)
 
 
+def _alike(groups: Sequence[_Group], width: float) -> dict[tuple[Fraction, ...], int]:
+    """Return how many bars a system has in all lines of the same bars.
+
+    That is as many as the densest of them has, unless that leaves its last system far shorter.
+    """
+    sizes: dict[tuple[Fraction, ...], int] = {}
+    for group in groups:
+        size = len(_grid(group.needs, group.has_pickup, width).first)
+        count = len(group.needs) - group.has_pickup
+        key = group.lines[0].signature
+        if size > 1 and is_even(count, math.ceil(count / size)):
+            sizes[key] = min(size, sizes.get(key, size))
+    return sizes
+
+
+def is_even(bars: int, systems: int) -> bool:
+    """Whether a line of so many bars can be broken into so many systems about equally long."""
+    most = math.ceil(bars / systems)
+    return most >= _FEWEST_BROKEN and bars - most * (systems - 1) >= most * _LAST_SYSTEM
+
+
 def _tightened(line: StackedLine) -> StackedLine:
     """Return a line that shares its row, with needs by which it is not broken in that room."""
+    share = _PAIRED / _TIGHTEST
     needs = tuple(
-        replace(one, comfortable=one.comfortable * _PAIRED / _TIGHTEST) for one in line.needs
+        replace(one, comfortable=one.comfortable * share, unsigned=one.unsigned * share)
+        for one in line.needs
     )
     return replace(line, needs=needs)
 

@@ -399,13 +399,16 @@ class MusicCode:
         before = range(bounds[0])
         return (*([before] if before else []), *(runs[name] for name in parts))
 
-    def feed(self, code: str, line: int = 0) -> None:
-        """Read one line of music code; `line` is its number in the file, 0 for none.
+    def feed(self, code: str, line: int = 0, *, begins_row: bool = True) -> None:
+        """Read one line of music code, which begins a row of the score.
+
+        `line` is its number in the file, 0 for none; a line that goes on with the row before does
+        not `begins_row`. Line breaks inside the code begin rows too.
 
         Raises `RungwiseError` for what ABC or a chanter does not have.
         """
         self._line = line
-        self._row_begins |= not self._notes
+        self._row_begins |= begins_row and not self._notes
         goes_on = bool(self._ending) and bool(self._measures) and self._measures[-1].signs.endings
         if self._section_begins and self._measures and not self._notes and not goes_on:
             self._line_begins = self._is_new_row = True
@@ -424,6 +427,7 @@ class MusicCode:
                 raise self._unreadable(code, at)
             kind = match.lastgroup or ""
             self._token(match, kind, at)
+            self._row_begins |= kind == "space" and "\n" in match[0] and not self._notes
             at = match.end()
             if kind != "space" and match["text"] is None and match["decoration"] is None:
                 self._after_bar = match["bar"] is not None

@@ -265,11 +265,13 @@ def _score_of(tune: _Tune, source: str) -> Score:
     for number, letter, value in (*tune.definitions, *tune.header):
         if letter in ("m", "U"):
             code.field(letter, value, f"line {number}")
+    begins_row = True
     for number, match, line in _of_first_voice(tune, code):
         if match is not None:
             code.field(match[1], match[2], f"line {number}")
         else:
-            code.feed(line.removesuffix("\\"), number)
+            code.feed(line.removesuffix("\\"), number, begins_row=begins_row)
+            begins_row = not line.endswith("\\")
     measures = code.finish(strict=False)
     order = code.order(parts)
     if tune.cut_off:

@@ -228,11 +228,19 @@ def write_abc_line(
         The line, from 1.
     meter, unit:
         The meter and the unit length (as a share of a whole note) that hold where it is read.
+
+    Returns
+    -------
+    The code, in the score's own rows.
     """
     bars = (printed := printed_line(exercise, line_number, "closed")).bars
     codes = list(map(str, _line_code(printed, unit, _State(meter))))
     end = _end_sign(bars[-1], is_last_line=False) if bars[-1].signs.closes else "|"
-    return f"{_joined(codes, _bar_lines(bars), range(len(codes)))} {end}"
+    signs = _bar_lines(bars)
+    for index in _own_rows(bars, signs):
+        codes[index] = f"\n{codes[index]}"
+    # The space before a row would stand at its beginning.
+    return f"{_joined(codes, signs, range(len(codes)))} {end}".replace(" \n", "\n")
 
 
 def write_abc(exercise: Exercise, *, opened: Opened = "closed") -> bytes:
@@ -312,19 +320,31 @@ def _body(exercise: Exercise, opened: Opened, meter: Meter, tempo: Fraction) -> 
             ending, _, over = codes[0].over.partition(" ") if is_ending else ("", "", codes[0].over)
             codes[0] = replace(codes[0], over=f"{ending}{heading}{over}")
         signs = _bar_lines(printed.bars)
-        rows = list(_rows(signs))
+        rows = list(_rows(printed.bars, signs))
         for row in rows:
             is_last_line = line_number == len(exercise.lines)
             end = _end_sign(line.bars[-1], is_last_line=is_last_line)
-            sign = end if row is rows[-1] else signs[row.stop]
+            goes_on = row is not rows[-1] and not printed.bars[row.stop].begins_row
+            sign = end if row is rows[-1] else signs[row.stop] + "\\" * goes_on
             yield f"{_joined([str(code) for code in codes], signs, row)} {sign}"
 
 
-def _rows(signs: Sequence[str]) -> Iterator[range]:
-    """Yield the bars of each row; none begins at a double bar line, which would begin a line."""
+def _rows(bars: Sequence[Bar], signs: Sequence[str]) -> Iterator[range]:
+    """Yield the bars of each row of text: the score's own, or so many bars.
+
+    None begins at a double bar line, which would begin a line of the exercise.
+    """
+    own = _own_rows(bars, signs)
     begin = 0
     for index, sign in enumerate(signs):
-        if index - begin >= BARS_ON_A_LINE and sign == "|":
+        is_long = not own and index - begin >= BARS_ON_A_LINE and sign == "|"
+        if index in own or is_long:
             yield range(begin, index)
             begin = index
     yield range(begin, len(signs))
+
+
+def _own_rows(bars: Sequence[Bar], signs: Sequence[str]) -> list[int]:
+    """The bars, from 0, that begin a row of the score and of text too."""
+    pairs = enumerate(zip(bars, signs, strict=True))
+    return [index for index, (bar, sign) in pairs if index and bar.begins_row and sign == "|"]

@@ -122,7 +122,7 @@ def _line(line: DefinitionLine) -> Table:
     if line.heading:
         table.add("heading", line.heading)
     if isinstance(line, AbcLine):
-        table.add("abc", line.abc)
+        table.add("abc", tomlkit.string(line.abc, multiline="\n" in line.abc))
     else:
         table.add("run", run_text(_groups(line.notes, line.groups)))
         names = [PLAIN if name is None else name for name in line.ornaments]

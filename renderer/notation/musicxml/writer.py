@@ -175,7 +175,7 @@ class _Writer:
             begins_line = number == 1
             before = None if begins_line else printed.bars[number - 2]
             after = None if number == len(printed.bars) else printed.bars[number]
-            if begins_line and line_number > 1:
+            if line_number > 1 if begins_line else _begins_row(bar, before):
                 _add(measure, "print", new_system="yes")
             _left_barline(measure, bar.signs, NO_SIGNS if before is None else before.signs)
             self._attributes(measure, bar, is_first=begins_line and line_number == 1)
@@ -355,6 +355,13 @@ def _implied_beginnings(exercise: Exercise) -> set[tuple[int, int]]:
                 is_open = False
                 begin = (line_number, number + 1)
     return {place for place in implied if place != (1, 1)}
+
+
+def _begins_row(bar: Bar, before: Bar | None) -> bool:
+    """Whether a bar begins a row of the score that would not be read as a line's beginning."""
+    if before is None or bar.signs.opens:
+        return False
+    return bar.begins_row and not before.signs.closes and not before.signs.double
 
 
 def _left_barline(measure: Element, signs: Signs, before: Signs) -> None:
