@@ -36,7 +36,7 @@ def answers(bench: Bench) -> dict[str, Answering]:
             name, data = f"{shipped}.toml", shipped_data(shipped)
         else:
             data = bench.folder.read(name).data
-        read = bench.music.read(name, data)
+        read = bench.music.read(name, data, text_of(asked, "inner"))
         known = set(texts_of(asked, "known", 20_000))
         wanted = [line["key"] for line in read.get("lines", ()) if line["key"] not in known]
         return {

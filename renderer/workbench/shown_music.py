@@ -21,6 +21,7 @@ from renderer.notation.source_file import Source
 from renderer.order.settings import Settings, read_settings
 from renderer.reading.exercise import definition_in, read_exercise
 from renderer.technique.realise import lines_of_entries
+from renderer.workbench.editing import fields_of
 from renderer.workbench.folder import text_in
 
 MOST_KEPT = 4_000
@@ -69,8 +70,15 @@ class ShownMusic:
         self._sounds: dict[tuple[Any, ...], dict[str, Any]] = {}
         self._count = 0
 
-    def read(self, name: str, data: bytes) -> dict[str, Any]:
+    def read(self, name: str, data: bytes, inner: str = "") -> dict[str, Any]:
         """Return what a file holds, without its lines' staves, or what is wrong with it.
+
+        Parameters
+        ----------
+        name, data:
+            The file's name, which tells its form, and what is in it.
+        inner:
+            How movements are opened or closed, as `--inner` has it; empty as the file says.
 
         Returns
         -------
@@ -81,20 +89,14 @@ class ShownMusic:
         source = Source(name, data)
         text = text_in(data)
         try:
-            exercise = read_exercise(source)
-            settings = read_settings({})
-            definition = definition_in(source)
-            counts = None if definition is None else lines_of_entries(definition)
+            settings = read_settings({"inner": inner} if inner else {})
+            exercise = settings.applied_to(read_exercise(source))
+            entries = _entries(source, text, len(exercise.lines))
             tempos = settings.tempos_of(exercise)
         except RungwiseError as error:
             return {"problems": plain_problems(error.problems, text)}
         except WrongValueError as error:
             return {"problems": plain_problems(error.at("", name).problems, text)}
-        entries = (
-            list(range(len(exercise.lines)))
-            if counts is None
-            else [entry for entry, count in enumerate(counts) for _ in range(count)]
-        )
         with self._lock:
             keys = [self._key(one) for one in _alone(exercise)]
         return {
@@ -176,6 +178,18 @@ class ShownMusic:
                     self._sounds.clear()
                 found = self._sounds[asked] = _sound(settings)
             return found
+
+
+def _entries(source: Source, text: str, count: int) -> list[int]:
+    """Return of each line the number of the entry (from 0) that it comes from."""
+    table = fields_of(text)
+    written = table.get("lines") if table else None
+    # An entry stands for one line or more: as many lines as entries are one for each.
+    if not isinstance(written, list) or len(written) == count:
+        return list(range(count))
+    definition = definition_in(source)
+    counts = (1,) * count if definition is None else lines_of_entries(definition)
+    return [entry for entry, lines in enumerate(counts) for _ in range(lines)]
 
 
 def _alone(exercise: Exercise) -> list[_KnownLine]:

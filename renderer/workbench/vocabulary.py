@@ -6,7 +6,7 @@ from functools import cache
 from typing import Any, get_args
 
 from renderer.notation.definition.lines import PLAIN, LineTable
-from renderer.notation.definition.pattern import INTERVALS
+from renderer.notation.definition.pattern import INTERVALS, Order
 from renderer.notation.definition.reader import definition_keys
 from renderer.notation.pitch import Note
 from renderer.notation.score import Placement
@@ -21,8 +21,9 @@ def vocabulary() -> dict[str, Any]:
     Returns
     -------
     `keys`: by the table that they go into (empty for the top), the keys; `notes`: the nine names,
-    from low G up; `movements`: of each its name, family, description, and the notes that it is made
-    on with their spelling in ABC letters; `choices`: by key, the words that its value may be.
+    from low G up; `movements`: of each its name, family and description, the notes that it is made
+    `on` with their spelling in ABC letters, and of each a note `from` which players use it there;
+    `choices`: by key, the words that its value may be.
     """
     return {
         "keys": definition_keys(),
@@ -36,6 +37,11 @@ def vocabulary() -> dict[str, Any]:
                     note.label: fragment_abc(slots)
                     for note, slots in sorted(movement.fragments.items())
                 },
+                "from": {
+                    note.label: before[0].label
+                    for note in movement.notes
+                    if (before := movement.used_from(note))
+                },
             }
             for movement in load_book()
         ],
@@ -44,6 +50,7 @@ def vocabulary() -> dict[str, Any]:
             "rhythm": list(get_args(LineTable.model_fields["rhythm"].annotation)),
             "span": list(INTERVALS),
             "direction": ["rising", "falling", "both", "turning"],
+            "order": list(get_args(Order)),
             "on": ["every", "first", "last"],
             "inner": ["book", "even", "1/2 beat", "1/3 beat", "1/4 beat"],
             "beat": ["first", "last"],

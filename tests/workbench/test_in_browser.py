@@ -123,6 +123,53 @@ def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None
     page.wait("!window.rungwise.hearing.isPlaying")
 
 
+def test_bars_that_are_drawn_across_are_looped(page: Watched) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    boxes = page.page.locator(".entry").nth(0).locator(".bar-box")
+    second, third = boxes.nth(1).bounding_box(), boxes.nth(2).bounding_box()
+    assert second and third
+    page.page.mouse.move(second["x"] + 20, second["y"] + 40)
+    page.page.mouse.down()
+    page.page.mouse.move(third["x"] + 20, third["y"] + 40)
+    page.page.mouse.up()
+    page.wait("window.rungwise.hearing.isPlaying")
+    assert page.page.locator(".bar-box.looped").count() == 2
+    page.wait("window.rungwise.hearing.player.rendition.sections.length > 1")
+    places = page.run(
+        "window.rungwise.hearing.player.rendition.sections.map(one => String(one.from.n))"
+    )
+    assert set(places) == {"3"}, "each round begins with the fourth beat"
+
+
+def test_movements_are_opened_and_closed_from_the_dock(page: Watched, bench: Running) -> None:
+    write(page)
+    groups = page.page.locator(".entry").nth(1).locator("g.gracenote")
+    closed = groups.count()
+    page.page.get_by_label("How it is played").select_option("even")
+    page.wait(
+        f"document.querySelectorAll('.entry')[1].querySelectorAll('g.gracenote').length < {closed}"
+    )
+    assert (bench.folder / "wide.toml").read_text() == WIDE
+
+
+def test_a_movement_is_heard_before_it_is_taken(page: Watched) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    page.page.get_by_role("button", name="Choose …").click()
+    page.page.get_by_role("dialog").get_by_label("Search").fill("grip")
+    page.page.get_by_role("button", name="grip", exact=True).click()
+    page.page.wait_for_selector(".about h3:has-text('grip') >> visible=true")
+    page.page.wait_for_selector(".about .line svg g.note")
+    page.page.locator(".about .line svg g.note").first.click(force=True)
+    page.wait("window.rungwise.hearing.isPlaying")
+    page.page.get_by_role("button", name="Use grip").click()
+    page.wait(f'{TEXT}.includes("ornament = \\"grip\\"")')
+    assert not page.run("window.rungwise.hearing.isPlaying")
+    page.wait("window.rungwise.hearing.music.length === 3")
+
+
 def test_a_line_that_is_changed_while_it_sounds_goes_on(page: Watched) -> None:
     write(page)
     page.wait("window.rungwise.hearing.player !== null")

@@ -4,6 +4,7 @@ import { element } from "../../delivery/page/elements.js";
 import { isSame } from "../../delivery/page/exact.js";
 import { spokenTempo } from "../../delivery/page/practice.js";
 import { Holes } from "../../delivery/page/staff.js";
+import { INNERS } from "./choices.js";
 import { FASTEST, SILENT_DB, SLOWEST, readTempo } from "./hearing.js";
 import { noteName, say } from "./words.js";
 
@@ -14,8 +15,9 @@ export class Dock {
   /**
    * @param {Hearing} hearing
    * @param {() => number} chosen the line that the play button plays
+   * @param {((inner: string) => void)|null} inner takes how movements are opened or closed
    */
-  constructor(hearing, chosen) {
+  constructor(hearing, chosen, inner = null) {
     this.hearing = hearing;
     this.chosen = chosen;
     this.holes = new Holes();
@@ -61,12 +63,31 @@ export class Dock {
       checked: hearing.countsIn,
       onchange: (/** @type {any} */ event) => (hearing.countsIn = event.target.checked),
     });
+    const mode = element(
+      "select",
+      {
+        "aria-label": say("mode"),
+        onchange: (/** @type {any} */ event) => hearing.takeMode(event.target.value),
+      },
+      ...["loop", "once"].map((one) =>
+        element("option", { value: one, selected: hearing.choice.mode === one }, say(`mode_${one}`)),
+      ),
+    );
+    const opened = element(
+      "select",
+      { "aria-label": say("form"), onchange: (/** @type {any} */ event) => inner?.(event.target.value) },
+      element("option", { value: "" }, say("form_written")),
+      ...INNERS.map(([value, key]) => element("option", { value }, say(key))),
+    );
+    opened.hidden = inner === null;
     this.element = element(
       "footer",
       { class: "dock", "aria-label": say("controls") },
       this.button,
       element("div", { class: "now" }, this.holes.element, this.noteName),
       element("div", { class: "tempo" }, element("span", { text: say("tempo") }), this.tempo, this.typed),
+      opened,
+      mode,
       this.pitch,
       fader("chanter"),
       fader("drone"),

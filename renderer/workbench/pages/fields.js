@@ -1,6 +1,8 @@
 // Fields: what a definition's text holds, to be changed one value at a time.
 
 import { element } from "../../delivery/page/elements.js";
+import { INNERS } from "./choices.js";
+import { noteStaff } from "./pickers.js";
 import { noteName, say } from "./words.js";
 
 /** @typedef {Record<string, any>} Change as `renderer/workbench/editing.py` takes it */
@@ -15,13 +17,6 @@ const FRESH = /** @type {Record<string, any>} */ ({
   each: "low A to D",
   abc: "A2 B2 c2 d2",
 });
-const INNERS = /** @type {[string, string][]} */ ([
-  ["book", "inner_book"],
-  ["even", "inner_even"],
-  ["1/2 beat", "inner_half"],
-  ["1/3 beat", "inner_third"],
-  ["1/4 beat", "inner_quarter"],
-]);
 const NOT_WITH_ABC = ["ornament", "walk", "plain", "on", "rhythm", "notes-per-beat"];
 
 /** @param {(string|number)[]} path @param {any} to @returns {Change} */
@@ -97,8 +92,8 @@ export function headFields(fields, change) {
   );
   const placement = select(
     [
-      ["on the beat", "on the beat"],
-      ["before the beat", "before the beat"],
+      ["on the beat", say("on_the_beat")],
+      ["before the beat", say("before_the_beat")],
     ],
     fields["gracenotes"]?.placement ?? "on the beat",
     (value) => change([set(["gracenotes", "placement"], value)]),
@@ -139,8 +134,9 @@ export function kindOf(line) {
  * @param {any} line
  * @param {any} words what the server knows
  * @param {Changing} change
+ * @param {(names: string[], take: (names: string[]) => void) => void} pick lets choose movements
  */
-export function lineFields(index, line, words, change) {
+export function lineFields(index, line, words, change, pick) {
   const kind = kindOf(line);
   const put = (/** @type {(string|number)[]} */ path, /** @type {any} */ to) =>
     change([set(["lines", index, ...path], to)]);
@@ -166,7 +162,7 @@ export function lineFields(index, line, words, change) {
     labelled("heading", input(line.heading, (value) => put(["heading"], orNone(value)))),
     labelled("kind", kinds),
     ...music(kind, line[kind], words, put),
-    ...(kind === "abc" ? [] : movement(index, line, words, change)),
+    ...(kind === "abc" ? [] : movement(index, line, words, change, pick)),
     labelled("inner", inner),
   );
 }
@@ -189,20 +185,43 @@ function music(kind, value, words, put) {
     return [labelled("abc", area)];
   }
   const intervals = words.choices.span.map((/** @type {string} */ one) => [one, say(one)]);
+  const notes = /** @type {[string, string][]} */ (
+    words.notes.map((/** @type {string} */ one, /** @type {number} */ n) => [one, noteName(n)])
+  );
+  const directions = words.choices.direction.map((/** @type {string} */ one) => [one, say(one)]);
+  const choice = (/** @type {string} */ words_, /** @type {string} */ key, /** @type {any[]} */ options, /** @type {string} */ usual) =>
+    labelled(words_, select(options, asWritten(value?.[key] ?? usual), (to) => put([kind, key], to === usual ? null : to)));
+  const typed = (/** @type {string} */ words_, /** @type {string} */ key) =>
+    labelled(words_, input(asWritten(value?.[key]), (to) => put([kind, key], orNone(to))));
+  const number = (/** @type {string} */ words_, /** @type {string} */ key, /** @type {number} */ least, /** @type {number} */ most) =>
+    labelled(
+      words_,
+      input(value?.[key], (to) => put([kind, key], to === "" ? null : asNumber(to)), { type: "number", min: least, max: most }),
+    );
   if (kind === "scale") {
-    return [labelled("step", select(intervals, asWritten(value?.step), (to) => put(["scale", "step"], to)))];
-  }
-  if (kind === "against") {
-    const notes = words.notes.map((/** @type {string} */ one, /** @type {number} */ n) => [one, noteName(n)]);
     return [
-      labelled("against_note", select(notes, asWritten(value?.note), (to) => put(["against", "note"], to))),
-      labelled("others", input(asWritten(value?.others), (to) => put(["against", "others"], orNone(to)))),
+      labelled("step", select(intervals, asWritten(value?.step), (to) => put(["scale", "step"], to))),
+      choice("from_note", "from", notes, "low G"),
+      choice("to_note", "to", notes, "high A"),
+      choice("direction", "direction", directions.slice(0, 3), "both"),
     ];
   }
-  const directions = words.choices.direction.map((/** @type {string} */ one) => [one, say(one)]);
+  if (kind === "against") {
+    return [
+      labelled("against_note", select(notes, asWritten(value?.note), (to) => put(["against", "note"], to))),
+      typed("others", "others"),
+    ];
+  }
+  const anyNote = [["", say("any")], ...notes];
   return [
-    labelled("span", select(intervals, asWritten(value?.span), (to) => put(["runs", "span"], to))),
+    typed("span", "span"),
     labelled("direction", select(directions, asWritten(value?.direction), (to) => put(["runs", "direction"], to))),
+    number("count_of_notes", "notes", 3, 6),
+    typed("among", "among"),
+    choice("starts", "start", anyNote, ""),
+    choice("ends", "end", anyNote, ""),
+    choice("run_order", "order", words.choices.order.map((/** @type {string} */ one) => [one, say(`order_${one}`)]), "pitch"),
+    number("limit", "limit", 1, 999),
   ];
 }
 
@@ -214,22 +233,9 @@ function music(kind, value, words, put) {
  */
 function run(written, words, put) {
   const field = input(written, (text) => put(["run"], text));
-  const names = /** @type {string[]} */ (words.notes);
-  const buttons = names.map((name, note) =>
-    element("button", {
-      type: "button",
-      class: "note",
-      "aria-label": say("run_add", { note: noteName(note) }),
-      text: noteName(note),
-      onclick: () => {
-        const now = field.value.trim();
-        put(["run"], now && !/[,|;]$/.test(now) ? `${now}, ${name}` : `${now} ${name}`.trim());
-      },
-    }),
-  );
   const back = element("button", {
     type: "button",
-    class: "note",
+    class: "back",
     "aria-label": say("run_back"),
     text: "⌫",
     onclick: () => {
@@ -237,27 +243,69 @@ function run(written, words, put) {
       if (shorter.trim()) put(["run"], shorter);
     },
   });
-  return [
-    labelled("run", field),
-    element("div", { class: "notes", role: "group", "aria-label": say("run") }, ...buttons, back),
-  ];
+  const tapped = (/** @type {number} */ note) => {
+    const now = field.value.trim();
+    const name = words.notes[note];
+    put(["run"], now && !/[,|;]$/.test(now) ? `${now}, ${name}` : `${now} ${name}`.trim());
+  };
+  return [labelled("run", field), noteStaff(tapped, back)];
 }
 
-/** @param {number} index @param {any} line @param {any} words @param {Changing} change */
-function movement(index, line, words, change) {
+/**
+ * @param {number} index @param {any} line @param {any} words @param {Changing} change
+ * @param {(names: string[], take: (names: string[]) => void) => void} pick
+ */
+function movement(index, line, words, change, pick) {
   const put = (/** @type {string} */ key, /** @type {any} */ to) => set(["lines", index, key], to);
-  const names = words.movements.map((/** @type {any} */ one) => [one.name, one.name]);
-  const choice = select([["", say("no_ornament")], ...names], asWritten(line.ornament), (value) => {
+  const names = /** @type {string[]} */ ([line.ornament ?? []].flat());
+  const take = (/** @type {string[]} */ now) => {
     // Without a movement nothing walks, and there is nothing to put on notes.
-    const others = ["walk", "on", "plain"].filter((key) => !value && key in line);
-    change([put("ornament", value || null), ...others.map((key) => put(key, null))]);
+    const others = ["walk", "on", "plain"].filter((key) => !now.length && key in line);
+    const value = now.length > 1 ? now : (now[0] ?? null);
+    change([put("ornament", value), ...others.map((key) => put(key, null))]);
+  };
+  const typed = input(names.join(", "), (text) => take(text.split(",").map((one) => one.trim()).filter(Boolean)), {
+    placeholder: say("no_ornament"),
   });
-  const walk = element("input", {
-    type: "checkbox",
-    checked: line.walk === true,
-    onchange: (/** @type {any} */ event) => change([put("walk", event.target.checked || null)]),
+  const choose = element("button", { type: "button", text: say("choose_movement"), onclick: () => pick(names, take) });
+  const parts = [labelled("ornament", typed), choose];
+  const tick = (/** @type {string} */ key, /** @type {string} */ words_, /** @type {boolean} */ usual) => {
+    const box = element("input", {
+      type: "checkbox",
+      checked: line[key] ?? usual,
+      onchange: (/** @type {any} */ event) => change([put(key, event.target.checked === usual ? null : event.target.checked)]),
+    });
+    return element("label", { class: "choice" }, box, element("span", { text: say(words_) }));
+  };
+  if (names.length) {
+    const isDrill = "each" in line || "against" in line;
+    if (!isDrill) parts.push(tick("walk", "walk", false));
+    if (line.walk || "each" in line) parts.push(tick("plain", "plain_pass", true));
+    if (!("each" in line)) parts.push(...carriers(asWritten(line.on ?? "every"), (to) => change([put("on", to === "every" ? null : to)])));
+  }
+  const rhythms = words.choices.rhythm.map((/** @type {string} */ one) => [one, say(`rhythm_${one}`)]);
+  const rhythm = select(rhythms, asWritten(line.rhythm ?? "even"), (value) => {
+    const isEven = value === "even";
+    const rest = !isEven && "notes-per-beat" in line ? [put("notes-per-beat", null)] : [];
+    change([put("rhythm", isEven ? null : value), ...rest]);
   });
-  const walks = element("label", { class: "choice" }, walk, element("span", { text: say("walk") }));
-  const canWalk = line.ornament && !("each" in line) && !("against" in line);
-  return [labelled("ornament", choice), ...(canWalk ? [walks] : [])];
+  parts.push(labelled("rhythm", rhythm));
+  if ((line.rhythm ?? "even") === "even") {
+    const beats = input(
+      line["notes-per-beat"] ?? 1,
+      (value) => change([put("notes-per-beat", value === "1" ? null : asNumber(value))]),
+      { type: "number", min: 1, max: 6 },
+    );
+    parts.push(labelled("notes_per_beat", beats));
+  }
+  return parts;
+}
+
+/** Which notes carry a movement. @param {string} on @param {(to: string) => void} put */
+function carriers(on, put) {
+  const known = ["every", "first", "last"];
+  const isKnown = known.includes(on);
+  const options = /** @type {[string, string][]} */ ([...known.map((one) => [one, say(`on_${one}`)]), ["some", say("on_some")]]);
+  const choice = select(options, isKnown ? on : "some", (value) => put(value === "some" ? "low A" : value));
+  return [labelled("on_notes", choice), ...(isKnown ? [] : [labelled("on_some", input(on, put))])];
 }

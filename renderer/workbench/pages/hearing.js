@@ -4,7 +4,7 @@ import { ZERO, readFraction } from "../../delivery/page/exact.js";
 import { readLine } from "../../delivery/page/moments.js";
 import { readMusic } from "../../delivery/page/music.js";
 import { Player } from "../../delivery/page/player.js";
-import { decider, fitting } from "../../delivery/page/practice.js";
+import { decider, fitting, stretchOfBars } from "../../delivery/page/practice.js";
 import { Bank } from "../../delivery/page/tones.js";
 import { ask } from "./ask.js";
 
@@ -160,6 +160,7 @@ export class Hearing {
     if (!this.player?.isPlaying || !isOther) return;
     if (!this.lineOf(lineIndex)) this.stop();
     else {
+      this.choice.from = this.choice.to = null;
       this.choice.version += 1;
       this.player.decideAgain();
     }
@@ -200,24 +201,50 @@ export class Hearing {
     choice.lineIndex = index;
     choice.from = choice.to = null;
     choice.startAt = null;
-    choice.version += 1;
     if (from) {
       const item = line.items.find(
         (one) => one.item === from.item && line.bars[one.bar - 1]?.written === from.bar,
       );
       choice.startAt = item ? item.beat : ZERO;
     }
-    const decide = decider(choice, readFraction);
-    // Without a count-in the line itself is the first section.
-    const skipped = this.countsIn && !from ? 0 : 1;
-    this.player.start((number, before) => decide(number + skipped, before));
-    choice.startAt = null;
-    this._follow();
+    this._start(this.countsIn && !from ? 0 : 1);
+    return true;
+  }
+
+  /**
+   * Play some bars of a line again and again.
+   * @param {number} index @param {number} first as bars are written @param {number} last
+   */
+  playBars(index, first, last) {
+    const line = this.lineOf(index);
+    const stretch = line && stretchOfBars(line, first, last);
+    if (!stretch) return false;
+    this.choice.lineIndex = index;
+    Object.assign(this.choice, stretch);
+    this.choice.startAt = null;
+    this._start(1);
     return true;
   }
 
   playAgain() {
-    this.play(this.choice.lineIndex);
+    this._start(1);
+  }
+
+  /** @param {"loop"|"once"} mode */
+  takeMode(mode) {
+    this.choice.mode = mode;
+    this.choice.version += 1;
+    if (this.player?.isPlaying) this.player.decideAgain();
+  }
+
+  /** @param {0|1} skipped sections: without a count-in the line itself is the first */
+  _start(skipped) {
+    const { choice } = this;
+    choice.version += 1;
+    const decide = decider(choice, readFraction);
+    this.player?.start((number, before) => decide(number + skipped, before));
+    choice.startAt = null;
+    this._follow();
   }
 
   stop() {

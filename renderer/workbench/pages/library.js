@@ -6,7 +6,7 @@ import { Refused, ask, bring } from "./ask.js";
 import { Dock } from "./dock.js";
 import { remember, remembered } from "./kept.js";
 import { StavesView } from "./staves_view.js";
-import { moment, say } from "./words.js";
+import { LANGUAGES, moment, say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
 /** @typedef {import("./hearing.js").Heard} Heard */
@@ -32,7 +32,13 @@ export class Library {
     this.order = remembered("order") ?? "changed";
     this._ended = false;
     this.staves = new StavesView({
-      press: (index, from) => void this.hearing.play(index, from),
+      press: (index, from) => {
+        this.staves.loop(-1, null);
+        this.hearing.play(index, from);
+      },
+      loop: (index, first, last) => {
+        if (this.hearing.playBars(index, first, last)) this.staves.loop(index, [first, last]);
+      },
       arrived: () => this.hearing.takeMusic(this.staves.music()),
     });
     this.dock = new Dock(hearing, () => 0);
@@ -100,6 +106,19 @@ export class Library {
         { class: "bar" },
         element("h1", { text: say("library") }),
         element("span", { class: "gap" }),
+        element(
+          "select",
+          {
+            "aria-label": say("language"),
+            onchange: (/** @type {any} */ event) => {
+              remember("language", event.target.value);
+              location.reload();
+            },
+          },
+          ...Object.entries(LANGUAGES).map(([code, name]) =>
+            element("option", { value: code, lang: code, selected: code === document.documentElement.lang }, name),
+          ),
+        ),
         element("button", { type: "button", text: say("end"), onclick: () => void this.endAll() }),
       ),
       this.main,

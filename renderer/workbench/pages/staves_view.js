@@ -1,13 +1,14 @@
 // The staves of a file: each line drawn once it comes into view, notes lit while they sound.
 
 import { element } from "../../delivery/page/elements.js";
-import { Staff, noteNear } from "../../delivery/page/staff.js";
+import { Staff, barUnder, noteNear } from "../../delivery/page/staff.js";
 import { ask } from "./ask.js";
 import { say } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const MOST_AT_ONCE = 24;
 const KEPT = 3_000;
+const MOVED_PX = 12;
 
 /** @typedef {{key: string, number: number, heading: string, tune: string, entry: number}} LineRow */
 
@@ -27,6 +28,7 @@ export class StavesView {
   /**
    * @param {object} wants
    * @param {(index: number, from: {bar: number, item: number}|null) => void} wants.press
+   * @param {(index: number, first: number, last: number) => void} wants.loop bars drawn across
    * @param {() => void} wants.arrived called when lines' music has come
    */
   constructor(wants) {
@@ -95,15 +97,37 @@ export class StavesView {
     if (!host) {
       host = /** @type {HTMLElement} */ (element("div", { class: "staves" }));
       this.hosts.set(place, host);
-      host.addEventListener("click", (event) => {
-        const index = this.rows.findIndex((one) => this._place(one) === place);
-        if (index >= 0 && host) this.wants.press(index, noteNear(host, event.clientX, event.clientY));
-      });
+      this._pointer(host, () => this.rows.findIndex((one) => this._place(one) === place));
       this.seen.observe(host);
       const body = this.bodies.get(row.key);
       if (body) this._fill(host, row, body);
     }
     return host;
+  }
+
+  /** What pressing and drawing across staves do. @param {HTMLElement} host @param {() => number} index */
+  _pointer(host, index) {
+    /** @type {{x: number, bar: number}|null} */
+    let begun = null;
+    host.addEventListener("pointerdown", (event) => {
+      begun = event.button === 0 ? { x: event.clientX, bar: barUnder(event.clientX, event.clientY) } : null;
+    });
+    host.addEventListener("pointercancel", () => (begun = null));
+    host.addEventListener("pointerup", (event) => {
+      const from = begun;
+      begun = null;
+      const at = index();
+      if (!from || at < 0) return;
+      const bar = barUnder(event.clientX, event.clientY) || from.bar;
+      if (Math.abs(event.clientX - from.x) > MOVED_PX && from.bar) {
+        this.wants.loop(at, Math.min(bar, from.bar), Math.max(bar, from.bar));
+      } else this.wants.press(at, noteNear(host, event.clientX, event.clientY));
+    });
+  }
+
+  /** Show which bars of a line are looped, and in no other. @param {number} index @param {[number, number]|null} bars */
+  loop(index, bars) {
+    this.rows.forEach((_, at) => this._staff(at)?.loop(at === index ? bars : null));
   }
 
   /** @param {HTMLElement} host @param {LineRow} row @param {any} body */

@@ -9,6 +9,7 @@ import { Refused, ask } from "./ask.js";
 import { Dock } from "./dock.js";
 import { headFields, lineFields } from "./fields.js";
 import { remember, remembered } from "./kept.js";
+import { MovementPicker } from "./pickers.js";
 import { StavesView } from "./staves_view.js";
 import { TextView, completion } from "./text_view.js";
 import { moment, say } from "./words.js";
@@ -58,9 +59,17 @@ export class Writing {
     this._ended = false;
     this.staves = new StavesView({
       press: (index, from) => this.press(index, from),
-      arrived: () => this.hearing.takeMusic(this.staves.music()),
+      loop: (index, first, last) => this.loopBars(index, first, last),
+      arrived: () => this.giveMusic(),
     });
-    this.dock = new Dock(hearing, () => this.chosen);
+    /** How movements are opened or closed meanwhile, empty as the file says. */
+    this.inner = "";
+    /** @type {MovementPicker|null} */
+    this.picker = null;
+    this.dock = new Dock(hearing, () => this.chosen, (inner) => {
+      this.inner = inner;
+      void this.show();
+    });
     this._onKey = (/** @type {KeyboardEvent} */ event) => this.key(event);
     this._onLeave = () => void this.saveNow(true);
     this.build();
@@ -90,6 +99,7 @@ export class Writing {
       this.redoButton,
       this.views,
       button("earlier", () => void this.showEarlier()),
+      button("keys", () => this.showKeys()),
     );
     this.notice = element("div", { class: "notice", role: "alert" });
     this.sheet = element("section", { class: "sheet", "aria-label": say("music") });
@@ -97,7 +107,14 @@ export class Writing {
     this.wrong = element("ul", { class: "wrong", "aria-label": say("text_wrong") });
     this.side = element("section", { class: "side", "aria-label": say("view_text") }, this.editor, this.wrong);
     this.desk = element("main", { class: "desk" }, this.sheet, this.side);
-    this.dialog = element("dialog", { class: "dialog" });
+    this.dialog = element("dialog", {
+      class: "dialog",
+      onclose: () => {
+        this.picker?.destroy();
+        this.picker = null;
+        this.giveMusic();
+      },
+    });
     this.root.replaceChildren(this.bar, this.notice, this.desk, this.dock.element, this.dialog);
     this.takeView(remembered("view") ?? (window.innerWidth < 1_024 ? "fields" : "both"));
   }
@@ -188,7 +205,7 @@ export class Writing {
     const number = ++this._asked;
     try {
       const told = this.isFixed ? {} : { text: text.text };
-      this.take(await ask("show", { name: this.name, ...told, known: this.staves.known }), number);
+      this.take(await ask("show", { name: this.name, ...told, inner: this.inner, known: this.staves.known }), number);
     } catch (error) {
       this.failed(error);
     }
@@ -202,7 +219,7 @@ export class Writing {
       for (let tries = 0; tries < MOST_TRIES; tries++) {
         const before = text.text;
         const number = ++this._asked;
-        const told = { name: this.name, text: before, changes, known: this.staves.known };
+        const told = { name: this.name, text: before, changes, inner: this.inner, known: this.staves.known };
         const answer = await ask("show", told);
         if (text.text !== before) continue; // somebody has typed meanwhile
         text.replace(answer.text);
@@ -228,7 +245,7 @@ export class Writing {
       this.staves.add(answer.bodies);
       this.staves.take(answer.read.lines);
       if (isFirst) this.hearing.choice.tempo = readFraction(answer.read.rungs[0] ?? answer.read.tempo);
-      this.hearing.takeMusic(this.staves.music());
+      this.giveMusic();
       this.dock.shown(this.hearing.heard);
     }
     this.drawSheet();
@@ -341,10 +358,27 @@ export class Writing {
     const isOpen = this.openEntry === entry;
     const wrong = this.problems.filter((one) => one.place.startsWith(`lines[${entry + 1}]`));
     const block = element("section", { class: "entry", "aria-label": say("line", { n: entry + 1 }) });
-    if (rows.length > 1) block.append(element("p", { class: "stands", text: say("stands_for", { n: rows.length }) }));
-    for (const row of rows) block.append(this.line(row));
-    for (const one of wrong) block.append(element("p", { class: "problem", text: `${one.cause}. ${one.remedy}` }));
-    if (!this.canChange) return block;
+    const change = (/** @type {Change[]} */ changes) => void this.change(changes);
+    const parts = rows.map((row) => this.line(row));
+    for (const one of wrong) parts.push(element("p", { class: "problem", text: `${one.cause}. ${one.remedy}` }));
+    const line = this.fields?.lines?.[entry];
+    /** @type {HTMLElement[]} */
+    const fields = [];
+    if (this.canChange) {
+      fields.push(this.tools(entry, count, isOpen));
+      if (isOpen && line) {
+        fields.push(lineFields(entry, line, this.words, change, (names, take) => this.pick(names, take)));
+      }
+    }
+    // Of an entry that stands for many lines the fields come first: below they would be out of sight.
+    if (rows.length > 1) {
+      block.append(element("p", { class: "stands", text: say("stands_for", { n: rows.length }) }), ...fields, ...parts);
+    } else block.append(...parts, ...fields);
+    return block;
+  }
+
+  /** @param {number} entry @param {number} count @param {boolean} isOpen */
+  tools(entry, count, isOpen) {
     const tools = element("div", { class: "tools" }, this.opener(entry, say("change_line"), isOpen));
     const tool = (/** @type {string} */ key, /** @type {Change} */ change, /** @type {number|null} */ opens) =>
       tools.append(
@@ -357,16 +391,13 @@ export class Writing {
           },
         }),
       );
-    block.append(tools);
-    const line = this.fields.lines?.[entry];
-    if (isOpen && line) {
+    if (isOpen) {
       if (entry > 0) tool("line_up", { do: "move", at: entry, to: entry - 1 }, entry - 1);
       if (entry < count - 1) tool("line_down", { do: "move", at: entry, to: entry + 1 }, entry + 1);
       tool("line_copy", { do: "copy", at: entry }, entry + 1);
       if (count > 1) tool("line_remove", { do: "remove", at: entry }, null);
-      block.append(lineFields(entry, line, this.words, (changes) => void this.change(changes)));
     }
-    return block;
+    return tools;
   }
 
   /** @param {any} row */
@@ -412,21 +443,43 @@ export class Writing {
     } else if (!this._conflict && !this.isFixed) this.notify("");
   }
 
+  /** Choose movements in a dialog. @param {string[]} names @param {(names: string[]) => void} take */
+  pick(names, take) {
+    this.picker = new MovementPicker(this.words, this.hearing, names, (now) => {
+      this.dialog.close();
+      take(now);
+    });
+    this.openDialog(say("movements"), [this.picker.element]);
+  }
+
   // What is heard.
+
+  giveMusic() {
+    if (!this.picker) this.hearing.takeMusic(this.staves.music());
+  }
 
   /** @param {number} index @param {{bar: number, item: number}|null} from */
   press(index, from) {
     this.chosen = index;
     this.showChosen();
+    this.staves.loop(-1, null);
     if (this.hearing.play(index, from)) return;
     // The music of a line far down may still be on its way.
     const row = this.read?.lines[index];
     if (row) void this.staves.want([row.key]);
   }
 
+  /** @param {number} index @param {number} first @param {number} last */
+  loopBars(index, first, last) {
+    this.chosen = index;
+    this.showChosen();
+    if (this.hearing.playBars(index, first, last)) this.staves.loop(index, [first, last]);
+  }
+
   /** @param {Heard} heard */
   heard(heard) {
-    this.staves.light(heard.index, heard.id);
+    if (this.picker) this.picker.heard(heard);
+    else this.staves.light(heard.index, heard.id);
     this.dock.shown(heard);
   }
 
@@ -448,6 +501,7 @@ export class Writing {
       this.text?.redo();
     } else if (event.key === "F1") this.showKeys();
     else if (control || event.altKey || (isTyped && !isRange)) return;
+    else if (event.key === "Escape" && this.hearing.choice.from && this.hearing.isPlaying) this.press(this.chosen, null);
     else if (event.key === " " && !(target instanceof HTMLButtonElement) && !isRange) this.dock.toggle();
     else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && !isRange) {
       this.choose(this.chosen + (event.key === "ArrowDown" ? 1 : -1));
@@ -474,6 +528,7 @@ export class Writing {
     this.dialog.setAttribute("aria-label", title);
     this.dialog.replaceChildren(element("h2", { text: title }), ...parts, close);
     if (!this.dialog.open) this.dialog.showModal();
+    this.dialog.classList.toggle("wide", this.picker !== null);
   }
 
   // What is kept.
