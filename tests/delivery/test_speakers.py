@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import importlib
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import ModuleType
 
@@ -38,20 +40,28 @@ has_device = pytest.mark.skipif(
 )
 
 
-def run(folder: Path, *words: str, device: bool) -> subprocess.CompletedProcess[str]:
+def surroundings(folder: Path, *, device: bool) -> dict[str, str]:
+    """A tune in a folder, and where its sound goes."""
     (folder / "two.toml").write_bytes(TUNE)
     own = folder / "asound.conf"
     kept = f'type file slave.pcm "null" file "{folder / "heard.raw"}" format "raw"'
     own.write_text(f"pcm.!default {{ {kept} }}\n" if device else "")
-    config = f"{ALSA}:{own}" if device else str(own)
+    return {**os.environ, "ALSA_CONFIG_PATH": f"{ALSA}:{own}" if device else str(own)}
+
+
+def command(*words: str) -> list[str]:
+    return [sys.executable, "-m", "renderer.cli", "play", *words]
+
+
+def run(folder: Path, *words: str, device: bool) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "renderer.cli", "play", *words],
+        command(*words),
         cwd=folder,
         capture_output=True,
         text=True,
         timeout=HANG_S,
         check=False,
-        env={**os.environ, "ALSA_CONFIG_PATH": config},
+        env=surroundings(folder, device=device),
     )
 
 
@@ -81,6 +91,32 @@ def test_a_climb_is_played_as_one_track(tmp_path: Path) -> None:
     order = Order((Source("two.toml", TUNE),), asked(climb="200:240:20", layout="mono"))
     (job,) = order.jobs(Path())
     assert len(heard(tmp_path, 1)) >= job.track().frames
+
+
+@has_device
+def test_a_loop_begins_again_without_a_gap_until_it_is_stopped(tmp_path: Path) -> None:
+    words = ("two.toml", "--line", "2", "--tempo", "400", "--layout", "mono", "--loop")
+    order = Order((Source("two.toml", TUNE),), asked(line=2, tempo=400, layout="mono"))
+    (job,) = order.jobs(Path())
+    wanted = np.concatenate(list(job.track()))
+    env = surroundings(tmp_path, device=True)
+    played = tmp_path / "heard.raw"
+    with subprocess.Popen(
+        command(*words), cwd=tmp_path, stderr=subprocess.PIPE, text=True, env=env
+    ) as process:
+        try:
+            while process.poll() is None and not (
+                played.exists() and played.stat().st_size > 3 * wanted.nbytes
+            ):
+                time.sleep(0.05)
+            process.send_signal(signal.SIGINT)
+            _, said = process.communicate(timeout=HANG_S)
+        finally:
+            process.kill()
+    assert process.returncode == 130, said
+    assert "Traceback" not in said
+    turns = heard(tmp_path, 1)[: 3 * len(wanted)].reshape(3, *wanted.shape)
+    assert all((turn == wanted).all() for turn in turns)
 
 
 @has_device
