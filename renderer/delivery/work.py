@@ -1,9 +1,10 @@
 """How long files take to be made on this machine: measured in former runs, told beforehand.
 
 Each run notes what it made of every kind (seconds of sound in a format, sheets, plans), how long a
-thread took for it and how many bytes came of it. The sums are kept in the user's folder for caches,
-those of former runs counting half as much with each run since. Where nothing was measured yet there
-is a first guess. Nothing depends on any of it but what is said.
+thread took for it and how many bytes came of it. Sums over files are kept in the user's folder for
+caches, from which follows what a file takes by itself and what each second of sound adds: a line
+through all that was measured. Former runs count the less the more was made since. Where nothing was
+measured yet there is a first guess. Nothing depends on any of it but what is said.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import json
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 from threading import Lock
 
@@ -20,9 +21,9 @@ from renderer.delivery.files import part_beside
 from renderer.order.formats import AudioFormat
 from renderer.order.track_job import TrackJob
 
-_FORM, _VERSION = "rungwise-work", 1
-_FORMER_RUNS = 0.5
-"""How much what was measured before counts with each run."""
+_FORM, _VERSION = "rungwise-work", 2
+_LEAST_OF_FORMER_RUNS = 0.5
+"""How much what was measured before counts at least beside a run."""
 
 PARCEL = "a file to send"
 """The kind of ZIP files, whose amount is megabytes."""
@@ -43,13 +44,46 @@ _GUESSES = {
 guesses, of the size that they had on a machine with two busy cores."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
-    """What was made of a kind: seconds that it took, how much it was, how many bytes came of it."""
+_GUESS_COUNTS = 100.0
+"""How much the guess of what a second of sound adds counts, as the sum of the squares by which
+lengths in seconds differ from their mean: files all of one length say nothing of it."""
 
-    seconds: float
-    amount: float
-    bytes: float
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """What was made of a kind: files, and sums over them.
+
+    Parameters
+    ----------
+    files:
+        How many.
+    amount, seconds, bytes:
+        How much they are (seconds of sound, megabytes), how long they took, what came of them.
+    squares, products:
+        Of amounts, and of amounts with seconds.
+    """
+
+    files: float = 0
+    amount: float = 0
+    seconds: float = 0
+    bytes: float = 0
+    squares: float = 0
+    products: float = 0
+
+    def __add__(self, other: Sums) -> Sums:
+        return Sums(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+    def times(self, factor: float) -> Sums:
+        """Return them as if so many times as much had been measured."""
+        return Sums(*(factor * one for one in astuple(self)))
+
+    def line(self, guess: float) -> tuple[float, float]:
+        """Return what a file takes by itself in seconds, and what each of its amount adds."""
+        ratio = self.seconds / self.amount
+        squares = self.squares - self.amount**2 / self.files + _GUESS_COUNTS
+        products = self.products - self.amount * self.seconds / self.files + _GUESS_COUNTS * guess
+        slope = min(max(products / squares, 0.0), ratio)
+        return (self.seconds - slope * self.amount) / self.files, slope
 
 
 def _path() -> Path:
@@ -58,17 +92,16 @@ def _path() -> Path:
     return platformdirs.user_cache_path("rungwise", appauthor=False) / "work.json"
 
 
-def _read() -> dict[str, Rate]:
-    found: dict[str, Rate] = {}
-    with suppress(
-        AttributeError, KeyError, OSError, RecursionError, RuntimeError, TypeError, ValueError
-    ):
+def _read() -> dict[str, Sums]:
+    found: dict[str, Sums] = {}
+    with suppress(AttributeError, LookupError, OSError, RuntimeError, TypeError, ValueError):
         kept = json.loads(_path().read_bytes())
         if kept[_FORM] == _VERSION:
             for kind, one in kept["kinds"].items():
-                rate = Rate(*map(float, one))
-                if rate.amount > 0 and 0 <= rate.seconds < float("inf"):
-                    found[str(kind)] = rate
+                sums = Sums(*map(float, one))
+                is_sound = all(0 <= part < float("inf") for part in astuple(sums))
+                if is_sound and sums.files and sums.amount:
+                    found[str(kind)] = sums
     return found
 
 
@@ -81,33 +114,37 @@ def kind_of(job: TrackJob) -> str:
 class WorkDone:
     """What a run makes, and how long that takes; from any thread."""
 
-    _kinds: dict[str, Rate] = field(default_factory=dict)
+    _kinds: dict[str, Sums] = field(default_factory=dict)
     _adding: Lock = field(default_factory=Lock)
 
     @contextmanager
     def timed(self, kind: str, amount: float) -> Iterator[None]:
-        """Note how long what is done within takes, unless it fails."""
+        """Note how long the file that is made within takes, unless that fails."""
         begin = time.perf_counter()
         yield
         self.add(kind, amount, time.perf_counter() - begin)
 
-    def add(self, kind: str, amount: float, seconds: float = 0, size: int = 0) -> None:
-        """Note so much of a kind, the seconds that it took and the bytes that came of it."""
+    def add(self, kind: str, amount: float, seconds: float) -> None:
+        """Note a file of a kind, how much it is, and the seconds that it took."""
+        self._note(kind, Sums(1, amount, seconds, 0, amount**2, amount * seconds))
+
+    def came_of(self, kind: str, size: int) -> None:
+        """Note how many bytes a file of a kind has."""
+        self._note(kind, Sums(bytes=size))
+
+    def _note(self, kind: str, sums: Sums) -> None:
         with self._adding:
-            was = self._kinds.get(kind, Rate(0, 0, 0))
-            self._kinds[kind] = Rate(was.seconds + seconds, was.amount + amount, was.bytes + size)
+            self._kinds[kind] = self._kinds.get(kind, Sums()) + sums
 
     def keep(self) -> None:
         """Keep it for what later runs say; no error stops anything."""
         kinds = _read()
         for kind, new in self._kinds.items():
-            was, by = kinds.get(kind, Rate(0, 0, 0)), _FORMER_RUNS
-            kinds[kind] = Rate(
-                by * was.seconds + new.seconds,
-                by * was.amount + new.amount,
-                by * was.bytes + new.bytes,
-            )
-        plain = {kind: [one.seconds, one.amount, one.bytes] for kind, one in kinds.items()}
+            before = kinds.get(kind, Sums())
+            if new.files:
+                by = before.amount / (before.amount + new.amount)
+                kinds[kind] = before.times(max(by, _LEAST_OF_FORMER_RUNS)) + new
+        plain = {kind: astuple(one) for kind, one in kinds.items()}
         with suppress(OSError, RuntimeError):
             path = _path()
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -123,19 +160,21 @@ class WorkDone:
 class Rates:
     """What is known of how long things take here, and how large they become."""
 
-    measured: Mapping[str, Rate]
+    measured: Mapping[str, Sums]
 
     def seconds(self, kind: str, amount: float = 1) -> float:
-        """Return how long a thread takes for so much of a kind."""
-        if (rate := self.measured.get(kind)) is not None:
-            return amount * rate.seconds / rate.amount
-        return amount * _GUESSES.get(kind, (0.0, 0))[0]
+        """Return how long a thread takes for a file of a kind that is so much."""
+        guess = _GUESSES.get(kind, (0.0, 0))[0]
+        if (sums := self.measured.get(kind)) is None:
+            return amount * guess
+        by_itself, adds = sums.line(guess)
+        return by_itself + amount * adds
 
     def bytes(self, kind: str) -> int:
         """Return about how many bytes a file of a kind has."""
-        rate = self.measured.get(kind)
-        if rate is not None and rate.bytes:
-            return round(rate.bytes / rate.amount)
+        sums = self.measured.get(kind)
+        if sums is not None and sums.bytes:
+            return round(sums.bytes / sums.files)
         return _GUESSES.get(kind, (0.0, 0))[1]
 
 

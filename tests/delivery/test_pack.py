@@ -617,14 +617,9 @@ def test_rungs_that_are_too_many_for_the_days_are_said_with_the_plan_that_they_a
     change('name = "Ailsa"', 'name = "Ailsa"\ndays = 30')
     change(', "reel.toml"', "")
     said = made().remarks
-    assert sorted(one for one in said if "rungs are too many" in one) == [
-        f"{who} - practice plan{whose}.pdf: 21 rungs are too many for 14 days, since a line climbs "
-        "one a day at most: larger steps reach the top."
-        for who, whose in (
-            ("Chanters at A/Wide", " - Mairi"),
-            ("Chanters at A/Wide", " - Rory"),
-            ("Jamie/Wide", ""),
-        )
+    assert [one for one in said if "rungs are too many" in one] == [
+        "Jamie/Wide - practice plan.pdf and 2 more: 21 rungs are too many for 14 days, since a "
+        "line climbs one a day at most: larger steps reach the top."
     ]
 
 

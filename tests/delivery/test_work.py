@@ -10,7 +10,7 @@ import pytest
 
 from renderer import read_exercise
 from renderer.delivery import work
-from renderer.delivery.work import PARCEL, WorkDone, rates_here, work_of
+from renderer.delivery.work import PARCEL, Rates, Work, WorkDone, rates_here, work_of
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import read_settings
 from renderer.order.track_job import TrackJob
@@ -38,34 +38,57 @@ def test_work_takes_what_it_took_before() -> None:
     mine = jobs()
     playing = float(sum(job.duration for job in mine))
     done = WorkDone()
-    done.add("mp3", playing, 50.0)
+    for job in mine:
+        done.add("mp3", float(job.duration), 10 + float(job.duration) / 4)
     done.keep()
     one = work_of(mine, 1)
-    assert one.seconds == pytest.approx(50)
+    assert one.seconds == pytest.approx(20 + playing / 4)
     assert not one.is_guess
     two = work_of(mine, 2)
     longest = max(float(job.duration) for job in mine)
-    assert two.seconds == pytest.approx(max(25.0, 50 * longest / playing))
+    assert two.seconds == pytest.approx(10 + longest / 4, rel=0.2)
     assert work_of(jobs(format="flac"), 1).is_guess
+
+
+def test_what_a_file_takes_by_itself_is_told_from_what_its_length_adds() -> None:
+    done = WorkDone()
+    for seconds in range(1, 200):
+        done.add("wav", seconds, 0.7 + seconds / 50)
+    done.keep()
+    assert rates_here().seconds("wav", 10_000) == pytest.approx(0.7 + 200, rel=0.001)
+    assert rates_here().seconds("wav", 1) == pytest.approx(0.72, rel=0.01)
+
+
+def test_short_files_alone_do_not_make_long_ones_seem_slow() -> None:
+    done = WorkDone()
+    for _ in range(20):
+        done.add("wav", 4, 1)
+    done.keep()
+    assert rates_here().seconds("wav", 4) == pytest.approx(1)
+    guess = Rates({}).seconds("wav", 1000)
+    assert rates_here().seconds("wav", 1000) == pytest.approx(1 + guess, rel=0.02)
 
 
 def test_pages_are_made_by_one_thread_beside_the_tracks_and_parcels_at_the_end() -> None:
     done = WorkDone()
-    for kind, amount, seconds in (("mp3", 1000, 1), ("a sheet", 1, 30), (PARCEL, 10, 5)):
-        done.add(kind, amount, seconds)
+    for kind, seconds in (("mp3", 0.1), ("a sheet", 30), (PARCEL, 5)):
+        done.add(kind, 10, seconds)
+        done.add(kind, 90, 9 * seconds)
     done.keep()
     whole = work_of(jobs(), 8, pages=["a sheet", "a sheet"], parcel_bytes=20_000_000)
-    assert whole.seconds == pytest.approx(60 + 10)
-    assert str(whole) == "about 70 s of work"
-    assert str(work_of((), 1, pages=["a sheet"] * 8)) == "about 4 minutes of work"
+    sheets = 2 * rates_here().seconds("a sheet")
+    assert whole.seconds == pytest.approx(sheets + rates_here().seconds(PARCEL, 20))
+    assert rates_here().seconds(PARCEL, 20) == pytest.approx(10, rel=0.05)
+    assert str(Work(29.6, is_guess=False)) == "about 30 s of work"
+    assert str(Work(240, is_guess=False)) == "about 4 minutes of work"
 
 
 def test_the_last_runs_count_most() -> None:
-    for seconds in (1.0, 1.0, 1.0, 10.0):
+    for amount, seconds in ((100, 1), (100, 1), (100, 1), (100, 10), (1, 50)):
         done = WorkDone()
-        done.add("wav", 1, seconds)
+        done.add("a sheet", amount, seconds)
         done.keep()
-    assert rates_here().seconds("wav") > 5
+    assert 5 < rates_here().seconds("a sheet", 100) < 30
 
 
 def test_how_large_pages_become_is_measured_too() -> None:
@@ -74,7 +97,7 @@ def test_how_large_pages_become_is_measured_too() -> None:
     done = WorkDone()
     with done.timed("a sheet", 1):
         pass
-    done.add("a sheet", 0, size=12_345)
+    done.came_of("a sheet", 12_345)
     done.keep()
     assert rates_here().bytes("a sheet") == 12_345
 
@@ -100,7 +123,7 @@ def test_what_is_kept_may_be_cut_off_or_nonsense(kept: Path) -> None:
         {"wav": 3},
         {"wav": [1, 0, 0]},
         {"wav": ["x", 1, 1]},
-        {"wav": [-1, 1, 0]},
+        {"wav": [-1, 1, 0, 0, 0, 0]},
     )
     for kinds in nonsense:
         kept.write_text(json.dumps({"rungwise-work": 1, "kinds": kinds}), "utf-8")

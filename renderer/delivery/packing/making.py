@@ -383,7 +383,8 @@ class _Making:
         self._done_s, self._total_s = 0.0, 0.0
         self._placing = Lock()
         self._made: list[str] = []
-        self._remarks: dict[str, None] = {}
+        self._remarks: dict[str, dict[str, None]] = {}
+        # Where each is true.
         self._problems: dict[Problem, None] = {}
         self._failed: list[BaseException] = []
         self._practices: Mapping[str, PracticePlan] = {}
@@ -428,7 +429,7 @@ class _Making:
             parcels,
             left,
             changed,
-            tuple(self._remarks),
+            tuple(f"{_first_of(list(of))}: {said}" for said, of in self._remarks.items()),
         )
 
     def _stopped(self, count: int) -> PackStoppedError:
@@ -546,7 +547,7 @@ class _Making:
                     ),
                     placing=partial(self._placed, one, facts),
                 )
-            self._remarks |= dict.fromkeys(f"{one.source}: {said}" for said in rendered.remarks)
+            self._remark(rendered.remarks, one.source)
 
     def _print_all(self, files: Sequence[PlannedFile]) -> None:
         for one in files:
@@ -555,9 +556,13 @@ class _Making:
             with self._failing():
                 with self._work.timed(one.what, 1):
                     content, remarks = _page(one, self._practices)
-                self._work.add(one.what, 0, size=len(content))
-                self._remarks |= dict.fromkeys(f"{one.path}: {said}" for said in remarks)
+                self._work.came_of(one.what, len(content))
+                self._remark(remarks, one.path)
                 self._write(one, content)
+
+    def _remark(self, remarks: Sequence[str], of: str) -> None:
+        for said in remarks:
+            self._remarks.setdefault(said, {})[of] = None
 
     def _write(self, one: PlannedFile, content: bytes) -> None:
         with whole_file(
@@ -679,6 +684,10 @@ class _Making:
                 if place.parent != root:
                     place.parent.rmdir()
         return tuple(unchanged), tuple(changed)
+
+
+def _first_of(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
 
 
 @dataclass(frozen=True, slots=True)
