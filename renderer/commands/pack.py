@@ -142,13 +142,14 @@ def _make(planned: PackPlan, *, why: bool, replace: bool, tidy: bool) -> MadePac
 def _keep_call(made: MadePack) -> None:
     """Let the same call find out at once that nothing is to be done."""
     from renderer.delivery.packing.standing import call_of, keep
+    from renderer.order.sizes import spoken_bytes
 
     plan = made.plan
     console = output_console()
     with console.capture() as capture:
         _print_table(console, made.plan, made.sizes)
         for path in made.parcels:
-            _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
+            _say(console, f"To send: {path} ({spoken_bytes(made.sizes[path])})")
     said = f"{capture.get()}{_nothing_to_do(len(plan.files))}"
     call = call_of(sys.argv[2:], plan.pack.inputs, plan.pack.folders, said)
     keep(plan.root, made.digests, call)
@@ -232,11 +233,13 @@ def _nothing_to_do(count: int) -> str:
 
 
 def _print_made(console: Console, made: MadePack) -> None:
+    from renderer.order.sizes import spoken_bytes
+
     for remark in made.remarks:
         _say(console, f"Note: {remark}")
     _print_table(console, made.plan, made.sizes)
     for path in made.parcels:
-        _say(console, f"To send: {path} ({made.sizes[path] / 1e6:.1f} MB)")
+        _say(console, f"To send: {path} ({spoken_bytes(made.sizes[path])})")
     done, linked = len(made.made) - len(made.linked), len(made.linked)
     if made.made:
         alike = f", {linked} equal to others were linked" if linked else ""

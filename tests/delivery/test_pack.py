@@ -18,6 +18,8 @@ from typing import Any
 
 import pytest
 import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from renderer.commands.app import app
@@ -25,6 +27,7 @@ from renderer.delivery.manifest import MANIFEST, read_manifest
 from renderer.delivery.packing.foretelling import foretold
 from renderer.delivery.packing.journal import JOURNAL, Journal
 from renderer.delivery.packing.making import MadePack, PackStoppedError, due_of, make
+from renderer.delivery.packing.sending import parcels_of
 from renderer.delivery.packing.standing import said_before
 from renderer.errors import RungwiseError
 from renderer.order.packs import PackPlan, read_pack
@@ -762,6 +765,29 @@ def test_what_is_sent_is_kept_under_a_size_in_parts(folder: Path) -> None:
         with zipfile.ZipFile(Path("out", path)) as sent:
             packed += sent.namelist()
     assert packed == [one.path for one in result.plan.of("Jamie")]
+
+
+@given(
+    sizes=st.lists(st.integers(1, 400_000), min_size=1, max_size=30),
+    most=st.integers(500_000, 2_000_000),
+)
+def test_parts_are_as_few_as_can_be_and_none_is_needlessly_larger_than_the_others(
+    sizes: list[int], most: int
+) -> None:
+    names = [f"Jamie/{number:02d}.mp3" for number in range(len(sizes))]
+    known = dict(zip(names, sizes, strict=True))
+    parcels = parcels_of("Jamie", names, known, dict.fromkeys(names, ""), most)
+    assert [name for parcel in parcels for name in parcel.files] == names
+    room = [sum(known[name] + 150 for name in parcel.files) for parcel in parcels]
+    assert max(room) <= most + 150 * 30
+    greedy, taken = 1, 0
+    for size in (known[name] + 132 + 2 * len(name) for name in names):
+        if taken + size > most - 22:
+            greedy, taken = greedy + 1, 0
+        taken += size
+    assert len(parcels) == greedy
+    # With the parts alike, the largest is no larger than their mean by more than one file.
+    assert max(room) <= sum(room) / len(room) + max(sizes) + 150
 
 
 def test_tracks_too_large_to_send_are_split_into_runs_of_lines_as_long_as_fit(

@@ -70,21 +70,17 @@ def parcels_of(
     RungwiseError
         If one of them alone is larger.
     """
-    parts: list[list[str]] = [[]]
-    taken = _END_BYTES
-    problems = []
-    for file in files:
-        own = sizes[file] + _HEADS_BYTES + _EXTRA_BYTES + 2 * len(file.encode())
-        if most_bytes is not None:
-            if own + _END_BYTES > most_bytes:
-                problems.append(_too_large(file, sizes[file]))
-            elif taken + own > most_bytes:
-                parts.append([])
-                taken = _END_BYTES
-        parts[-1].append(file)
-        taken += own
-    if problems:
-        raise RungwiseError(problems)
+    own = [sizes[file] + _HEADS_BYTES + _EXTRA_BYTES + 2 * len(file.encode()) for file in files]
+    parts = [list(files)]
+    if most_bytes is not None:
+        room = most_bytes - _END_BYTES
+        if problems := [
+            _too_large(file, sizes[file])
+            for file, size in zip(files, own, strict=True)
+            if size > room
+        ]:
+            raise RungwiseError(problems)
+        parts = _alike(files, own, room)
     return tuple(
         Parcel(
             f"{name}.zip" if len(parts) == 1 else f"{name} {number} of {len(parts)}.zip",
@@ -100,6 +96,35 @@ def parcels_of(
         for number, part in enumerate(parts, start=1)
         if part
     )
+
+
+def _filled(files: Sequence[str], own: Sequence[int], room: int) -> list[list[str]]:
+    """Fill one part after the other."""
+    parts: list[list[str]] = [[]]
+    taken = 0
+    for file, size in zip(files, own, strict=True):
+        if taken + size > room:
+            parts.append([])
+            taken = 0
+        parts[-1].append(file)
+        taken += size
+    return parts
+
+
+def _alike(files: Sequence[str], own: Sequence[int], room: int) -> list[list[str]]:
+    """Divide files into as few parts as their order allows, the largest as small as can be.
+
+    So nobody is sent a last part with nothing but a list in it.
+    """
+    fewest = len(_filled(files, own, room))
+    too_small, enough = max(own, default=0) - 1, room
+    while enough - too_small > 1:
+        middle = (too_small + enough) // 2
+        if len(_filled(files, own, middle)) > fewest:
+            too_small = middle
+        else:
+            enough = middle
+    return _filled(files, own, enough)
 
 
 def too_large(files: Sequence[str], sizes: Mapping[str, int], most_bytes: int) -> list[Problem]:
