@@ -50,6 +50,11 @@ THUMP_PERIODS = 1
 """Of the thump there is room for one period within a change: about 200 Hz, where the air in a whole
 chanter sounds."""
 
+SLACK = 0.0005
+"""By what share a change may have larger steps and peaks than its tones: where a change begins at a
+tone's very peak, no more than rounding would decide else how much of it is heard, and no second
+player that rounds otherwise would play the same."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
@@ -121,6 +126,7 @@ def note_change(before: Side, after: Side, noise: Samples, seed: int, *, falls: 
     plain *= rising
     plain += before.whole
     step, peak = max(before.step, after.step), max(before.peak, after.peak)
+    step, peak = step * (1 + SLACK), peak * (1 + SLACK)
     return within_promise(plain, more, step, peak)[1:-1]
 
 

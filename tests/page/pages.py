@@ -81,3 +81,12 @@ def difference_db(theirs: NDArray[Any], ours: NDArray[Any]) -> float:
     """Return the power of the difference of two signals beside that of ours, in decibels."""
     apart = float(np.sum((theirs - ours) ** 2))
     return 10 * float(np.log10(apart / float(np.sum(ours**2))))
+
+
+def matched(theirs: NDArray[Any], ours: NDArray[Any]) -> tuple[NDArray[Any], float]:
+    """Return a signal at the level of another, and by how many decibels it was louder.
+
+    The levels of a page are those of one of its tracks; others may be a little louder or softer.
+    """
+    gain = float(np.sum(theirs * ours) / np.sum(ours**2))
+    return theirs / gain, 20 * float(np.log10(gain))

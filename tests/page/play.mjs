@@ -32,9 +32,10 @@ const made = new Rendition(music, section);
 while (!made.ended) made.extendTo(made.knownTo);
 const frames = made.sections.at(-1).endFrame;
 // In uneven pieces, as a player may lay them.
+const uneven = asked.uneven ?? 1777;
 const chanter = new Float32Array(frames);
 const metronome = new Float32Array(frames);
-for (let first = 0, size = 1777; first < frames; first += size, size = 1777 + ((size * 3) % 50021)) {
+for (let first = 0, size = uneven; first < frames; first += size, size = uneven + ((size * 3) % 50021)) {
   const end = Math.min(frames, first + size);
   chanter.set(made.chanter(first, end), first);
   metronome.set(made.metronome(first, end, data.pitches[asked.pitch ?? 0].gains), first);
@@ -52,4 +53,7 @@ for (let n = 0; n < frames; n++) {
   }
 }
 writeFileSync(asked.out, new Uint8Array(out.buffer));
-console.log(JSON.stringify({ frames, events: made.events.map((one) => one.start) }));
+if (asked.chanter) writeFileSync(asked.chanter, new Uint8Array(chanter.buffer));
+const sections = made.sections.map((one) => one.frame);
+const loops = { B: bank.tone(2).samples.length };
+console.log(JSON.stringify({ frames, sections, loops, events: made.events.map((one) => one.start) }));

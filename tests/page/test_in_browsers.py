@@ -11,8 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.page.browsers import BOTH, needs_chromium, opened, quiet, served
-from tests.page.pages import WIDE, difference_db, track_of
+from renderer.order.tracks import expand
+from renderer.reading.exercise import read_exercise
+from renderer.sound.frames import frame_at
+from tests.page.browsers import BOTH, Watched, needs_chromium, opened, quiet, served
+from tests.page.pages import difference_db, matched, page_of, track_of
 
 
 @needs_chromium
@@ -151,48 +154,97 @@ def test_it_opens_from_disk_and_over_http_without_a_word_or_a_request(
             context.close()
 
 
+TURN = """
+title = "A turn"
+meter = "3/4"
+tempo = 66
+[[lines]]
+abc = "{g}A4 {d}A2 | {gBd}B2{g}c2{d}B2 | {GdG}e4 {ag}a2 |]"
+"""
+HEARD = [
+    ("practice", "A", "closed", "66"),
+    ("practice", "B flat", "opened", "53.7"),
+    ("practice", "478", "closed", "101.3"),
+    ("pipe", "A", "opened", "71.9"),
+    ("pipe", "478", "closed", "88.8"),
+]
+"""Chanter, pitch, form and tempo: three pitches, two chanters, odd tempos, opened and closed."""
+
+PITCHES = ["A", "B flat", "478"]
+
+RENDERED = """async ([frames, pitch, form, tempo]) => {
+  const { player, choice } = rungwise;
+  rungwise.tune(pitch, 0);
+  rungwise.change({ form, mode: "loop" });
+  rungwise.typeTempo(tempo);
+  const context = new OfflineAudioContext(2, frames + 4096, 44100);
+  player.context = context;
+  rungwise.play();
+  player.layTo(frames + 44100);
+  const heard = await context.startRendering();
+  const starts = player.rendition.events.map((one) => one.start);
+  const begin = player._origin;
+  player.stop();
+  player.context = null;
+  let text = "";
+  for (const side of [0, 1]) {
+    const part = new Uint8Array(heard.getChannelData(side).slice(begin, begin + frames).buffer);
+    for (let n = 0; n < part.length; n += 8192) {
+      text += String.fromCharCode(...part.subarray(n, n + 8192));
+    }
+  }
+  return [starts, btoa(text)];
+}"""
+
+
+@pytest.fixture(scope="module")
+def tracks(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Path, Any, list[int]]]:
+    """Of each of `HEARD` a page, the samples of our WAV, and the frames of its events."""
+    folder = tmp_path_factory.mktemp("tracks")
+    several = [part for one in PITCHES for part in ("--pitch", one)]
+    pages = {
+        one: page_of(TURN, folder, "--chanter", one, *several, name=f"{one} page")
+        for one in ("practice", "pipe")
+    }
+    found = []
+    for chanter, pitch, form, tempo in HEARD:
+        own = folder / f"{chanter} {pitch} {tempo}"
+        own.mkdir()
+        inner = {"inner": "even"} if form == "opened" else {}
+        options = [part for key, value in inner.items() for part in (f"--{key}", value)]
+        asked = ("--chanter", chanter, "--pitch", pitch, "--tempo", tempo, "--repeats", "2")
+        ours = track_of(TURN, own, *asked, *options)
+        timeline = expand(read_exercise(str(own / "track.toml")), tempo, repeats=2, **inner)
+        starts = [frame_at(event.start, 44_100) for event in timeline]
+        found.append((pages[chanter], ours, starts))
+    return found
+
+
 @pytest.mark.parametrize("name", BOTH)
 def test_what_a_browser_renders_of_the_page_is_our_wav(
-    name: str, made: Path, tmp_path: Path, start: Callable[[str], Any]
+    name: str, tracks: list[tuple[Path, Any, list[int]]], start: Callable[[str], Any]
 ) -> None:
-    """The player's own pieces, put together by an offline context: three rounds of a line."""
-    ours = track_of(WIDE, tmp_path, "--line", "1", "--tempo", "50", "--repeats", "3")
+    """The player's own pieces, put together by an offline context: two rounds of a line."""
     context = start(name).new_context()
-    watched = opened(context, made.as_uri())
-    text = watched.run(
-        """async (frames) => {
-          const { player, choice } = rungwise;
-          const context = new OfflineAudioContext(2, frames, 44100);
-          player.context = context;
-          rungwise.play();
-          player.layTo(frames + 44100);
-          const delay = player._origin;
-          const whole = new OfflineAudioContext(2, frames + delay, 44100);
-          player.stop();
-          player.context = whole;
-          rungwise.play();
-          player.layTo(frames + 44100);
-          const heard = await whole.startRendering();
-          const bytes = [0, 1].map((side) => new Uint8Array(
-            heard.getChannelData(side).slice(delay, delay + frames).buffer));
-          let text = "";
-          for (const part of bytes) {
-            for (let n = 0; n < part.length; n += 8192) {
-              text += String.fromCharCode(...part.subarray(n, n + 8192));
-            }
-          }
-          return btoa(text);
-        }""",
-        len(ours),
-    )
+    opened_pages: dict[Path, Watched] = {}
+    for (_, pitch, form, tempo), (path, ours, starts) in zip(HEARD, tracks, strict=True):
+        watched = opened_pages.get(path) or opened(context, path.as_uri())
+        opened_pages[path] = watched
+        shape = "written" if form == "closed" else "opened"
+        asked = [len(ours), PITCHES.index(pitch), shape, tempo]
+        told, text = watched.run(RENDERED, asked)
+        # Every onset at its frame; those of the last round's end belong to the next one.
+        assert told[: len(starts)] == starts
+        heard = np.frombuffer(base64.b64decode(text), "<f4").reshape(2, -1).T.astype(np.float64)
+        same = slice(0, len(ours) - 1_764)
+        theirs, louder_db = matched(heard[same], ours[same])
+        assert abs(louder_db) < 1.5
+        assert difference_db(theirs, ours[same]) < -60, (pitch, form, tempo)
+        # No seam between pieces: nowhere is a tenth of a second worse by much.
+        for first in range(22_050, len(ours) - 6_174, 4_410):
+            piece = slice(first, first + 4_410)
+            assert difference_db(theirs[piece], ours[piece]) < -50, first
     context.close()
-    theirs = np.frombuffer(base64.b64decode(text), "<f4").reshape(2, -1).T.astype(np.float64)
-    same = slice(0, len(ours) - 1_764)
-    assert difference_db(theirs[same], ours[same]) < -60
-    # No seam between pieces: nowhere is a tenth of a second worse by much.
-    for first in range(22_050, len(ours) - 6_174, 4_410):
-        piece = slice(first, first + 4_410)
-        assert difference_db(theirs[piece], ours[piece]) < -50, first
 
 
 @needs_chromium

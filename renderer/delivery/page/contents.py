@@ -240,7 +240,7 @@ def sound_contents(
             steady=settings.steady,
         )
         instrument = instrument or made
-        rows.append(pitch_data(pitch, settings.scale, made, timeline, mixing))
+        rows.append(pitch_data(pitch, settings.scale, made, timeline, mixing, soundings))
     assert instrument is not None, "an exercise has a pitch"
     voice = settings.voice or shipped_voice(settings.chanter)
     drone_voices = (settings.drone_voice,) * 2 if settings.drone_voice else shipped_drones()

@@ -244,6 +244,7 @@ def sound_data(
             "uneven": note_change.UNEVEN,
             "silence_s": splice.SILENCE_CHANGE_S,
             "first_s": splice.FIRST_CHANGE_S,
+            "slack": note_change.SLACK,
             "high_share": note_change.HIGH_SHARE,
             "thump_periods": note_change.THUMP_PERIODS,
             "lift_db": note_change.LIFT_DB,
@@ -326,6 +327,7 @@ def pitch_data(
     instrument: Instrument,
     timeline: Timeline,
     mixing: MixSettings,
+    soundings: Soundings,
 ) -> dict[str, Any]:
     """Return what a page needs to know of one pitch.
 
@@ -336,6 +338,9 @@ def pitch_data(
     timeline, mixing:
         A track by which the levels of all are set: how loud a page is does not change from line to
         line.
+    soundings:
+        The tones that sound. Other fingerings than those of the nine notes are told by their
+        partials at the page's first pitch; here, how strong the first of these is.
     """
     found = levels.balance(timeline, instrument, mixing)
     chanter = instrument.chanter.chanter
@@ -346,6 +351,9 @@ def pitch_data(
         "tenor_hz": tenor_drone_hz(pitch),
         "shifts": [one.shift for one in found.beginnings],
         "locked": [one != Beginning() for one in found.beginnings],
+        "fingered": [
+            float(abs(instrument.chanter.tone(one).partials[0])) for one in soundings.fingerings
+        ],
         "gains": {
             "chanter": found.gains.chanter,
             "drones": found.gains.drones,

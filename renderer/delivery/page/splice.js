@@ -20,6 +20,7 @@ import { noisePlace } from "./tones.js";
  * @property {number} uneven
  * @property {number} silence_s
  * @property {number} first_s how long it takes to start at the very first frame
+ * @property {number} slack by what share a change may go beyond its tones
  * @property {number} high_share
  * @property {number} thump_periods
  * @property {number} lift_db
@@ -173,7 +174,8 @@ function noteChange(stretch, noise, changes) {
   const at = noisePlace(stretch.start, noise.length - size);
   const loud = after.peak * gain(falls ? changes.stroke_db : changes.lift_db);
   const thump = falls ? after.peak * gain(changes.thump_db) : 0;
-  const [step, peak] = [Math.max(before.step, after.step), Math.max(before.peak, after.peak)];
+  const allowed = 1 + changes.slack;
+  const [step, peak] = [allowed * Math.max(before.step, after.step), allowed * Math.max(before.peak, after.peak)];
   const plain = new Float64Array(size);
   const more = new Float64Array(size);
   for (let n = 0; n < size; n++) {

@@ -393,6 +393,8 @@ export class Bank {
       Math.floor((sound.highest_of_rate * sound.rate) / hz),
     );
     const size = loopSize(1, sound.rate / hz, sound.fingered_repeats, sound.exact_enough);
+    // As loud as it is at this pitch.
+    const gain = pitch.fingered[index - 9] / Math.hypot(model.partials[0], model.partials[1]);
     /** @param {number} most */
     const made = (most) => {
       const lines = {
@@ -404,7 +406,7 @@ export class Bank {
       };
       const out = new Float32Array(size.frames);
       readTable(laidOut(lines, most, 8192, null).tone, out, size.repeats, null);
-      for (let n = 0; n < out.length; n++) out[n] *= pitch.gains.chanter;
+      for (let n = 0; n < out.length; n++) out[n] *= gain * pitch.gains.chanter;
       return out;
     };
     const whole = made(count);
