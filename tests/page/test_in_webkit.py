@@ -1,0 +1,50 @@
+"""The practice page in WebKit, the browser of Apple's telephones, as Debian has it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.page.browsers import served
+from tests.page.webkit import WebKit, needs_webkit, webkit
+
+
+def practise(browser: WebKit) -> None:
+    """Play, change the rung and the pitch, loop, climb, by hand and by keys."""
+    browser.wait("document.querySelector('.line.chosen svg') !== null")
+    browser.click(".play")
+    browser.wait("rungwise.player.heardFrame > 0 && document.querySelector('.lit') !== null")
+    assert browser.run("rungwise.player.context.sampleRate") == 44_100
+    browser.click(".rungs button:last-child")
+    browser.wait("Number(rungwise.heardTag()?.tempo.n) === 80")
+    browser.run("rungwise.tune(1, 7)")
+    browser.wait("rungwise.choice.bank.pitch.label === 'B flat' && rungwise.player.isPlaying")
+    browser.press(" ")
+    assert not browser.run("rungwise.player.isPlaying")
+    browser.press("1")
+    browser.press("ArrowRight")
+    browser.press("ArrowDown")
+    assert browser.run("[rungwise.choice.lineIndex, Number(rungwise.choice.tempo.n)]") == [1, 60]
+    browser.click("[aria-controls=panel-practice]")
+    browser.click("input[value=climb]")
+    browser.press(" ")
+    browser.run("rungwise.player.layTo(44100 * 40)")
+    sections = "rungwise.player.rendition.sections"
+    rungs = browser.run(f"{sections}.map(one => Number(one.tag.tempo.n)).slice(0, 7)")
+    assert rungs == [60, 60, 60, 70, 70, 80, 80]
+    browser.press("c")
+    browser.press(" ")
+
+
+@needs_webkit
+@pytest.mark.parametrize("way", ["from disk", "over http"])
+def test_webkit_plays_loops_climbs_and_keeps_the_log(way: str, made: Path) -> None:
+    with served(made.parent) as at, webkit() as browser:
+        address = made.as_uri() if way == "from disk" else at(made.name)
+        browser.open(address)
+        practise(browser)
+        # Known again when the page is opened again.
+        browser.open(address)
+        browser.wait("document.querySelector('.line.chosen svg') !== null")
+        assert browser.run("rungwise.log.of(rungwise.lineKey(1)).clean") == 60
