@@ -96,5 +96,5 @@ def _print_plan(made: PracticePlan, first: date) -> None:
     print_table(("Day", "Date", "Time", "Practice"), rows, made.exercise.title)
     console.print(playings_text(made))
     console.print("A line goes on to its next tempo once it was clean; the days are a proposal.")
-    for remark in made.remarks:
+    for remark in (*made.remarks, *made.tracks):
         console.print(remark, markup=False)

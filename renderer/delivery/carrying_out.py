@@ -203,7 +203,7 @@ def _spread(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> 
     check_claims([(job.path, mine)])
     made = practice_of(exercise, job.settings)
     step(1)
-    return Made(tuple(write_plan(made, job, mine)), made.remarks)
+    return Made(tuple(write_plan(made, job, mine)), (*made.remarks, *made.tracks))
 
 
 def _page(job: DocumentJob, keeping: Keeping, step: Callable[[int], None]) -> Made:

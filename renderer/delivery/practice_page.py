@@ -99,7 +99,7 @@ class PracticePage:
             "span": f"{self.first:%a %d %b %Y} to {last:%a %d %b %Y}",
             "rule": RULE,
             "playings": playings_text(plan),
-            "remarks": [printable(remark) for remark in plan.remarks],
+            "remarks": [printable(remark) for remark in (*plan.remarks, *plan.tracks)],
             "days": [self._day_fields(day) for day in plan.days],
             "lines": [self._line_fields(line) for line in plan.lines],
             "rungs_a_row": min(RUNGS_A_ROW, max(len(line.tempos) for line in plan.lines)),

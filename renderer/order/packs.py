@@ -715,7 +715,9 @@ def _overview(
                 "name": share.name,
                 "members": list(share.receiver.members),
                 "pitch": " and ".join(share.pitches),
-                "sound": track_words(replace(share.settings, pitch=Settings().pitch)),
+                "sound": track_words(
+                    replace(share.settings, pitch=Settings().pitch, mix=Settings().mix)
+                ),
                 "mixes": ", ".join(dict.fromkeys(str(track.mix) for track in tracks)),
                 "tracks": len(tracks),
                 "seconds": round(float(sum(track.duration for track in tracks))),

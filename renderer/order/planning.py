@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from renderer.notation.score import Exercise
 from renderer.order.names import tempos_label
-from renderer.order.settings import Settings, track_words
+from renderer.order.settings import Settings, closing_words, track_words
 from renderer.order.tracks import timeline_of
 from renderer.timing.practice import USUAL_LADDER, PracticePlan, practice_plan
 
@@ -49,15 +49,17 @@ def practice_of(exercise: Exercise, settings: Settings) -> PracticePlan:
         playings=settings.playings,
     )
     sounding = track_words(settings)
-    said = [*made.remarks]
+    said = []
     if settings.climb is not None:
         rungs = settings.tempos_of(exercise)
         said.append(f"One track has all {len(rungs)} rungs from {tempos_label(rungs)} in a row.")
+    if closing := closing_words(exercise, settings):
+        said.append(f"{closing}.")
     if settings.each_line and len(exercise.lines) > 1:
         said.append("Each line has a track of its own.")
     if sounding:
         said.append(f"Tracks: {sounding}.")
-    return replace(made, remarks=tuple(said), led_in=_led_in(settings))
+    return replace(made, tracks=tuple(said), led_in=_led_in(settings))
 
 
 def _led_in(settings: Settings) -> str:

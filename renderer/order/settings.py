@@ -850,6 +850,17 @@ def stages_in_words(stages: Sequence[Inner]) -> str:
     return ", then ".join(map(str, stages))
 
 
+def closing_words(exercise: Exercise, settings: Settings) -> str:
+    """Return how movements go from opened to closed in a track, in words; nothing if they do not.
+
+    Sheets and plans say it.
+    """
+    stages = settings.stages_of(exercise)
+    if not stages:
+        return ""
+    return f"Movements close within each track: inner notes {stages_in_words(stages)}"
+
+
 def _only_line(exercise: Exercise, number: int) -> Exercise:
     count = len(exercise.lines)
     if exercise.first_number == number and count == 1:

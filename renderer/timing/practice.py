@@ -128,13 +128,15 @@ class PlannedLine:
 class PracticePlan:
     """The days of a plan, its lines from easy to hard, and what the player should know about it.
 
-    `led_in` says what a line is led in by.
+    `tracks` says in sentences what is not as usual with the tracks, `led_in` what a line is led in
+    by.
     """
 
     exercise: Exercise
     days: tuple[Day, ...]
     lines: tuple[PlannedLine, ...]
     remarks: tuple[str, ...] = ()
+    tracks: tuple[str, ...] = ()
     led_in: str = "after a bar of count-in"
 
     def practices(self, line: int) -> int:
@@ -287,7 +289,7 @@ def practice_plan(
     if longest <= 30 * minutes:
         remarks += (
             f"The longest day takes {ceil(longest / 60)} of {_counted(minutes, 'minute')}: "
-            "--repeats fills them, or an exercise with more lines.",
+            "more repeats of each line fill them, or an exercise with more lines.",
         )
     return PracticePlan(exercise, made, planned, remarks)
 

@@ -14,11 +14,15 @@ from typer.testing import CliRunner
 
 from renderer.commands.app import app
 from renderer.commands.options import option_of
+from renderer.delivery.sheet.content import content_of
+from renderer.delivery.sheet.layout import sheet_settings
 from renderer.notation.source_file import Source
 from renderer.order.order import Order
+from renderer.order.planning import practice_of
 from renderer.order.settings import BY_NAME
 from renderer.order.tracks import timeline_of
 from renderer.reading.exercise import read_exercise
+from renderer.timing.data import timeline_data
 from renderer.timing.practice import Break
 from tests.delivery.larkmoor import asked, planned
 from tests.order.test_orders import WIDE
@@ -127,3 +131,26 @@ def test_a_block_of_a_plan_lasts_as_the_track_of_its_line(given: dict[str, Any])
                 continue
             same = asked(**given).changed(tempo=block.tempo, repeats=block.repeats)
             assert block.seconds == timeline_of(exercise.only(block.line), same).duration
+
+
+@pytest.mark.parametrize(
+    "given", [{"tempo": 60, "repeats": 3}, {"climb": "50:70:10"}], ids=["alone", "with the tempo"]
+)
+def test_name_sheet_plan_and_events_of_a_track_say_alike_how_its_movements_close(
+    given: dict[str, Any],
+) -> None:
+    settings = asked(line=1, open_to_close=["even", "1/4 beat", "80 ms"], **given)
+    order = Order((Source("wide.toml", WIDE),), settings)
+    (job,) = order.jobs(Path())
+    assert "inner notes even, then 1-4 beat, then 80 ms" in job.path.name
+    said = "Movements close within each track: inner notes even, then 1/4 beat, then 80 ms"
+    sheet = content_of(job.exercise, sheet_settings(settings), settings)
+    assert said in sheet.directions
+    plan = practice_of(job.exercise, settings)
+    assert f"{said}." in plan.tracks
+    sections = timeline_data(job.timeline())["sections"]
+    told = [one["inner"] for one in sections if one["line"]]
+    assert list(dict.fromkeys(told)) == ["even", "1/4 beat", "80 ms"]
+    usual = asked(tempo=60)
+    plain = content_of(job.exercise, sheet_settings(usual), usual)
+    assert not any("close" in one for one in plain.directions)

@@ -213,7 +213,7 @@ def checked(settings: Settings) -> object:
 
 def planned(settings: Settings) -> object:
     made = practice_of(exercise_as(settings), settings)
-    return [day.items for day in made.days], made.lines, made.remarks
+    return [day.items for day in made.days], made.lines, (*made.remarks, *made.tracks)
 
 
 def told(settings: Settings) -> object:

@@ -60,7 +60,6 @@ from renderer.errors import Problem, RungwiseError
 from renderer.order.digests import digest_of
 from renderer.order.documents import Document, DocumentJob, PlaylistJob
 from renderer.order.packs import CueJob, OverviewJob, PackPlan, PlannedFile
-from renderer.order.settings import track_words
 from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
 from renderer.timing.practice import PracticePlan
@@ -731,9 +730,7 @@ def _page(one: PlannedFile, practices: Mapping[str, PracticePlan]) -> tuple[byte
         made = practices[one.digest]
         assert settings.start is not None
         page = PracticePage(made, settings.start, settings.learner, Paper(settings.paper))
-        # What the tracks sound like stands on the page, and is no news.
-        said = made.remarks[:-1] if track_words(settings) else made.remarks
-        return page.pdf(), said
+        return page.pdf(), made.remarks
     if job.kind is Document.PAGE:
         # Imported when they are needed: they bring Verovio along.
         from renderer.delivery.page.contents import page_contents

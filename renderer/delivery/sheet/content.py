@@ -62,6 +62,7 @@ from renderer.notation.score import Exercise, note_id
 from renderer.order.names import safe_stem, tempo_label, tempos_label
 from renderer.order.settings import (
     Settings,
+    closing_words,
     track_words,
     usual_settings,
 )
@@ -345,6 +346,8 @@ def _directions(exercise: Exercise, form: Form, settings: Settings) -> Iterator[
     playing = _playing(exercise, settings)
     if playing:
         yield playing
+    if closing := closing_words(exercise, settings):
+        yield closing
     if sounding := track_words(settings):
         yield f"Tracks: {printable(sounding)}"
 
