@@ -108,6 +108,30 @@ def test_a_problem_is_said_at_its_place_and_what_was_typed_stays(
     assert "low A, H, B, D" in (bench.folder / "wide.toml").read_text()
 
 
+def test_a_wrong_field_says_what_would_be_right(page: Watched) -> None:
+    write(page)
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    notes = page.page.get_by_role("textbox", name="Notes")
+    notes.fill("low A, F#")
+    notes.press("Enter")
+    page.page.wait_for_selector(".field[data-key=run] .problem")
+    assert page.page.locator(".field[data-key=run] input").get_attribute("aria-invalid") == "true"
+    assert "F#" in (page.page.locator(".field[data-key=run] .problem").inner_text())
+
+
+def test_an_earlier_version_comes_back_and_goes_again(page: Watched, bench: Running) -> None:
+    write(page)
+    page.run("window.rungwise.screen.text.replace('# other\\n' + window.rungwise.screen.text.text)")
+    page.wait(SAVED)
+    page.page.get_by_role("button", name="Earlier versions").click()
+    page.page.get_by_role("button", name="Take this one").last.click()
+    page.wait(f'!{TEXT}.startsWith("# other")')
+    page.page.get_by_role("button", name="Undo").click()
+    page.wait(f'{TEXT}.startsWith("# other")')
+    page.wait(SAVED)
+    assert (bench.folder / "wide.toml").read_text() == "# other\n" + WIDE
+
+
 def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None:
     write(page)
     page.wait("window.rungwise.hearing.player !== null")

@@ -30,7 +30,27 @@ export function set(path, to) {
  * @param {HTMLElement} one
  */
 function labelled(key, one) {
-  return element("label", { class: "field" }, element("span", { text: say(key) }), one);
+  return element("label", { class: "field", "data-key": key }, element("span", { text: say(key) }), one);
+}
+
+/**
+ * Mark the fields whose values are wrong, and say what would be right beside them.
+ * @param {HTMLElement} fields
+ * @param {import("./ask.js").Problem[]} problems
+ * @returns {import("./ask.js").Problem[]} those that belong to none of the fields
+ */
+export function markFields(fields, problems) {
+  return problems.filter((one) => {
+    const key = /(?:^|\.)([\w-]+)(?:[:,].*)?$/.exec(one.place)?.[1] ?? "";
+    const field = fields.querySelector(`[data-key="${key}"]`);
+    const control = field?.querySelector("input, select, textarea");
+    if (!field || !control) return true;
+    control.setAttribute("aria-invalid", "true");
+    const said = `${one.cause}. ${one.remedy}`;
+    control.setAttribute("aria-description", said);
+    field.append(element("span", { class: "problem", text: said, "aria-hidden": "true" }));
+    return false;
+  });
 }
 
 /**

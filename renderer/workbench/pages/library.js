@@ -127,6 +127,7 @@ export class Library {
   }
 
   async start() {
+    document.title = "Rungwise";
     try {
       const shown = this.showExample();
       this.data = await ask("library");

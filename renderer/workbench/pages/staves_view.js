@@ -9,6 +9,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const MOST_AT_ONCE = 24;
 const KEPT = 3_000;
 const MOVED_PX = 12;
+const MOST_KNOWN = 200;
 
 /** @typedef {{key: string, number: number, heading: string, tune: string, entry: number}} LineRow */
 
@@ -55,9 +56,10 @@ export class StavesView {
     window.removeEventListener("resize", this._resized);
   }
 
-  /** The keys of lines that are here. */
+  /** The keys of lines that need not come with an answer: they are here, or come when they are seen. */
   get known() {
-    return this.rows.map((row) => row.key).filter((key) => this.bodies.has(key));
+    const here = [...this.bodies.keys()].slice(-MOST_KNOWN);
+    return [...new Set([...this.rows.map((row) => row.key), ...here])];
   }
 
   /** @param {Record<string, any>} bodies */

@@ -193,8 +193,8 @@ const TABLE = {
   press_staff: ["Press a note to hear it from there; draw across bars to hear them again and again.", "Drücke einen Ton, um von dort zu hören; ziehe über Takte, um sie immer wieder zu hören."],
   keys: ["Keys", "Tasten"],
   keys_list: [
-    "Space: play and stop. Up, down: another line. Control Z, Control Y: undo, redo. Escape: leave the text, or the bars that are looped. F1: this list.",
-    "Leertaste: spielen und anhalten. Auf, ab: andere Zeile. Strg Z, Strg Y: zurück, vor. Escape: den Text oder die Takte der Schleife verlassen. F1: diese Liste.",
+    "Space: play and stop. Up, down: another line. 1 to 9: the chosen line from that bar. Control Z, Control Y: undo, redo. Escape: leave the text, or the bars that are looped. F1: this list.",
+    "Leertaste: spielen und anhalten. Auf, ab: andere Zeile. 1 bis 9: die gewählte Zeile von diesem Takt an. Strg Z, Strg Y: zurück, vor. Escape: den Text oder die Takte der Schleife verlassen. F1: diese Liste.",
   ],
 };
 

@@ -7,7 +7,7 @@ import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
 import { Refused, ask } from "./ask.js";
 import { Dock } from "./dock.js";
-import { headFields, lineFields } from "./fields.js";
+import { headFields, lineFields, markFields } from "./fields.js";
 import { remember, remembered } from "./kept.js";
 import { MovementPicker } from "./pickers.js";
 import { StavesView } from "./staves_view.js";
@@ -18,7 +18,7 @@ import { moment, say } from "./words.js";
 /** @typedef {import("./hearing.js").Heard} Heard */
 /** @typedef {import("./fields.js").Change} Change */
 
-const TYPED_MS = 120;
+const TYPED_MS = 80;
 const SAVE_MS = 600;
 const SAVE_AT_LATEST_MS = 1_500;
 const WATCH_MS = 2_000;
@@ -45,6 +45,8 @@ export class Writing {
     this.openEntry = null;
     this.chosen = 0;
     this.isFixed = false;
+    /** Parts of the sheet by entry, -1 for its head. @type {Map<number, {signature: string, part: HTMLElement}>} */
+    this.blocks = new Map();
     /** @type {TextView|null} */
     this.text = null;
     this._asked = 0;
@@ -101,6 +103,7 @@ export class Writing {
       button("earlier", () => void this.showEarlier()),
       button("keys", () => this.showKeys()),
     );
+    this.adder = element("button", { type: "button", class: "add", text: say("add_line") });
     this.notice = element("div", { class: "notice", role: "alert" });
     this.sheet = element("section", { class: "sheet", "aria-label": say("music") });
     this.editor = element("div", { class: "editor" });
@@ -155,6 +158,7 @@ export class Writing {
       this.text.replace(draft);
       this.notify(say("draft_taken"));
     }
+    document.title = `${this.name} · Rungwise`;
     this.showState();
     const shown = this.show();
     void ask("words").then((words) => {
@@ -273,7 +277,6 @@ export class Writing {
       return;
     }
     const focused = this.focusedField();
-    const parts = [this.head()];
     /** @type {Map<number, any[]>} */
     const byEntry = new Map();
     for (const row of read.lines) {
@@ -282,25 +285,50 @@ export class Writing {
       byEntry.set(row.entry, rows);
     }
     const count = Math.max(fields?.lines?.length ?? 0, byEntry.size ? Math.max(...byEntry.keys()) + 1 : 0);
-    for (let entry = 0; entry < count; entry++) parts.push(this.entry(entry, byEntry.get(entry) ?? [], count));
-    if (this.canChange) {
-      parts.push(
-        element("button", {
-          type: "button",
-          class: "add",
-          text: say("add_line"),
-          onclick: () => {
-            this.openEntry = count;
-            void this.change([{ do: "insert", at: count, line: NEW_LINE }]);
-          },
-        }),
-      );
+    const { canChange } = this;
+    const wrongHead = this.problems.filter((one) => !one.place.startsWith("lines["));
+    const head = { ...read, wrongHead, lines: null, fields: this.openEntry === -1 ? fields : null, canChange, openEntry: this.openEntry === -1 };
+    const parts = [this.block(-1, head, () => this.head())];
+    let first = 0;
+    for (let entry = 0; entry < count; entry++) {
+      const rows = byEntry.get(entry) ?? [];
+      const isOpen = this.openEntry === entry;
+      const wrong = this.problems.filter((one) => one.place.startsWith(`lines[${entry + 1}]`));
+      const told = { rows, first, wrong, canChange, isOpen: isOpen && fields?.lines?.[entry], isLast: entry === count - 1, isOnly: count === 1 };
+      const from = first;
+      parts.push(this.block(entry, told, () => this.entry(entry, rows, from, wrong, count)));
+      first += rows.length;
+    }
+    for (const entry of this.blocks.keys()) if (entry >= count) this.blocks.delete(entry);
+    if (canChange) {
+      this.adder.onclick = () => {
+        this.openEntry = count;
+        void this.change([{ do: "insert", at: count, line: NEW_LINE }]);
+      };
+      parts.push(this.adder);
     }
     this.sheet.classList.toggle("stale", this.problems.length > 0);
-    this.sheet.replaceChildren(...parts);
+    const now = new Set(parts);
+    for (const child of [...this.sheet.children]) if (!now.has(child)) child.remove();
+    parts.forEach((part, at) => {
+      if (this.sheet.children[at] !== part) this.sheet.insertBefore(part, this.sheet.children[at] ?? null);
+    });
     this.staves.fill();
     this.showChosen();
     focused?.();
+  }
+
+  /**
+   * A part of the sheet; the same element as long as what it is made of is the same.
+   * @param {number} entry @param {any} told what it is made of @param {() => HTMLElement} make
+   */
+  block(entry, told, make) {
+    const signature = JSON.stringify(told);
+    const known = this.blocks.get(entry);
+    if (known?.signature === signature) return known.part;
+    const part = make();
+    this.blocks.set(entry, { signature, part });
+    return part;
   }
 
   /** Whether fields can change the file as it stands. */
@@ -335,7 +363,11 @@ export class Writing {
     );
     if (!this.canChange) return head;
     head.append(this.opener(-1, say("about"), isOpen));
-    if (isOpen) head.append(headFields(this.fields, (changes) => void this.change(changes)));
+    if (isOpen) {
+      const fields = headFields(this.fields, (changes) => void this.change(changes));
+      markFields(fields, this.problems.filter((one) => !one.place.startsWith("lines[")));
+      head.append(fields);
+    }
     return head;
   }
 
@@ -353,23 +385,28 @@ export class Writing {
     });
   }
 
-  /** @param {number} entry @param {any[]} rows @param {number} count */
-  entry(entry, rows, count) {
+  /**
+   * @param {number} entry @param {any[]} rows @param {number} first the index of its first line
+   * @param {import("./ask.js").Problem[]} wrong @param {number} count
+   */
+  entry(entry, rows, first, wrong, count) {
     const isOpen = this.openEntry === entry;
-    const wrong = this.problems.filter((one) => one.place.startsWith(`lines[${entry + 1}]`));
     const block = element("section", { class: "entry", "aria-label": say("line", { n: entry + 1 }) });
     const change = (/** @type {Change[]} */ changes) => void this.change(changes);
-    const parts = rows.map((row) => this.line(row));
-    for (const one of wrong) parts.push(element("p", { class: "problem", text: `${one.cause}. ${one.remedy}` }));
+    const parts = rows.map((row, at) => this.line(row, first + at));
     const line = this.fields?.lines?.[entry];
     /** @type {HTMLElement[]} */
     const fields = [];
+    let unmarked = wrong;
     if (this.canChange) {
       fields.push(this.tools(entry, count, isOpen));
       if (isOpen && line) {
-        fields.push(lineFields(entry, line, this.words, change, (names, take) => this.pick(names, take)));
+        const own = lineFields(entry, line, this.words, change, (names, take) => this.pick(names, take));
+        unmarked = markFields(own, wrong);
+        fields.push(own);
       }
     }
+    for (const one of unmarked) parts.push(element("p", { class: "problem", text: `${one.cause}. ${one.remedy}` }));
     // Of an entry that stands for many lines the fields come first: below they would be out of sight.
     if (rows.length > 1) {
       block.append(element("p", { class: "stands", text: say("stands_for", { n: rows.length }) }), ...fields, ...parts);
@@ -400,9 +437,8 @@ export class Writing {
     return tools;
   }
 
-  /** @param {any} row */
-  line(row) {
-    const index = this.read.lines.indexOf(row);
+  /** @param {any} row @param {number} index */
+  line(row, index) {
     const name = [row.tune, row.heading].filter(Boolean).join(" · ");
     const label = element("h3", { text: `${row.number}  ${name}` });
     const play = element("button", {
@@ -502,6 +538,7 @@ export class Writing {
     } else if (event.key === "F1") this.showKeys();
     else if (control || event.altKey || (isTyped && !isRange)) return;
     else if (event.key === "Escape" && this.hearing.choice.from && this.hearing.isPlaying) this.press(this.chosen, null);
+    else if (/^[1-9]$/.test(event.key) && !isRange) this.press(this.chosen, { bar: Number(event.key), item: 1 });
     else if (event.key === " " && !(target instanceof HTMLButtonElement) && !isRange) this.dock.toggle();
     else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && !isRange) {
       this.choose(this.chosen + (event.key === "ArrowDown" ? 1 : -1));
