@@ -50,6 +50,21 @@ needs_axe = pytest.mark.skipif(
     not AXE.exists() and MAY_LACK, reason="axe-core is missing: see `make system-test`"
 )
 
+ANEW = """() => {
+  rungwise.halt();
+  localStorage.clear();
+  rungwise.log.entries = [];
+  for (const own of ["follow", "heardTag", "showHeard"]) delete rungwise[own];
+  rungwise.tune(0, 0);
+  const usual = { mode: "loop", dropout: false, noises: false, form: "written", gracenote: null };
+  Object.assign(rungwise.choice, usual);
+  rungwise._startedBar = 1;
+  rungwise.build();
+  rungwise.takeExercise(0);
+  window.scrollTo(0, 0);
+}"""
+"""A script that brings a page back to how it opens, without the time that opening takes."""
+
 
 @contextmanager
 def browsers() -> Iterator[Callable[[str], Any]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsers import browsers
+from tests.page.browsers import ANEW, Watched, browsers, opened, quiet
 from tests.page.pages import WIDE, page_of
 
 
@@ -29,3 +29,21 @@ def start() -> Iterator[Callable[[str], Any]]:
 @pytest.fixture
 def chromium(start: Callable[[str], Any]) -> Any:
     return start("chromium")
+
+
+@pytest.fixture(scope="session")
+def desk(start: Callable[[str], Any], made: Path) -> Iterator[Watched]:
+    """The page in Chromium, in English: opened once, for opening it makes tones."""
+    context = start("chromium").new_context(
+        viewport={"width": 1280, "height": 800}, locale="en-GB", reduced_motion="reduce"
+    )
+    yield opened(context, made.as_uri())
+    context.close()
+
+
+@pytest.fixture
+def page(desk: Watched, made: Path) -> Iterator[Watched]:
+    """That page as it opens; fails where it says or asks for anything."""
+    desk.run(ANEW)
+    yield desk
+    quiet(desk, made.as_uri())

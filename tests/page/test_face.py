@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import pypdf
 import pytest
 
 from tests.page.browsers import (
+    ANEW,
     AXE,
     BOTH,
     Watched,
@@ -28,42 +29,10 @@ SIZES = [(320, 568), (360, 740), (844, 390), (640, 400), (768, 1024), (1280, 800
 """Small and usual telephones, one on its side, a window at 200 %, a tablet, a desk, a projector."""
 
 
-@pytest.fixture(scope="module")
-def desk(start: Callable[[str], Any], made: Path) -> Iterator[Watched]:
-    """The page in Chromium, in English: opened once, for opening it makes tones."""
-    context = start("chromium").new_context(
-        viewport={"width": 1280, "height": 800}, locale="en-GB", reduced_motion="reduce"
-    )
-    yield opened(context, made.as_uri())
-    context.close()
-
-
-_ANEW = """() => {
-  rungwise.halt();
-  localStorage.clear();
-  rungwise.log.entries = [];
-  for (const own of ["follow", "heardTag"]) delete rungwise[own];
-  const usual = { mode: "loop", dropout: false, form: "written", gracenote: null };
-  Object.assign(rungwise.choice, usual);
-  rungwise._startedBar = 1;
-  rungwise.build();
-  rungwise.takeExercise(0);
-  window.scrollTo(0, 0);
-}"""
-
-
-@pytest.fixture
-def page(desk: Watched, made: Path) -> Iterator[Watched]:
-    """That page as it opens; fails where it says or asks for anything."""
-    desk.run(_ANEW)
-    yield desk
-    quiet(desk, made.as_uri())
-
-
 def play_on(watched: Watched, seconds: int) -> None:
     """Start, and lay out what comes."""
     watched.page.click(".play")
-    watched.run(f"rungwise.player.layTo(44100 * {seconds})")
+    watched.run(f"rungwise.player.rendition.extendTo(44100 * {seconds})")
 
 
 def stop(watched: Watched) -> None:
@@ -83,7 +52,7 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
     for width, height in SIZES:
         where = (width, height)
         watched.page.set_viewport_size({"width": width, "height": height})
-        watched.run(_ANEW)
+        watched.run(ANEW)
         play_on(watched, 20)
         watched.run("() => { rungwise.follow = () => {} }")
         frame = watched.run(
@@ -166,7 +135,7 @@ def test_a_bar_is_tapped_to_start_there_and_bars_are_drawn_over_to_loop_them(pag
     mouse = page.page.mouse
     mouse.click(*middle(page, 3))
     sections = "rungwise.player.rendition.sections.map(one => [one.kind, one.from.n > 0n])"
-    page.run("rungwise.player.layTo(44100 * 20)")
+    page.run("rungwise.player.rendition.extendTo(44100 * 20)")
     assert page.run(sections)[:3] == [["clicks", True], ["line", True], ["line", False]]
     stop(page)
     mouse.move(*middle(page, 2))
@@ -259,7 +228,7 @@ def test_all_of_it_is_done_by_keys(page: Watched) -> None:
     page.page.check("input[value=climb]")
     keys.press("1")
     keys.press(" ")
-    page.run("rungwise.player.layTo(44100 * 60)")
+    page.run("rungwise.player.rendition.extendTo(44100 * 60)")
     section = "rungwise.player.rendition.sections"
     frame = page.run(f"{section}.find(one => Number(one.tag.tempo.n) === 70).frame")
     page.run(f"rungwise.follow = () => {{}}; rungwise.showHeard({frame} + 9)")
@@ -401,7 +370,7 @@ def test_the_log_counts_what_was_played_and_nothing_else(page: Watched) -> None:
     assert log() == []
     # One that is over is one, and one that began in the middle of the line is not.
     page.page.mouse.click(*middle(page, 3))
-    page.run("rungwise.player.layTo(44100 * 60)")
+    page.run("rungwise.player.rendition.extendTo(44100 * 60)")
     ends = page.run("rungwise.player.rendition.sections.map(one => one.endFrame)")
     page.run(f"rungwise.count({ends[2]})")
     stop(page)
@@ -473,7 +442,7 @@ def test_a_day_of_the_plan_says_what_it_holds_and_the_next_day_is_due_tomorrow(
     assert shown is not None
     # As long as it says, laid out to its end.
     page.page.click(".play")
-    page.run("rungwise.player.layTo(44100 * 3600)")
+    page.run("rungwise.player.rendition.extendTo(44100 * 3600)")
     lasts = page.run("rungwise.player.rendition.sections.at(-1).endFrame / 44100")
     assert abs(lasts - 60 * int(shown[1]) - int(shown[2])) <= 1
     page.wait("document.querySelector('.day [aria-current]')")

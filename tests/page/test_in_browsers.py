@@ -19,62 +19,53 @@ from tests.page.pages import difference_db, matched, page_of, track_of
 
 
 @needs_chromium
-def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(chromium: Any, made: Path) -> None:
-    context = chromium.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB")
-    address = made.as_uri()
-    watched = opened(context, address)
-    page = watched.page
-    assert page.inner_text("h1") == "Doublings over a wide step"
-    assert page.locator(".line").count() == 3
-    page.click(".play")
-    watched.wait("rungwise.player.heardFrame > 0 && document.querySelector('.lit')")
-    assert page.inner_text(".play") == "Stop"
+def test_a_learner_plays_loops_changes_rung_and_pitch_and_climbs(page: Watched) -> None:
+    assert page.page.inner_text("h1") == "Doublings over a wide step"
+    assert page.page.locator(".line").count() == 3
+    page.page.click(".play")
+    page.wait("rungwise.player.heardFrame > 0 && document.querySelector('.lit')")
+    assert page.page.inner_text(".play") == "Stop"
     # Another rung while it plays: from the next round on.
-    page.click(".rungs button >> text='80'")
-    watched.wait("rungwise.heardTag()?.tempo.n === 80n")
-    sections = watched.run(
+    page.page.click(".rungs button >> text='80'")
+    page.wait("rungwise.heardTag()?.tempo.n === 80n")
+    sections = page.run(
         "rungwise.player.rendition.sections.map(one => [one.kind, Number(one.tag.tempo.n)])"
     )
     assert sections[0] == ["clicks", 50]
     assert ["line", 50] in sections
     assert ["line", 80] in sections
     # Another pitch starts anew, at once.
-    page.click("text='Sound'")
-    page.select_option(".panel.sound select", "1")
-    watched.wait("rungwise.choice.bank.pitch.label === 'B flat' && rungwise.player.isPlaying")
-    page.click(".play")
-    assert page.inner_text(".play") == "Start"
+    page.page.click("text='Sound'")
+    page.page.select_option(".panel.sound select", "1")
+    page.wait("rungwise.choice.bank.pitch.label === 'B flat' && rungwise.player.isPlaying")
+    page.page.click(".play")
+    assert page.page.inner_text(".play") == "Start"
     # Climbing: two rounds a rung, up to the last one.
-    page.keyboard.press("1")
-    page.click("text='Practice'")
-    page.check("input[value=climb]")
-    page.click(".play")
-    watched.run("rungwise.player.layTo(44100 * 100)")
-    rungs = watched.run(
+    page.page.keyboard.press("1")
+    page.page.click("text='Practice'")
+    page.page.check("input[value=climb]")
+    page.page.click(".play")
+    page.run("rungwise.player.rendition.extendTo(44100 * 100)")
+    rungs = page.run(
         "rungwise.player.rendition.sections.map(one => Number(one.tag.tempo.n)).slice(0, 10)"
     )
     assert rungs == [50, 50, 50, 60, 60, 70, 70, 80, 80, 80]
-    page.click(".play")
-    quiet(watched, address)
-    context.close()
+    page.page.click(".play")
 
 
 @needs_chromium
-def test_each_way_to_practise_gives_its_own_rounds(chromium: Any, made: Path) -> None:
-    context = chromium.new_context(locale="en-GB")
-    watched = opened(context, made.as_uri())
-    page = watched.page
-    page.click("text='Practice'")
+def test_each_way_to_practise_gives_its_own_rounds(page: Watched) -> None:
+    page.page.click("text='Practice'")
 
     def rounds(mode: str, seconds: int) -> Any:
-        page.check(f"input[value={mode}]")
-        page.click(".play")
-        watched.run(f"rungwise.player.layTo(44100 * {seconds})")
-        found = watched.run(
+        page.page.check(f"input[value={mode}]")
+        page.page.click(".play")
+        page.run(f"rungwise.player.rendition.extendTo(44100 * {seconds})")
+        found = page.run(
             "rungwise.player.rendition.sections.map("
             "one => [one.kind, one.tag.lineIndex, one.tag.form, Number(one.tag.tempo.n)])"
         )
-        page.click(".play")
+        page.page.click(".play")
         return found
 
     own = [0, "written", 50]
@@ -91,7 +82,7 @@ def test_each_way_to_practise_gives_its_own_rounds(chromium: Any, made: Path) ->
     assert forms[6:8] == ["written", "written"]
     # A day of the plan: blocks of rounds, each after a count-in, and rests between.
     day = rounds("session", 600)
-    plan = watched.run("rungwise.exercise.plan[0]")
+    plan = page.run("rungwise.exercise.plan[0]")
     expected: list[list[Any]] = []
     for item in plan:
         if len(item) == 1:
@@ -104,36 +95,30 @@ def test_each_way_to_practise_gives_its_own_rounds(chromium: Any, made: Path) ->
     assert len(day) > 10
     for ours, theirs in zip(day, expected, strict=False):
         assert ours[: len(theirs)] == theirs
-    context.close()
 
 
 @needs_chromium
-def test_it_is_played_by_keys_alone(chromium: Any, made: Path) -> None:
-    context = chromium.new_context(locale="en-GB")
-    address = made.as_uri()
-    watched = opened(context, address)
-    keys = watched.page.keyboard
+def test_it_is_played_by_keys_alone(page: Watched) -> None:
+    keys = page.page.keyboard
     keys.press("ArrowDown")
-    assert watched.run("rungwise.choice.lineIndex") == 1
+    assert page.run("rungwise.choice.lineIndex") == 1
     keys.press("ArrowRight")
     keys.press("ArrowRight")
-    assert watched.run("Number(rungwise.choice.tempo.n)") == 70
+    assert page.run("Number(rungwise.choice.tempo.n)") == 70
     keys.press("b")
-    assert watched.run("Number(rungwise.choice.tempo.n)") == 60
+    assert page.run("Number(rungwise.choice.tempo.n)") == 60
     keys.press("4")
-    assert watched.run("Number(rungwise.choice.tempo.n)") == 80
+    assert page.run("Number(rungwise.choice.tempo.n)") == 80
     keys.press(" ")
-    watched.wait("rungwise.player.eventAt(rungwise.player.heardFrame)?.bar === 0")
+    page.wait("rungwise.player.eventAt(rungwise.player.heardFrame)?.bar === 0")
     keys.press("]")
-    assert watched.run("rungwise.loopedBars") == [1, 1]
+    assert page.run("rungwise.loopedBars") == [1, 1]
     keys.press("Escape")
-    assert watched.run("rungwise.loopedBars") is None
+    assert page.run("rungwise.loopedBars") is None
     keys.press("c")
-    assert "clean at 80" in watched.page.inner_text(".said")
+    assert "clean at 80" in page.page.inner_text(".said")
     keys.press(" ")
-    assert not watched.run("rungwise.player.isPlaying")
-    quiet(watched, address)
-    context.close()
+    assert not page.run("rungwise.player.isPlaying")
 
 
 @pytest.mark.parametrize("name", BOTH)
@@ -290,14 +275,12 @@ def test_the_log_outlives_the_page_and_goes_from_browser_to_browser(
 
 
 @needs_chromium
-def test_the_lit_note_is_the_one_that_sounds(chromium: Any, made: Path) -> None:
+def test_the_lit_note_is_the_one_that_sounds(page: Watched) -> None:
     """However late a frame comes on a busy machine: it shows the note that sounds by then.
 
     How late frames come is printed by `tests/benchmarks/bench_page.py`.
     """
-    context = chromium.new_context()
-    watched = opened(context, made.as_uri())
-    watched.run(
+    page.run(
         """() => {
           window.seen = [];
           const show = rungwise.showHeard.bind(rungwise);
@@ -308,13 +291,13 @@ def test_the_lit_note_is_the_one_that_sounds(chromium: Any, made: Path) -> None:
           };
         }"""
     )
-    watched.page.click(".play")
-    watched.wait("rungwise.player.heardFrame > 44100 * 12")
-    seen = watched.run("window.seen")
-    events = watched.run(
+    page.page.click(".play")
+    page.wait("rungwise.player.heardFrame > 44100 * 12")
+    seen = page.run("window.seen")
+    events = page.run(
         "rungwise.player.rendition.events.map(one => [one.start, one.end, one.id, one.tone])"
     )
-    watched.page.click(".play")
+    page.page.click(".play")
     assert len(seen) > 30
     lit = set()
     for name, frame in seen:
@@ -324,4 +307,3 @@ def test_the_lit_note_is_the_one_that_sounds(chromium: Any, made: Path) -> None:
         assert name == event[2], (name, event)
         lit.add(name)
     assert len(lit) > 8
-    context.close()
