@@ -39,6 +39,7 @@ from renderer.delivery.sheet.layout import (
     clock_text,
 )
 from renderer.delivery.sheet.output import write_sheet
+from renderer.delivery.sheet.page_plan import Gap, Part, pages_of_parts
 from renderer.delivery.sheet.pages import Booklet, Pages, impositions, lay_out, size_of
 from renderer.errors import RungwiseError
 from renderer.notation.ladder import parse_ladder
@@ -1057,6 +1058,20 @@ def test_lines_are_shared_out_evenly_where_the_last_page_would_be_nearly_empty()
     assert sum(on_page) == 70
     # The first page has the head and most of the advice.
     assert max(on_page[1:]) - min(on_page[1:]) <= 1
+
+
+def test_a_line_is_torn_apart_only_where_that_saves_a_page_or_half_of_one() -> None:
+    children = replace(USUAL_SETTINGS, size=PrintSize.CHILDREN)
+    laid = fitted([material_of(shipped("the-nine-notes"), children)], children)
+    assert len(laid.exercises[0].lines[0].staves) == 3
+    assert laid.composed.torn == 0
+    between, inside = Gap(1, 1), Gap(1, 1, cost=0.25)
+    parts = [Part(40, gap) for gap in (between, inside, between, between)]
+    assert pages_of_parts(parts, 90) == (range(2), range(2, 4))
+    # One that fills a page does not leave the half before it empty.
+    tall = [Part(40, gap) for gap in (between, between, inside, between)]
+    assert pages_of_parts(tall, 90) == (range(2), range(2, 4))
+    assert pages_of_parts(tall[:3], 90) == (range(1), range(1, 3))
 
 
 def test_the_lines_that_fit_a_page_are_as_many_as_fit() -> None:

@@ -56,6 +56,10 @@ _NARROWEST_HEADING_MM = 25.0
 _FEET = ("foot", "later foot")
 """That of a sheet's first page, which has the caution, and that of every other page."""
 
+_TORN = 0.25
+"""A line that is torn apart by the foot of a page is as bad as half a page that is empty
+(judgement)."""
+
 _TALLEST_KEPT = 0.5
 """A line that takes no more of a page than this is never torn apart by its foot."""
 
@@ -528,7 +532,7 @@ class Composer:
             if index == 0 and self.exercises[number].lines[line].link:
                 height = max(height, CODE_MM)
             ends = ((number, line),) if index + 1 == len(staves) else ()
-            step = gap if index == 0 else self._gap(_SYSTEM_GAP_EM)
+            step = gap if index == 0 else replace(self._gap(_SYSTEM_GAP_EM), cost=_TORN)
             blocks.append(_Block(height, step, (*before, *placed), ends))
         tall = sum(block.height + block.gap.least for block in blocks) - gap.least
         if tall <= _TALLEST_KEPT * self._height:

@@ -15,11 +15,15 @@ _SLACK = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """The room before a part, at least and at most, and whether a page may end in it."""
+    """The room before a part, at least and at most, and whether a page may end in it.
+
+    `cost` is what a page's end in it counts: as much as a page of which its square root is empty.
+    """
 
     least: float
     most: float
     breakable: bool = True
+    cost: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +64,8 @@ def pages_of_parts(
                 continue
             pages, uneven, _ = best[end]
             empty = max(0.0, 1 - used / room)
-            trial = (pages + 1, uneven + empty * empty, end)
+            cost = parts[end].gap.cost if end < count else 0.0
+            trial = (pages + 1, uneven + empty * empty + cost, end)
             if found is None or trial[:2] < found[:2]:
                 found = trial
         assert found is not None, "the last part ends a page"

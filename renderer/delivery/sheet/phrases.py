@@ -143,6 +143,23 @@ def widths_of(needs: Sequence[Needs], width: float) -> list[float]:
     )
 
 
+def _row_widths(
+    needs: Sequence[Needs], columns: Mapping[int, Sequence[Needs]], usual: int, room: float
+) -> list[float]:
+    """Return how wide the bars of a row are: as those of rows of as many, where they suit it.
+
+    A row at most half as long as usual stands under the first bars of the others, if it has room
+    enough there.
+    """
+    if 2 * len(needs) <= usual:
+        widths = widths_of(columns[usual], room)[: len(needs)]
+        if all(own.nearly_even <= wide for own, wide in zip(needs, widths, strict=True)):
+            return widths
+        return widths_of(needs, room)
+    shared = columns[len(needs)]
+    return widths_of(shared if sum(one.least for one in shared) <= room else needs, room)
+
+
 def rows_of_tune(
     lines: Mapping[int, Sequence[TuneBar]], width: float, phrase: int, *, keeps_rows: bool = True
 ) -> dict[int, list[Row]]:
@@ -172,9 +189,7 @@ def rows_of_tune(
     columns: dict[int, list[Needs]] = {}
     for number, chunk, pickup in full:
         needs = [bar.needs for bar in lines[number][chunk.start + pickup : chunk.stop]]
-        # A short row stands under the first bars of the others.
-        count = usual if 2 * len(needs) <= usual else len(needs)
-        known = columns.setdefault(count, [])
+        known = columns.setdefault(len(needs), [])
         known[:] = [
             one if other is None else other if one is None else one.at_least(other)
             for one, other in itertools.zip_longest(known, needs)
@@ -185,12 +200,7 @@ def rows_of_tune(
         bars = lines[number][chunk.start : chunk.stop]
         before = [bar.needs.comfortable for bar in bars[:pickup]]
         needs = [bar.needs for bar in bars[pickup:]]
-        room = width - sum(before)
-        count = usual if 2 * len(needs) <= usual else len(needs)
-        shared = columns[count]
-        if sum(one.least for one in shared) <= room and len(shared) >= len(needs):
-            widths = widths_of(shared, room)[: len(needs)]
-        else:
-            widths = widths_of(needs, room)
-        rows[number].append(Row(chunk, (*before, *widths)))
+        rows[number].append(
+            Row(chunk, (*before, *_row_widths(needs, columns, usual, width - sum(before))))
+        )
     return rows
