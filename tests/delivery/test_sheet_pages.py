@@ -584,6 +584,17 @@ def movements_in(one: Pages) -> list[str]:
     ]
 
 
+def test_cards_are_as_few_pages_as_can_be_and_no_line_that_shares_a_row_is_broken() -> None:
+    cards = replace(USUAL_SETTINGS, imposition=Imposition.CARDS)
+    for name in ("f-gracenotes", "one-movement-four-times"):
+        laid = fitted([material_of(shipped(name), cards)], cards)
+        assert laid.count() == 1
+        content = laid.exercises[0]
+        shared = [index for row in content.rows if len(row) > 1 for index in row]
+        assert all(len(content.lines[index].staves) == 1 for index in shared)
+        assert bool(shared) is (name == "f-gracenotes")
+
+
 def test_each_movement_is_explained_once_opened_closed_and_fingered() -> None:
     explaining = replace(USUAL_SETTINGS, explain=True)
     warm_up = shipped("daily-warm-up")

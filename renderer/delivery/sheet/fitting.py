@@ -154,8 +154,7 @@ def fitted(
     """
     trials = _Trials(materials, settings, booklet)
     if settings.imposition is Imposition.CARDS:
-        paired = next(trials.pages(1.0, paired=True), None)
-        return paired or next(trials.pages(1.0, paired=False))
+        return _fewest([*trials.pages(1.0, paired=True), *trials.pages(1.0, paired=False)])[0]
     fewest = trials.fewest()
     if settings.size is not None:
         return fewest[0]
