@@ -99,9 +99,13 @@ def static_files() -> dict[str, tuple[Path, str]]:
 
 def routes_of(bench: Bench) -> dict[str, Answering]:
     """Return what is asked, by the name behind `/api/`; each takes and gives what JSON holds."""
-    from renderer.workbench import file_answers, music_answers
+    from renderer.workbench import file_answers, knowing_answers, music_answers
 
-    return {**file_answers.answers(bench), **music_answers.answers(bench)}
+    return {
+        **file_answers.answers(bench),
+        **music_answers.answers(bench),
+        **knowing_answers.answers(bench),
+    }
 
 
 def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:

@@ -104,6 +104,10 @@ const TABLE = {
   line_copy: ["Double", "Verdoppeln"],
   line_remove: ["Take out", "Herausnehmen"],
   stands_for: ["{n} lines from one entry", "{n} Zeilen aus einem Eintrag"],
+  fits_to: ["fits up to {n} beats a minute", "passt bis {n} Schläge in der Minute"],
+  fits_always: ["fits at every tempo", "passt in jedem Tempo"],
+  difficulty: ["difficulty {n}", "Schwierigkeit {n}"],
+  in_bar: ["(bar {n})", "(Takt {n})"],
   // Fields.
   title: ["Title", "Titel"],
   for: ["For", "Für"],

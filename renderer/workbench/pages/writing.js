@@ -22,6 +22,7 @@ const TYPED_MS = 80;
 const SAVE_MS = 600;
 const SAVE_AT_LATEST_MS = 1_500;
 const WATCH_MS = 2_000;
+const KNOW_MS = 500;
 const MOST_TRIES = 4;
 const NEW_LINE = { run: "low A, B, C" };
 
@@ -45,6 +46,11 @@ export class Writing {
     this.openEntry = null;
     this.chosen = 0;
     this.isFixed = false;
+    /** What is known of each line. @type {any[]} */
+    this.facts = [];
+    this._knownOf = 0;
+    /** @type {number|undefined} */
+    this._knowTimer = undefined;
     /** Parts of the sheet by entry, -1 for its head. @type {Map<number, {signature: string, part: HTMLElement}>} */
     this.blocks = new Map();
     /** @type {TextView|null} */
@@ -176,6 +182,7 @@ export class Writing {
     window.removeEventListener("pagehide", this._onLeave);
     clearInterval(this._watch);
     clearTimeout(this._showTimer);
+    clearTimeout(this._knowTimer);
     this.hearing.stop();
     this.staves.destroy();
     await this.saveNow(false);
@@ -251,12 +258,30 @@ export class Writing {
       if (isFirst) this.hearing.choice.tempo = readFraction(answer.read.rungs[0] ?? answer.read.tempo);
       this.giveMusic();
       this.dock.shown(this.hearing.heard);
+      clearTimeout(this._knowTimer);
+      this._knowTimer = setTimeout(() => void this.know(), isFirst ? 0 : KNOW_MS);
     }
     this.drawSheet();
     this.drawProblems();
     this.showState();
     const first = answer.read.lines?.slice(0, 6).map((/** @type {any} */ row) => row.key) ?? [];
     void this.staves.want(first);
+  }
+
+  /** Ask what is known of the lines, when nobody has changed them for a moment. */
+  async know() {
+    if (this._ended || !this.text) return;
+    const number = ++this._knownOf;
+    const told = this.isFixed ? {} : { text: this.text.text };
+    try {
+      const { lines } = await ask("know", { name: this.name, ...told, inner: this.inner });
+      if (number !== this._knownOf || this._ended) return;
+      this.facts = lines;
+      this.drawSheet();
+    } catch (error) {
+      // What is wrong with the text has been said.
+      if (!(error instanceof Refused)) throw error;
+    }
   }
 
   /** @param {unknown} error */
@@ -294,7 +319,8 @@ export class Writing {
       const rows = byEntry.get(entry) ?? [];
       const isOpen = this.openEntry === entry;
       const wrong = this.problems.filter((one) => one.place.startsWith(`lines[${entry + 1}]`));
-      const told = { rows, first, wrong, canChange, isOpen: isOpen && fields?.lines?.[entry], isLast: entry === count - 1, isOnly: count === 1 };
+      const facts = this.facts.slice(first, first + rows.length);
+      const told = { rows, first, facts, wrong, canChange, isOpen: isOpen && fields?.lines?.[entry], isLast: entry === count - 1, isOnly: count === 1 };
       const from = first;
       parts.push(this.block(entry, told, () => this.entry(entry, rows, from, wrong, count)));
       first += rows.length;
@@ -448,7 +474,31 @@ export class Writing {
       text: "▸",
       onclick: () => this.press(index, null),
     });
-    return element("div", { class: "line", "data-index": index }, element("div", { class: "label" }, play, label), this.staves.hostOf(row));
+    return element(
+      "div",
+      { class: "line", "data-index": index },
+      element("div", { class: "label" }, play, label),
+      this.staves.hostOf(row),
+      ...this.known(this.facts[index]),
+    );
+  }
+
+  /** What is known of a line, and, where it is the chosen one, what to watch in it. @param {any} facts */
+  known(facts) {
+    if (!facts) return [];
+    const language = document.documentElement.lang === "de" ? "de" : "en";
+    const parts = [
+      facts.played[language],
+      facts.fastest === null ? say("fits_always") : say("fits_to", { n: facts.fastest }),
+      say("difficulty", { n: facts.difficulty }),
+    ];
+    const known = element("p", { class: "known", text: parts.join(" · ") });
+    const advice = facts.advice.map((/** @type {any} */ one) =>
+      element("li", { text: `${one[language]} ${say("in_bar", { n: one.bar })}` }),
+    );
+    return advice.length
+      ? [known, element("ul", { class: "advice", "aria-label": say("advice") }, ...advice)]
+      : [known];
   }
 
   showChosen() {
