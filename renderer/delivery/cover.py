@@ -8,6 +8,7 @@ user's folder for caches; what differs from rung to rung is only written on it.
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from functools import lru_cache
@@ -138,11 +139,15 @@ def _bar_image(drawn: bytes) -> Image | None:
     return bar.resize((max(1, round(bar.width * share)), max(1, round(bar.height * share))))
 
 
-def cover_of(job: TrackJob) -> bytes:
-    """Return a track's cover as PNG, `SIDE` pixels square."""
+def cover_of(job: TrackJob, go_on: Callable[[], None] = lambda: None) -> bytes:
+    """Return a track's cover as PNG, `SIDE` pixels square.
+
+    `go_on` is called before what takes long, and raises where the work is to end.
+    """
     from PIL import Image, ImageDraw
 
     with _engraving:
+        go_on()
         drawn = _drawn(_first_bar(job.exercise))
     image = Image.new("L", (SIDE, SIDE), _PAPER)
     draw = ImageDraw.Draw(image)

@@ -287,15 +287,20 @@ def render_track(
     RungwiseError
         If it cannot be sounded or written.
     """
-    if is_stopped():
-        raise StoppedError
+
+    def go_on() -> None:
+        if is_stopped():
+            raise StoppedError
+
+    go_on()
     timeline = job.timeline()
-    track = job.track(timeline)
+    go_on()
+    track = job.track(timeline, go_on)
     on_mixed(track, timeline)
     tags = replaced(
         tags_of(job),
         chapters=chapters_of(timeline, job.duration),
-        picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job),
+        picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job, go_on),
     )
     pitch_remarks = (job.pitch.remark,) if job.pitch.remark else ()
     all_remarks = (*job.exercise.remarks, *timeline.remarks, *pitch_remarks, *track.remarks)

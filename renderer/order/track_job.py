@@ -6,7 +6,7 @@ SoundFont, and carried out there. Jobs of equal digest have equal bytes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -147,12 +147,22 @@ class TrackJob:
         """Return the timed events of the track."""
         return timeline_of(self.exercise, self.settings)
 
-    def track(self, timeline: Timeline | None = None) -> Track:
+    def track(
+        self, timeline: Timeline | None = None, go_on: Callable[[], None] = lambda: None
+    ) -> Track:
         """Return the track ready to be rendered; the first one of a pitch makes its tone bank.
 
-        Its events can be given where they are known already.
+        Parameters
+        ----------
+        timeline:
+            Its events, where they are known already.
+        go_on:
+            Called before what takes long; raises where the work is to end.
 
-        Raises a `RungwiseError` if a SoundFont is not the one that the job was made for.
+        Raises
+        ------
+        RungwiseError
+            If a SoundFont is not the one that the job was made for.
         """
         settings = self.settings
         if soundfont_digests(settings) != self.soundfonts:
@@ -161,6 +171,8 @@ class TrackJob:
             )
         # One thread makes the bank, the others wait for it instead of making it again.
         with _making_instrument:
+            # Who has waited for others' banks may not be wanted any more.
+            go_on()
             instrument = make_instrument(
                 self.pitch,
                 settings.scale,
@@ -170,6 +182,7 @@ class TrackJob:
                 drone_voice=settings.drone_voice,
                 steady=settings.steady,
             )
+        go_on()
         events = self.timeline() if timeline is None else timeline
         return mix_track(events, instrument, settings.mixing)
 
