@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from threading import Thread
 from typing import Any
 
@@ -66,28 +69,98 @@ ANEW = """() => {
 """A script that brings a page back to how it opens, without the time that opening takes."""
 
 
+PULSEAUDIO, PAREC = shutil.which("pulseaudio"), shutil.which("parec")
+needs_sink = pytest.mark.skipif(
+    (PULSEAUDIO is None or PAREC is None) and MAY_LACK,
+    reason="PulseAudio is missing, without which Firefox plays nothing: see `make system-test`",
+)
+_SINK = "module-null-sink sink_name=larkmoor rate=44100 format=float32le channels=2"
+_ASKED_LATENCY_MS = 500
+"""Of Firefox to the sink: on a busy machine its sound is to come late rather than with gaps."""
+
+
 @contextmanager
-def browsers() -> Iterator[Callable[[str], Any]]:
-    """Give a function that starts a browser (`chromium` or `firefox`); end all of them after."""
+def sound_sink() -> Iterator[dict[str, str]]:
+    """Start a server of sound without loudspeakers; gives what its clients' environment needs.
+
+    Firefox has no clock for sound without one. What it plays is recorded with `recorded`.
+    """
+    if PULSEAUDIO is None:
+        yield {}
+        return
+    with TemporaryDirectory() as folder:
+        socket = Path(folder) / "socket"
+        protocol = f"module-native-protocol-unix socket={socket} auth-anonymous=1"
+        quiet_ones = ("--exit-idle-time=-1", "--use-pid-file=no", "--log-level=error")
+        server = subprocess.Popen(
+            [PULSEAUDIO, "-n", "--daemonize=no", *quiet_ones, "-L", _SINK, "-L", protocol],
+            env=os.environ | {"XDG_RUNTIME_DIR": folder, "HOME": folder},
+            stderr=subprocess.DEVNULL,
+        )
+        try:
+            for _ in range(20 * HANG_S):
+                if socket.exists() or server.poll() is not None:
+                    break
+                time.sleep(0.05)
+            latency = str(_ASKED_LATENCY_MS)
+            yield {"PULSE_SERVER": f"unix:{socket}", "PULSE_LATENCY_MSEC": latency}
+        finally:
+            server.terminate()
+            server.wait()
+
+
+class Browsers:
+    """Starts browsers by their names (`chromium` or `firefox`), each once."""
+
+    def __init__(self, driver: Any, sink: dict[str, str]) -> None:
+        self._driver = driver
+        self._started: dict[str, Any] = {}
+        self._sink = sink
+
+    def __call__(self, name: str) -> Any:
+        if name not in self._started:
+            self._started[name] = (
+                self._driver.chromium.launch(executable_path=CHROMIUM, args=list(_QUIET))
+                if name == "chromium"
+                else self._driver.firefox.launch(
+                    channel="moz-firefox", executable_path=FIREFOX, env=os.environ | self._sink
+                )
+            )
+        return self._started[name]
+
+    @contextmanager
+    def recorded(self, path: Path) -> Iterator[None]:
+        """Write all that Firefox plays meanwhile to a file: 32-bit floats, left and right."""
+        assert PAREC is not None
+        with path.open("wb") as file:
+            recorder = subprocess.Popen(
+                [PAREC, "--device=larkmoor.monitor", "--format=float32le", "--rate=44100"],
+                env=os.environ | self._sink,
+                stdout=file,
+            )
+            try:
+                yield
+            finally:
+                recorder.terminate()
+                recorder.wait()
+
+    def close(self) -> None:
+        """End all of them."""
+        for one in self._started.values():
+            one.close()
+
+
+@contextmanager
+def browsers() -> Iterator[Browsers]:
+    """Give what starts a browser by its name; end all of them after."""
     from playwright.sync_api import sync_playwright
 
-    started: dict[str, Any] = {}
-    with sync_playwright() as driver:
-
-        def start(name: str) -> Any:
-            if name not in started:
-                started[name] = (
-                    driver.chromium.launch(executable_path=CHROMIUM, args=list(_QUIET))
-                    if name == "chromium"
-                    else driver.firefox.launch(channel="moz-firefox", executable_path=FIREFOX)
-                )
-            return started[name]
-
+    with sound_sink() as sink, sync_playwright() as driver:
+        started = Browsers(driver, sink)
         try:
-            yield start
+            yield started
         finally:
-            for one in started.values():
-                one.close()
+            started.close()
 
 
 @dataclass

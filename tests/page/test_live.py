@@ -1,0 +1,160 @@
+"""The page as it sounds live, while the browser's main thread does something else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.page.browsers import Browsers, needs_chromium, needs_firefox, needs_sink, opened, served
+from tests.page.pages import difference_db, matched, page_of, track_of
+
+RATE = 44_100
+TURN = """
+title = "A turn"
+meter = "3/4"
+tempo = 66
+[[lines]]
+abc = "{g}A4 {d}A2 | {gBd}B2{g}c2{d}B2 | {GdG}e4 {ag}a2 |]"
+"""
+
+BLOCK = """() => {
+  const until = performance.now() + 2500;
+  while (performance.now() < until);
+}"""
+
+# Runs on the browser's own thread for sound, where nothing of the page's script can hold it up.
+TAP = """
+class Tap extends AudioWorkletProcessor {
+  process([input]) {
+    if (input.length) this.port.postMessage([currentFrame, input.map((one) => one.slice())]);
+    return true;
+  }
+}
+registerProcessor("tap", Tap);
+"""
+LISTEN = """async () => {
+  const { player } = rungwise;
+  await player.context.audioWorklet.addModule("tap.js");
+  const node = new AudioWorkletNode(player.context, "tap");
+  window.taken = [];
+  node.port.onmessage = (event) => window.taken.push(event.data);
+  player._master.connect(node);
+}"""
+APART = """() => {
+  const { player } = rungwise;
+  const { taken } = window;
+  const settled = 2 * 44100;
+  const all = taken.map(([at, sides]) => [at - player._origin, sides]);
+  const heard = all.filter(([at]) => at > settled);
+  const [begin, end] = [heard[0][0], heard.at(-1)[0] + 128];
+  const chanter = player.rendition.chanter(begin, end);
+  const clicks = player.rendition.metronome(begin, end, player._struckGains);
+  const drones = player._droneBank.drones();
+  let [apart, loudest] = [0, 0];
+  for (const [at, sides] of heard) {
+    for (let n = 0; n < 128; n++) {
+      const frame = at + n;
+      for (const side of [0, 1]) {
+        const sounds = sides[side][n];
+        const drone = drones[side][frame % drones[side].length];
+        const laid = chanter[frame - begin] + clicks[frame - begin] + drone;
+        apart = Math.max(apart, Math.abs(sounds - laid));
+        loudest = Math.max(loudest, Math.abs(sounds));
+      }
+    }
+  }
+  return [heard.length, apart, loudest];
+}"""
+
+
+@needs_chromium
+def test_a_dropped_frame_of_the_picture_moves_no_sample_of_the_sound(
+    chromium: Any, tmp_path: Path
+) -> None:
+    """While the main thread is blocked for seconds the sound goes on as it was laid."""
+    page = page_of(TURN, tmp_path)
+    (tmp_path / "tap.js").write_text(TAP)
+    with served(tmp_path) as at:
+        context = chromium.new_context(bypass_csp=True)
+        watched = opened(context, at(page.name))
+        watched.page.click(".play")
+        watched.run(LISTEN)
+        # Laid well ahead, as it soon is on any machine.
+        watched.wait("rungwise.player._laidTo > rungwise.player.frame + 10 * 44100")
+        for _ in range(2):
+            watched.run(BLOCK)
+        watched.wait("rungwise.player.frame > 9 * 44100")
+        blocks, apart, loudest = watched.run(APART)
+        watched.page.click(".play")
+        context.close()
+    assert blocks > 1_000
+    assert loudest > 0.1
+    assert apart < 1e-6
+
+
+def _lags(recorded: NDArray[Any], ours: NDArray[Any]) -> list[tuple[int, float]]:
+    """Return how late each quarter of a second is found, in frames, and how unlike it is in dB."""
+    window = RATE // 4
+    size = 2 ** int(np.ceil(np.log2(len(recorded) + window)))
+    spectrum = np.fft.rfft(recorded, size)
+    sums = np.concatenate(([0.0], np.cumsum(recorded**2)))
+    power = sums[window:] - sums[:-window]
+    found = []
+    for first in range(2 * RATE, 8 * RATE, window):
+        piece = ours[first : first + window]
+        like = np.fft.irfft(spectrum * np.conj(np.fft.rfft(piece, size)), size)[: len(power)]
+        at = int(np.argmax(like / np.sqrt(power + 1e-6)))
+        heard, _ = matched(recorded[at : at + window], piece)
+        found.append((at - first, difference_db(heard, piece)))
+    return found
+
+
+@needs_firefox
+@needs_sink
+def test_what_firefox_plays_live_is_our_wav_to_the_sample(start: Browsers, tmp_path: Path) -> None:
+    """Recorded behind the browser, blocked meanwhile: each note at its frame, below -60 dB apart.
+
+    A machine that is too busy leaves gaps in what it plays; then it is played and recorded again.
+    """
+    page = page_of(TURN, tmp_path)
+    ours = track_of(TURN, tmp_path, "--repeats", "2")[:, 0]
+    context = start("firefox").new_context()
+    watched = opened(context, page.as_uri())
+    lags: list[tuple[int, float]] = []
+    for turn in range(4):
+        path = tmp_path / f"{turn}.f32"
+        with start.recorded(path):
+            watched.page.click(".play")
+            watched.wait("rungwise.player.heardFrame > 3 * 44100")
+            watched.run(BLOCK)
+            watched.wait("rungwise.player.heardFrame > 9 * 44100")
+            watched.page.wait_for_timeout(1_000)
+        watched.page.click(".play")
+        left = np.fromfile(path, "<f4").astype(np.float64)
+        lags = _lags(left[: len(left) // 2 * 2 : 2], ours)
+        if len({lag for lag, _ in lags}) == 1:
+            break
+    context.close()
+    assert len(lags) == 24
+    assert len({lag for lag, _ in lags}) == 1
+    assert max(apart for _, apart in lags) < -60
+
+
+@needs_chromium
+def test_a_pause_holds_everything_where_it_is(chromium: Any, made: Path) -> None:
+    context = chromium.new_context()
+    watched = opened(context, made.as_uri())
+    watched.page.click(".play")
+    watched.wait("rungwise.player.frame > 44100")
+    watched.run("rungwise.player.pause()")
+    watched.wait("rungwise.player.context.state === 'suspended'")
+    at = watched.run("rungwise.player.frame")
+    watched.page.wait_for_timeout(500)
+    assert watched.run("rungwise.player.frame") == at
+    watched.run("rungwise.player.resume()")
+    watched.wait(f"rungwise.player.frame > {at} + 4410")
+    watched.page.click(".play")
+    context.close()
