@@ -4,8 +4,7 @@ Blocks are float32 of shape (frames, channels), full scale 1; they are encoded a
 a track of any length takes no memory. WAV and FLAC hold 16-bit samples, Ogg holds Vorbis, M4A AAC.
 All formats give back exactly the frames that went in: WAV, FLAC, Ogg and Opus by themselves, MP3
 with a decoder that heeds what the first frame notes about delay and padding (ffmpeg, and most
-players). An M4A file states its exact beginning and end; decoders that heed only the beginning
-(ffmpeg 5) go on for up to 1,023 frames of next to nothing.
+players), M4A with one that heeds where the file says that it begins.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder, find_ffmpeg
 from renderer.delivery.files import Placing, simply, whole_file
 from renderer.delivery.lame import check_lame
 from renderer.delivery.mp3 import mp3_encoder
-from renderer.delivery.mp4_boxes import stated_frames
+from renderer.delivery.mp4_boxes import begin_later, silence_before, stated_frames
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings, vorbis_comments
 from renderer.delivery.vorbis_comments import put_in_place, stand_in
@@ -285,7 +284,10 @@ def write_audio(
                 part, audio_format, rate=rate, channels=channels, frames=frames, tags=tags
             )
         done = 0
+        before = silence_before(frames) if audio_format is AudioFormat.M4A else 0
         with encoder as write:
+            if before:
+                write(np.zeros((before, channels), np.float32))
             for block in _regular(blocks, channels):
                 write(block)
                 done += len(block)
@@ -293,6 +295,8 @@ def write_audio(
                     on_progress(len(block))
             if done != frames:
                 raise ValueError(f"{done} frames came and {frames} were announced")
+        if before:
+            begin_later(part, before)
         _complete(part, audio_format, rate=rate, channels=channels, frames=frames, kbit=kbit)
         if audio_format in _VORBIS_COMMENTS and (comments := vorbis_comments(tags, audio_format)):
             put_in_place(part, comments, _block_picture(tags, audio_format))
