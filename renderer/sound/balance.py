@@ -211,8 +211,7 @@ def balance(
         found = found or fitted(power, _STROKES_GIVE_WAY_DB[-1])
         return _balanced(found, instrument, settings, rolls, sounded)
 
-    plain = chosen(1.0)
-    return plain if room_power is None else chosen(room_power(plain))
+    return chosen(1.0) if room_power is None else chosen(room_power(chosen(1.0)))
 
 
 @dataclass(frozen=True, slots=True)

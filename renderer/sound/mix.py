@@ -142,13 +142,23 @@ class Track:
         before it, so that it cannot be told from the notes alone.
         """
         most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
+        plain = 0.0
 
-        def energy(blocks: Iterator[Block]) -> float:
-            pieces = (block[:_MEASURED_FRAMES] for block in islice(blocks, most))
-            return sum(block_energy(piece, self.rate) for piece in pieces)
+        def energy(block: Block) -> float:
+            return block_energy(block[:_MEASURED_FRAMES], self.rate)
 
-        plain = energy(self._parts(levels, "none"))
-        changed = energy(self._in_room(self._parts(levels, self.settings.room)))
+        def measured() -> Iterator[Block]:
+            nonlocal plain
+            for block in islice(self._parts(levels, "none"), most):
+                plain += energy(block)
+                yield block
+
+        heard = measured()
+        if self.settings.layout is Layout.SPLIT:
+            for _ in heard:
+                pass
+            heard = islice(self._parts(levels, self.settings.room), most)
+        changed = sum(energy(block) for block in self._in_room(heard))
         return changed / plain if plain else 1.0
 
     def _parts(self, levels: Balance, room: Room) -> Iterator[Block]:
