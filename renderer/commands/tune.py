@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from renderer.delivery.claims import Claim
     from renderer.listening.hearing import HeardChanter
     from renderer.listening.several import Compared
-    from renderer.notation.pitch import Note
 
 
 def tune(
@@ -71,6 +70,8 @@ def tune(
         return
     if not recordings:
         raise failure("which recording is meant is not said", "name one, or give --live")
+    from renderer.listening.measured import measured_text, middle_text
+
     claims = _claims(recordings, output, picture, replace=replace)
     heard = _heard(recordings)
     chosen = _scale_named(scale)
@@ -78,8 +79,7 @@ def tune(
         ((file, one),) = heard.items()
         called = name or Path(file).stem
         _print_one(one, called, chosen)
-        hz = {note.note: note.hz for note in one.notes if note.is_heard}
-        text = _file_text(called, hz, one, recordings[0], at)
+        text = measured_text(one, called, on=_measured_on(recordings[0]), at=at)
         drawn = _picture_of(picture, one, called, chosen)
     else:
         from renderer.listening.several import compare
@@ -89,7 +89,9 @@ def tune(
         except WrongValueError as error:
             raise error.at("") from None
         _print_several(compared, heard)
-        text = _middle_text(name, compared, heard, recordings, at)
+        on = max(_measured_on(recording) for recording in recordings)
+        stems = {file: Path(file).stem for file in heard}
+        text = middle_text(compared, heard, stems, name, on=on, at=at)
         drawn = _picture_of_several(picture, compared)
     _write(claims, {output: text.encode(), picture: drawn})
 
@@ -213,26 +215,6 @@ def _measured_on(recording: Path) -> datetime.date:
     return datetime.date.fromtimestamp(recording.stat().st_mtime)
 
 
-def _file_text(
-    name: str, hz: Mapping[Note, float], heard: HeardChanter, recording: Path, at: str
-) -> str:
-    from renderer.notation.pitch import Note
-    from renderer.sound.chanter_file import chanter_text
-
-    octave = ["A practice chanter; pitches are in the pipe chanter's octave."]
-    drones = heard.drones
-    return chanter_text(
-        name,
-        {**hz, Note.LOW_A: heard.low_a_hz},
-        scale=heard.scale,
-        tenors_hz=() if drones is None else drones.tenors_hz,
-        bass_hz=None if drones is None else drones.bass_hz,
-        on=_measured_on(recording),
-        at=at,
-        remarks=[*(octave if heard.is_practice else []), *heard.remarks],
-    )
-
-
 def _print_several(compared: Compared, heard: Mapping[str, HeardChanter]) -> None:
     from renderer.notation.pitch import Note
 
@@ -268,33 +250,6 @@ def _print_several(compared: Compared, heard: Mapping[str, HeardChanter]) -> Non
     for file, one in heard.items():
         for remark in one.remarks:
             console.print(f"{names[file]}: {remark}", markup=False)
-
-
-def _middle_text(
-    name: str,
-    compared: Compared,
-    heard: Mapping[str, HeardChanter],
-    recordings: Sequence[Path],
-    at: str,
-) -> str:
-    from renderer.notation.pitch import Note
-    from renderer.sound.chanter_file import chanter_text
-
-    return chanter_text(
-        name or f"Median of {len(heard)} chanters",
-        compared.middle_hz,
-        scale=heard[compared.nearest].scale,
-        on=max(_measured_on(recording) for recording in recordings),
-        at=at,
-        remarks=[
-            f"The median of {', '.join(Path(file).stem for file in heard)}.",
-            *(
-                f"{note} was heard of none; it is taken from the scale."
-                for note in Note
-                if note not in compared.middle_hz
-            ),
-        ],
-    )
 
 
 def _picture_of(path: Path | None, heard: HeardChanter, name: str, scale: str) -> bytes:

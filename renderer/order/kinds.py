@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, time
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.notation.ladder import parse_ladder
@@ -44,6 +44,9 @@ from renderer.sound.tuning import (
     scales,
 )
 from renderer.sound.voices import parse_preset
+
+if TYPE_CHECKING:
+    from renderer.notation.source_file import Source
 
 Plain = None | bool | int | float | str | list[Any] | dict[str, Any]
 """What JSON holds."""
@@ -426,18 +429,24 @@ def ladder() -> Kind:
     return Kind(read, plain, bounds, "FROM:TO:STEP")
 
 
-_CHANTER_SUFFIX = ".toml"
+CHANTER_SUFFIX = ".toml"
 _PITCH_REMEDY = "write A, B flat, hertz such as 478, or the name of a chanter file"
 _LABEL_BYTES = 40
 
 
 def _chanter_file(given: str) -> PitchStandard:
+    from renderer.notation.source_file import open_source
+
+    return chanter_in(open_source(given))
+
+
+def chanter_in(source: Source) -> PitchStandard:
+    """Return the pitch that a chanter file holds; for errors see `chanter_of`."""
     # Imported when it is needed: few are given.
     from renderer.notation.definition.toml import read_toml
     from renderer.notation.limits import LONGEST_FILE_BYTES
-    from renderer.notation.source_file import open_source, read_text
+    from renderer.notation.source_file import read_text
 
-    source = open_source(given)
     text = read_text(source, LONGEST_FILE_BYTES, what="a chanter file")
     table = read_toml(text, source.name, numbers=("low-a", "bass"), switches=())
     return chanter_of(table, file=source.name)
@@ -471,7 +480,7 @@ def pitch() -> Kind:
                 )
             except (KeyError, TypeError, ValueError):
                 raise failure(f"{given!r} is no pitch", _PITCH_REMEDY) from None
-        if isinstance(given, str) and given.strip().casefold().endswith(_CHANTER_SUFFIX):
+        if isinstance(given, str) and given.strip().casefold().endswith(CHANTER_SUFFIX):
             return _chanter_file(given.strip())
         if isinstance(given, Path):
             return _chanter_file(str(given))

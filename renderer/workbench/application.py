@@ -20,6 +20,7 @@ from renderer.errors import Problem, RungwiseError
 from renderer.workbench.asked import Answering
 from renderer.workbench.folder import ChangedOnDiskError, Folder
 from renderer.workbench.guard import Guard
+from renderer.workbench.running_jobs import Jobs
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -55,10 +56,13 @@ class Bench:
         The teacher's.
     end:
         Ends the server.
+    jobs:
+        What takes a while.
     """
 
     folder: Folder
     end: Callable[[], None] = lambda: None
+    jobs: Jobs = field(default_factory=Jobs)
     _warming: list[Thread] = field(default_factory=list)
 
     @cached_property
@@ -99,12 +103,13 @@ def static_files() -> dict[str, tuple[Path, str]]:
 
 def routes_of(bench: Bench) -> dict[str, Answering]:
     """Return what is asked, by the name behind `/api/`; each takes and gives what JSON holds."""
-    from renderer.workbench import file_answers, knowing_answers, music_answers
+    from renderer.workbench import file_answers, knowing_answers, music_answers, tuning_answers
 
     return {
         **file_answers.answers(bench),
         **music_answers.answers(bench),
         **knowing_answers.answers(bench),
+        **tuning_answers.answers(bench),
     }
 
 

@@ -21,11 +21,24 @@ from pathlib import Path, PurePosixPath
 from renderer.delivery.files import disk_failure, make_folder, write_whole
 from renderer.errors import RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
+from renderer.order.names import safe_stem
 from renderer.reading.exercise import FORMS
 
 KEPT = ".rungwise"
 EARLIER = "earlier"
-RECORDINGS = (".m4a", ".mp3", ".wav", ".3gp", ".ogg", ".opus", ".mp4", ".flac", ".aac", ".amr")
+RECORDINGS = (
+    ".m4a",
+    ".mp3",
+    ".wav",
+    ".3gp",
+    ".ogg",
+    ".opus",
+    ".mp4",
+    ".flac",
+    ".aac",
+    ".amr",
+    ".webm",
+)
 ENDINGS = (*FORMS, ".txt", *RECORDINGS)
 """Endings of what the library shows and takes."""
 
@@ -36,6 +49,8 @@ APART_S = 120
 
 MOST_LISTED = 2_000
 _LONGEST_PART = 120
+_MOST_STEM_BYTES = 90
+"""So that a number and the ending still fit behind it."""
 _DEEPEST = 6
 _NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]')
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
@@ -100,11 +115,7 @@ def version_of(data: bytes) -> str:
 
 def clean_name(title: str, ending: str = ".toml") -> str:
     """Return a title as the name of a file, which every system allows."""
-    kept = _NOT_IN_NAMES.sub(" ", title)
-    kept = re.sub(r"\s+", " ", kept).strip(" .")[:80].strip(" .")
-    if not kept or _RESERVED.match(kept):
-        kept = f"Exercise {kept}".strip()
-    return f"{kept}{ending}"
+    return f"{safe_stem(title, most_bytes=_MOST_STEM_BYTES)}{ending}"
 
 
 def checked_name(name: object) -> PurePosixPath:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from renderer.notation.source_file import Source
+from renderer.order.kinds import CHANTER_SUFFIX, chanter_in
 from renderer.workbench.asked import MOST_TEXT, Answering, tables_of, text_of, texts_of
 from renderer.workbench.editing import edit, fields_of
 from renderer.workbench.library_rows import shipped_data
 
 if TYPE_CHECKING:
+    from renderer.sound.tuning import PitchStandard
     from renderer.workbench.application import Bench
 
 FIRST_BODIES = 12
@@ -50,9 +53,16 @@ def answers(bench: Bench) -> dict[str, Answering]:
         return {"bodies": bench.music.bodies(texts_of(asked, "keys", _MOST_KEYS))}
 
     def sound(asked: Mapping[str, Any]) -> dict[str, Any]:
-        pitches = texts_of(asked, "pitches", _MOST_PITCHES) or ["A"]
+        named = texts_of(asked, "pitches", _MOST_PITCHES) or ["A"]
+        pitches = [_pitch(one) for one in named]
         chanter = text_of(asked, "chanter") or "practice"
         return bench.music.sound(pitches, chanter)
+
+    def _pitch(named: str) -> str | PitchStandard:
+        # The name of a file is one in this folder, wherever the server was started.
+        if not named.casefold().endswith(CHANTER_SUFFIX):
+            return named
+        return chanter_in(Source(named, bench.folder.read(named).data))
 
     def words(_asked: Mapping[str, Any]) -> dict[str, Any]:
         """What can be written in a definition: keys, notes, movements and other choices."""

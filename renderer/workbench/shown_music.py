@@ -20,6 +20,7 @@ from renderer.notation.score import Exercise, Meter
 from renderer.notation.source_file import Source
 from renderer.order.settings import Settings, read_settings
 from renderer.reading.exercise import definition_in, read_exercise
+from renderer.sound.tuning import PitchStandard
 from renderer.technique.realise import lines_of_entries
 from renderer.workbench.editing import fields_of
 from renderer.workbench.folder import text_in
@@ -154,13 +155,13 @@ class ShownMusic:
             body = self._bodies[key] = _body_of(self._lines[key])
         return body
 
-    def sound(self, pitches: Sequence[str], chanter: str) -> dict[str, Any]:
+    def sound(self, pitches: Sequence[str | PitchStandard], chanter: str) -> dict[str, Any]:
         """Return what the player needs to sound at some pitches.
 
         Parameters
         ----------
         pitches:
-            As `--pitch` has them, at least one.
+            As `--pitch` has them, at least one; chanter files as what they hold.
         chanter:
             `practice` or `pipe`.
 

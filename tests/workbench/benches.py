@@ -7,14 +7,17 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from http.client import HTTPConnection
 from pathlib import Path
-from typing import Any
+from threading import Event
+from typing import Any, TypeVar
 
 from tests.limits import HANG_S
+
+Found = TypeVar("Found")
 
 WIDE = """# Larkmoor, for the evening class
 title = "Doublings over a wide step"
@@ -46,6 +49,17 @@ from = 50
 to = 80
 step = 10
 """
+
+
+def waited_for(look: Callable[[], Found | None]) -> Found:
+    """Look again and again until there is something."""
+    pause = Event()
+    for _ in range(100 * HANG_S):
+        found = look()
+        if found:
+            return found
+        pause.wait(0.01)
+    raise AssertionError("it never came")
 
 
 @dataclass

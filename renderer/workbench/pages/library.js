@@ -12,11 +12,11 @@ import { LANGUAGES, moment, say } from "./words.js";
 /** @typedef {import("./hearing.js").Heard} Heard */
 
 const EXAMPLE = "doublings-over-a-wide-step";
-const OPENS = ["exercise", "tune", "pack", "chanter", "unknown"];
+const OPENS = ["exercise", "tune", "pack", "chanter", "recording", "unknown"];
 
-/** The way to a file's screen. @param {string} name */
-export function wayTo(name) {
-  return `#/write/${encodeURIComponent(name)}`;
+/** The way to a file's screen. @param {string} name @param {string} kind */
+export function wayTo(name, kind = "") {
+  return `#/${kind === "recording" ? "tune" : "write"}/${encodeURIComponent(name)}`;
 }
 
 export class Library {
@@ -106,6 +106,7 @@ export class Library {
         { class: "bar" },
         element("h1", { text: say("library") }),
         element("span", { class: "gap" }),
+        element("a", { class: "home", href: "#/tune", text: say("chanters") }),
         element(
           "select",
           {
@@ -250,7 +251,7 @@ export class Library {
       element(
         "div",
         { class: "what" },
-        opens ? element("a", { href: wayTo(row.name), text: title }) : element("span", { text: title }),
+        opens ? element("a", { href: wayTo(row.name, row.kind), text: title }) : element("span", { text: title }),
         element("small", { text: [row.name, this.facts(row), say("changed_when", { when: moment(row.changed) })].filter(Boolean).join(" · ") }),
         ...(row.problem ? [element("small", { class: "problem", text: row.problem })] : []),
       ),

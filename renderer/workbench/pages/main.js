@@ -5,6 +5,7 @@ import { Refused, takeToken } from "./ask.js";
 import { Hearing } from "./hearing.js";
 import { remembered } from "./kept.js";
 import { Library } from "./library.js";
+import { Tuning } from "./tuning.js";
 import { choose, say } from "./words.js";
 import { Writing } from "./writing.js";
 
@@ -21,6 +22,7 @@ const hearing = new Hearing((heard) => screen?.heard(heard));
 function wanted() {
   const [, place, name] = location.hash.split("/");
   if (place === "write" && name) return new Writing(root, decodeURIComponent(name), hearing);
+  if (place === "tune") return new Tuning(root, decodeURIComponent(name ?? ""), hearing);
   return new Library(root, hearing);
 }
 

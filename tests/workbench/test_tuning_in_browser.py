@@ -1,0 +1,130 @@
+"""A chanter recorded, measured, kept and played with, in a browser against the real server.
+
+Chromium has a microphone that plays a file; what it "hears" is a chanter of known pitches.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from renderer.notation.pitch import Note
+from tests.listening.chanters import Tuning, performance, random_tuning, sound_of, write
+from tests.page.browsers import AXE, Watched, browsers, needs_axe, needs_chromium
+from tests.workbench.benches import Running, running
+
+pytestmark = needs_chromium
+RATE = 48_000
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Tuning]:
+    rng = np.random.default_rng(20)
+    tuning = random_tuning(rng, practice=False)
+    sound, _ = sound_of(performance(rng, tuning, least_seconds=8), RATE, rng)
+    return write(tmp_path_factory.mktemp("played") / "chanter.wav", sound, RATE), tuning
+
+
+@pytest.fixture(scope="module")
+def chromium(played: tuple[Path, Tuning]) -> Iterator[Any]:
+    flags = (
+        "--use-fake-ui-for-media-stream",
+        "--use-fake-device-for-media-stream",
+        f"--use-file-for-fake-audio-capture={played[0]}",
+    )
+    with browsers(*flags) as start:
+        yield start("chromium")
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Running]:
+    with running(tmp_path) as one:
+        yield one
+
+
+@pytest.fixture
+def page(bench: Running, chromium: Any) -> Iterator[Watched]:
+    context = chromium.new_context(viewport={"width": 1024, "height": 800}, locale="en-GB")
+    context.grant_permissions(["microphone"])
+    opened = context.new_page()
+    opened.set_default_timeout(120_000)
+    watched = Watched(opened)
+    opened.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
+    opened.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
+    opened.on("request", lambda one: watched.asked.append(one.url))
+    opened.goto(bench.address)
+    opened.get_by_role("link", name="Chanters").click()
+    opened.wait_for_selector(".example svg")
+    yield watched
+    assert watched.said == []
+    here = f"http://127.0.0.1:{bench.port}/"
+    assert [one for one in watched.asked if not one.startswith((here, "data:", "blob:"))] == []
+    context.close()
+
+
+def heard_hz(page: Watched) -> dict[str, float]:
+    page.page.wait_for_selector(".result table")
+    rows = page.page.locator(".result table").first.locator("tbody tr")
+    return {
+        row.locator("th").inner_text(): float(row.locator("td").first.inner_text())
+        for row in rows.all()
+    }
+
+
+def test_a_chanter_is_recorded_measured_kept_and_everything_plays_with_it(
+    page: Watched, bench: Running, played: tuple[Path, Tuning]
+) -> None:
+    tuning = played[1]
+    page.page.get_by_role("button", name="Record", exact=True).click()
+    # Long enough for the whole scale, up and down, by the page's own count.
+    page.wait("Number(/\\d+/.exec(document.querySelector('.said').textContent)?.[0] ?? 0) >= 10")
+    page.page.get_by_role("button", name="End the recording").click()
+    heard = heard_hz(page)
+    for note in Note:
+        cents = 1200 * np.log2(heard[note.label] / tuning.hz[note])
+        assert abs(cents) < 3, (note, cents)
+    (kept,) = bench.folder.glob("Recording *.webm")
+    assert page.run("document.querySelector('.picture').naturalWidth") > 0
+    page.page.get_by_label("What to call it").fill("Jamie")
+    page.page.get_by_role("button", name="Keep it").click()
+    page.wait("document.querySelector('.said').textContent.startsWith('Jamie.toml')")
+    assert kept.exists() and (bench.folder / "Jamie.toml").exists()
+    assert page.run("window.rungwise.hearing.data.pitches[0].label") == "Jamie"
+    # The scale on the page sounds at those pitches.
+    page.page.locator(".example g.note").first.click(force=True)
+    page.wait("window.rungwise.hearing.isPlaying")
+    # The page plays a practice chanter, an octave lower, unless it is told otherwise.
+    low_a = 2 * page.run("window.rungwise.hearing.data.pitches[0].low_a_hz")
+    assert abs(1200 * np.log2(low_a / tuning.low_a_hz)) < 3
+
+
+def test_what_is_no_chanter_is_said_and_no_file_is_written(
+    page: Watched, bench: Running, tmp_path: Path
+) -> None:
+    letter = {"name": "Letter.wav", "mimeType": "audio/wav", "buffer": b"Dear Jamie"}
+    page.page.locator("input[type=file]").set_input_files(letter)
+    page.wait("document.querySelector('.said').textContent.startsWith('Letter.wav:')")
+    said = page.page.locator(".said").inner_text()
+    assert re.search(r"Letter\.wav: .+\. .+\.", said)
+    assert page.page.locator(".result table").count() == 0
+    assert not list(bench.folder.glob("*.toml"))
+
+
+@needs_axe
+def test_the_screen_of_chanters_is_for_everyone(page: Watched, played: tuple[Path, Tuning]) -> None:
+    sound = {"name": "J.wav", "mimeType": "audio/wav", "buffer": played[0].read_bytes()}
+    page.page.locator("input[type=file]").set_input_files(sound)
+    heard_hz(page)
+    page.run(AXE.read_text("utf-8"))
+    found = page.run("axe.run(document, {resultTypes: ['violations']})")
+    grave = [
+        (one["id"], [node["html"][:160] for node in one["nodes"]])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert grave == []
