@@ -90,7 +90,8 @@ def print_forecast(jobs: Sequence[TrackJob], keeping: Keeping) -> None:
     console, due = output_console(), _due(jobs, keeping)
     if not due:
         tracks = counted(len(jobs), "track")
-        _say(console, f"Nothing was written. Nothing is to be made: {tracks} are there, unchanged.")
+        are = "is" if len(jobs) == 1 else "are"
+        _say(console, f"Nothing was written. Nothing is to be made: {tracks} {are} there already.")
         return
     made = _forecast(due)
     table = Table(box=None, pad_edge=False, header_style="bold")

@@ -50,7 +50,9 @@ def _print_table(
     size = sum(track.bytes for track in tracks) / 1e6
     lists = f" and {counted(len(playlists), 'playlist')}" if playlists else ""
     kept = sum(1 for track in tracks if track.was_there)
-    there = f"{'all' if kept == len(tracks) else kept} of them {'was' if kept == 1 else 'were'}"
+    there = "it was" if len(tracks) == 1 else f"{kept} of them {'was' if kept == 1 else 'were'}"
+    if kept == len(tracks) > 1:
+        there = "all of them were"
     console.print(
         f"{counted(len(tracks), 'track')}{lists}, "
         f"{spoken_length(total)} of playing, {size:.1f} MB in {tracks[0].path.parent}"

@@ -123,3 +123,15 @@ def test_long_work_says_beforehand_what_it_will_make(
     made = long.stdout.splitlines()[-1].removeprefix("1 track, ")
     assert beforehand.split(",")[0] == made.split(",")[0], (long.stderr, long.stdout)
     assert "about" in beforehand
+
+
+def test_what_is_there_and_unchanged_is_neither_foretold_nor_made(tmp_path: Path) -> None:
+    words = ("render", "birls", "--line", "1", "--format", "wav", "--rate", "8000")
+    out = ("-o", tmp_path / "out")
+    assert rungwise(*words, "--tempo", "100", *out).exit_code == 0
+    again = rungwise(*words, "--tempo", "100", *out)
+    assert again.stdout.splitlines()[-1].endswith("; it was there, unchanged")
+    told = rungwise(*words, "--tempo", "100", *out, "--dry-run")
+    assert told.stdout.splitlines()[-1].endswith("Nothing is to be made: 1 track is there already.")
+    more = rungwise(*words, "--ladder", "100,120", *out, "--dry-run").stdout
+    assert "It would be 2 tracks, " in more, "its place among its rungs is another"
