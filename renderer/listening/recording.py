@@ -125,6 +125,8 @@ def open_recording(path: Path) -> Recording:
         raise failure("the file is empty", _REMEDY, file=file)
     _check_wave(path, file)
     _check_ogg(path, file)
+    _check_mpeg_4(path, file)
+    _check_mp3(path, file)
     said = _run_to_its_end([_ffmpeg(file), "-hide_banner", *_READ, "-i", _url(path)])
     sound = re.search(r"Stream #\S+.*?: Audio: .*?(\d+) Hz", said)
     if sound is None:
@@ -197,11 +199,70 @@ def _check_ogg(path: Path, file: str) -> None:
             continue
         at += 27 + len(lengths) + sum(lengths)
     if at != len(end):
-        raise failure(
-            "it was broken off while it was recorded or copied: its last piece is not all there",
-            "copy it again from where it was recorded",
-            file=file,
-        )
+        raise _broken_off(file)
+
+
+def _check_mpeg_4(path: Path, file: str) -> None:
+    """Refuse an MPEG-4 file (m4a, mp4, 3gp) whose last box ends beyond the file.
+
+    ISO/IEC 14496-12: a box begins with its length and four letters; a length of 1 stands for one of
+    64 bits behind the letters, 0 for all that is left.
+    """
+    whole = path.stat().st_size
+    with path.open("rb") as opened:
+        if opened.read(8)[4:] != b"ftyp":
+            return
+        at = 0
+        while at + 8 <= whole:
+            opened.seek(at)
+            head = opened.read(16)
+            size = struct.unpack(">I", head[:4])[0]
+            if size == 1 and len(head) == 16:
+                size = struct.unpack(">Q", head[8:])[0]
+            if size == 0:
+                return
+            if size < 8 or not head[4:8].isascii():
+                return
+            at += size
+    if at > whole:
+        raise _broken_off(file)
+
+
+def _check_mp3(path: Path, file: str) -> None:
+    """Refuse an MP3 file with fewer bytes than its first frame says that there are.
+
+    That frame holds "Xing" or "Info", flags, the number of frames where the first of them is set
+    and the number of bytes, from that frame on, where the second is (what encoders write since
+    Xing's, described by the source of LAME). It lies behind tags (ID3v2.4, section 3.1).
+    """
+    whole = path.stat().st_size
+    with path.open("rb") as opened:
+        first = 0
+        head = opened.read(10)
+        if head[:3] == b"ID3" and len(head) == 10:
+            first = 10
+            for place, byte in enumerate(reversed(head[6:])):
+                first += (byte & 0x7F) << 7 * place
+        opened.seek(first)
+        frame = opened.read(64)
+    if len(frame) < 64 or frame[0] != 0xFF or frame[1] & 0xE6 != 0xE2:
+        return
+    is_mpeg_1, is_mono = bool(frame[1] & 0x08), frame[3] >> 6 == 3
+    at = 4 + ((17 if is_mono else 32) if is_mpeg_1 else (9 if is_mono else 17))
+    if frame[at : at + 4] not in (b"Xing", b"Info"):
+        return
+    flags = frame[at + 7]
+    stands = at + 8 + 4 * (flags & 1)
+    if flags & 2 and whole - first < struct.unpack_from(">I", frame, stands)[0]:
+        raise _broken_off(file)
+
+
+def _broken_off(file: str) -> Exception:
+    return failure(
+        "it was broken off while it was recorded or copied: its last piece is not all there",
+        "copy it again from where it was recorded",
+        file=file,
+    )
 
 
 def _of_other_length(stated_s: float, found_s: float, file: str) -> Exception:

@@ -28,6 +28,8 @@ _LONGEST_S = 4.0
 _PIECE_S, _SHORT_PIECE_S = 0.3, 0.06
 _TRIM_S = 0.008
 _LEAST_COHERENCE = 0.9
+_JUMP_CENTS = 12.0
+"""A held note wavers by less from one piece to the next (judgement)."""
 _LEAST_ODD_SHARE = 0.03
 """Reeds have their odd partials at least so strong beside the even ones, in power (judgement)."""
 
@@ -115,38 +117,74 @@ def soundings_of(
         near = float(np.median(frames.hz[first : last + 1]))
         a = round((start + _TRIM_S - first_second) * rate)
         b = round((end - _TRIM_S - first_second) * rate)
-        one = _sounding(samples[max(0, a) : b], rate, near, first_second + a / rate)
-        if one is not None:
-            found.append(one)
+        found += _soundings_in(samples[max(0, a) : b], rate, near, first_second + a / rate)
     return found, needed
 
 
-def pieces_of(samples: Samples, rate: int, near_hz: float) -> list[Harmonics]:
-    """Return what the pieces of a steady stretch sound, those left out that sound no one pitch."""
-    found: list[Harmonics] = []
-    for piece in _cut(samples, rate, _PIECE_S):
+@dataclass(frozen=True, slots=True, eq=False)
+class _Piece:
+    """A piece of a stretch, from its first frame on, and what it sounds."""
+
+    first: int
+    frames: int
+    sounds: Harmonics
+
+
+def _pieces_of(samples: Samples, rate: int, near_hz: float) -> list[_Piece]:
+    """Return the pieces of a steady stretch, those left out that sound no one pitch."""
+    found: list[_Piece] = []
+    for first, piece in _cut(samples, rate, _PIECE_S):
         whole = estimate(piece, rate, near_hz)
         if whole.coherence >= _LEAST_COHERENCE:
-            found.append(whole)
+            found.append(_Piece(first, len(piece), whole))
         elif len(piece) > 2 * _SHORT_PIECE_S * rate:
             # It wavers or breaks off: what is shorter than the wavering has a pitch.
-            parts = [estimate(part, rate, near_hz) for part in _cut(piece, rate, _SHORT_PIECE_S)]
-            found += [part for part in parts if part.coherence >= _LEAST_COHERENCE]
+            for later, part in _cut(piece, rate, _SHORT_PIECE_S):
+                sounds = estimate(part, rate, near_hz)
+                if sounds.coherence >= _LEAST_COHERENCE:
+                    found.append(_Piece(first + later, len(part), sounds))
     return found
 
 
-def _cut(samples: Samples, rate: int, longest_s: float) -> list[Samples]:
+def _cut(samples: Samples, rate: int, longest_s: float) -> Iterator[tuple[int, Samples]]:
     count = max(1, math.ceil(len(samples) / rate / longest_s))
     edges = np.linspace(0, len(samples), count + 1).astype(int)
-    return [samples[a:b] for a, b in itertools.pairwise(edges)]
+    return ((int(a), samples[a:b]) for a, b in itertools.pairwise(edges))
 
 
-def _sounding(samples: Samples, rate: int, near_hz: float, start: float) -> Sounding | None:
-    pieces = pieces_of(samples, rate, near_hz)
-    if pieces and 2 * near_hz < HIGHEST_HZ and _is_an_octave_higher(pieces):
-        pieces = pieces_of(samples, rate, 2 * near_hz)
-    if not pieces:
-        return None
+def _apart_at_jumps(pieces: list[_Piece], rate: int) -> list[list[_Piece]]:
+    """Return the pieces in groups that have one pitch each; what is too short for one is left out.
+
+    In a hall the octave below a note is filled by the tail of the note before it, so that both are
+    one stretch where that octave is near to it.
+    """
+    groups: list[list[_Piece]] = []
+    for piece in pieces:
+        if groups:
+            middle = float(np.median([one.sounds.hz for one in groups[-1]]))
+        if not groups or abs(1200 * math.log2(piece.sounds.hz / middle)) > _JUMP_CENTS:
+            groups.append([])
+        groups[-1].append(piece)
+    least = _LEAST_FRAMES * HOP_S * rate
+    long_enough = [group for group in groups if sum(one.frames for one in group) >= least]
+    return groups if len(groups) == 1 else long_enough
+
+
+def _soundings_in(samples: Samples, rate: int, near_hz: float, start: float) -> Iterator[Sounding]:
+    """Yield what a stretch of one pitch sounds; several things where that pitch jumps in it."""
+    groups = _apart_at_jumps(_pieces_of(samples, rate, near_hz), rate)
+    for group in groups:
+        first, end = group[0].first, group[-1].first + group[-1].frames
+        part = samples if len(groups) == 1 else samples[first:end]
+        pieces = group
+        if 2 * near_hz < HIGHEST_HZ and _is_an_octave_higher(group):
+            pieces = _pieces_of(part, rate, 2 * group[0].sounds.hz)
+        if pieces:
+            begins = start if len(groups) == 1 else start + first / rate
+            yield _sounding([one.sounds for one in pieces], part, rate, begins)
+
+
+def _sounding(pieces: list[Harmonics], samples: Samples, rate: int, start: float) -> Sounding:
     hz = np.array([one.hz for one in pieces])
     middle, deviation = agreed(hz, np.array([one.deviation_hz for one in pieces]))
     clear = np.median(
@@ -160,13 +198,13 @@ def _sounding(samples: Samples, rate: int, near_hz: float, start: float) -> Soun
     return Sounding(start, len(samples) / rate, middle, deviation, level, float(clear), heard)
 
 
-def _is_an_octave_higher(pieces: list[Harmonics]) -> bool:
+def _is_an_octave_higher(pieces: list[_Piece]) -> bool:
     """Whether the odd partials are not the tone's own but a drone's, or what a hall has left.
 
     The first is not asked: a drone's partial under it may be strong.
     """
-    odd = sum(float(np.sum(one.amplitudes[2::2] ** 2)) for one in pieces)
-    even = sum(float(np.sum(one.amplitudes[1::2] ** 2)) for one in pieces)
+    odd = sum(float(np.sum(one.sounds.amplitudes[2::2] ** 2)) for one in pieces)
+    even = sum(float(np.sum(one.sounds.amplitudes[1::2] ** 2)) for one in pieces)
     return odd < _LEAST_ODD_SHARE * even
 
 

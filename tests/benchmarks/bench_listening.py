@@ -18,14 +18,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from renderer.errors import WrongValueError
 from renderer.listening.harmonics import least_deviation_cents
 from renderer.listening.hearing import listen
 from renderer.listening.recording import open_recording
-from tests.listening.chanters import Case, write
-from tests.listening.compared import compared
-from tests.listening.others import estimators
+from renderer.notation.pitch import Note
+from tests.listening.chanters import Case, Sounding, write
+from tests.listening.compared import compared, heard_in
+from tests.listening.others import Track, estimators, tracks
 
 FALLING = 1 / np.arange(1, 13)
 PIECE_S = 0.3
@@ -127,6 +129,49 @@ def print_others(seeds: int) -> None:
             print(f"    {name:24} {median:8.4f} {high:8.4f}", flush=True)
 
 
+def by_frames(
+    track: Track, times: list[tuple[float, float]], played: list[Sounding]
+) -> dict[Note, float]:
+    """What a track of pitches says of each note: the median where the note is known to sound."""
+    seconds, hz = track
+    found: dict[Note, list[NDArray[np.float64]]] = {}
+    for (start, end), one in zip(times, played, strict=True):
+        if one.note is not None and not one.is_gracenote and end - start > 0.2:
+            inside = (seconds > start + 0.05) & (seconds < end - 0.05) & (hz > 0)
+            found.setdefault(one.note, []).append(hz[inside])
+    medians = {note: np.concatenate(each) for note, each in found.items()}
+    return {note: float(np.median(each)) for note, each in medians.items() if len(each)}
+
+
+def print_others_on_recordings(seeds: int) -> None:
+    """Whole recordings; the others are told when which note sounds, and which octave to look in."""
+    print("\nWhole recordings, notes of one each: errors in cents, median and 95 %")
+    for name, case in (
+        ("20 dB", Case(0, least_seconds=12)),
+        ("10 dB", Case(0, snr_db=10, least_seconds=12)),
+        ("20 dB, hall 1 s", Case(0, room_s=1.0, least_seconds=12)),
+        ("15 dB, drones", Case(0, drones=True, snr_db=15, least_seconds=12)),
+    ):
+        errors: dict[str, list[float]] = {"ours": []}
+        for seed in range(70_000, 70_000 + seeds):
+            sound, tuning, played, times = replace(case, seed=seed).make()
+            octave = 2 if tuning.is_practice else 1
+            ours = {one.note: one.hz / octave for one in heard_in(sound, case.rate).notes
+                    if one.is_heard}  # fmt: skip
+            told = {"ours": ours}
+            for other, track_of in tracks().items():
+                track = track_of(sound, case.rate, 0.8 * min(tuning.hz), 1.2 * max(tuning.hz))
+                told[other] = by_frames(track, times, played)
+            for who, notes in told.items():
+                errors.setdefault(who, []).extend(
+                    abs(1200 * math.log2(hz / tuning.hz[note])) for note, hz in notes.items()
+                )
+        print(f"  {name}, {seeds} recordings")
+        for who, each in errors.items():
+            median, high = np.percentile(each, [50, 95])
+            print(f"    {who:24} {median:8.4f} {high:8.4f}", flush=True)
+
+
 def print_speed() -> None:
     print("\nSeconds of sound to a second of the processor")
     for name, case in (("alone", Case(1)), ("with drones", Case(3, drones=True))):
@@ -143,5 +188,6 @@ def print_speed() -> None:
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     print_others(8 * count)
+    print_others_on_recordings(max(1, count // 2))
     print_speed()
     print_table(count)

@@ -15,6 +15,9 @@ from renderer.listening.harmonics import estimate
 
 Samples = NDArray[np.float32]
 Estimator = Callable[[Samples, int, float], float]
+Track = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Moments in seconds and what sounds at each in hertz, 0 for nothing; both of shape (frames,)."""
+TrackOf = Callable[[Samples, int, float, float], Track]
 
 
 def ours(tone: Samples, rate: int, near_hz: float) -> float:
@@ -56,3 +59,29 @@ def estimators() -> dict[str, Estimator]:
     except ImportError:
         return found
     return {**found, "pYIN": pyin}
+
+
+def praat_track(sound: Samples, rate: int, lowest_hz: float, highest_hz: float) -> Track:
+    """What Praat hears of a whole recording between two pitches."""
+    import parselmouth
+
+    pitch = parselmouth.Sound(sound.astype(np.float64), rate).to_pitch_ac(
+        pitch_floor=lowest_hz, pitch_ceiling=highest_hz, very_accurate=True
+    )
+    return np.asarray(pitch.xs()), np.asarray(pitch.selected_array["frequency"])
+
+
+def pyin_track(sound: Samples, rate: int, lowest_hz: float, highest_hz: float) -> Track:
+    """What pYIN hears of it, in bins of 1 cent."""
+    import librosa
+
+    hz, *_ = librosa.pyin(
+        sound, fmin=lowest_hz, fmax=highest_hz, sr=rate, resolution=0.01, frame_length=4096
+    )
+    return librosa.times_like(hz, sr=rate, hop_length=1024), np.nan_to_num(hz)
+
+
+def tracks() -> dict[str, TrackOf]:
+    """Those of the others that are there."""
+    found: dict[str, TrackOf] = {"Praat": praat_track}
+    return {**found, "pYIN": pyin_track} if "pYIN" in estimators() else found

@@ -91,18 +91,53 @@ def test_a_broken_off_mpeg_4_file_is_refused(tmp_path: Path, chanter: np.ndarray
         open_recording(broken)
 
 
-@pytest.mark.parametrize("share", [0.02, 0.3, 0.5, 0.8])
-@pytest.mark.parametrize("ending", [".mp3", ".opus"])
-def test_a_broken_off_mp3_or_opus_file_is_refused(
-    tmp_path: Path, chanter: np.ndarray, ending: str, share: float
+@pytest.mark.parametrize("ending", [".mp3", ".opus", ".m4a"])
+def test_a_broken_off_file_is_refused_however_little_is_lost(
+    tmp_path: Path, chanter: np.ndarray, ending: str
 ) -> None:
-    """An MP3 states its length; an Ogg stream does not, but its last page does (RFC 3533)."""
+    """An MP3 says how many bytes it has, an Ogg page and an MPEG-4 box how many follow it."""
     whole = write(tmp_path / f"whole{ending}", chanter, RATE)
     assert heard_in_file(whole).notes[0].is_heard
     broken = tmp_path / f"broken{ending}"
-    broken.write_bytes(whole.read_bytes()[: int(whole.stat().st_size * share)])
+    for share in (0.02, 0.3, 0.5, 0.8, 0.9, 0.99):
+        broken.write_bytes(whole.read_bytes()[: int(whole.stat().st_size * share)])
+        with pytest.raises(RungwiseError, match="broken off"):
+            open_recording(broken)
+
+
+def test_a_recording_whose_index_stands_first_is_told_to_be_broken_off(
+    tmp_path: Path, chanter: np.ndarray
+) -> None:
+    import subprocess
+
+    if shutil.which("ffmpeg") is None:
+        pytest.skip("no ffmpeg on the path")
+    last = write(tmp_path / "last.m4a", chanter, RATE)
+    first, broken = tmp_path / "first.m4a", tmp_path / "broken.m4a"
+    command = ["ffmpeg", "-loglevel", "error", "-i", str(last), "-c", "copy"]
+    subprocess.run([*command, "-movflags", "+faststart", str(first)], check=True)
+    assert open_recording(first).stated.seconds == open_recording(last).stated.seconds
+    broken.write_bytes(first.read_bytes()[: int(0.95 * first.stat().st_size)])
     with pytest.raises(RungwiseError, match="broken off"):
-        heard_in_file(broken)
+        open_recording(broken)
+
+
+def test_tags_before_and_after_an_mp3_are_no_part_of_its_sound(
+    tmp_path: Path, chanter: np.ndarray
+) -> None:
+    """ID3v2.4, section 3.1: ten bytes, the last four the tag's length in seven bits each."""
+    whole = write(tmp_path / "whole.mp3", chanter, RATE).read_bytes()
+    assert whole[:3] == b"ID3"
+    length = sum((byte & 0x7F) << 7 * place for place, byte in enumerate(reversed(whole[6:10])))
+    sound = whole[10 + length :]
+    tagged = tmp_path / "tagged.mp3"
+    long_tag = b"ID3\x04\x00\x00\x00\x00\x02\x01" + bytes(257)
+    for before, after in ((b"", b""), (long_tag, b"TAG" + bytes(125))):
+        tagged.write_bytes(before + sound + after)
+        assert open_recording(tagged).stated.rate == RATE
+        tagged.write_bytes(before + sound[:-1])
+        with pytest.raises(RungwiseError, match="broken off"):
+            open_recording(tagged)
 
 
 @pytest.mark.parametrize("share", [0.5, 0.9])

@@ -104,3 +104,10 @@ def test_high_a_over_drones_is_not_taken_for_low_a() -> None:
     result = compared(Case(16_000, drones=True, snr_db=15, least_seconds=12.0))
     assert result.wrong == 0
     assert np.max(np.abs(result.errors)) < 0.1
+
+
+def test_a_note_whose_octave_below_is_filled_by_the_tail_of_the_last_is_heard_as_it_is() -> None:
+    # In a hall of 2 s: high G after low G, which is 29 cents from half of it.
+    result = compared(Case(16_013, room_s=2.0, least_seconds=12.0))
+    assert result.wrong == 0
+    assert np.max(np.abs(result.errors)) < 0.3
