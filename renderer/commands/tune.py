@@ -168,6 +168,11 @@ def _heard(recordings: Sequence[Path]) -> dict[str, HeardChanter]:
     return found
 
 
+def _signed(cents: float) -> str:
+    """Cents with their sign; what rounds to none is never minus none."""
+    return f"{round(cents, 1) + 0.0:+.1f}"
+
+
 def _print_one(heard: HeardChanter, name: str, scale: str) -> None:
     from renderer.listening.drones import beats_of
     from renderer.listening.several import drone_advice
@@ -181,8 +186,8 @@ def _print_one(heard: HeardChanter, name: str, scale: str) -> None:
         (
             one.note.label,
             f"{one.hz:.2f}",
-            f"{one.cents:+.1f}",
-            *(f"{off[named][one.note]:+.1f}" for named in off),
+            _signed(one.cents),
+            *(_signed(off[named][one.note]) for named in off),
             f"{one.spread_cents:.1f}" if one.is_heard else "",
             f"{one.seconds:.1f}" if one.is_heard else "",
             one.confidence,
@@ -224,7 +229,7 @@ def _print_several(compared: Compared, heard: Mapping[str, HeardChanter]) -> Non
         (
             note.label,
             f"{compared.middle_hz[note]:.2f}" if note in compared.middle_hz else "",
-            *(f"{off[note]:+.1f}" if note in off else "-" for off in compared.off_cents.values()),
+            *(_signed(off[note]) if note in off else "-" for off in compared.off_cents.values()),
         )
         for note in reversed(Note)
     ]
@@ -235,7 +240,7 @@ def _print_several(compared: Compared, heard: Mapping[str, HeardChanter]) -> Non
             (
                 names[one.chanter],
                 "all" if one.note is None else one.note.label,
-                f"{one.cents:+.1f}",
+                _signed(one.cents),
                 one.remedy,
             )
             for one in compared.mendings
