@@ -142,7 +142,7 @@ export class Page {
       before = note;
     }
     const work = [...tones].map((tone) => () => void bank.tone(tone));
-    work.push(() => void bank.drones());
+    work.push(() => void bank.drones(), () => void this.player.struck(bank));
     const next = () => {
       const one = work.shift();
       if (!one || this.choice.bank !== bank) return;

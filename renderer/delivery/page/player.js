@@ -134,7 +134,7 @@ export class Player {
     // What takes time comes before the beginning is fixed: the clock runs on meanwhile.
     this.rendition.chanter(0, Math.round(FIRST_PIECE_S * rate));
     const dronesStart = this.rendition.dronesStart;
-    const struck = this._droneBank && this._struck(this._droneBank, dronesStart);
+    const struck = this._droneBank && this.struck(this._droneBank, dronesStart);
     const meanwhile = "close" in context ? (performance.now() - asked.ms) / 1000 : 0;
     const now = Math.max(context.currentTime, asked.at + meanwhile);
     this._origin = Math.ceil((now + START_S) * rate);
@@ -253,14 +253,21 @@ export class Player {
   }
 
   /**
-   * The drones as they begin at a frame.
+   * The drones as they begin at a frame; worked out once, ahead of the first press if it is asked.
    * @param {import("./tones.js").Bank} bank @param {number} frame
    */
-  _struck(bank, frame) {
+  struck(bank, frame = 0) {
+    const known = this._known;
+    if (known && known.bank === bank && known.frame === frame) return known;
     const loop = bank.drones();
     const size = /** @type {Float32Array} */ (loop[0]).length;
-    return { loop, size, beginning: struckIn(loop, frame % size, this.sound) };
+    const beginning = struckIn(loop, frame % size, this.sound);
+    return (this._known = { bank, frame, loop, size, beginning });
   }
+
+  /** @type {{bank: import("./tones.js").Bank, frame: number, loop: Float32Array[], size: number,
+   *   beginning: Float32Array[]}|undefined} */
+  _known;
 
   /** @param {number} frame @param {{loop: Float32Array[], size: number, beginning: Float32Array[]}} drones */
   _startDrones(frame, { loop, size, beginning }) {
