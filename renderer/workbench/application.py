@@ -103,12 +103,19 @@ def static_files() -> dict[str, tuple[Path, str]]:
 
 def routes_of(bench: Bench) -> dict[str, Answering]:
     """Return what is asked, by the name behind `/api/`; each takes and gives what JSON holds."""
-    from renderer.workbench import file_answers, knowing_answers, music_answers, tuning_answers
+    from renderer.workbench import (
+        file_answers,
+        knowing_answers,
+        music_answers,
+        sheet_answers,
+        tuning_answers,
+    )
 
     return {
         **file_answers.answers(bench),
         **music_answers.answers(bench),
         **knowing_answers.answers(bench),
+        **sheet_answers.answers(bench),
         **tuning_answers.answers(bench),
     }
 

@@ -194,6 +194,18 @@ def test_a_movement_is_heard_before_it_is_taken(page: Watched) -> None:
     page.wait("window.rungwise.hearing.music.length === 3")
 
 
+def test_the_sheet_is_seen_as_pages_and_saved(page: Watched) -> None:
+    write(page)
+    page.page.get_by_role("button", name="Sheet").click()
+    image = page.page.get_by_alt_text("Page 1 of 1")
+    image.wait_for()
+    assert image.evaluate("one => one.decode().then(() => one.naturalWidth)") > 500
+    with page.page.expect_download() as saved:
+        page.page.get_by_role("button", name="Save as PDF").click()
+    assert saved.value.suggested_filename == "wide.pdf"
+    page.page.get_by_role("button", name="Close").click()
+
+
 def test_a_line_that_is_changed_while_it_sounds_goes_on(page: Watched) -> None:
     write(page)
     page.wait("window.rungwise.hearing.player !== null")

@@ -190,6 +190,17 @@ const TABLE = {
   closed: ["{note}, closed", "{note}, geschlossen"],
   opened: ["{note}, opened out", "{note}, geöffnet"],
   spelling: ["Spelled {text}", "Geschrieben {text}"],
+  // The sheet.
+  sheet: ["Sheet", "Notenblatt"],
+  size: ["Size of print", "Druckgröße"],
+  size_fitting: ["as large as it fits", "so groß es passt"],
+  size_normal: ["normal", "normal"],
+  size_large: ["large", "groß"],
+  size_compact: ["compact", "eng"],
+  size_children: ["for children", "für Kinder"],
+  save_pdf: ["Save as PDF, to print", "Als PDF sichern, zum Drucken"],
+  laying_out: ["The pages are being laid out …", "Die Seiten werden gesetzt …"],
+  page_of: ["Page {n} of {count}", "Seite {n} von {count}"],
   // Playing.
   getting_sound: ["The sound is being made …", "Der Klang entsteht …"],
   counts_in: ["Count in", "Einzählen"],

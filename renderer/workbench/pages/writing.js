@@ -10,6 +10,7 @@ import { Dock } from "./dock.js";
 import { headFields, lineFields, markFields } from "./fields.js";
 import { remember, remembered } from "./kept.js";
 import { MovementPicker } from "./pickers.js";
+import { SheetView } from "./sheet_view.js";
 import { StavesView } from "./staves_view.js";
 import { TextView, completion } from "./text_view.js";
 import { moment, say } from "./words.js";
@@ -74,6 +75,8 @@ export class Writing {
     this.inner = "";
     /** @type {MovementPicker|null} */
     this.picker = null;
+    /** @type {SheetView|null} */
+    this.printed = null;
     this.dock = new Dock(hearing, () => this.chosen, (inner) => {
       this.inner = inner;
       void this.show();
@@ -106,6 +109,7 @@ export class Writing {
       this.undoButton,
       this.redoButton,
       this.views,
+      button("sheet", () => this.showSheet()),
       button("earlier", () => void this.showEarlier()),
       button("keys", () => this.showKeys()),
     );
@@ -119,6 +123,8 @@ export class Writing {
     this.dialog = element("dialog", {
       class: "dialog",
       onclose: () => {
+        this.printed?.release();
+        this.printed = null;
         this.picker?.destroy();
         this.picker = null;
         this.giveMusic();
@@ -605,6 +611,12 @@ export class Writing {
     if (this.hearing.isPlaying) this.hearing.play(index);
   }
 
+  showSheet() {
+    const told = this.isFixed ? {} : { text: this.text?.text ?? "" };
+    this.printed = new SheetView({ name: this.name, ...told });
+    this.openDialog(say("sheet"), [this.printed.element]);
+  }
+
   showKeys() {
     this.openDialog(say("keys"), [element("p", { text: say("keys_list") })]);
   }
@@ -615,7 +627,7 @@ export class Writing {
     this.dialog.setAttribute("aria-label", title);
     this.dialog.replaceChildren(element("h2", { text: title }), ...parts, close);
     if (!this.dialog.open) this.dialog.showModal();
-    this.dialog.classList.toggle("wide", this.picker !== null);
+    this.dialog.classList.toggle("wide", this.picker !== null || this.printed !== null);
   }
 
   // What is kept.
