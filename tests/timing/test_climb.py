@@ -110,6 +110,18 @@ def test_movements_close_round_by_round_each_as_it_is_by_itself() -> None:
     assert [section.inner for section in whole.sections if section.turn == 2] == list(STAGES)
 
 
+def test_the_lines_of_a_track_say_how_their_movements_are_played() -> None:
+    whole = expand(GRIPS, 60, open_to_close=STAGES)
+    assert [line.inner for line in whole.exercise.lines] == list(STAGES)
+    climbing = expand(GRIPS, climb=TEMPOS)
+    assert [line.inner for line in climbing.exercise.lines] == [GRIPS.lines[0].inner] * 3
+
+
+def test_two_rungs_are_played_as_well_as_three() -> None:
+    slow, fast = (expand(GRIPS, tempo, count_in=1).duration for tempo in (50, 60))
+    assert expand(GRIPS, climb="50,60", count_in=1, gap=1).duration == slow + fast
+
+
 def test_the_low_g_of_a_grip_gets_shorter_from_stage_to_stage_and_the_beat_stays() -> None:
     whole = expand(GRIPS, 60, open_to_close="even : 1/4 beat : 120 ms : 80 ms", count_in=1)
     low_gs = [
