@@ -1,8 +1,9 @@
 """A pack of 240 tracks beside what its encoder needs alone, and what it costs to make it again.
 
 Run it with `python -m tests.benchmarks.bench_pack [REPEATS]`; each exercise is played so often
-(4 if left out, some 20 s a track). Every ratio is taken in one run: the pack, and then ffmpeg alone
-on the same tracks as WAV files, as many at a time.
+(4 if left out, some 36 s a track). Every ratio is taken in one run: the pack, with its planning,
+tags, chapters and covers, and then ffmpeg alone on the same tracks as WAV files, as many at a time,
+with the same encoder and none of these.
 """
 
 from __future__ import annotations
@@ -16,12 +17,19 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from threading import Event, Thread
 
+from renderer.delivery.chapters import chapters_of
+from renderer.delivery.cover import cover_of
+from renderer.delivery.id3 import id3_tag
 from renderer.delivery.lame import SPEED
-from renderer.delivery.render import cores
+from renderer.delivery.render import cores, render_track, tags_of
+from renderer.order.jobs import plan_tracks
+from renderer.order.settings import read_settings
 from renderer.programs import ffmpegs
+from renderer.reading.exercise import read_exercise
 
 EXERCISES, MANY_EXERCISES = 12, 20
 NOTES = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
@@ -178,21 +186,53 @@ def nothing_to_do() -> None:
     print(f"nothing to do for {count} tracks: {wall:.2f} s, {processor:.2f} s of the processor")
 
 
-def short_track() -> None:
+def short_track(audio_format: str) -> None:
     """A track of a few seconds, from the command's start to its file."""
     Path("short.toml").write_text(f'title = "S"\n[[lines]]\nrun = "{NOTES[1]}, B"\n', "utf-8")
     command = [sys.executable, "-m", "renderer", "render", "short.toml", "-o", "short"]
+    command += ["--format", audio_format]
 
     def render() -> None:
         shutil.rmtree("short", ignore_errors=True)
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 
     render()
-    _, processor = min(spent(render) for _ in range(5))
+    took = [spent(render) for _ in range(10)]
+    wall, processor = (min(one[at] for one in took) for at in (0, 1))
     bare = [sys.executable, "-c", "pass"]
-    _, python = min(spent(lambda: subprocess.run(bare, check=True)) for _ in range(5))
-    print(f"a short track: {processor:.2f} s of the processor, {processor / python:.0f} times")
-    print("bare Python's start")
+    python = min(spent(lambda: subprocess.run(bare, check=True))[1] for _ in range(10))
+    print(
+        f"a short {audio_format}: there {wall:.2f} s after the command starts, {processor:.2f} s of"
+    )
+    print(f"the processor, {processor / python:.0f} times bare Python's start (least of 10)")
+
+
+def tags_and_covers(repeats: int) -> None:
+    """What chapters, tags and cover cost of a track."""
+    exercise = read_exercise("tunes/1.toml")
+    settings = read_settings({"tempo": 70, "repeats": repeats})
+    (job,) = plan_tracks(settings.chosen(exercise), Path("tagged"), settings)
+    timeline = job.timeline()
+    cover_of(job)
+    rounds = 20
+
+    def cover() -> None:
+        for _ in range(rounds):
+            cover_of(job)
+
+    def tag() -> None:
+        for _ in range(rounds):
+            id3_tag(replace(tags_of(job), chapters=chapters_of(timeline, job.duration)))
+
+    Path("tagged").mkdir()
+    _, whole_track = spent(lambda: render_track(job, lambda: False, lambda frames: None))
+    _, of_cover = spent(cover)
+    _, of_tags = spent(tag)
+    print(f"of a track of {float(job.duration):.0f} s, its cover takes", end=" ")
+    print(
+        f"{of_cover / rounds / whole_track:.1%} of the processor's time, tags and chapters", end=" "
+    )
+    print(f"{of_tags / rounds / whole_track:.1%}")
 
 
 def main() -> None:
@@ -204,8 +244,10 @@ def main() -> None:
         os.chdir(folder)
         whole(repeats)
         changed_note()
+        tags_and_covers(repeats)
+        short_track("wav")
+        short_track("mp3")
         nothing_to_do()
-        short_track()
 
 
 if __name__ == "__main__":

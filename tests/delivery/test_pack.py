@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
 import json
 import os
@@ -11,8 +12,8 @@ import subprocess
 import sys
 import time
 import zipfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -518,28 +519,121 @@ def test_forty_runs_that_are_killed_are_gone_on_with_to_the_same_bytes(folder: P
     killed_and_resumed(folder, [signal.SIGKILL, signal.SIGTERM] * 20, 0.07)
 
 
-def test_a_full_disk_loses_nothing_and_is_gone_on_from(folder: Path) -> None:
+def test_a_disk_that_is_full_at_any_page_loses_nothing_and_is_gone_on_from(folder: Path) -> None:
+    small_class()
     made()
     undisturbed = contents()
+    page = os.sysconf("SC_PAGE_SIZE")
     with small_disk(folder / "disk", kilobytes=1_200) as disk:
         plan = read_pack("class.toml").plan(disk / "out")
         filler = disk / "filler"
-        stopped = 0
-        for kilobytes in (1_190, 1_000, 590, 570, 540, 500, 400):
-            filler.write_bytes(b"x" * kilobytes * 1000)
+        with filler.open("wb", buffering=0) as file, suppress(OSError):
+            while True:
+                file.write(bytes(page))
+        stopped_at = []
+        while True:
             try:
                 make(plan, workers=1)
+                break
             except RungwiseError as error:
-                stopped += 1
-                words = str(error)
-                assert "full" in words or "free" in words, words
-                for name, data in contents(str(disk / "out")).items() if plan.root.exists() else ():
-                    if name != JOURNAL:
-                        assert data == undisturbed[name]
-        filler.unlink()
-        assert stopped
-        make(plan)
+                stopped_at.append(stopped_well(error, plan.root, undisturbed))
+            with filler.open("rb+") as file:
+                file.truncate(filler.stat().st_size - page)
         assert contents(str(disk / "out")) == undisturbed
+        assert due_of(plan) == ()
+    assert {".flac", ".m3u8", ".pdf", ".zip"} <= set(stopped_at)
+    assert len(stopped_at) > 20
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="its paths are told in another way")
+@pytest.mark.parametrize("step", [9, pytest.param(1, marks=pytest.mark.long)])
+def test_what_fails_at_any_opening_or_renaming_loses_nothing_and_is_gone_on_from(
+    folder: Path, step: int
+) -> None:
+    small_class()
+    made()
+    undisturbed = contents()
+    shutil.rmtree("out")
+    total = FAILING.during(0, make, planned())
+    assert contents() == undisturbed
+    for number in range(1, total + 1, step):
+        shutil.rmtree("out")
+        plan = planned()
+        try:
+            FAILING.during(number, make, plan, workers=1)
+        except RungwiseError as error:
+            stopped_well(error, plan.root, undisturbed)
+        made()
+        assert contents() == undisturbed
+    assert total > 20
+
+
+def small_class() -> None:
+    """Let the pack be of a few pages: two short tracks, lists, an overview and what is sent."""
+    Path("wide.toml").write_text('title = "Wide"\n[[lines]]\nrun = "B"\n', "utf-8")
+    change('exercises = ["wide.toml", "reel.toml"]', 'exercises = ["wide.toml"]')
+    change("ladder = [90, 120]", "tempo = 300\ncount-in = 0\nrepeats = 1\nzip = true")
+    change('format = "wav"', 'format = "flac"')
+
+
+def there(root: Path) -> dict[str, bytes]:
+    return contents(str(root)) if root.exists() else {}
+
+
+def stopped_well(error: RungwiseError, root: Path, undisturbed: dict[str, bytes]) -> str:
+    """Hold a run that a full disk has stopped to its promises; return what it stopped at."""
+    words = str(error)
+    assert "full" in words or "free" in words, words
+    if isinstance(error, PackStoppedError):
+        *_, last = error.problems
+        assert last.remedy == "the same command goes on from here"
+        assert "are there" in last.cause
+    else:
+        assert "manifest" in words or "tracks need" in words or len(there(root)) < 2
+    for name, data in there(root).items():
+        if name != JOURNAL:
+            assert data == undisturbed[name]
+    return Path(error.problems[0].file or "").suffix
+
+
+class Failing:
+    """Counts what is opened for writing or renamed under a folder, and lets one of them fail."""
+
+    def __init__(self) -> None:
+        self._at = self._count = 0
+        self._root = ""
+        self._is_added = False
+
+    def during(self, at: int, work: Callable[..., object], plan: PackPlan, **how: Any) -> int:
+        """Do some work; the disk is full at one of its openings, counted from 1, and from then on.
+
+        Returns how many there were.
+        """
+        if not self._is_added:
+            # It cannot be removed; without a root it does nothing.
+            sys.addaudithook(self._hear)
+            self._is_added = True
+        self._at, self._count, self._root = at, 0, str(plan.root.resolve())
+        try:
+            work(plan, **how)
+        finally:
+            self._root = ""
+        return self._count
+
+    def _hear(self, event: str, told: tuple[Any, ...]) -> None:
+        if not self._root or event not in ("open", "os.rename", "os.link", "os.mkdir"):
+            return
+        if event == "open" and not told[2] & (os.O_WRONLY | os.O_RDWR):
+            return
+        path = Path(os.fsdecode(told[0])) if isinstance(told[0], str | bytes) else None
+        if path is None or not str(path.absolute()).startswith(self._root):
+            return
+        self._count += 1
+        if self._at and self._count >= self._at:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+
+FAILING = Failing()
 
 
 def test_a_cancelled_run_says_how_far_it_came(folder: Path) -> None:

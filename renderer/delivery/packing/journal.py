@@ -27,7 +27,7 @@ from renderer.delivery.manifest import (
     read_manifest,
     write_manifest,
 )
-from renderer.errors import failure
+from renderer.errors import RungwiseError, failure
 
 JOURNAL = "manifest.journal"
 """The file's name."""
@@ -177,6 +177,10 @@ class Journal:
         except OSError:
             # What is noted stays in the journal, and the next run finds it there.
             pass
+        except RungwiseError:
+            # Of what went wrong, that which came first is said.
+            if error is None:
+                raise
         finally:
             self._file.close()
 

@@ -381,6 +381,7 @@ class _Making:
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
         self._done_s, self._total_s = 0.0, 0.0
         self._placing = Lock()
+        self._writing_page = Lock()
         self._made: list[str] = []
         self._remarks: dict[str, dict[str, None]] = {}
         # Where each is true.
@@ -412,7 +413,12 @@ class _Making:
         if self._problems or self._is_stopped:
             raise self._stopped(len(due))
         sizes = {one.path: (plan.root / one.path).stat().st_size for one in plan.files}
-        parcels = self._pack_up(sizes)
+        try:
+            parcels = self._pack_up(sizes)
+        except RungwiseError as error:
+            cause = "all files are there, but not all that is to be sent"
+            go_on = Problem(cause, "the same command goes on from here", file=str(plan.root))
+            raise PackStoppedError([*error.problems, go_on]) from error
         left, changed = self._left_over({*sizes, *parcels}, tidy=tidy)
         sizes |= {path: (plan.root / path).stat().st_size for path in parcels}
         digests = {path: self._journal.made[path].sha256 for path in sizes}
@@ -502,6 +508,10 @@ class _Making:
                 self._stop.set()
                 pool.shutdown(wait=True, cancel_futures=True)
                 raise
+            finally:
+                # A page that is being written is finished or taken away again; none comes after it.
+                with self._writing_page:
+                    pass
         for error in self._failed:
             if not isinstance(error, StoppedError | RungwiseError):
                 raise error
@@ -556,8 +566,11 @@ class _Making:
                 with self._work.timed(one.what, 1):
                     content, remarks = _page(one, self._practices)
                 self._work.came_of(one.what, len(content))
-                self._remark(remarks, one.path)
-                self._write(one, content)
+                with self._writing_page:
+                    if self._is_stopped:
+                        return
+                    self._remark(remarks, one.path)
+                    self._write(one, content)
 
     def _remark(self, remarks: Sequence[str], of: str) -> None:
         for said in remarks:
