@@ -65,11 +65,14 @@ def tune(number: int, note: str) -> str:
 
 
 def spent(work: Callable[[], object]) -> tuple[float, float]:
-    """Return the seconds that work takes, on the wall and of the processors, children included."""
+    """Return the seconds that work takes, on the wall and of the processors, children included.
+
+    Other threads, which only watch, are not counted.
+    """
 
     def processor() -> float:
         children = resource.getrusage(resource.RUSAGE_CHILDREN)
-        return time.process_time() + children.ru_utime + children.ru_stime
+        return time.thread_time() + children.ru_utime + children.ru_stime
 
     before, start = processor(), time.perf_counter()
     work()
@@ -110,7 +113,7 @@ def peak_of(file: str, output: str) -> tuple[float, int]:
 
     def look() -> None:
         nonlocal peak
-        while not ended.wait(0.05):
+        while not ended.wait(0.5):
             peak = max(peak, memory_of_tree(process.pid))
 
     looking = Thread(target=look)
