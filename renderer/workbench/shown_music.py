@@ -65,6 +65,8 @@ class ShownMusic:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
+        # Staves do not wait while the sound is being made.
+        self._sound_lock = threading.Lock()
         self._keys: OrderedDict[_KnownLine, str] = OrderedDict()
         self._lines: dict[str, _KnownLine] = {}
         self._bodies: OrderedDict[str, dict[str, Any]] = OrderedDict()
@@ -171,7 +173,7 @@ class ShownMusic:
             For a pitch that cannot be.
         """
         asked = (*pitches, chanter)
-        with self._lock:
+        with self._sound_lock:
             found = self._sounds.get(asked)
             if found is None:
                 settings = read_settings({"pitch": list(pitches), "chanter": chanter})

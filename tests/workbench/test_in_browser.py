@@ -34,7 +34,7 @@ def page(bench: Running, chromium: Any) -> Iterator[Watched]:
     (bench.folder / "wide.toml").write_text(WIDE)
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
     opened = context.new_page()
-    opened.set_default_timeout(60_000)
+    opened.set_default_timeout(600_000)
     watched = Watched(opened)
     opened.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
     opened.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
