@@ -166,7 +166,8 @@ def _check_wave(path: Path, file: str) -> None:
                 opened.seek(min(size + size % 2, rest), 1)
                 behind = opened.read(8)
                 follows = len(behind) < 8 or (
-                    behind[:4].isalnum() and struct.unpack("<I", behind[4:])[0] <= rest - size
+                    behind[:4].strip().isalnum()
+                    and struct.unpack("<I", behind[4:])[0] <= rest - size
                 )
                 if size > rest + _SLACK_BYTES or not follows:
                     raise _of_other_length(size / bytes_a_second, rest / bytes_a_second, file)

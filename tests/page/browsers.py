@@ -6,7 +6,7 @@ import os
 import shutil
 import subprocess
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -112,22 +112,30 @@ def sound_sink() -> Iterator[dict[str, str]]:
 class Browsers:
     """Starts browsers by their names (`chromium` or `firefox`), each once."""
 
-    def __init__(self, driver: Any, sink: dict[str, str], flags: Sequence[str] = ()) -> None:
+    def __init__(self, driver: Any, sink: dict[str, str]) -> None:
         self._driver = driver
-        self._flags = [*_QUIET, *flags]
         self._started: dict[str, Any] = {}
         self._sink = sink
 
     def __call__(self, name: str) -> Any:
         if name not in self._started:
             self._started[name] = (
-                self._driver.chromium.launch(executable_path=CHROMIUM, args=self._flags)
+                self._driver.chromium.launch(executable_path=CHROMIUM, args=list(_QUIET))
                 if name == "chromium"
                 else self._driver.firefox.launch(
                     channel="moz-firefox", executable_path=FIREFOX, env=os.environ | self._sink
                 )
             )
         return self._started[name]
+
+    @contextmanager
+    def chromium_with(self, *flags: str) -> Iterator[Any]:
+        """Start another Chromium that is told more, and end it."""
+        one = self._driver.chromium.launch(executable_path=CHROMIUM, args=[*_QUIET, *flags])
+        try:
+            yield one
+        finally:
+            one.close()
 
     @contextmanager
     def recorded(self, path: Path) -> Iterator[None]:
@@ -152,12 +160,12 @@ class Browsers:
 
 
 @contextmanager
-def browsers(*flags: str) -> Iterator[Browsers]:
-    """Give what starts a browser by its name; end all of them after. `flags` are for Chromium."""
+def browsers() -> Iterator[Browsers]:
+    """Give what starts a browser by its name; end all of them after."""
     from playwright.sync_api import sync_playwright
 
     with sound_sink() as sink, sync_playwright() as driver:
-        started = Browsers(driver, sink, flags)
+        started = Browsers(driver, sink)
         try:
             yield started
         finally:

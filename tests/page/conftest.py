@@ -1,4 +1,4 @@
-"""One page and one browser of each kind for all tests of a worker: starting them costs most."""
+"""One page for all tests of a worker: opening it costs most."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsers import ANEW, Watched, browsers, opened, quiet
+from tests.page.browsers import ANEW, Watched, opened, quiet
 from tests.page.pages import WIDE, page_of
 
 
@@ -17,18 +17,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A page of three lines, four rungs and two pitches."""
     folder = tmp_path_factory.mktemp("page")
     return page_of(WIDE, folder, "--pitch", "A", "--pitch", "B flat")
-
-
-@pytest.fixture(scope="session")
-def start() -> Iterator[Callable[[str], Any]]:
-    """A function that gives a browser by its name (`chromium` or `firefox`), started once."""
-    with browsers() as one:
-        yield one
-
-
-@pytest.fixture
-def chromium(start: Callable[[str], Any]) -> Any:
-    return start("chromium")
 
 
 @pytest.fixture(scope="session")

@@ -306,9 +306,12 @@ except RungwiseError as error:
 """
 
 
-def test_a_missing_fluidsynth_is_said_in_one_sentence_with_the_way_to_get_it() -> None:
-    # The search for the library is what fails where it is not installed.
+def test_a_missing_fluidsynth_is_said_in_one_sentence_with_the_way_to_get_it(
+    tmp_path: Path,
+) -> None:
+    # The search for the library is what fails where it is not installed; no instrument is kept yet.
     environment = {**os.environ, "HOMEBREW_PREFIX": "", "CI": "true"}
+    environment |= {"XDG_CACHE_HOME": str(tmp_path)}
     run = subprocess.run(
         [sys.executable, "-c", MISSING],
         capture_output=True,

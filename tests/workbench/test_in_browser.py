@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsers import Watched, browsers, needs_chromium
+from tests.page.browsers import Watched, needs_chromium
 from tests.workbench.benches import WIDE, Running, running
 
 pytestmark = needs_chromium
@@ -21,12 +21,6 @@ SAVED = "!window.rungwise.screen.isDirty"
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     with running(tmp_path_factory.mktemp("Larkmoor")) as one:
         yield one
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with browsers() as start:
-        yield start("chromium")
 
 
 @pytest.fixture

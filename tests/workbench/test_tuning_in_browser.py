@@ -15,7 +15,7 @@ import pytest
 
 from renderer.notation.pitch import Note
 from tests.listening.chanters import Tuning, performance, random_tuning, sound_of, write
-from tests.page.browsers import AXE, Watched, browsers, needs_axe, needs_chromium
+from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium
 from tests.workbench.benches import Running, running
 
 pytestmark = needs_chromium
@@ -31,14 +31,15 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Tuning]:
 
 
 @pytest.fixture(scope="module")
-def chromium(played: tuple[Path, Tuning]) -> Iterator[Any]:
+def listening(start: Browsers, played: tuple[Path, Tuning]) -> Iterator[Any]:
+    """Chromium with a microphone."""
     flags = (
         "--use-fake-ui-for-media-stream",
         "--use-fake-device-for-media-stream",
         f"--use-file-for-fake-audio-capture={played[0]}",
     )
-    with browsers(*flags) as start:
-        yield start("chromium")
+    with start.chromium_with(*flags) as one:
+        yield one
 
 
 @pytest.fixture
@@ -48,8 +49,8 @@ def bench(tmp_path: Path) -> Iterator[Running]:
 
 
 @pytest.fixture
-def page(bench: Running, chromium: Any) -> Iterator[Watched]:
-    context = chromium.new_context(viewport={"width": 1024, "height": 800}, locale="en-GB")
+def page(bench: Running, listening: Any) -> Iterator[Watched]:
+    context = listening.new_context(viewport={"width": 1024, "height": 800}, locale="en-GB")
     context.grant_permissions(["microphone"])
     opened = context.new_page()
     opened.set_default_timeout(120_000)
