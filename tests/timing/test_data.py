@@ -9,12 +9,15 @@ from xml.etree import ElementTree
 
 from hypothesis import given, settings
 
+from renderer.notation.length import Length
 from renderer.notation.musicxml.writer import write_musicxml
-from renderer.notation.score import Exercise
+from renderer.notation.pitch import Note
+from renderer.notation.playing import EVEN, Inner
+from renderer.notation.score import Bar, Exercise, Line, Meter
 from renderer.order.tracks import expand
 from renderer.timing.data import timeline_data
 from renderer.timing.timeline import Event, Role
-from tests.delivery.larkmoor import doublings
+from tests.delivery.larkmoor import doublings, plain
 from tests.timing.strategies import exercises
 
 
@@ -103,3 +106,43 @@ def test_what_nobody_wrote_has_no_place_in_the_music() -> None:
 def test_a_roll_lasts_three_beats() -> None:
     track = expand(doublings(), 60, count_in_style="rolls")
     assert [(roll.start, roll.length, roll.beats) for roll in track.rolls] == [(0, 3, 3), (4, 3, 3)]
+
+
+def seventy() -> Exercise:
+    """Two lines of one bar in 3/4 at 70 beats a minute, whose bars carry numbers of their own."""
+    meter = Meter(3, 4)
+    notes = (plain(Note.LOW_A), plain(Note.B), plain(Note.C))
+    lines = tuple(Line((Bar(notes, meter, number=number),)) for number in ("7", "8a"))
+    return Exercise(title="Seventy", tempo=Fraction(70), lines=lines)
+
+
+def test_milliseconds_are_rounded_to_the_nanosecond_and_tile() -> None:
+    data = timeline_data(expand(seventy().only(1), count_in=0))
+    times = [(event["start_ms"], event["length_ms"]) for event in data["events"]]
+    # A beat lasts 6/7 s. Starts and ends are rounded, so the lengths are 857.142857,
+    # 1714.285714 - 857.142857 and 2571.428571 - 1714.285714.
+    assert times == [(0, 857.142857), (857.142857, 857.142857), (1714.285714, 857.142857)]
+    assert [event["start"] for event in data["events"]] == ["0", "6/7", "12/7"]
+    (section,) = data["sections"]
+    assert (section["start_ms"], section["length_ms"]) == (0, 2571.428571)
+    assert section["inner"] is None
+    assert (data["duration"], data["duration_ms"]) == ("18/7", 2571.428571)
+
+
+def test_whole_milliseconds_are_whole_numbers() -> None:
+    data = timeline_data(expand(seventy().only(1), 60, count_in=0))
+    assert json.dumps(data["events"][1]["start_ms"]) == "1000"
+    assert json.dumps(data["duration_ms"]) == "3000"
+
+
+def test_bars_have_the_numbers_of_the_score() -> None:
+    data = timeline_data(expand(seventy(), count_in=1, gap=0))
+    numbers = [(event["line"], event["bar"], event["bar_number"]) for event in data["events"]]
+    assert numbers == [(None, None, None), *[(1, 1, "7")] * 3, *[(2, 1, "8a")] * 3]
+
+
+def test_a_section_says_how_its_movements_are_played() -> None:
+    stages = (EVEN, Inner((Length(Fraction(80), "ms"),)))
+    timeline = expand(doublings(), 60, count_in=0, gap=0, open_to_close=stages)
+    said = [section["inner"] for section in timeline_data(timeline)["sections"]]
+    assert said == ["even", "80 ms"]
