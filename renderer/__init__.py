@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from renderer.reading.exercise import read_exercise
     from renderer.reading.music21_streams import from_music21, to_music21
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "Problem",

@@ -11,16 +11,30 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.sampling import LONG
+
 if TYPE_CHECKING:
     from tests.page.browsers import Browsers
 
 # How long an example takes says how busy the machine is, not whether the law holds.
-settings.register_profile("rungwise", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("rungwise")
+settings.register_profile(
+    LONG, max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile("usual", parent=settings.get_profile(LONG), max_examples=34)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Choose how often laws are tried before any of them is read."""
+    is_long = LONG in config.getoption("markexpr").replace("not long", "")
+    settings.load_profile(LONG if is_long else "usual")
+
 
 # Loops are kept between the tests, and not in the user's folder.
 _CACHES = tempfile.TemporaryDirectory(prefix="rungwise-tests-")
 os.environ["XDG_CACHE_HOME"] = _CACHES.name
+
+# Tests start the program hundreds of times: none of them is to compile it anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # A shell starts what it runs in the background deaf to Ctrl-C, and so would be what tests start.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

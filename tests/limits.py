@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
-HANG_S = 1800
+HANG_S = 900
 """Seconds after which a process that a test has started hangs, however busy the machine is."""
 
 ENDLESS_CPU_S = 90

@@ -75,12 +75,8 @@ def test_a_key_of_megabytes_is_named_by_its_beginning(tmp_path: Path) -> None:
     assert len(run.stderr) < 3_000
 
 
-@pytest.mark.parametrize(
-    "written", ["\\uFEFFWide", "Wi\\u001b[31mde", "\\u009b2JWide", "W\\u0007ide"]
-)
-def test_control_characters_of_a_title_reach_neither_terminal_nor_file(
-    written: str, tmp_path: Path
-) -> None:
+def test_control_characters_of_a_title_reach_neither_terminal_nor_file(tmp_path: Path) -> None:
+    written = "\\uFEFFWi\\u001b[31md\\u009b2Je\\u0007"
     text = f'title = "{written}"\n[[lines]]\nheading = "{written}"\nrun = "low A, B"\n'
     (tmp_path / "tune.toml").write_text(text, "utf-8")
     runs = [

@@ -281,6 +281,20 @@ def test_ctrl_c_while_the_program_is_still_being_imported_ends_in_one_line(
     assert (run.returncode, run.stdout, run.stderr) == (130, "", stopped)
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="threads are told by Linux alone")
+def test_products_of_matrices_have_no_threads_of_their_own(folder: Path) -> None:
+    """Whatever a library would start of its own accord: one thread for each processor, usually."""
+    code = (
+        "import sys, os, atexit; from renderer.cli import main\n"
+        "atexit.register(lambda: print(len(os.listdir('/proc/self/task'))))\n"
+        "main()"
+    )
+    environment = {key: value for key, value in os.environ.items() if "_NUM_THREADS" not in key}
+    command = [sys.executable, "-c", code, "events", str(folder / "good.toml")]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, env=environment)
+    assert done.stdout.splitlines()[-1] == "1"
+
+
 def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
     command = f'"{sys.executable}" -m renderer.cli events good.toml --repeats 2000 | head -n 1'
     run = subprocess.run(

@@ -145,14 +145,34 @@ def test_help_starts_without_heavy_packages() -> None:
     assert "HEAVY []" in run.stdout
 
 
-ONLY_SOMETIMES = ("fluidsynth", "rapidfuzz", "PIL", "verovio", "typst", "xml.etree")
+ONLY_SOMETIMES = (
+    "fluidsynth",
+    "rapidfuzz",
+    "PIL",
+    "verovio",
+    "typst",
+    "xml.etree",
+    "tomlkit",
+    "asyncio",
+    "email.parser",
+    "rich.progress",
+    "rich._emoji_codes",
+    "renderer.sound.acoustics.fingering_tone",
+    "renderer.notation.abc.reader",
+    "renderer.notation.musicxml.reader",
+    "renderer.notation.midi.reader",
+)
+"""What a short track that nobody watches does without, once its sounds and cover are kept."""
 
 
-def test_a_second_wav_imports_no_package_for_pictures_samples_or_mistakes(tmp_path: Path) -> None:
-    (tmp_path / "tune.toml").write_text('title = "T"\n[[lines]]\nrun = "B"\n', "utf-8")
+def test_a_second_short_track_imports_nothing_that_it_does_without(tmp_path: Path) -> None:
+    (tmp_path / "tune.toml").write_text(
+        'title = "T"\n[[lines]]\nrun = "low A, B, C, D"\nornament = "doubling"\n', "utf-8"
+    )
     code = (
         "import sys\nfrom renderer.cli import main\n"
-        "sys.argv = ['rungwise', 'render', 'tune.toml', '-o', sys.argv[1], '--format', 'wav']\n"
+        "sys.argv = ['rungwise', 'render', 'tune.toml', '-o', sys.argv[1], '--format', 'wav', "
+        "'--format', 'mp3']\n"
         "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
         f"print('THERE', sorted(set({ONLY_SOMETIMES!r}) & set(sys.modules)))\n"
     )
@@ -166,7 +186,45 @@ def test_a_second_wav_imports_no_package_for_pictures_samples_or_mistakes(tmp_pa
             cwd=tmp_path,
             env={**os.environ, "PYTHONPATH": str(HOUSE.parent)},
         )
-    assert "THERE []" in run.stdout
+    assert "THERE []" in run.stdout, run.stdout
+
+
+ONLY_WHEN_ASKED = (
+    "numpy",
+    "soxr",
+    "tomlkit",
+    "verovio",
+    "rich",
+    "renderer.order.settings",
+    "renderer.reading.exercise",
+    "renderer.workbench.handing_answers",
+)
+"""What the workbench's page is handed out without."""
+
+
+def test_the_workbench_hands_out_its_page_before_its_rooms_are_there(tmp_path: Path) -> None:
+    code = (
+        "import sys\nfrom renderer.workbench import application\n"
+        "def serve(app, taking, bench):\n"
+        "    import uvicorn\n"
+        "    assert application.static_files()['/'][0].read_bytes()\n"
+        f"    print('THERE', sorted(set({ONLY_WHEN_ASKED!r}) & set(sys.modules)))\n"
+        "    bench.rooms()\n"
+        f"    print('MISSING', sorted(set({ONLY_WHEN_ASKED[-3:]!r}) - set(sys.modules)))\n"
+        "application.serve = serve\n"
+        "sys.argv = ['rungwise', 'open', sys.argv[1], '--no-browser', '--port', '0']\n"
+        "from renderer.cli import main\nmain()\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=HANG_S,
+        env={**os.environ, "PYTHONPATH": str(HOUSE.parent)},
+    )
+    assert "THERE []" in run.stdout, run.stdout
+    assert "MISSING []" in run.stdout, run.stdout
 
 
 def test_only_tools_of_contributors_need_what_is_installed_for_tests() -> None:

@@ -35,9 +35,11 @@ from renderer.technique.report import assess
 from renderer.timing.fit import fastest_tempos
 from tests.delivery.larkmoor import rungs
 from tests.limits import HANG_S
+from tests.sampling import sampled
 
 LIBRARY = shipped_exercises()
 every_exercise = pytest.mark.parametrize("shipped", LIBRARY, ids=lambda one: one.name)
+some_exercises = pytest.mark.parametrize("shipped", sampled(LIBRARY, 6), ids=lambda one: one.name)
 
 
 def music_alone(exercise: Exercise) -> Exercise:
@@ -90,7 +92,7 @@ def test_each_survives_expanding_and_reading_back(shipped: ShippedExercise) -> N
     assert music_alone(realise(parse_definition(text))) == music_alone(realise(definition))
 
 
-@every_exercise
+@some_exercises
 def test_each_renders(shipped: ShippedExercise, tmp_path: Path) -> None:
     exercise = read_exercise(shipped.path)
     # One rung, one playing, a low rate: what is tested is that the music renders to its length.
@@ -102,7 +104,7 @@ def test_each_renders(shipped: ShippedExercise, tmp_path: Path) -> None:
     assert np.abs(samples).max() > 0.05
 
 
-@every_exercise
+@some_exercises
 def test_each_engraves(shipped: ShippedExercise) -> None:
     exercise = read_exercise(shipped.path)
     assert pages_of(replace(exercise, lines=exercise.lines[:16])) >= 1

@@ -41,6 +41,8 @@ VERBS_THAT_SAY = {
     "--new": {"pack"},
     "--device": {"play"},
     "--port": {"serve", "open"},
+    "--pages": {"abridge"},
+    "--shortcut": {"open"},
 }  # fmt: skip
 """Options that sentences outside `commands/` name, and the verbs that may come to say so."""
 

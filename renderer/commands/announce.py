@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import output_console, spoken_length
+from renderer.commands.console import output_console, spoken_length
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -73,12 +73,12 @@ def _due(jobs: Sequence[TrackJob], keeping: Keeping) -> list[TrackJob]:
 
 def announce(jobs: Sequence[TrackJob], keeping: Keeping) -> None:
     """Say on the error stream what is going to be made, where that takes long."""
-    from rich.console import Console
-
     if sum(job.duration for job in jobs) < LONG_S:
         return
     due = _due(jobs, keeping)
     if sum(job.duration for job in due) >= LONG_S:
+        from rich.console import Console
+
         _say(Console(stderr=True), f"Going to make {_sum_of(_forecast(due), due)}.")
 
 

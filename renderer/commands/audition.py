@@ -8,15 +8,8 @@ from typing import Annotated
 import typer
 
 from renderer.commands.announce import DryRun
-from renderer.commands.options import (
-    Replace,
-    naming,
-    output_console,
-    print_table,
-    refuse_several,
-    settled,
-    spoken_length,
-)
+from renderer.commands.console import output_console, print_table, spoken_length
+from renderer.commands.options import Replace, naming, refuse_several, settled
 from renderer.order.settings import Settings
 
 

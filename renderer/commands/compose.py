@@ -7,24 +7,20 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import replace as replaced
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from renderer.commands import values
+from renderer.commands.console import at_work, output_console, print_table, spoken_length
 from renderer.commands.options import (
     Replace,
     ReportFormat,
-    at_work,
     claim_of,
-    output_console,
-    print_table,
     refuse_to_replace,
     settled,
     source_named,
-    spoken_length,
     write_output,
 )
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
@@ -36,11 +32,10 @@ if TYPE_CHECKING:
     from renderer.notation.definition.reader import Definition
     from renderer.notation.pitch import Note
     from renderer.notation.score import Exercise
-    from renderer.technique.abridge import Candidate, Selection
+    from renderer.technique.abridge import Selection
     from renderer.technique.coverage import Coverage
     from renderer.technique.ornaments import OrnamentBook
 
-_ABRIDGED = " (abridged)"
 _ABRIDGED_BOOK = "an abridged book"
 
 MOST_NAMED = 60
@@ -56,15 +51,9 @@ def _which(settings: Settings) -> dict[str, Any]:
 
 def _written_out(file: Path, settings: Settings) -> Definition:
     """Read a definition, or any other form, with one entry a line."""
-    from renderer.notation.definition.writer import definition_of
-    from renderer.reading.exercise import definition_in, read_exercise
-    from renderer.technique.realise import expand_definition
+    from renderer.reading.exercise import definition_written_out
 
-    source = source_named(file)
-    definition = definition_in(source)
-    if definition is not None:
-        return expand_definition(definition)
-    return definition_of(read_exercise(source, settings.reading))
+    return definition_written_out(source_named(file), settings.reading)
 
 
 @settled("expand")
@@ -156,22 +145,16 @@ def _notes(text: str) -> tuple[Note, ...]:
 
 def _exercises(files: Sequence[Path], settings: Settings) -> tuple[list[Exercise], OrnamentBook]:
     """Read exercises, and the ornament book with what their definitions add to it."""
-    from renderer.reading.exercise import definition_in, read_exercise
+    from renderer.reading.exercise import exercise_and_book
     from renderer.technique.ornaments import load_book
-    from renderer.technique.realise import realise
 
     book = load_book()
     exercises: list[Exercise] = []
     problems: list[Problem] = []
     for file in files:
         try:
-            source = source_named(file)
-            definition = definition_in(source)
-            if definition is not None:
-                exercises.append(realise(definition))
-                book = book.extended(definition.ornament_book or {})
-            else:
-                exercises.append(read_exercise(source, settings.reading))
+            exercise, book = exercise_and_book(source_named(file), settings.reading, book)
+            exercises.append(exercise)
         except RungwiseError as error:
             problems += error.problems
     if problems:
@@ -288,10 +271,8 @@ def abridge(
 
     Example: rungwise abridge every-doubling-from-low-g-to-f --lines 12 -o one-page.toml
     """
+    from renderer.delivery.abridging import Shortness, choose, shortened
     from renderer.notation.definition.text import definition_text
-    from renderer.notation.limits import LONGEST_TITLE
-    from renderer.technique.abridge import abridge as choose
-    from renderer.technique.abridge import candidate, cover_all
     from renderer.technique.realise import realise
 
     if sum(option is not None for option in (lines, pages, cover)) != 1:
@@ -309,46 +290,11 @@ def abridge(
         check_claims([(output, mine)])
     definition = _written_out(file, settings)
     music = realise(definition)
-    candidates = [
-        candidate(line, written)
-        for line, written in zip(music.lines, definition.lines, strict=True)
-    ]
     with at_work("Choosing lines"):
-        if pages is not None:
-            selection = _on_pages(music, candidates, pages)
-        else:
-            selection = cover_all(candidates) if lines is None else choose(candidates, lines)
-    chosen = tuple(definition.lines[index] for index in selection.lines)
-    title = f"{definition.title[: LONGEST_TITLE - len(_ABRIDGED)]}{_ABRIDGED}"
-    text = definition_text(replaced(definition, title=title, lines=chosen))
+        selection = choose(music, definition.lines, Shortness(lines=lines, pages=pages))
+    text = definition_text(shortened(definition, selection.lines))
     write_output(output, text, _ABRIDGED_BOOK, [file], _which(settings), replace=replace)
-    _print_selection(selection, len(candidates), on_screen=output is not None)
-
-
-def _on_pages(music: Exercise, candidates: Sequence[Candidate], pages: int) -> Selection:
-    """Choose as many lines as the pages hold, laid out as a sheet prints them."""
-    from renderer.delivery.sheet.fitting import lines_that_fit, pages_of
-    from renderer.technique.abridge import abridge as choose
-
-    if pages < 1:
-        raise failure(f"{pages} pages are none", "ask for at least 1", place="--pages")
-
-    def fits(selection: Selection) -> bool:
-        chosen = tuple(music.lines[index] for index in selection.lines)
-        return pages_of(replaced(music, lines=chosen)) <= pages
-
-    # Other lines of the book take other room than its first ones.
-    selection = choose(candidates, max(1, lines_that_fit(music, pages)))
-    while not fits(selection):
-        if len(selection.lines) == 1:
-            raise failure(f"not even one line fits on {pages} of its pages", "ask for more --pages")
-        selection = choose(candidates, len(selection.lines) - 1)
-    while len(selection.lines) < len(candidates):
-        longer = choose(candidates, len(selection.lines) + 1)
-        if not fits(longer):
-            break
-        selection = longer
-    return selection
+    _print_selection(selection, len(music.lines), on_screen=output is not None)
 
 
 def _print_selection(selection: Selection, of: int, *, on_screen: bool) -> None:

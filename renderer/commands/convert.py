@@ -7,14 +7,8 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import (
-    Replace,
-    order_of,
-    output_console,
-    refuse_several,
-    refuse_to_replace,
-    settled,
-)
+from renderer.commands.console import output_console
+from renderer.commands.options import Replace, order_of, refuse_several, refuse_to_replace, settled
 from renderer.order.settings import Settings
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from renderer.commands.options import order_of, output_console, say_left_over
+from renderer.commands.console import output_console
+from renderer.commands.options import order_of, say_left_over
 from renderer.order.settings import Settings
 
 if TYPE_CHECKING:
@@ -36,13 +37,12 @@ def make_engraved(
     from rich.console import Console
 
     from renderer.delivery.carrying_out import carry_out
-    from renderer.delivery.claims import order_identity
+    from renderer.delivery.claims import identity_of
     from renderer.delivery.render import Keeping
 
     ordered = order_of(files, settings)
     job = ordered.document(kind, output)
-    names = [source.name for source in ordered.sources]
-    order = order_identity(kind.value, names, output.parent, settings, output.name)
+    order = identity_of(kind.value, ordered, output.parent, output.name)
     count = len(job.exercises)
     with Console(stderr=True).status("Engraving") as status:
 

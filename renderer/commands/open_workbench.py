@@ -7,8 +7,6 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import output_console
-
 
 def open_folder(
     folder: Annotated[
@@ -31,6 +29,14 @@ def open_folder(
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open it in the browser.")
     ] = True,
+    shortcut: Annotated[
+        bool,
+        typer.Option(
+            "--shortcut",
+            help="Put what opens it without a terminal into the desktop's menu (macOS: "
+            "Applications), and stop there.",
+        ),
+    ] = False,
 ) -> None:
     """Open a folder of exercises in the browser, to write, hear and see them.
 
@@ -41,25 +47,31 @@ def open_folder(
     Example: rungwise open exercises
     """
     from renderer.delivery.files import check_writable, make_folder
-    from renderer.workbench.application import Bench, serve, workbench
-    from renderer.workbench.folder import Folder
     from renderer.workbench.guard import new_token
     from renderer.workbench.hand_out import listening_socket, own_addresses
 
     place = Path() if folder is None else folder
     make_folder(place)
     check_writable(place)
+    if shortcut:
+        from renderer.delivery.desktop_entry import write_shortcut
+
+        written = write_shortcut(place)
+        typer.echo(f"{written}: it opens {place.resolve()}; the page has a button that ends it.")
+        return
     taking = listening_socket(_usual_port() if port is None else port, lan=False)
     number = taking.getsockname()[1]
     token = new_token()
     hosts = [f"{name}:{number}" for name in own_addresses(lan=False)]
     address = f"http://{hosts[0]}/#{token}"
-    bench = Bench(Folder(place))
-    output_console().print(
-        f"{address}  (Ctrl-C ends it)", markup=False, highlight=False, soft_wrap=True
-    )
+    typer.echo(f"{address}  (Ctrl-C ends it)")
     if browser:
         _open_later(address)
+    # Only now, while the browser starts: it waits at the door until there is an answer.
+    from renderer.workbench.application import Bench, serve, workbench
+    from renderer.workbench.folder import Folder
+
+    bench = Bench(Folder(place))
     serve(workbench(bench, token, hosts), taking, bench)
 
 

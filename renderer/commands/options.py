@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from renderer.commands.console import output_console
 from renderer.errors import Problem, RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
 from renderer.notation.source_file import Source
@@ -22,22 +23,11 @@ from renderer.order.setting_row import Setting
 from renderer.order.settings import BY_NAME, Settings, known_to, read_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
-
-    from rich.console import Console
-    from rich.status import Status
-    from rich.text import Text
+    from collections.abc import Iterator, Mapping, Sequence
 
     from renderer.delivery.claims import Claim
     from renderer.notation.score import Exercise
     from renderer.order.order import Order
-
-
-def output_console() -> Console:
-    """Return the console that results are printed on, wide where no terminal sets its width."""
-    from rich.console import Console
-
-    return Console() if sys.stdout.isatty() else Console(width=160)
 
 
 Replace = Annotated[
@@ -70,48 +60,6 @@ class ReportFormat(enum.StrEnum):
 
     TABLE = "table"
     JSON = "json"
-
-
-def print_table(
-    headings: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    title: str = "",
-    *,
-    whole: Sequence[str] = (),
-) -> None:
-    """Print a table of texts; long ones fold, but for those under the headings in `whole`."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=box.SIMPLE_HEAD, title=Text(title) if title else None, title_justify="left")
-    for heading in headings:
-        table.add_column(heading, overflow="fold", no_wrap=heading in whole)
-    for row in rows:
-        # As Text: what a teacher writes in brackets is no markup.
-        table.add_row(*(Text(cell) for cell in row))
-    output_console().print(table)
-
-
-_LINES_AT_A_TIME = 200
-
-
-def print_lines(lines: Iterable[Text]) -> None:
-    """Print texts, each on lines of its own, long ones folded at blanks.
-
-    rich asks the terminal for its size at each print and looks for blanks in every text, so many
-    short texts go out together, and those that fit are not looked through.
-    """
-    from rich.cells import cell_len
-    from rich.console import Group
-
-    console = output_console()
-    width = console.width
-    rest = list(lines)
-    for text in rest:
-        text.no_wrap = all(cell_len(one) <= width for one in text.plain.split("\n"))
-    for begin in range(0, len(rest), _LINES_AT_A_TIME):
-        console.print(Group(*rest[begin : begin + _LINES_AT_A_TIME]))
 
 
 def placed(error: RungwiseError, option: str) -> RungwiseError:
@@ -210,14 +158,6 @@ def say_left_over(folder: Path, order: str, made: Sequence[Path], *, tidy: bool)
     what = "Left over in this folder: this order made them before and makes them no longer"
     say("Removed:" if tidy else f"{what} (--tidy removes them):", found.unchanged)
     say(f"{what}; they stay, since somebody has changed them:", found.changed)
-
-
-def spoken_length(seconds: float) -> str:
-    """A playing time as players read it: `3:07`, or `1:02:09` from an hour on."""
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
 
 
 def settled(verb: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -408,10 +348,3 @@ def order_of(files: Sequence[Path], settings: Settings) -> Order:
             problems += error.problems
         raise RungwiseError(dict.fromkeys(problems))
     return order
-
-
-def at_work(doing: str) -> Status:
-    """Return what shows, while it is entered, that the program is at work."""
-    from rich.console import Console
-
-    return Console(stderr=True).status(doing)

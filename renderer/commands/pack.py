@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from renderer.commands.announce import DryRun, counted
-from renderer.commands.options import Replace, Tidy, output_console, settled, spoken_length
-from renderer.commands.progress import in_seconds_of_audio
+from renderer.commands.console import output_console, spoken_length
+from renderer.commands.options import Replace, Tidy, settled
+from renderer.commands.progress import of_a_pack
 from renderer.errors import RungwiseError, failure, one_line
 
 if TYPE_CHECKING:
@@ -125,7 +126,7 @@ def _planned(file: Path, output: Path, given: Mapping[str, Any]) -> PackPlan:
 def _make(planned: PackPlan, *, why: bool, replace: bool, tidy: bool) -> MadePack:
     from renderer.delivery.packing.making import make
 
-    with in_seconds_of_audio() as moved:
+    with of_a_pack() as moved:
         made = make(
             planned,
             on_progress=moved,
@@ -218,11 +219,13 @@ def _print_forecast(plan: PackPlan, *, replace: bool, why: bool) -> None:
     if not due and not would.parcels:
         _say(console, f"Nothing was written. {_nothing_to_do(len(plan.files))}")
         return
+    numbered = f"{counted(would.numbered, 'track')} to number anew, " if would.numbered else ""
     sent = f"{counted(would.parcels, 'file')} to send, about {would.parcel_bytes / 1e6:.1f} MB; "
     _say(
         console,
         f"Nothing was written. It would be {counted(would.due, 'file')} of {would.files}: "
         f"{counted(would.tracks, 'track')} to render, {spoken_length(would.seconds)} of playing, "
+        f"{numbered}"
         f"about {would.bytes / 1e6:.1f} MB; {sent if would.parcels else ''}{would.work}, "
         f"in {plan.root}",
     )

@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from renderer.commands.console import at_work, output_console, print_table
 from renderer.commands.options import (
     Replace,
     Tidy,
-    at_work,
     order_of,
-    output_console,
-    print_table,
     refuse_several,
     say_left_over,
     settled,
@@ -51,7 +49,7 @@ def plan(
     Example: rungwise plan birls --minutes 20 --days 14 --learner "Jamie" -o birls.pdf
     """
     from renderer.delivery.carrying_out import claim_of_document
-    from renderer.delivery.claims import check_claims, order_identity
+    from renderer.delivery.claims import check_claims, identity_of
     from renderer.delivery.practice_files import check_ending_of_plan, write_plan
     from renderer.delivery.render import Keeping
     from renderer.order.documents import Document
@@ -62,8 +60,7 @@ def plan(
     order = ""
     if output is not None:
         check_ending_of_plan(output)
-        names = [source.name for source in ordered.sources]
-        order = order_identity("plan", names, output.parent, settings, output.name)
+        order = identity_of("plan", ordered, output.parent, output.name)
     job = ordered.document(Document.PLAN, output or Path())
     mine = claim_of_document(job, Keeping(order, replace))
     if output is not None:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import order_of, refuse_several, settled, spoken_length
+from renderer.commands.console import spoken_length
+from renderer.commands.options import order_of, refuse_several, settled
 from renderer.errors import failure
 from renderer.order.settings import Settings
 

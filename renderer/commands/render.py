@@ -9,15 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from renderer.commands.announce import DryRun, announce, counted, print_forecast
-from renderer.commands.options import (
-    Replace,
-    Tidy,
-    order_of,
-    output_console,
-    say_left_over,
-    settled,
-    spoken_length,
-)
+from renderer.commands.console import output_console, spoken_length
+from renderer.commands.options import Replace, Tidy, order_of, say_left_over, settled
 from renderer.commands.progress import in_seconds_of_audio
 from renderer.errors import RungwiseError, failure
 from renderer.order.settings import Settings
@@ -146,8 +139,7 @@ def _files_of(tracks: Sequence[RenderedTrack]) -> list[Path]:
 
 
 def _keeping(verb: str, order: Order, folder: Path, *, replace: bool) -> Keeping:
-    from renderer.delivery.claims import order_identity
+    from renderer.delivery.claims import identity_of
     from renderer.delivery.render import Keeping
 
-    sources = [source.name for source in order.sources]
-    return Keeping(order_identity(verb, sources, folder, order.settings), replace)
+    return Keeping(identity_of(verb, order, folder), replace)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from renderer.commands.options import output_console
+from renderer.commands.console import output_console
 
 
 def serve(

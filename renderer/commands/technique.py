@@ -14,16 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from renderer.commands.options import (
-    ReportFormat,
-    output_console,
-    print_lines,
-    print_table,
-    read_exercise_of,
-    read_played,
-    settled,
-    spoken_length,
-)
+from renderer.commands.console import output_console, print_lines, print_table, spoken_length
+from renderer.commands.options import ReportFormat, read_exercise_of, read_played, settled
 from renderer.errors import RungwiseError, WrongValueError
 from renderer.order.settings import Settings
 

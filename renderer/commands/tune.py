@@ -8,13 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from renderer.commands.options import (
-    Replace,
-    at_work,
-    output_console,
-    print_table,
-    spoken_length,
-)
+from renderer.commands.console import at_work, output_console, print_table, spoken_length
+from renderer.commands.options import Replace
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 
 if TYPE_CHECKING:

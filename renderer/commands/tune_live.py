@@ -49,10 +49,18 @@ def readings_of(blocks: Iterable[NDArray[np.float32]], rate: int) -> Iterator[Re
         yield from listener.take(block)
 
 
+def _blocks(waiting: queue.SimpleQueue[Any]) -> Iterator[NDArray[np.float32]]:
+    """Yield what comes until there is no more of it."""
+    # Not `iter(get, None)`, which compares: an array is neither equal to None nor not.
+    while (block := waiting.get()) is not None:
+        yield block
+
+
 def show_live(device: str) -> None:
     """Show what is played until the user has had enough (Ctrl-C).
 
-    Raises a `RungwiseError` where there is no microphone or no library to hear it with.
+    Raises a `RungwiseError` where there is no microphone or no library to hear it with, and when
+    the microphone ends.
     """
     try:
         import sounddevice
@@ -67,6 +75,9 @@ def show_live(device: str) -> None:
     def heard(samples: Any, _frames: int, _time: Any, _status: Any) -> None:
         waiting.put(samples[:, 0].copy())
 
+    def ended() -> None:
+        waiting.put(None)
+
     chosen = (int(device) if device.isdecimal() else device) or None
     try:
         stream = sounddevice.InputStream(
@@ -77,6 +88,7 @@ def show_live(device: str) -> None:
             dtype="float32",
             latency="low",
             callback=heard,
+            finished_callback=ended,
         )
     except (sounddevice.PortAudioError, ValueError) as error:
         raise failure(
@@ -84,6 +96,11 @@ def show_live(device: str) -> None:
             "check that one is there, or choose another with --device",
         ) from error
     with stream:
-        for line in shown(readings_of(iter(waiting.get, None), _RATE)):
+        for line in shown(readings_of(_blocks(waiting), _RATE)):
             sys.stdout.write(f"\r\x1b[K{line}")
             sys.stdout.flush()
+    sys.stdout.write("\n")
+    raise failure(
+        "the microphone gives no more sound: it was unplugged or taken by another program",
+        "plug it in and begin again",
+    )

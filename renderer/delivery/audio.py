@@ -24,7 +24,7 @@ from renderer.delivery.claims import Claim, kept_file
 from renderer.delivery.ffmpeg import BY_FFMPEG, ffmpeg_encoder, find_ffmpeg
 from renderer.delivery.files import Placing, simply, whole_file
 from renderer.delivery.lame import check_lame
-from renderer.delivery.mp3 import mp3_encoder
+from renderer.delivery.mp3 import copy_renumbered, mp3_encoder
 from renderer.delivery.mp4_boxes import begin_later, silence_before, stated_frames
 from renderer.delivery.ogg_stream import number_stream
 from renderer.delivery.tags import Tags, soundfile_strings, vorbis_comments
@@ -102,12 +102,24 @@ class _Sink:
         self._file.close()
 
 
-def _as_int16(block: NDArray[np.float32]) -> NDArray[np.int16]:
-    """Round samples to 16 bits; libsndfile would cut them off in WAV, at twice the error."""
-    scaled: NDArray[np.float32] = block * np.float32(32_768)
-    np.rint(scaled, out=scaled)
-    np.clip(scaled, -32_768, 32_767, out=scaled)
-    return scaled.astype(np.int16)
+class _Rounding:
+    """Rounds samples to 16 bits; libsndfile would cut them off in WAV, at twice the error.
+
+    Blocks have up to `FRAMES_A_WRITE` frames of so many channels. Arrays are used again, since new
+    ones take longer to come by than to be filled; what is returned holds until the next call.
+    """
+
+    def __init__(self, channels: int) -> None:
+        self._scaled = np.empty((FRAMES_A_WRITE, channels), np.float32)
+        self._rounded = np.empty((FRAMES_A_WRITE, channels), np.int16)
+
+    def as_int16(self, block: NDArray[np.float32]) -> NDArray[np.int16]:
+        scaled, rounded = self._scaled[: len(block)], self._rounded[: len(block)]
+        np.multiply(block, np.float32(32_768), out=scaled)
+        np.rint(scaled, out=scaled)
+        np.clip(scaled, -32_768, 32_767, out=scaled)
+        rounded[:] = scaled
+        return rounded
 
 
 def _block_picture(tags: Tags, audio_format: AudioFormat) -> bytes:
@@ -122,7 +134,7 @@ def _soundfile_encoder(
     large = frames * channels * WAV_SAMPLE_BYTES > LARGEST_WAV_BYTES
     major = "RF64" if audio_format is AudioFormat.WAV and large else audio_format.name
     is_ogg = audio_format is AudioFormat.OGG
-    sink = _Sink(path)
+    sink, rounding = _Sink(path), _Rounding(channels)
 
     def check() -> None:
         if sink.error is not None:
@@ -146,7 +158,7 @@ def _soundfile_encoder(
 
         def write(block: NDArray[np.float32]) -> None:
             try:
-                file.write(block if is_ogg else _as_int16(block))
+                file.write(block if is_ogg else rounding.as_int16(block))
             finally:
                 check()
 
@@ -307,3 +319,47 @@ def write_audio(
             number_stream(part, zlib.crc32(repr(tags).encode()))
         size = part.stat().st_size
     return Written(frames, size)
+
+
+NUMBERED_ANEW = (AudioFormat.MP3,)
+"""Formats whose tags stand before the sound, which then needs no encoding for the sake of them."""
+
+
+def write_renumbered(
+    path: Path,
+    sha256: str,
+    number: str,
+    *,
+    claim: Claim | None = None,
+    placing: Placing = simply,
+) -> int:
+    """Give a track that is there another number, to the bytes that `write_audio` would write.
+
+    Parameters
+    ----------
+    path, sha256:
+        The track, in one of the formats of `NUMBERED_ANEW`, and the digest that its bytes have.
+    number:
+        Which track it is, and of how many, as `2/5`.
+    claim, placing:
+        As for `write_audio`.
+
+    Returns
+    -------
+    The file's size in bytes.
+
+    Raises
+    ------
+    ChangedError
+        If the track has not the digest; it stays as it is.
+    RungwiseError
+        If the file cannot be written.
+    """
+    with whole_file(path, placing=placing) if claim is None else kept_file(path, claim) as part:
+        if copy_renumbered(path, part, number) != sha256:
+            raise ChangedError
+        return part.stat().st_size
+
+
+class ChangedError(Exception):
+    """A file is not any more what it was."""

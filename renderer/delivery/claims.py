@@ -30,6 +30,7 @@ from renderer.delivery.manifest import (
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.parts import part_title
 from renderer.order.digests import digest_of
+from renderer.order.order import Order
 from renderer.order.settings import Settings, plain_settings
 from renderer.shipped import shipped_folder
 
@@ -346,6 +347,13 @@ def order_identity(
             "settings": plain_settings(settings),
             "name": name,
         }
+    )
+
+
+def identity_of(verb: str, order: Order, folder: Path, name: str = "") -> str:
+    """Return the same of an order whose sources have names; parameters as above."""
+    return order_identity(
+        verb, [source.name for source in order.sources], folder, order.settings, name
     )
 
 

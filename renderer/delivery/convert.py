@@ -15,6 +15,7 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.compare import differences
 from renderer.notation.printed import Opened, with_ornaments
 from renderer.notation.score import Exercise
+from renderer.notation.source_file import MUSICXML
 from renderer.order.setting_row import NO_TRACK, READ
 from renderer.order.settings import Settings, known_to
 from renderer.order.tracks import timeline_of
@@ -127,12 +128,9 @@ def _lost(exercise: Exercise, again: Exercise, form: str, opened: Opened) -> lis
     return ["repeats, endings, jumps and the order of parts as signs: they are played out", *lost]
 
 
-_MUSICXML = (".musicxml", ".xml", ".mxl")
-
-
 def _settings_lost(settings: Settings, form: str) -> Iterator[str]:
     """Yield the settings of tracks that were asked for and that a score of such a form lacks."""
-    kept = {"tempo", "ladder"} | ({"pitch", "chanter"} if form in _MUSICXML else set())
+    kept = {"tempo", "ladder"} | ({"pitch", "chanter"} if form in MUSICXML else set())
     for row in known_to("convert"):
         is_kept = row.own is not None or row.verbs >= READ or row.name in kept
         if is_kept or row.said == NO_TRACK:
@@ -219,7 +217,7 @@ def convert(
         lost += _settings_lost(settings, form)
     pitch = settings.pitches_of(exercise)[0]
     _, cents = transposition(pitch, settings.chanter)
-    if form in _MUSICXML and abs(cents) > _AUDIBLE_CENTS:
+    if form in MUSICXML and abs(cents) > _AUDIBLE_CENTS:
         lost.append(
             f"the pitch of low A to the cent: {pitch.label} is {abs(cents):.0f} cents "
             f"{'above' if cents > 0 else 'below'} the semitone that the part is transposed to"

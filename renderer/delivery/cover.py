@@ -2,7 +2,8 @@
 
 A square picture in black and white, read from a thumbnail's distance: the pitch in a dark band, the
 first bar that is played, the rung as large as it goes. The bar is engraved once and kept in the
-user's folder for caches; what differs from rung to rung is only written on it.
+user's folder for caches; what differs from rung to rung is only written on it. Finished covers are
+kept beside the bars, so that a track that is made again needs nothing that draws.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import io
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING, Any
@@ -23,6 +24,7 @@ from renderer.notation.score import Exercise, Line
 from renderer.order.digests import digest_of
 from renderer.order.names import tempos_label
 from renderer.order.track_job import TrackJob
+from renderer.sound.breaking_off import ask_to_go_on, breaking_off
 from renderer.sound.mix_settings import Mix
 
 if TYPE_CHECKING:
@@ -41,6 +43,8 @@ _BAR_SCALE = 3.2
 _INK, _PAPER = 16, 255
 _GREYS = 16
 _KEPT = "covers"
+MOST_KEPT = 4_000
+"""Bars and covers that are kept, some 8 kB each; of more, the oldest go."""
 
 _BEGINS, _ENDS = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
 """ISO/IEC 15948: the signature, and the last chunk with its checksum."""
@@ -70,7 +74,9 @@ def _engraved(exercise: Exercise) -> bytes:
 
     plain = read_settings({"advice": "none", "marks": "none"}, verb="sheet")
     printing = replace(sheet_settings(plain), scale=_BAR_SCALE, counting=Counting.NONE)
+    ask_to_go_on()
     content = content_of(exercise, printing)
+    ask_to_go_on()
     staff = content.lines[0].staves[0]
     page = f"#set page(width: {SIDE - 2 * _MARGIN}pt, height: auto, margin: 0pt)\n"
     page += '#image("bar.svg", width: 100%)'
@@ -78,31 +84,54 @@ def _engraved(exercise: Exercise) -> bytes:
     return drawn
 
 
-def _kept_file(exercise: Exercise) -> Path:
+@cache
+def _program() -> str:
+    return f"{__version__} {digest_of(Path(__file__).read_bytes())}"
+
+
+def _kept_file(what: str) -> Path:
+    """Where a picture is kept, named after all that decides it."""
     import platformdirs
 
     folder = platformdirs.user_cache_path("rungwise", appauthor=False) / _KEPT
-    return folder / f"{digest_of(f'{__version__} {SIDE} {_BAR_SCALE} {exercise!r}'.encode())}.png"
+    return folder / f"{digest_of(f'{_program()} {what}'.encode())}.png"
 
 
-@lru_cache(maxsize=64)
-def _drawn(exercise: Exercise) -> bytes:
-    """A bar as PNG, from the cache or engraved; empty where it cannot be engraved."""
-    kept = _kept_file(exercise)
+def _read(kept: Path) -> bytes:
+    """A picture from the cache; empty where it is not there, or damaged."""
     with suppress(OSError):
         there = kept.read_bytes()
         if there.startswith(_BEGINS) and there.endswith(_ENDS):
             return there
-    try:
-        drawn = _engraved(exercise)
-    except RungwiseError:
-        # A cover is no reason for a track not to be made.
-        return b""
+    return b""
+
+
+def _keep(kept: Path, drawn: bytes) -> None:
+    """Put a picture into the cache, if that is possible, and make room for it."""
     with suppress(OSError):
         kept.parent.mkdir(parents=True, exist_ok=True)
         part = part_beside(kept)
         part.write_bytes(drawn)
         part.replace(kept)
+        there = list(kept.parent.iterdir())
+        if len(there) > MOST_KEPT:
+            there.sort(key=lambda path: path.stat().st_mtime_ns)
+            for path in there[:-MOST_KEPT]:
+                path.unlink(missing_ok=True)
+
+
+@lru_cache(maxsize=64)
+def _drawn(exercise: Exercise) -> bytes:
+    """A bar as PNG, from the cache or engraved; empty where it cannot be engraved."""
+    kept = _kept_file(f"bar {exercise!r}")
+    if there := _read(kept):
+        return there
+    try:
+        drawn = _engraved(exercise)
+    except RungwiseError:
+        # A cover is no reason for a track not to be made.
+        return b""
+    _keep(kept, drawn)
     return drawn
 
 
@@ -144,24 +173,36 @@ def cover_of(job: TrackJob, go_on: Callable[[], None] = lambda: None) -> bytes:
 
     `go_on` is called before what takes long, and raises where the work is to end.
     """
+    bar = _first_bar(job.exercise)
+    mix = "" if job.mix is Mix.FULL else f" \u00b7 {job.mix}"
+    pitch = f"{job.pitch.label}{mix}"
+    number = f"line {job.exercise.number_of(0)}" if job.settings.line is not None else ""
+    rung = tempos_label(job.tempos).replace(" to ", "\u2013")
+    kept = _kept_file(f"cover {(pitch, number, rung)} {bar!r}")
+    if there := _read(kept):
+        return there
+    with _engraving, breaking_off(go_on):
+        ask_to_go_on()
+        drawn = _drawn(bar)
+    made = _picture(drawn, pitch, number, rung)
+    if drawn:
+        _keep(kept, made)
+    return made
+
+
+def _picture(drawn: bytes, pitch: str, number: str, rung: str) -> bytes:
+    """A cover as PNG: the pitch in its band, the bar, a line's number if there is one, the rung."""
     from PIL import Image, ImageDraw
 
-    with _engraving:
-        go_on()
-        drawn = _drawn(_first_bar(job.exercise))
     image = Image.new("L", (SIDE, SIDE), _PAPER)
     draw = ImageDraw.Draw(image)
     draw.rectangle((0, 0, SIDE, _BAND), fill=_INK)
     width = SIDE - 2 * _MARGIN
-    mix = "" if job.mix is Mix.FULL else f" \u00b7 {job.mix}"
-    pitch = f"{job.pitch.label}{mix}"
     font = _fitted(draw, pitch, 150, width)
     draw.text((_MARGIN, _BAND / 2), pitch, fill=_PAPER, font=font, anchor="lm")
     if (bar := _bar_image(drawn)) is not None:
         left, top = (SIDE - bar.width) // 2, _BAR_TOP + (_BAR_HEIGHT - bar.height) // 2
         image.paste(bar, (left, top))
-    number = f"line {job.exercise.number_of(0)}" if job.settings.line is not None else ""
-    rung = tempos_label(job.tempos).replace(" to ", "\u2013")
     small = _font(80)
     beside = max(draw.textlength(number, small), draw.textlength("bpm", small)) + 30
     font = _fitted(draw, rung, 300, int(width - beside))

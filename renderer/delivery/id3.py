@@ -15,6 +15,9 @@ _TABLE_OF_ALL_IN_ORDER = b"\x03"
 _NO_OFFSET = bytes((0xFF,)) * 8
 """A chapter's place is told by its time alone."""
 
+HEADER_BYTES = _FRAME_HEADER_BYTES = 10
+"""What a tag and each frame in it begin with; how long the rest is stands in it."""
+
 _NAMES = {"title": "TIT2", "album": "TALB", "artist": "TPE1", "genre": "TCON"}
 _LANGUAGE = b"eng"
 _MOST_LISTED = 255
@@ -69,7 +72,29 @@ def id3_tag(tags: Tags) -> bytes:
     if tags.picture:
         kind = b"image/png\0" + _FRONT_COVER + b"\0"
         frames.append(_frame("APIC", _LATIN_1 + kind + tags.picture))
-    content = b"".join(frames)
+    return _tag(b"".join(frames))
+
+
+def _tag(content: bytes) -> bytes:
     # Seven bits a byte.
     size = bytes(len(content) >> place & 0x7F for place in (21, 14, 7, 0))
     return b"ID3" + bytes((3, 0, 0)) + size + content
+
+
+def tag_bytes(header: bytes) -> int:
+    """Return how many bytes a tag has behind its header; 0 for what is none."""
+    if len(header) < HEADER_BYTES or header[:3] != b"ID3":
+        return 0
+    sevens = zip(header[6:], (21, 14, 7, 0), strict=True)
+    return sum((byte & 0x7F) << place for byte, place in sevens)
+
+
+def renumbered(tag: bytes, number: str) -> bytes:
+    """Return a tag that `id3_tag` has made with another number of the track, as `2/5`."""
+    frames, at = [], HEADER_BYTES
+    while at < len(tag):
+        name, size = tag[at : at + 4], int.from_bytes(tag[at + 4 : at + 8])
+        end = at + _FRAME_HEADER_BYTES + size
+        frames.append(_text("TRCK", number) if name == b"TRCK" else tag[at:end])
+        at = end
+    return _tag(b"".join(frames))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.delivery.id3 import id3_tag
+from renderer.delivery.id3 import HEADER_BYTES, id3_tag, renumbered, tag_bytes
 from renderer.delivery.lame import Lame
 from renderer.delivery.tags import Tags
 
@@ -57,3 +58,30 @@ def mp3_encoder(
         put(lame.finish())
         file.seek(begins)
         put(lame.first_frame())
+
+
+def copy_renumbered(source: Path, target: Path, number: str) -> str:
+    """Write an MP3 file as it is, but for the number of its track.
+
+    Parameters
+    ----------
+    source:
+        A file that `mp3_encoder` has written.
+    target:
+        The file to write; it is replaced.
+    number:
+        Which track it is, and of how many, as `2/5`.
+
+    Returns
+    -------
+    The SHA-256 of `source` as it was read, as hexadecimal digits.
+    """
+    with source.open("rb") as there, target.open("wb") as file:
+        header = there.read(HEADER_BYTES)
+        tag = header + there.read(tag_bytes(header))
+        digest = hashlib.sha256(tag)
+        file.write(renumbered(tag, number))
+        while block := there.read(1 << 20):
+            digest.update(block)
+            file.write(block)
+    return digest.hexdigest()

@@ -25,7 +25,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.delivery.audio import Written, check_encoders, write_audio
+from renderer.delivery.audio import (
+    NUMBERED_ANEW,
+    ChangedError,
+    Written,
+    check_encoders,
+    write_audio,
+    write_renumbered,
+)
 from renderer.delivery.chapters import chapters_of
 from renderer.delivery.claims import (
     Claim,
@@ -40,11 +47,13 @@ from renderer.delivery.claims import (
 )
 from renderer.delivery.cover import cover_of
 from renderer.delivery.cue_sheet import cue_path, cue_text
-from renderer.delivery.files import Placing, check_writable, make_folder, simply
+from renderer.delivery.files import Placing, check_writable, make_folder, real_place, simply
 from renderer.delivery.free_space import Need, check_free_space
+from renderer.delivery.manifest import Entry as Remembered
+from renderer.delivery.manifest import read_manifest
 from renderer.delivery.playlist import Entry, write_playlist
 from renderer.delivery.tags import Tags
-from renderer.delivery.track_facts import track_facts
+from renderer.delivery.track_facts import BUT_FOR_PLACE, track_facts
 from renderer.delivery.work import WorkDone, kind_of
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.score import Exercise
@@ -56,6 +65,7 @@ from renderer.order.names import Series, tempos_label
 from renderer.order.settings import read_settings
 from renderer.order.sizes import least_bytes
 from renderer.order.track_job import TrackJob
+from renderer.sound.breaking_off import breaking_off
 from renderer.sound.mix import Track
 from renderer.sound.mix_settings import Mix
 from renderer.timing.expand import Timeline
@@ -296,24 +306,25 @@ def render_track(
     timeline = job.timeline()
     go_on()
     track = job.track(timeline, go_on)
-    on_mixed(track, timeline)
-    tags = replaced(
-        tags_of(job),
-        chapters=chapters_of(timeline, job.duration),
-        picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job, go_on),
-    )
-    pitch_remarks = (job.pitch.remark,) if job.pitch.remark else ()
-    all_remarks = (*job.exercise.remarks, *timeline.remarks, *pitch_remarks, *track.remarks)
-    remarks = tuple(dict.fromkeys(all_remarks))
-    if claim is not None:
-        has_cue_sheet = bool(tags.chapters) and cue_claim is not None
-        facts = {
-            **track_facts(job, tags, timeline, track.loudness_lufs),
-            "frames": track.frames,
-            "beside": [cue_path(job.path).name] if has_cue_sheet else [],
-            "remarks": list(remarks),
-        }
-        claim = replaced(claim, more=facts)
+    with breaking_off(go_on):
+        on_mixed(track, timeline)
+        tags = replaced(
+            tags_of(job),
+            chapters=chapters_of(timeline, job.duration),
+            picture=b"" if job.audio_format is AudioFormat.WAV else cover_of(job, go_on),
+        )
+        pitch_remarks = (job.pitch.remark,) if job.pitch.remark else ()
+        all_remarks = (*job.exercise.remarks, *timeline.remarks, *pitch_remarks, *track.remarks)
+        remarks = tuple(dict.fromkeys(all_remarks))
+        if claim is not None:
+            has_cue_sheet = bool(tags.chapters) and cue_claim is not None
+            facts = {
+                **track_facts(job, tags, timeline, track.loudness_lufs),
+                "frames": track.frames,
+                "beside": [cue_path(job.path).name] if has_cue_sheet else [],
+                "remarks": list(remarks),
+            }
+            claim = replaced(claim, more=facts)
     written = write_audio(
         _until(track, is_stopped),
         job.path,
@@ -333,6 +344,50 @@ def render_track(
         text = cue_text(tags.chapters, job.path, tags)
         write_kept(beside[0], text.encode(), cue_claim)
     return _rendered(job, tags, beside, written, track.loudness_lufs, remarks)
+
+
+def sounds_as(entry: Remembered | None, job: TrackJob) -> bool:
+    """Whether what is remembered of a file differs from a job in its place in its series alone.
+
+    Its sound can stay then, and needs another number only, where the format allows that.
+    """
+    return (
+        entry is not None
+        and job.audio_format in NUMBERED_ANEW
+        and entry.more.get(BUT_FOR_PLACE) == job.digest_but_for_place
+    )
+
+
+def renumber_track(
+    job: TrackJob,
+    sha256: str,
+    is_stopped: Callable[[], bool],
+    *,
+    claim: Claim | None = None,
+    placing: Placing = simply,
+) -> int | None:
+    """Give a track that is there the number of a job that it sounds as, in this thread.
+
+    Parameters
+    ----------
+    job:
+        Which; at its path is the track.
+    sha256:
+        The digest that its bytes have.
+    is_stopped, claim, placing:
+        As for `render_track`, whose errors it raises.
+
+    Returns
+    -------
+    The file's size in bytes; None if it has not the digest any more, and is as it was.
+    """
+    if is_stopped():
+        raise StoppedError
+    number = tags_of(job).number()
+    try:
+        return write_renumbered(job.path, sha256, number, claim=claim, placing=placing)
+    except ChangedError:
+        return None
 
 
 def _rendered(
@@ -383,16 +438,38 @@ def tracks_there(
     entries = standing(_claims_of(jobs, keeping), adopting=adopting)
     found = {}
     for number, job in enumerate(jobs):
-        try:
-            more = entries[job.path].more
-            beside = tuple(job.path.with_name(str(name)) for name in more["beside"])
-            written = Written(int(more["frames"]), int(more["bytes"]))
-            loudness_lufs, remarks = float(more["loudness-lufs"]), tuple(map(str, more["remarks"]))
-        except (KeyError, TypeError, ValueError):
-            continue
-        if entries.keys() >= set(beside):
-            track = _rendered(job, tags_of(job), beside, written, loudness_lufs, remarks)
+        entry = entries.get(job.path)
+        track = None if entry is None else _remembered(job, entry)
+        if track is not None and entries.keys() >= set(track.beside):
             found[number] = replaced(track, was_there=True)
+    return found
+
+
+def _remembered(job: TrackJob, entry: Remembered) -> RenderedTrack | None:
+    """What is remembered of a track; None where something is missing."""
+    more = entry.more
+    try:
+        beside = tuple(job.path.with_name(str(name)) for name in more["beside"])
+        written = Written(int(more["frames"]), int(more["bytes"]))
+        loudness_lufs, remarks = float(more["loudness-lufs"]), tuple(map(str, more["remarks"]))
+    except (KeyError, TypeError, ValueError):
+        return None
+    return _rendered(job, tags_of(job), beside, written, loudness_lufs, remarks)
+
+
+def _sounding_alike(jobs: Mapping[int, TrackJob]) -> dict[int, Remembered]:
+    """What is remembered of tracks that are there and only need another number, by their jobs."""
+    manifests: dict[Path, Mapping[str, Remembered]] = {}
+    found = {}
+    for number, job in jobs.items():
+        place, there = real_place(job.path)
+        if there is None:
+            continue
+        if place.parent not in manifests:
+            manifests[place.parent] = read_manifest(place.parent).made
+        entry = manifests[place.parent].get(place.name)
+        if entry is not None and sounds_as(entry, job):
+            found[number] = entry
     return found
 
 
@@ -502,6 +579,7 @@ class _Rendering:
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
         self._done_s = 0.0
         self._due = {n: job for n, job in enumerate(jobs) if n not in kept}
+        self._alike = _sounding_alike(self._due)
         self._total_s = float(sum(job.duration for job in self._due.values()))
         self._finished: dict[int, RenderedTrack] = dict(kept)
         self._failed: dict[int, BaseException] = {}
@@ -511,7 +589,7 @@ class _Rendering:
         """Render them, so many at a time, and return them in order."""
         with ThreadPoolExecutor(max_workers=min(workers, max(1, len(self._due)))) as pool:
             try:
-                self._wait_for({pool.submit(self._render, job): n for n, job in self._due.items()})
+                self._wait_for({pool.submit(self._make, n): n for n in self._due})
             except BaseException:
                 self._stop.set()
                 pool.shutdown(wait=True, cancel_futures=True)
@@ -534,28 +612,48 @@ class _Rendering:
     def _is_stopped(self) -> bool:
         return self._stop.is_set() or self._handle.is_cancelled
 
-    def _render(self, job: TrackJob) -> RenderedTrack:
-        rate = job.settings.rate
+    def _make(self, number: int) -> RenderedTrack:
+        job = self._due[number]
         try:
-            with self._work.timed(kind_of(job), float(job.duration)):
-                return render_track(
-                    job,
-                    self._is_stopped,
-                    lambda done: self._news.put(done / rate),
-                    claim=claim_of_track(job, self._keeping),
-                    cue_claim=(
-                        _claim_of_cue_sheet(job, self._keeping)
-                        if job.audio_format in WITH_CUE_SHEETS
-                        else None
-                    ),
-                )
+            entry = self._alike.get(number)
+            numbered = None if entry is None else self._renumber(job, entry)
+            return self._render(job) if numbered is None else numbered
         except BaseException:
             # At once, and not when the main thread gets round to it: others stop sooner.
             self._stop.set()
             raise
 
+    def _renumber(self, job: TrackJob, entry: Remembered) -> RenderedTrack | None:
+        track = _remembered(job, entry)
+        if track is None:
+            return None
+        more = {name: value for name, value in entry.more.items() if name != "bytes"}
+        mine = replaced(claim_of_track(job, self._keeping), more=more)
+        size = renumber_track(job, entry.sha256, self._is_stopped, claim=mine)
+        if size is None:
+            return None
+        self._news.put(float(job.duration))
+        return replaced(track, bytes=size)
+
+    def _render(self, job: TrackJob) -> RenderedTrack:
+        rate = job.settings.rate
+        with self._work.timed(kind_of(job), float(job.duration)):
+            return render_track(
+                job,
+                self._is_stopped,
+                lambda done: self._news.put(done / rate),
+                claim=claim_of_track(job, self._keeping),
+                cue_claim=(
+                    _claim_of_cue_sheet(job, self._keeping)
+                    if job.audio_format in WITH_CUE_SHEETS
+                    else None
+                ),
+            )
+
     def _wait_for(self, numbers: dict[Future[RenderedTrack], int]) -> None:
         pending = set(numbers)
+        if pending and self._on_progress is not None:
+            self._on_progress(0.0, self._total_s)
         while pending:
             # Short waits, so that Ctrl-C is heard on every system and progress moves.
             done, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)

@@ -7,8 +7,12 @@ from typing import Any
 from renderer.delivery.tags import Tags
 from renderer.notation.kept_settings import decimal_text
 from renderer.order.track_job import TrackJob
+from renderer.sound.breaking_off import asking
 from renderer.timing.expand import Timeline
 from renderer.timing.timeline import SectionKind
+
+BUT_FOR_PLACE = "but-for-place"
+"""The manifest's word for what decides a track but for its place among the others."""
 
 
 def track_facts(
@@ -25,6 +29,7 @@ def track_facts(
     """
     return {
         "title": tags.title,
+        BUT_FOR_PLACE: job.digest_but_for_place,
         "seconds": round(float(job.duration), 6),
         # Of a track that climbs, its rungs.
         "tempo": [decimal_text(one) for one in job.settings.tempos_of(job.exercise)],
@@ -45,7 +50,7 @@ def places_in(timeline: Timeline) -> list[dict[str, Any]]:
     """
     bars: list[tuple[float, int]] = []
     last = (0, 0, 0)
-    for event in timeline:
+    for event in asking(timeline):
         here = (event.line, event.bar, event.turn)
         if event.line and here != last:
             bars.append((float(event.start), event.line))

@@ -22,6 +22,8 @@ _SHARP, _FLAT, _DOUBT = "#c1440e", "#1f6f8b", "#b9a27c"
 """Above and below, told apart by side as well; what is doubtful is lighter."""
 _COLOURS = ("#1d3557", "#c1440e", "#1f6f8b", "#6a994e", "#7b4b94", "#b58900", "#444444", "#d16ba5")
 _MARKS = ("circle", "square", "diamond", "triangle")
+_LONGEST_NAME = 27
+"""Letters of a chanter's name: four names stand beside each other."""
 _MOST_DRAWN = 4_000
 """Soundings in a picture: more could not be told apart."""
 
@@ -112,7 +114,8 @@ def _bars(heard: HeardChanter, scale: Scale, top: float, height: float) -> list[
         ink = _DOUBT if note.confidence == "doubtful" else _SHARP if value > 0 else _FLAT
         drawn.append(_box(left + 0.25 * wide, at, 0.5 * wide, tall, ink))
         inside = at - 5 if value > 0 else at + tall + 13
-        drawn.append(text(left + wide / 2, inside, f"{value:+.1f}", size=10))
+        # What rounds to none is never minus none.
+        drawn.append(text(left + wide / 2, inside, f"{round(value, 1) + 0.0:+.1f}", size=10))
     return drawn
 
 
@@ -168,6 +171,17 @@ def _mark(kind: str, x: float, y: float, ink: str) -> str:
     return shapes[kind]
 
 
+def _look(number: int) -> tuple[str, str]:
+    """Return ink and mark of a chanter by its number: 32 are all different."""
+    round_of_colours, colour = divmod(number, len(_COLOURS))
+    return _COLOURS[colour], _MARKS[(colour + round_of_colours) % len(_MARKS)]
+
+
+def _short(name: str) -> str:
+    stem = Path(name).stem
+    return stem if len(stem) <= _LONGEST_NAME else f"{stem[: _LONGEST_NAME - 1]}…"
+
+
 def comparison_picture(compared: Compared, suffix: str) -> bytes:
     """Return the picture of several chanters: how far each note of each is off their middle.
 
@@ -200,9 +214,9 @@ def comparison_picture(compared: Compared, suffix: str) -> bytes:
     for number, name in enumerate(names):
         row, column = divmod(number, 4)
         x, y = _LEFT + column * 200, top + height + 48 + 22 * row
-        ink, kind = _COLOURS[number % len(_COLOURS)], _MARKS[number % len(_MARKS)]
-        shown = Path(name).stem[:28]
-        drawn += [_mark(kind, x, y - 4, ink), text(x + 12, y, shown, size=11, anchor="start")]
+        ink, kind = _look(number)
+        drawn.append(_mark(kind, x, y - 4, ink))
+        drawn.append(text(x + 12, y, _short(name), size=11, anchor="start"))
     return picture(drawn, _WIDTH, top + height + 70 + 22 * ((len(names) - 1) // 4), suffix)
 
 
@@ -218,8 +232,9 @@ def _marks_of(
     drawn = []
     for number, name in enumerate(names):
         if note in off_cents[name]:
-            x = left + wide * (number + 1) / (len(names) + 1)
+            # Far enough from the lines between notes that it is clear whose a mark is.
+            x = left + 9 + (wide - 18) * (number + 0.5) / len(names)
             y = middle - points_a_cent * off_cents[name][note]
-            ink, kind = _COLOURS[number % len(_COLOURS)], _MARKS[number % len(_MARKS)]
+            ink, kind = _look(number)
             drawn.append(_mark(kind, x, y, ink))
     return drawn

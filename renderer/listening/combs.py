@@ -9,6 +9,7 @@ octave below (whose odd partials are missing) and above (whose gaps are filled).
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -26,6 +27,8 @@ _STEP_CENTS = 12.0
 _PARTIALS = 10
 _LOUDEST = 60.0
 """Peaks count by their dB above the noise, so many at most."""
+_FAINTEST = np.float32(1e-6)
+"""Of the loudest peak's power: in tones without noise, what is fainter would fill every comb."""
 _LEAST_SCORE = 0.27
 """A frame has a pitch from this score on: 1 is a perfect comb, noise stays below 0.2."""
 _QUIETEST_DB = -66.0
@@ -75,13 +78,26 @@ def _hann(frames: int) -> NDArray[np.float32]:
     return np.hanning(frames + 2)[1:-1].astype(np.float32)
 
 
+@lru_cache(maxsize=1)
+def _fast_sizes() -> list[int]:
+    """Return all numbers without a prime factor above 5, up to what a recording of days has."""
+    most = 1 << 40
+    found = [1]
+    for factor in (2, 3, 5):
+        for one in found:
+            # The list grows while it is gone through: every power of the factor comes by.
+            if one * factor <= most:
+                found.append(one * factor)
+    return sorted(found)
+
+
 def fast_size(least: int) -> int:
     """Return the smallest number of at least `least` that has no prime factor above 5.
 
     Fourier transforms of such sizes are fast.
     """
-    odds: list[int] = [3**threes * 5**fives for threes in range(20) for fives in range(14)]
-    return min(odd << max(0, (-(-least // odd) - 1).bit_length()) for odd in odds)
+    fast = _fast_sizes()
+    return fast[bisect_left(fast, least)]
 
 
 def sizes(rate: int) -> tuple[int, int]:
@@ -148,6 +164,7 @@ def pitches(
     sample = used[:, 1::4]
     half = sample.shape[1] // 2
     floor = np.partition(sample, half, axis=1)[:, half : half + 1] + np.float32(1e-12)
+    floor = np.maximum(floor, _FAINTEST * used.max(axis=1, keepdims=True))
     is_drones_only = np.zeros(len(power), bool)
     if drones is not None:
         left = np.maximum(used - drones[: comb.bins], 0)

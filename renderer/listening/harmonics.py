@@ -36,6 +36,7 @@ HIGHEST_PARTIAL_OF_RATE = 0.47
 
 _FADE_S = 0.012
 _BLOCKS = 16
+_TURNS = 96
 _GRID_STEP = 0.15
 """Of the width of the highest partial's peak in the spectrum, 1 / length."""
 _CLEAR = 6.0
@@ -43,6 +44,9 @@ _CLEAR = 6.0
 _FAINTEST = 1e-4
 """Of the strongest partial's power: what is less has no say."""
 _HUBER = 2.0
+_STEP_S = 0.010
+_HIGHEST_WAVERING_HZ = 2_300.0
+"""A partial so high that wavers by half a semitone turns by less than half a turn in a step."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,13 +107,39 @@ def least_deviation_cents(
     return radians * rate / (2 * math.pi) / hz * 1200 / math.log(2)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """What all stretches of one length have in common: the fade, and the blocks they are cut into.
+
+    `spread` and `noise_spread` are the mean square of the blocks' times, weighted as a tone's and
+    as noise's power is, in square seconds.
+    """
+
+    window: NDArray[np.float32]
+    scale: float
+    firsts: NDArray[np.intp]
+    times: NDArray[np.float64]
+    spread: float
+    noise_spread: float
+
+
 @lru_cache(maxsize=64)
-def _taper(frames: int, rate: int) -> NDArray[np.float32]:
+def _cut(frames: int, rate: int) -> _Cut:
     fade = min(round(_FADE_S * rate), frames // 3)
     window = np.ones(frames)
     slope = 0.5 - 0.5 * np.cos(np.pi * (np.arange(fade) + 0.5) / fade)
     window[:fade], window[frames - fade :] = slope, slope[::-1]
-    return window.astype(np.float32)
+    edges = np.linspace(0, frames, _BLOCKS + 1).astype(int)
+    times = ((edges[:-1] + edges[1:] - 1) / 2 - (frames - 1) / 2) / rate
+    weights = np.add.reduceat(window, edges[:-1])
+    return _Cut(
+        window.astype(np.float32),
+        2 / float(window.sum()),
+        edges[:-1],
+        times,
+        float(np.sum(weights * times**2) / np.sum(weights)),
+        float(np.sum(weights**2 * times**2) / np.sum(weights**2)),
+    )
 
 
 def partials_within(hz: float, rate: float) -> int:
@@ -134,8 +164,8 @@ def estimate(
         So far around it.
     """
     frames = len(samples)
-    window = _taper(frames, rate)
-    tapered = samples * window
+    cut = _cut(frames, rate)
+    tapered = samples * cut.window
     count = partials_within(near_hz * 2 ** (reach_cents / 1200), rate)
     orders = np.arange(1, count + 1)
     size = fast_size(3 * frames)
@@ -144,7 +174,41 @@ def estimate(
     hz_per_bin = rate / size
     noise = _noise_power(power, hz_per_bin, near_hz, count)
     hz = _on_a_grid(power, noise, hz_per_bin, near_hz, orders, rate / frames, reach_cents)
-    return _refined(tapered, window, rate, hz, noise)
+    return _refined(tapered, cut, rate, hz, noise)
+
+
+def mean_hz(samples: Samples, rate: int, near_hz: float) -> float:
+    """Return the mean over time of a fundamental that wavers, as one with vibrato does.
+
+    What is most likely of one pitch leans to where the tone is loudest or turns. Here the phases of
+    the partials go on from one short block to the next, and each step counts alike.
+
+    Parameters
+    ----------
+    samples:
+        Shape (frames,), a tenth of a second or more.
+    rate:
+        Frames a second.
+    near_hz:
+        What it wavers around.
+    """
+    # Whole periods, so that other partials leave nothing in a block.
+    periods = max(2, round(_STEP_S * near_hz))
+    count = int(len(samples) / rate * near_hz / periods)
+    edges = np.rint(np.arange(count + 1) * periods * rate / near_hz).astype(int)
+    times = np.arange(edges[-1]) / rate
+    turn = np.exp(-2j * np.pi * near_hz * times)
+    down = samples[: edges[-1]].astype(np.complex128)
+    off, worth = np.zeros(count - 1), np.zeros(count - 1)
+    for order in range(1, max(1, int(_HIGHEST_WAVERING_HZ / near_hz)) + 1):
+        down *= turn
+        blocks = np.add.reduceat(down, edges[:-1])
+        steps = blocks[1:] * np.conj(blocks[:-1])
+        weight = order**2 * np.abs(steps)
+        off += weight * np.angle(steps) / order
+        worth += weight
+    step_s = periods / near_hz
+    return near_hz + float(np.mean(off / (worth + 1e-30))) / (2 * math.pi * step_s)
 
 
 def _noise_power(
@@ -195,63 +259,68 @@ def _on_a_grid(
     return best
 
 
+def _turn(hz: float, frames: int, rate: int) -> NDArray[np.complex64]:
+    """Return a tone at minus `hz` whose phase is 0 in the middle, shape (frames,)."""
+    # Of every angle's two parts there are few: so few sines are worked out, and multiplied.
+    radians = -2 * math.pi * hz / rate
+    coarse = np.exp(1j * radians * (np.arange(0, frames, _TURNS) - (frames - 1) / 2))
+    fine = np.exp(1j * radians * np.arange(_TURNS))
+    turn = np.multiply.outer(coarse, fine).reshape(-1)[:frames]
+    return np.asarray(turn, np.complex64)
+
+
 def _phasors(
-    tapered: Samples, rate: int, hz: float, count: int
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Return the partials' sums over blocks (partials, blocks), and the blocks' middles in s."""
-    frames = len(tapered)
-    times = (np.arange(frames) - (frames - 1) / 2) / rate
-    turn = np.exp(-2j * np.pi * hz * times).astype(np.complex64)
-    edges = np.linspace(0, frames, _BLOCKS + 1).astype(int)
+    tapered: Samples, cut: _Cut, rate: int, hz: float, count: int
+) -> NDArray[np.complex128]:
+    """Return the partials' sums over blocks, shape (partials, blocks)."""
+    turn = _turn(hz, len(tapered), rate)
     found = np.empty((count, _BLOCKS), np.complex128)
     down = tapered.astype(np.complex64)
     for order in range(count):
         down *= turn
-        found[order] = np.add.reduceat(down, edges[:-1])
-    middles = (edges[:-1] + edges[1:] - 1) / 2
-    return found, (middles - (frames - 1) / 2) / rate
+        found[order] = np.add.reduceat(down, cut.firsts)
+    return found
 
 
 def _refined(
-    tapered: Samples, window: NDArray[np.float32], rate: int, hz: float, noise: NDArray[np.float64]
+    tapered: Samples, cut: _Cut, rate: int, hz: float, noise: NDArray[np.float64]
 ) -> Harmonics:
     count = len(noise)
     orders = np.arange(1, count + 1)
-    blocks, times = _phasors(tapered, rate, hz, count)
-    weights_in_time = np.add.reduceat(
-        window.astype(np.float64), np.linspace(0, len(window), _BLOCKS + 1).astype(int)[:-1]
-    )
-    spread = float(np.sum(weights_in_time * times**2) / np.sum(weights_in_time))
-    noise_spread = float(np.sum(weights_in_time**2 * times**2) / np.sum(weights_in_time**2))
+    blocks = _phasors(tapered, cut, rate, hz, count)
+    turns = -2j * np.pi * np.outer(orders, cut.times)
+    spread = cut.spread * orders
+    least = 1e-3 * noise
+    faint = _CLEAR * noise
     offset = 0.0
     deviation = math.inf
     for _ in range(4):
-        turned = blocks * np.exp(-2j * np.pi * offset * np.outer(orders, times))
+        turned = blocks * np.exp(offset * turns)
         sums = turned.sum(axis=1)
-        slopes = (turned * times).sum(axis=1)
-        power = np.abs(sums) ** 2
-        signal = np.maximum(power - noise, 1e-3 * noise)
-        each = np.imag(np.conj(sums) * slopes) / (power * spread * orders) / (2 * math.pi)
-        variance = noise * noise_spread / (2 * signal * (spread * orders) ** 2)
+        slopes = turned @ cut.times
+        power = sums.real**2 + sums.imag**2
+        signal = np.maximum(power - noise, least)
+        each = (np.conj(sums) * slopes).imag / (power * spread) / (2 * math.pi)
+        variance = noise * cut.noise_spread / (2 * signal * spread**2)
         deviations = np.sqrt(variance) / (2 * math.pi)
-        heard = (power > _CLEAR * noise) & (power > _FAINTEST * power.max())
+        heard = power > np.maximum(faint, _FAINTEST * power.max())
         if not heard.any():
             heard = power == power.max()
         step, deviation = _agreed(each[heard], deviations[heard], orders[heard])
         offset += step
         if abs(step) < 0.02 * deviation:
             break
-    turned = blocks * np.exp(-2j * np.pi * offset * np.outer(orders, times))
-    power = np.abs(turned.sum(axis=1)) ** 2
-    scale = 2 / float(window.sum())
-    energy = np.sum(np.abs(turned), axis=1) ** 2
+    turned = blocks * np.exp(offset * turns)
+    amplitudes = np.abs(turned.sum(axis=1))
+    power = amplitudes**2
     strong = power >= 0.05 * power.max()
-    coherence = float(np.sum(np.sqrt(power[strong])) / np.sum(np.sqrt(energy[strong])))
+    whole = np.abs(turned[strong]).sum()
+    coherence = float(amplitudes[strong].sum() / whole)
     return Harmonics(
         hz + offset,
         deviation,
-        np.sqrt(np.maximum(power - noise, 0)) * scale,
-        np.sqrt(noise) * scale,
+        np.sqrt(np.maximum(power - noise, 0)) * cut.scale,
+        np.sqrt(noise) * cut.scale,
         coherence,
     )
 
@@ -268,17 +337,18 @@ def _agreed(
     variance = deviations**2 + 1e-16
     if len(values) < 3:
         sure = 1 / variance
-        return float(np.sum(values * sure) / np.sum(sure)), float(1 / math.sqrt(np.sum(sure)))
+        return float(values @ sure / sure.sum()), 1 / math.sqrt(sure.sum())
     mean = _weighted_median(values, 1 / variance)
     apart = np.abs(values - mean)
     # What half of them disagree by beyond noise, as a phase that is the same for all.
     excess = _median(((apart / 0.6745) ** 2 - variance) * orders**2)
     known = np.sqrt(variance + max(0.0, excess) / orders**2)
     weights = sure = 1 / known**2
+    reach = _HUBER * known
     for _ in range(3):
-        weights = sure * np.minimum(1.0, _HUBER / np.maximum(np.abs(values - mean) / known, 1e-12))
-        mean = float(np.sum(values * weights) / np.sum(weights))
-    return mean, float(1 / math.sqrt(np.sum(weights)))
+        weights = sure * np.minimum(1.0, reach / np.maximum(np.abs(values - mean), 1e-12 * known))
+        mean = float(values @ weights / weights.sum())
+    return mean, 1 / math.sqrt(weights.sum())
 
 
 def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:

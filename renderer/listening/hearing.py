@@ -195,7 +195,12 @@ class Hearing:
         frames = self._frames(held)
         end = math.inf if is_last or not len(frames.seconds) else float(frames.seconds[-1])
         found, needed = soundings_of(
-            held, self.rate, frames, first_second=self._held_second, until=end
+            held,
+            self.rate,
+            frames,
+            first_second=self._held_second,
+            until=end,
+            over_drones=self._steady is not None,
         )
         self.soundings += found
         # The frames of the next chunk go on where those of this one end.

@@ -95,8 +95,7 @@ def assign(
     cents = 1200 * np.log2(hz)
     weight = np.clip(seconds / 0.15, 0.4, 2.0)
     found = _likely_chanters(cents, weight, near_low_a_hz, is_practice)
-    results = [_settled(cents, weight, *one) for one in found]
-    return max(results, key=lambda one: one.log_likelihood)
+    return max(_settled(cents, weight, found), key=lambda one: one.log_likelihood)
 
 
 def _prior(low_a_cents: NDArray[np.float64], near_hz: float | None) -> NDArray[np.float64]:
@@ -165,65 +164,88 @@ def _steps() -> NDArray[np.float64]:
 _STEPS = _steps()
 
 
-def _path(
+def _paths(
     cents: NDArray[np.float64],
     weight: NDArray[np.float64],
     notes: NDArray[np.float64],
     spread: NDArray[np.float64],
 ) -> NDArray[np.int_]:
-    """Return the most likely path through notes that stand at these cents."""
-    apart = cents[:, None] - notes[None, :]
+    """Return the most likely path through the notes of each chanter, shape (chanters, soundings).
+
+    `notes`, where they stand in cents, and `spread` have the shape (chanters, 9). All chanters go
+    along side by side: step by step in Python, one at a time took as long as the chanters are many.
+    """
+    apart = cents[:, None, None] - notes
     fits = -0.5 * (apart / spread) ** 2 - np.log(spread * 2.5066)
     # Beyond all doubt it is no more unlikely to be the note than to be none.
     fits = np.where(np.abs(apart) > _FARTHEST_CENTS, -1e6, fits)
-    stray = np.full((len(cents), 1), -math.log(_STRAY_RANGE_CENTS))
-    emitted = weight[:, None] * np.hstack([fits, stray])
+    stray = np.full((len(cents), len(notes), 1), -math.log(_STRAY_RANGE_CENTS))
+    emitted = weight[:, None, None] * np.concatenate([fits, stray], axis=2)
     best = emitted[0]
-    back = np.zeros((len(cents), 10), int)
+    back = np.zeros((len(cents), len(notes), 10), int)
     for row in range(1, len(cents)):
-        through = best[:, None] + _STEPS
-        back[row] = through.argmax(axis=0)
-        best = through[back[row], np.arange(10)] + emitted[row]
-    path = np.empty(len(cents), int)
-    path[-1] = int(best.argmax())
+        through = best[:, :, None] + _STEPS
+        back[row] = through.argmax(axis=1)
+        best = through.max(axis=1) + emitted[row]
+    chanters = np.arange(len(notes))
+    paths = np.empty((len(notes), len(cents)), int)
+    paths[:, -1] = best.argmax(axis=1)
     for row in range(len(cents) - 1, 0, -1):
-        path[row - 1] = back[row, path[row]]
-    return np.where(path == 9, STRAY, path)
+        paths[:, row - 1] = back[row, chanters, paths[:, row]]
+    return np.where(paths == 9, STRAY, paths)
 
 
 def _settled(
     cents: NDArray[np.float64],
     weight: NDArray[np.float64],
-    low_a: float,
-    is_practice: bool,
-    scale: Scale,
-) -> Assigned:
-    lower = 1200.0 if is_practice else 0.0
-    expected = low_a - lower + scale_cents(scale)
-    notes, spread = expected.copy(), np.full(9, _REED_CENTS)
-    path = _path(cents, weight, notes, spread)
+    chanters: list[tuple[float, bool, Scale]],
+) -> list[Assigned]:
+    """Return each likely chanter with its path, its pitches moved to where the path has them."""
+    lower = np.array([1200.0 if is_practice else 0.0 for _, is_practice, _ in chanters])
+    scales_cents = np.array([scale_cents(scale) for *_, scale in chanters])
+    low_a = np.array([low_a for low_a, *_ in chanters])
+    expected = (low_a - lower)[:, None] + scales_cents
+    notes, spread = expected.copy(), np.full(expected.shape, _REED_CENTS)
+    paths = _paths(cents, weight, notes, spread)
+    moving = np.arange(len(chanters))
     for _ in range(_ROUNDS):
-        notes = expected.copy()
-        for note in range(9):
-            mine = path == note
-            if mine.any():
-                middle = _middle(cents[mine], weight[mine])
-                trust = weight[mine].sum() / _HELD_CENTS**2
-                notes[note] = (trust * middle + expected[note] / _REED_CENTS**2) / (
-                    trust + 1 / _REED_CENTS**2
-                )
-                apart = np.abs(cents[mine] - middle)
-                spread[note] = min(4.0 + 2.0 * _middle(apart, weight[mine]), 3 * _HELD_CENTS)
-            else:
-                spread[note] = _REED_CENTS
-        again = _path(cents, weight, notes, spread)
-        if np.array_equal(again, path):
+        for one in moving:
+            notes[one], spread[one] = _places(cents, weight, paths[one], expected[one])
+        again = _paths(cents, weight, notes[moving], spread[moving])
+        changed = (again != paths[moving]).any(axis=1)
+        paths[moving] = again
+        moving = moving[changed]
+        if not len(moving):
             break
-        path = again
-        heard = path == int(Note.LOW_A)
-        if heard.any():
-            expected = _middle(cents[heard], weight[heard]) + scale_cents(scale)
-    return _weighed(cents, weight, path, notes, low_a, lower, scale)
+        for one in moving:
+            heard = paths[one] == int(Note.LOW_A)
+            if heard.any():
+                expected[one] = _middle(cents[heard], weight[heard]) + scales_cents[one]
+    return [
+        _weighed(cents, weight, path, places, low_a, 1200.0 if is_practice else 0.0, scale)
+        for path, places, (low_a, is_practice, scale) in zip(paths, notes, chanters, strict=True)
+    ]
+
+
+def _places(
+    cents: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    path: NDArray[np.int_],
+    expected: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return where the nine notes stand on a path, and how far their soundings stray."""
+    notes, spread = expected.copy(), np.full(9, _REED_CENTS)
+    for note in range(9):
+        mine = path == note
+        if mine.any():
+            middle = _middle(cents[mine], weight[mine])
+            trust = weight[mine].sum() / _HELD_CENTS**2
+            notes[note] = (trust * middle + expected[note] / _REED_CENTS**2) / (
+                trust + 1 / _REED_CENTS**2
+            )
+            apart = np.abs(cents[mine] - middle)
+            spread[note] = min(4.0 + 2.0 * _middle(apart, weight[mine]), 3 * _HELD_CENTS)
+    return notes, spread
 
 
 def _middle(values: NDArray[np.float64], weight: NDArray[np.float64]) -> float:

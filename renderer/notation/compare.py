@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from renderer.errors import RungwiseError
 from renderer.notation.printed import Opened, printed_line
-from renderer.notation.score import Bar, Exercise, Item, MelodyNote
+from renderer.notation.score import Bar, Exercise, Item, MelodyNote, bar_numbers
 
 MOST_DIFFERENCES = 12
 MOST_BARS_NAMED = 8
@@ -180,12 +180,13 @@ def _line(number: int, before: Exercise, after: Exercise, opened: Opened) -> Ite
 
 
 def _bars(number: int, before: Exercise, after: Exercise, opened: Opened) -> Iterator[str]:
+    known_as = bar_numbers(before.lines[number - 1])
     names: dict[object, None] = {}
     changed: list[str] = []
     lost: dict[str, list[str]] = {}
     pairs = zip(before.lines[number - 1].bars, after.lines[number - 1].bars, strict=True)
     for index, (bar, kept) in enumerate(pairs):
-        own_number = before.bar_number(number - 1, index)
+        own_number = known_as[index]
         place = f"line {number}, bar {own_number}"
         if bar.meter != kept.meter:
             yield f"{place}: the meter {bar.meter} is read back as {kept.meter}"

@@ -115,18 +115,23 @@ class _Tuplet:
 
     def __init__(self) -> None:
         self.odd = 1
-        self._start = Fraction(0)
+        self._start = self._least_end = Fraction(0)
         self._last_row: list[Value] = []
 
     def print_into(
-        self, row: list[Value], length: Fraction, start: Fraction, beat: Fraction
+        self, row: list[Value], lengths: Sequence[Fraction], start: Fraction, beat: Fraction
     ) -> None:
-        """Add the values of a note that begins at `start`, opening or ending a tuplet."""
+        """Add the values of a note that begins at `start`, opening or ending a tuplet.
+
+        `lengths` are that of the note and of those that follow it in the bar.
+        """
+        length = lengths[0]
         needed = _odd_part(length.denominator)
         begins = bool(self.odd % needed)
         if begins:
             self.end()
             self.odd, self._start = needed, start
+            self._least_end = start + _even_span(lengths, needed, beat - start % beat)
         normal = 1 << (self.odd.bit_length() - 1)
         if self.odd == 1:
             pairs = _plain_values(length, start, beat)
@@ -138,7 +143,8 @@ class _Tuplet:
         row += values
         if self.odd > 1:
             self._last_row = row
-            if _odd_part((start + length - self._start).denominator) == 1:
+            end = start + length
+            if end >= self._least_end and _odd_part((end - self._start).denominator) == 1:
                 self.end()
 
     def end(self) -> None:
@@ -146,6 +152,32 @@ class _Tuplet:
         if self.odd > 1:
             self._last_row[-1] = replace(self._last_row[-1], ends_tuplet=True)
         self.odd = 1
+
+
+def _even_span(lengths: Sequence[Fraction], odd: int, most: Fraction) -> Fraction:
+    """Return how long a tuplet is whose longest notes and their parts fill it; 0 if they do not.
+
+    So a triplet of quavers whose second is two semiquavers stays one, though it could end in the
+    middle of them.
+
+    Parameters
+    ----------
+    lengths:
+        Of its notes and of what follows in the bar.
+    odd:
+        How many of its longest notes it holds.
+    most:
+        How long it may be.
+    """
+    together = longest = Fraction(0)
+    for length in lengths:
+        longest = max(longest, length)
+        if odd % _odd_part(length.denominator) or together % length or odd * longest > most:
+            break
+        together += length
+        if together >= odd * longest:
+            return together if together == odd * longest else Fraction(0)
+    return Fraction(0)
 
 
 def values_of_bar(lengths: Sequence[Fraction], beat: Fraction) -> list[list[Value]]:
@@ -167,11 +199,11 @@ def _values_of_bar(lengths: tuple[Fraction, ...], beat: Fraction) -> list[list[V
     printed: list[list[Value]] = []
     tuplet = _Tuplet()
     start = Fraction(0)
-    for length in lengths:
+    for index, length in enumerate(lengths):
         row: list[Value] = []
         printed.append(row)
         for part in _parts(length, start, beat, tuplet):
-            tuplet.print_into(row, part, start, beat)
+            tuplet.print_into(row, (part, *lengths[index + 1 :]), start, beat)
             start += part
     tuplet.end()
     return printed

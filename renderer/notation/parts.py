@@ -14,7 +14,16 @@ from itertools import pairwise
 from pathlib import Path
 
 from renderer.errors import failure
-from renderer.notation.score import Bar, Exercise, Item, Line, MelodyNote, Rest, Slot
+from renderer.notation.score import (
+    Bar,
+    Exercise,
+    Item,
+    Line,
+    MelodyNote,
+    Rest,
+    Slot,
+    bar_numbers,
+)
 from renderer.notation.signs import NO_SIGNS
 
 Span = tuple[int, int]
@@ -66,8 +75,8 @@ def part_of(
     lines:
         The numbers of the lines, from 1, rising; empty for all of them.
     bars:
-        The first and the last bar of each line, by the numbers that the score has or, where it has
-        none, counted from the beginning of the line. Lines that do not have them are left out.
+        The first and the last bar of each line, by the numbers that `bar_numbers` gives them. Lines
+        that do not have them are left out.
     led_in:
         Whether the note before comes before each line or its bars, after a rest that fills its bar.
 
@@ -108,7 +117,7 @@ def part_of(
         found[number] = part
     if not found and bars is not None:
         asked = part_title("", (), bars).removeprefix(", ")
-        there = _labels(exercise.lines[numbers[0] - 1])
+        there = dict.fromkeys(bar_numbers(exercise.lines[numbers[0] - 1]))
         has = numbers_in_words([int(one) for one in there if one.isdecimal()])
         raise failure(
             f"no line of {name} has {asked}",
@@ -136,15 +145,11 @@ def _without(numbers: Sequence[int]) -> tuple[str, ...]:
     return (f"No note comes before line {numbers_in_words(numbers)}, so none leads in.",)
 
 
-def _labels(line: Line) -> list[str]:
-    return [bar.number or str(number) for number, bar in enumerate(line.bars, start=1)]
-
-
 def _bars_of(line: Line, bars: Span) -> range:
     """The indexes of the bars that are asked for; of a line that counts its own, all of them."""
     first, last = bars
     is_numbered = any(bar.number for bar in line.bars)
-    labels = _labels(line)
+    labels = bar_numbers(line)
     at = [
         index
         for index, label in enumerate(labels)
@@ -169,7 +174,7 @@ def _tempos(exercise: Exercise) -> list[list[Fraction | None]]:
 
 def _cut(line: Line, at: range, tempos: Sequence[Fraction | None] | None, *, sign: bool) -> Line:
     """Some bars of a line; `tempos` are set where it does not go on from another line."""
-    labels = _labels(line)
+    labels = bar_numbers(line)
     bars = [line.bars[index] for index in at]
     if not sign:
         bars = [
@@ -208,4 +213,6 @@ def _lead_in(
     # As many items as in the whole, so that the note has its own id.
     rests = tuple(Rest(item.beats) for item in before)
     note = MelodyNote(last.beats, (Slot(last.note),))
-    return Bar((*rests, note), bar.meter, tempos[number - 1][at - 1], number=_labels(line)[at - 1])
+    return Bar(
+        (*rests, note), bar.meter, tempos[number - 1][at - 1], number=bar_numbers(line)[at - 1]
+    )

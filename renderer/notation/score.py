@@ -140,7 +140,7 @@ class Bar:
     words:
         What is written over it.
     number:
-        The score's own; empty where bars are counted from the beginning of their line.
+        The score's own; empty where bars are counted (see `bar_numbers`).
     begins_row:
         Whether the score begins a new row of staves with it: a matter of print alone.
     """
@@ -259,6 +259,25 @@ def bar_offsets(bars: Sequence[Bar]) -> list[Fraction]:
             at += bars[index].beats
         begin += pieces
     return offsets
+
+
+PICKUP = "0"
+"""The number that a pickup is known by, in scores and here (common practice)."""
+
+
+def bar_numbers(line: Line) -> tuple[str, ...]:
+    """Return the numbers by which the bars of a line are known, on sheets and in messages.
+
+    A score's own go first. Else whole bars are counted from the beginning of the line, a pickup is
+    0, and the pieces of a bar that repeats or changes of tempo divide have one number (common
+    practice).
+    """
+    count = line.bars_before
+    numbers = []
+    for bar, offset in zip(line.bars, bar_offsets(line.bars), strict=True):
+        count += not offset
+        numbers.append(bar.number or str(count))
+    return tuple(numbers)
 
 
 def goes_on_at_another_tempo(bars: Sequence[Bar]) -> list[bool]:
@@ -392,9 +411,8 @@ class Exercise:
         return line_index + 1 if comes_twice else self.number_of(line_index)
 
     def bar_number(self, line_index: int, bar_index: int) -> str:
-        """The number by which a bar (its and its line's index from 0) is known: the score's own."""
-        line = self.lines[line_index]
-        return line.bars[bar_index].number or str(line.bars_before + bar_index + 1)
+        """The number by which a bar (its and its line's index from 0) is known."""
+        return bar_numbers(self.lines[line_index])[bar_index]
 
     def only(self, number: int) -> Exercise:
         """Return the exercise with one of its lines (from 1) alone, under the number it has.

@@ -102,6 +102,10 @@ def read_bytes(source: Source, most_bytes: int, *, if_too_large: str) -> bytes:
     return source.data
 
 
+MUSICXML = (".musicxml", ".mxl", ".xml")
+FORMS = (".toml", ".abc", ".mid", ".midi", *MUSICXML)
+"""The endings of what is read; what ends in .txt is read by what is in it."""
+
 TEXT_ENDING = ".txt"
 """How simple editors end the names of what they save, behind the ending that was typed."""
 

@@ -8,7 +8,6 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.order.kinds import Plain
 from renderer.order.settings import Settings
-from renderer.sound.own_soundfont import shipped_soundfont
+from renderer.sound.own_soundfont import digest_of_soundfont, shipped_soundfont
 
 
 def digest_of(what: bytes | Mapping[str, Plain]) -> str:
@@ -50,18 +49,10 @@ def music_digest(exercise: Exercise) -> str:
 
 def _digest_of_file(path: Path) -> str:
     try:
-        there = path.stat()
-        return _digest_of(path, there.st_size, there.st_mtime_ns)
+        return digest_of_soundfont(path)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise failure(f"the file cannot be read: {reason}", "check it", file=str(path)) from None
-
-
-@lru_cache(maxsize=16)
-def _digest_of(path: Path, _size: int, _changed_ns: int) -> str:
-    """Return the SHA-256 of a file, worked out anew once its size or time of change is another."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def soundfont_digests(settings: Settings) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ from renderer.notation.definition.problems import known_keys, problems_of
 from renderer.notation.definition.toml import read_toml
 from renderer.notation.limits import LONGEST_FILE_BYTES, LONGEST_TITLE
 from renderer.notation.source_file import Source, read_text, without_controls
-from renderer.order.kinds import SeveralInOneError
+from renderer.order.kinds import CHANTER_SUFFIX, SeveralInOneError
 from renderer.order.names import collision_key, safe_stem
 from renderer.order.setting_row import Setting
 from renderer.order.settings import SETTINGS, known_to
@@ -137,7 +137,8 @@ class PackFile:
     file: str
 
 
-def _as_table(value: object) -> object:
+def entry_table(value: object) -> object:
+    """Return an entry of a pack's exercises as a table, where it is a name alone too."""
     return {"file": value} if isinstance(value, str) else value
 
 
@@ -182,7 +183,7 @@ def _tables() -> Any:
         {
             "title": (str, Field(default="", max_length=LONGEST_TITLE)),
             "exercises": (
-                list[Annotated[entry, BeforeValidator(_as_table)]],  # type: ignore[valid-type]
+                list[Annotated[entry, BeforeValidator(entry_table)]],  # type: ignore[valid-type]
                 Field(description=_EXERCISES_REMEDY),
             ),
             "learners": (list[learner], Field(default=[], description=_LEARNERS_REMEDY)),  # type: ignore[valid-type]
@@ -301,7 +302,7 @@ class _Reading:
     def entries(self) -> list[Entry]:
         found = []
         for place, written in self._listed("exercises", MOST_ENTRIES):
-            table = _as_table(written)
+            table = entry_table(written)
             if isinstance(table, Mapping) and isinstance(table.get("file"), str):
                 at = place if isinstance(written, str) else f"{place}.file"
                 layer = self.layer(table, place)
@@ -340,13 +341,25 @@ class _Reading:
         """A value with the names of files in it, which are noted, seen from the pack's folder."""
         if isinstance(value, list):
             return [self._from_here(row, one, files) for one in value]
-        is_file = row.kind.metavar == "FILE"
-        if row.name == "pitch":
-            is_file = isinstance(value, str) and value.strip().casefold().endswith(".toml")
-        if is_file and isinstance(value, str):
+        if isinstance(value, str) and names_file(row, value):
             files.append(str(self.folder / value.strip()))
             return files[-1]
         return value
+
+
+def names_file(row: Setting, value: str) -> bool:
+    """Whether what a setting is given is the name of a file, which counts from the pack's folder.
+
+    Parameters
+    ----------
+    row:
+        The setting's.
+    value:
+        What stands for it in a pack's file, one of several by itself.
+    """
+    if row.name == "pitch":
+        return value.strip().casefold().endswith(CHANTER_SUFFIX)
+    return row.kind.metavar == "FILE"
 
 
 def _wrong_names(pack: PackFile) -> list[Problem]:

@@ -155,8 +155,9 @@ class Settings:
     bars: Span | None = _row(
         None,
         kinds.bar_span(),
-        "Only these bars of each line, as 3-4; by the score's own numbers where it has some. Each "
-        "is played once, without repeats.",
+        "Only these bars of each line, as 3-4; by the score's own numbers where it has some, else "
+        "counted from the first whole bar, so that a pickup is bar 0. Each is played once, without "
+        "repeats.",
         PLAYED,
         "",  # its title says it
     )

@@ -111,6 +111,16 @@ class TrackJob:
         """The SHA-256 of all that decides the file's bytes, as hexadecimal digits."""
         return digest_of(self.decided_by())
 
+    @property
+    def digest_but_for_place(self) -> str:
+        """The SHA-256 of all that decides the file's bytes but for its place in its series.
+
+        Of that place only tags tell: files that share this digest sound alike.
+        """
+        decided = self.decided_by()
+        del decided["place"]
+        return digest_of(decided)
+
     def decided_by(self) -> dict[str, Plain]:
         """Return all that decides the file's bytes.
 
@@ -181,6 +191,7 @@ class TrackJob:
                 voice=settings.voice,
                 drone_voice=settings.drone_voice,
                 steady=settings.steady,
+                go_on=go_on,
             )
         go_on()
         events = self.timeline() if timeline is None else timeline

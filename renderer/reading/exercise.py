@@ -18,11 +18,23 @@ from renderer.notation.definition.reader import (
 from renderer.notation.kept_settings import SOFTWARE
 from renderer.notation.playing import slot_on_the_beat
 from renderer.notation.score import Exercise
-from renderer.notation.source_file import TEXT_ENDING, Source, Written, open_source
+from renderer.notation.source_file import (
+    FORMS,
+    MUSICXML,
+    TEXT_ENDING,
+    Source,
+    Written,
+    open_source,
+)
 from renderer.notation.written import AS_WRITTEN, Reading, Recognise
 from renderer.reading.library import find_exercise
 from renderer.technique.ornaments import OrnamentBook, load_book
-from renderer.technique.realise import further_problems, realise, recognise_bars
+from renderer.technique.realise import (
+    expand_definition,
+    further_problems,
+    realise,
+    recognise_bars,
+)
 from renderer.technique.recognise import recognise_opened
 from renderer.technique.recognise_stated import gather_stated, states_opened
 from renderer.timing.order_of_playing import check_length
@@ -77,11 +89,6 @@ def _without_idle_beat(exercise: Exercise) -> Exercise:
     return replace(exercise, beat=None)
 
 
-_MUSICXML = (".musicxml", ".mxl", ".xml")
-_SCORES = (".abc", ".mid", ".midi", *_MUSICXML)
-FORMS = (".toml", *_SCORES)
-"""The endings of what is read; what ends in .txt is read by what is in it."""
-
 _TEXT_PROGRAMS = (".doc", ".docx", ".odt", ".pages", ".rtf")
 """Endings of what holds text, but not as plain text."""
 
@@ -96,7 +103,7 @@ def _score_reader(form: str) -> Callable[[Written, Reading], Exercise]:
         from renderer.notation.midi.reader import read_midi
 
         return read_midi
-    if form in _MUSICXML:
+    if form in MUSICXML:
         from renderer.notation.musicxml.reader import read_musicxml
 
         return read_musicxml
@@ -232,3 +239,32 @@ def read_exercise(written: Written, reading: Reading = AS_WRITTEN) -> Exercise:
     exercise = replace(exercise, played_once=not reading.play_repeats)
     check_length(exercise)
     return exercise
+
+
+def exercise_and_book(
+    source: Source, reading: Reading = AS_WRITTEN, book: OrnamentBook | None = None
+) -> tuple[Exercise, OrnamentBook]:
+    """Read an exercise, and the book with the movements that its definition adds.
+
+    Parameters
+    ----------
+    source, reading:
+        As for `read_exercise`.
+    book:
+        What it adds them to; the shipped one if left out.
+    """
+    known = load_book() if book is None else book
+    definition = definition_in(source)
+    if definition is None:
+        return read_exercise(source, reading), known
+    return realise(definition), known.extended(definition.ornament_book or {})
+
+
+def definition_written_out(source: Source, reading: Reading = AS_WRITTEN) -> Definition:
+    """Return a source, of whatever form, as a definition with one entry a line."""
+    from renderer.notation.definition.writer import definition_of
+
+    definition = definition_in(source)
+    if definition is not None:
+        return expand_definition(definition)
+    return definition_of(read_exercise(source, reading))

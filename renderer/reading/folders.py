@@ -9,7 +9,7 @@ from pathlib import Path
 
 from renderer.errors import failure
 from renderer.notation.limits import LONGEST_FILE_BYTES
-from renderer.reading.exercise import FORMS
+from renderer.notation.source_file import FORMS
 
 MOST_FILES = 1_000
 """Exercises of a folder and the folders in it."""

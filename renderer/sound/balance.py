@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.sound.bank import DroneBank, Stroke, Tone, ToneBank
+from renderer.sound.breaking_off import asking
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.instrument import Instrument
 from renderer.sound.loudness import BLOCK_S, integrated_lufs, power_at
@@ -103,6 +104,8 @@ class Gains:
 class Balance:
     """The parts of a track at their final levels, every array and loop (frames, channels).
 
+    In a room tones, clicks and rolls have one channel: a room hears one.
+
     Parameters
     ----------
     gains:
@@ -110,8 +113,8 @@ class Balance:
     beginnings:
         Where the loop of each of the nine notes begins; the same as in `tones`.
     tones:
-        The loop of each note, and of each other fingering that sounds in the track; empty if the
-        chanter is not heard.
+        The loop of each note and fingering that sounds in the track; empty if the chanter is not
+        heard.
     drones:
         The loop of all drones together, or None.
     clicks:
@@ -147,17 +150,23 @@ class _Part:
         if not settings.has_chanter:
             return cls((), ())
         played = [
-            (float(one.event.end), one.sounding)
-            for one in fingered_events(timeline, pure=settings.pure_gracenotes)
+            (float(one.end), one.sounding)
+            for one in asking(fingered_events(timeline, pure=settings.pure_gracenotes))
         ]
         return cls(tuple(end for end, _ in played), tuple(sounding for _, sounding in played))
 
     @property
-    def different(self) -> tuple[Sounding, ...]:
-        """All that sounds, each once; if anything, then all nine notes, these first."""
-        notes = dict.fromkeys(Note) if self.soundings else {}
-        found = notes | dict.fromkeys(self.soundings)
-        return tuple(sounding for sounding in found if sounding is not None)
+    def heard(self) -> tuple[Sounding, ...]:
+        """All that sounds, each once."""
+        return tuple(one for one in dict.fromkeys(self.soundings) if one is not None)
+
+    @property
+    def levelled(self) -> tuple[Sounding, ...]:
+        """What decides how loud the chanter is: all that sounds, and if anything, all nine notes.
+
+        So two lines of an exercise are as loud as each other, whichever notes they have.
+        """
+        return tuple(dict.fromkeys((*Note, *self.heard))) if self.soundings else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +203,7 @@ def balance(
     """
     rolls = tuple(roll_sound(roll, instrument.percussion) for roll in timeline.rolls)
     part = _Part.of(timeline, settings)
-    sounded = {sounding: instrument.chanter.tone(sounding) for sounding in part.different}
+    sounded = {sounding: instrument.chanter.tone(sounding) for sounding in part.levelled}
     gains = _relative_gains(instrument, settings, tuple(zip(timeline.rolls, rolls, strict=True)))
 
     steady, struck = _block_powers(timeline, instrument, settings, gains, rolls, part)
@@ -205,13 +214,20 @@ def balance(
         room = _CEILING / max(_highest_peak(instrument, settings, softer, rolls, sounded), 1e-12)
         return _Fitted(softer, powers, _gain_to_target(powers), room, -struck_db)
 
-    def chosen(power: float) -> Balance:
+    def chosen(power: float) -> _Fitted:
         each = (fitted(power, db) for db in _STROKES_GIVE_WAY_DB)
         found = next((one for one in each if one.to_target <= one.room), None)
-        found = found or fitted(power, _STROKES_GIVE_WAY_DB[-1])
-        return _balanced(found, instrument, settings, rolls, sounded)
+        return found or fitted(power, _STROKES_GIVE_WAY_DB[-1])
 
-    return chosen(1.0) if room_power is None else chosen(room_power(chosen(1.0)))
+    found = chosen(1.0)
+    heard = {sounding: sounded[sounding] for sounding in part.heard}
+    balanced = _balanced(found, instrument, settings, rolls, heard)
+    if room_power is None:
+        return balanced
+    changed = chosen(room_power(balanced))
+    if changed.softer_db == found.softer_db:
+        return _made_louder(balanced, changed.gain / found.gain, changed)
+    return _balanced(changed, instrument, settings, rolls, heard)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,37 +244,65 @@ class _Fitted:
     room: float
     softer_db: float
 
+    @property
+    def gain(self) -> float:
+        """What brings the parts to their levels in the track."""
+        return min(self.to_target, self.room)
+
+    @property
+    def loudness_lufs(self) -> float:
+        """What the track will have then."""
+        return integrated_lufs(self.powers, self.gain)
+
 
 def _balanced(
     found: _Fitted,
     instrument: Instrument,
     settings: MixSettings,
     rolls: Sequence[Stroke],
-    sounded: Mapping[Sounding, Tone],
+    heard: Mapping[Sounding, Tone],
 ) -> Balance:
     """Bring every part to its level."""
     gains, layout = found.gains, settings.layout
-    gain = min(found.to_target, found.room)
+    gain = found.gain
+    in_room = settings.room != "none"
+    chanter_pan = (1.0,) if in_room else CHANTER_PAN[layout]
+    pan = (1.0,) if in_room else STROKES_PAN[layout]
     tones = {}
-    for sounding, tone in sounded.items():
+    for sounding, tone in heard.items():
         beginning = gains.beginnings[sounding] if isinstance(sounding, Note) else Beginning()
         level = gain * gains.chanter
-        samples = _panned(tone.samples, level, CHANTER_PAN[layout])
+        samples = _panned(tone.samples, level, chanter_pan)
         low = None if tone.low is None else np.float32(level) * tone.low
-        tones[sounding] = EndlessTone(
-            samples, beginning.shift, beginning.lag, low, CHANTER_PAN[layout]
-        )
+        tones[sounding] = EndlessTone(samples, beginning.shift, beginning.lag, low, chanter_pan)
     clicks = instrument.percussion.clicks.items()
-    pan = STROKES_PAN[layout]
     return Balance(
         Gains(gain * gains.chanter, gain * gains.drones, gain * gains.clicks, gain * gains.rolls),
         gains.beginnings,
         tones,
-        _side_by_side(gains, gain) if settings.has_drones else None,
+        drones_loop(gains.drone_channels, gain * gains.drones) if settings.has_drones else None,
         {kind: _panned(stroke.samples, gain * gains.clicks, pan) for kind, stroke in clicks},
         tuple(_panned(roll.samples, gain * gains.rolls, pan) for roll in rolls),
-        integrated_lufs(found.powers, gain),
+        found.loudness_lufs,
         found.softer_db,
+    )
+
+
+def _made_louder(levels: Balance, by: float, found: _Fitted) -> Balance:
+    """Return the parts so many times as loud as they were, in their own place: nothing is copied.
+
+    `levels` are not to be read again.
+    """
+    by = float(np.float32(by))
+    drones = () if levels.drones is None else (levels.drones,)
+    for sound in (*drones, *levels.clicks.values(), *levels.rolls):
+        np.multiply(sound, np.float32(by), out=sound)
+    gains = (levels.gains.chanter, levels.gains.drones, levels.gains.clicks, levels.gains.rolls)
+    return replace(
+        levels,
+        gains=Gains(*(by * gain for gain in gains)),
+        tones={sounding: tone.made_louder(by) for sounding, tone in levels.tones.items()},
+        loudness_lufs=found.loudness_lufs,
     )
 
 
@@ -351,7 +395,7 @@ def _block_powers(
     if settings.has_chanter:
         weight = gains.chanter**2 * _weight(CHANTER_PAN[settings.layout])
         powers: dict[Sounding | None, float] = {None: 0.0}
-        for sounding in part.different:
+        for sounding in part.levelled:
             powers[sounding] = weight * instrument.chanter.tone(sounding).power
         for note, beginning in zip(Note, gains.beginnings, strict=True):
             powers[note] += gains.chanter * gains.drones * beginning.excess_power
@@ -434,12 +478,19 @@ def _panned(
     return panned
 
 
-def _side_by_side(gains: _Levels, gain: float) -> NDArray[np.float32]:
-    frames = max(len(tone.samples) for tone in gains.drone_channels if tone is not None)
-    loop = np.zeros((frames, len(gains.drone_channels)), np.float32)
-    for channel, tone in enumerate(gains.drone_channels):
+def drones_loop(channels: Sequence[Tone | None], gain: float) -> NDArray[np.float32]:
+    """Return the loop of all drones (frames, channels), `gain` times as loud as `channels`.
+
+    Parameters
+    ----------
+    channels, gain:
+        What the drones sound together in each channel (`drone_channels`), and the factor.
+    """
+    frames = max(len(tone.samples) for tone in channels if tone is not None)
+    loop = np.zeros((frames, len(channels)), np.float32)
+    for channel, tone in enumerate(channels):
         if tone is not None:
-            loop[:, channel] = tone.samples * np.float32(gain * gains.drones)
+            np.multiply(tone.samples, np.float32(gain), out=loop[:, channel])
     return loop
 
 

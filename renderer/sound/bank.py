@@ -13,8 +13,9 @@ track rendering begins. Over drones each begins at a frame of its own (`renderer
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
@@ -25,6 +26,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import failure
 from renderer.notation.pitch import Note
+from renderer.sound.breaking_off import ask_to_go_on
 from renderer.sound.breath import CHANTER, DRONE, SWING_TURNS, Breath, breathing, moved
 from renderer.sound.fingers import Sounding
 from renderer.sound.frames import HIGHEST_RATE, LOWEST_RATE
@@ -52,6 +54,7 @@ from renderer.sound.tuning import (
 from renderer.sound.units import cents_to_ratio
 from renderer.sound.voices import Voice
 from renderer.technique.fingering import Fingering, fingering
+from renderer.technique.fingering import sounding as note_of
 from renderer.timing.timeline import ClickKind
 
 Samples = NDArray[np.float32]
@@ -138,26 +141,42 @@ class ToneBank:
         return self._fingered[sounding]
 
     def _made(self, closed: Fingering) -> Tone:
-        """Return the note that a fingering is named by, moved as bore and holes say.
+        """Return the note that a fingering is named by, moved as bore and holes say."""
+        own = self.tones[note_of(closed)]
+        highest = max(note.peak for note in self.tones)
+        source = own.partials if own.unbreathed is None else own.unbreathed
+        # Named by all that it is made of: who changes the note has another fingering.
+        what = (
+            f"fingering {sorted(map(int, closed))} {self.chanter} {own.nominal_hz} {highest} "
+            f"{self.rate} {hashlib.sha256(np.ascontiguousarray(source).data).hexdigest()}"
+        )
+        kept = kept_or_computed(
+            what, [], lambda: _kept_tones([self._moved(closed, source, own.nominal_hz, highest)])
+        )
+        return _tone_of(kept.told["tones"][0], iter(kept.arrays))
+
+    def _moved(
+        self, closed: Fingering, source: NDArray[np.complex64], nominal_hz: float, highest: float
+    ) -> Tone:
+        """Return the tone of a fingering, made of the partials of the note that it is named by.
 
         Its loop is some hundred periods: heard for less than a quarter of a second, it does not
-        fluctuate.
+        fluctuate. None peaks above the highest of the nine notes.
         """
-        # Imported where it is needed: most tracks have no crossing noises.
+        # Imported where it is needed: most tracks have no crossing noises that are not kept.
         from renderer.sound.acoustics.fingering_tone import fingered
 
         model = fingered(self.chanter, closed)
-        own, usual = self.tones[model.note], fingered(self.chanter, fingering(model.note))
-        partials = (own.partials if own.unbreathed is None else own.unbreathed).copy()
+        usual = fingered(self.chanter, fingering(model.note))
+        partials = source.copy()
         known = min(len(partials), len(usual.levels_db), len(model.levels_db))
         partials[:known] *= 10 ** ((model.levels_db[:known] - usual.levels_db[:known]) / 20)
         bins = np.concatenate(([0], partials)).astype(np.complex64)
         spectrum = LoopSpectrum(bins, 1, 2 * len(bins) - 2)
-        target_hz = own.nominal_hz * cents_to_ratio(model.cents)
+        target_hz = nominal_hz * cents_to_ratio(model.cents)
         tone = _tone(spectrum, target_hz, self.rate, most_repeats=FINGERED_PERIODS)
-        # The model gives a few fingerings a fundamental that the reed would hardly sustain: none
-        # peaks above the highest of the nine notes, or every track would be softer for its sake.
-        highest = max(note.peak for note in self.tones)
+        # The model gives a few fingerings a fundamental that the reed would hardly sustain: such a
+        # peak would make every track softer for its sake.
         return tone if tone.peak <= highest else _louder(tone, 20 * math.log10(highest / tone.peak))
 
 
@@ -187,6 +206,16 @@ class DroneBank:
 
     def blend(self, tenor: float, second_tenor: float, bass: float) -> Tone:
         """Return one loop of the three with these amplitude factors; the period is the bass's."""
+        # Named by the spectra themselves: who changes one of them has another blend.
+        what = (
+            f"blend {tenor} {second_tenor} {bass} {self.tenor_hz} {self.rate} {_told_apart(self)}"
+        )
+        kept = kept_or_computed(
+            what, [], lambda: _kept_tones([self._blended(tenor, second_tenor, bass)])
+        )
+        return _tone_of(kept.told["tones"][0], iter(kept.arrays))
+
+    def _blended(self, tenor: float, second_tenor: float, bass: float) -> Tone:
         parts = (
             (tenor, self.tenor.bins),
             (second_tenor, self.second_tenor.bins),
@@ -200,6 +229,16 @@ class DroneBank:
         )
         together = LoopSpectrum(bins, self.bass.periods, self.tenor.frames)
         return _tone(together, self.tenor_hz / 2, self.rate, parted=False)
+
+
+@lru_cache(maxsize=8)
+def _told_apart(drones: DroneBank) -> str:
+    """Return a digest of what drones are made of."""
+    digest = hashlib.sha256()
+    for one in (drones.tenor, drones.second_tenor, drones.bass):
+        digest.update(f"{one.periods} {one.frames} ".encode())
+        digest.update(np.ascontiguousarray(one.bins).data)
+    return digest.hexdigest()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -268,7 +307,7 @@ def tone_bank(
     kept = kept_or_computed(
         what,
         [voice.soundfont],
-        lambda: _kept_tones(_tone_bank(voice, pitch, scale, chanter, rate, steady=steady)),
+        lambda: _kept_bank(_tone_bank(voice, pitch, scale, chanter, rate, steady=steady)),
     )
     arrays = iter(kept.arrays)
     tones = tuple(_tone_of(told, arrays) for told in kept.told["tones"])
@@ -308,14 +347,18 @@ def _tone_bank(
 _ARRAYS = ("samples", "partials", "low", "unbreathed")
 
 
-def _kept_tones(bank: ToneBank) -> Kept:
+def _kept_bank(bank: ToneBank) -> Kept:
+    return _kept_tones(bank.tones, bank.remarks)
+
+
+def _kept_tones(kept: Iterable[Tone], remarks: Sequence[str] = ()) -> Kept:
     tones = []
     arrays: list[NDArray[Any]] = []
-    for tone in bank.tones:
+    for tone in kept:
         there = [name for name in _ARRAYS if getattr(tone, name) is not None]
         arrays += [getattr(tone, name) for name in there]
         tones.append([tone.periods, tone.power, tone.peak, tone.nominal_hz, there])
-    return Kept({"tones": tones, "remarks": bank.remarks}, arrays)
+    return Kept({"tones": tones, "remarks": remarks}, arrays)
 
 
 def _tone_of(told: Sequence[Any], arrays: Iterator[NDArray[Any]]) -> Tone:
@@ -382,6 +425,7 @@ def _living(
     """Return a loop with breath in it; recorded voices keep what they have of their own."""
     if voice.soundfont != shipped_soundfont():
         return spectrum
+    ask_to_go_on()
     return breathing(spectrum, hz, breath, seed)
 
 
@@ -415,6 +459,7 @@ def _percussion(rate: int) -> Percussion:
     with SoundFontPlayer(shipped_soundfont()) as player:
 
         def stroke(key: int) -> Stroke:
+            ask_to_go_on()
             return _stroke(player.play(128, 0, key, round(_STROKE_S * SYNTH_RATE)), rate)
 
         return Percussion(
@@ -453,6 +498,7 @@ def _tone(
     parted: bool = True,
 ) -> Tone:
     """Return what a loop sounds: `living`, or `spectrum` itself."""
+    ask_to_go_on()
     sounding = spectrum if living is None else living
     periods, hz_per_bin = spectrum.periods, target_hz / spectrum.periods
     highest = int(HIGHEST_PARTIAL_OF_RATE * rate / hz_per_bin)

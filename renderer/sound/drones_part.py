@@ -21,6 +21,8 @@ Samples = NDArray[np.float32]
 DRONES_SWELL_S = 0.35
 """How long the drones take to come up where they begin settled. Judgement."""
 
+_HALF = np.float32(0.5)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DronesPart:
@@ -52,6 +54,42 @@ class DronesPart:
         beginning = self.beginning[done : done + len(sounding)]
         sounding[: len(beginning)] = beginning
         self.tone.copy_to(sounding[len(beginning) :], start + silent + len(beginning))
+
+    def louder(self, by: float) -> DronesPart:
+        """Return the same so many times as loud."""
+        gain = np.float32(by)
+        return self._changed(lambda samples: samples * gain)
+
+    @property
+    def middle(self) -> DronesPart:
+        """What both channels of two have alike, in one channel."""
+
+        def alike(samples: Samples) -> Samples:
+            middle = samples[:, :1] + samples[:, 1:]
+            middle *= _HALF
+            return middle
+
+        return self._changed(alike)
+
+    @property
+    def apart(self) -> DronesPart:
+        """What the left channel of two has besides, in one channel; the right has its opposite."""
+
+        def apart(samples: Samples) -> Samples:
+            half = samples[:, :1] - samples[:, 1:]
+            half *= _HALF
+            return half
+
+        return self._changed(apart)
+
+    @property
+    def right(self) -> DronesPart:
+        """What the right channel of two has, in one channel."""
+        return self._changed(lambda samples: np.ascontiguousarray(samples[:, 1:]))
+
+    def _changed(self, change: Callable[[Samples], Samples]) -> DronesPart:
+        tone = EndlessTone(change(self.tone.samples))
+        return DronesPart(self.start, change(self.beginning), tone, change(self.ending))
 
     def add_ending(self, block: Samples, done: int) -> None:
         """Add what is left of them so many frames after the track began to stop."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from renderer.notation.pitch import Note
 from renderer.technique.finger_changes import gracenote_fingering, noise_fingering
@@ -38,9 +39,10 @@ def is_lower(one: Sounding, other: Sounding) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class FingeredEvent:
-    """An event of the chanter and what it sounds; None is silence."""
+    """An event of the chanter, where it ends (seconds) and what it sounds; None is silence."""
 
     event: Event
+    end: Fraction
     sounding: Sounding | None
 
 
@@ -71,5 +73,7 @@ def fingered_events(events: Iterable[Event], *, pure: bool = False) -> Iterator[
         else:
             note = current.note
             closed = fingering(note)
-        yield FingeredEvent(current, None if closed is None else own_note(closed))
+        # Where the next begins: to add up start and length takes longer.
+        end = current.end if following is None else following.start
+        yield FingeredEvent(current, end, None if closed is None else own_note(closed))
         current = following

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from renderer.sound.bank import (
@@ -12,6 +13,7 @@ from renderer.sound.bank import (
     percussion,
     tone_bank,
 )
+from renderer.sound.breaking_off import breaking_off
 from renderer.sound.tuning import Chanter, PitchStandard, Scale
 from renderer.sound.voices import Voice, shipped_drones, shipped_voice
 
@@ -41,6 +43,7 @@ def make_instrument(
     voice: Voice | None = None,
     drone_voice: Voice | None = None,
     steady: bool,
+    go_on: Callable[[], None] = lambda: None,
 ) -> Instrument:
     """Make everything that sounds in a track.
 
@@ -54,6 +57,8 @@ def make_instrument(
         Presets for the chanter and for all three drones; the project's own if left out.
     steady:
         Whether breath and reed are left out, and drones begin settled.
+    go_on:
+        Called between the notes that are made, and raises where the work is to end.
 
     Raises
     ------
@@ -61,10 +66,11 @@ def make_instrument(
         If FluidSynth is missing, or a preset cannot be used.
     """
     tenor, bass = (drone_voice, drone_voice) if drone_voice else shipped_drones()
-    return Instrument(
-        rate,
-        tone_bank(voice or shipped_voice(chanter), pitch, scale, chanter, rate, steady=steady),
-        drone_bank(tenor, bass, pitch, rate, steady=steady),
-        percussion(rate),
-        steady,
-    )
+    with breaking_off(go_on):
+        return Instrument(
+            rate,
+            tone_bank(voice or shipped_voice(chanter), pitch, scale, chanter, rate, steady=steady),
+            drone_bank(tenor, bass, pitch, rate, steady=steady),
+            percussion(rate),
+            steady,
+        )

@@ -16,7 +16,7 @@ import json
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,8 @@ from typing import Any
 import numpy as np
 import platformdirs
 from numpy.typing import NDArray
+
+from renderer.sound.own_soundfont import digest_of_soundfont
 
 MOST_BYTES = 600_000_000
 """Some thirty presets, and as many tone banks."""
@@ -82,16 +84,8 @@ def _name_of(what: str, soundfonts: list[Path]) -> str:
     digest = hashlib.sha256(_program())
     digest.update(what.encode())
     for soundfont in soundfonts:
-        status = soundfont.stat()
-        digest.update(_digest(soundfont.resolve(), status.st_size, status.st_mtime_ns))
+        digest.update(bytes.fromhex(digest_of_soundfont(soundfont)))
     return digest.hexdigest()
-
-
-@lru_cache(maxsize=8)
-def _digest(soundfont: Path, size: int, changed_ns: int) -> bytes:
-    """Return the SHA-256 of a file, worked out anew once its size or time of change is another."""
-    with soundfont.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").digest()
 
 
 @cache

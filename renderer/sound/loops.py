@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from renderer.errors import Problem, RungwiseError
 from renderer.notation.pitch import Note
+from renderer.sound.breaking_off import ask_to_go_on
 from renderer.sound.kept_loops import PlayedLoops, kept_or_played
 from renderer.sound.steady import (
     LEAST_LIKENESS,
@@ -127,7 +128,9 @@ class _Reading:
         keys_period = SYNTH_RATE / key_to_hz(key)
         longest = math.ceil(counts[-1] * keys_period * WIDEST_MISTUNING)
         frames = round(_ATTACK_S * SYNTH_RATE) + seam + longest
+        ask_to_go_on()
         note = player.play(voice.bank, voice.program, key, frames)
+        ask_to_go_on()
         try:
             try:
                 held = note[steady_start(note, SYNTH_RATE) :]

@@ -18,7 +18,8 @@ Drones and the metronome in the lines can each be switched off. Every mix comes 
 loudness, so that nobody has to reach for the volume between tracks.
 
 In a room (`renderer.sound.reverberation`) what comes back is added to all that, and the track goes
-on until it has died away.
+on until it has died away. What the room hears is mixed first, in one channel; what is beside it is
+added to each block as it is handed out, so that as little as can be waits for the room.
 
 Samples never pass full scale: the gain keeps the peaks of all parts together below -1 dBTP even
 where they coincide, so there is no limiter. Nothing is dithered: blocks are floats, and under a
@@ -36,7 +37,15 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.sound.balance import TARGET_LUFS, Balance, TrackTimeline, balance, shortfall_lu
+from renderer.sound.balance import (
+    TARGET_LUFS,
+    Balance,
+    TrackTimeline,
+    balance,
+    drone_channels,
+    drones_loop,
+    shortfall_lu,
+)
 from renderer.sound.drones_part import DronesPart, drones_part, standing_in_room
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
@@ -51,6 +60,7 @@ from renderer.sound.splice import (
     add_stretch,
     falling_gain,
     stretches,
+    with_changes,
 )
 
 Block = NDArray[np.float32]
@@ -127,13 +137,52 @@ class Track:
         return balance(self.timeline, self.instrument, self.settings, room_power=power)
 
     def __iter__(self) -> Iterator[Block]:
-        return self._in_room(self._parts(self.balance, self.settings.room))
-
-    def _in_room(self, blocks: Iterator[Block]) -> Iterator[Block]:
-        room = self.settings.room
+        levels, room = self.balance, self.settings.room
+        drones = None if levels.drones is None else self._drones(levels.drones)
         if room == "none":
-            return blocks
-        return in_room(blocks, room, self.rate, self.settings.layout, BLOCK_FRAMES)
+            strokes = self._strokes(levels, levels.rolls)
+            return self._blocks(self.channels, levels.tones, drones, strokes)
+        return self._in_room(self._heard(levels, drones), self._beside(levels, drones, room))
+
+    def _heard(self, levels: Balance, drones: DronesPart | None) -> Iterator[Block]:
+        """Yield what the room hears, in one channel: of a `split` track the chanter, else all."""
+        layout = self.settings.layout
+        if layout is Layout.SPLIT:
+            return self._blocks(1, levels.tones, None, iter(()))
+        if drones is not None and layout is Layout.STEREO:
+            drones = drones.middle
+        return self._blocks(1, levels.tones, drones, self._strokes(levels, levels.rolls))
+
+    def _beside(self, levels: Balance, drones: DronesPart | None, room: Room) -> Iterator[Block]:
+        """Yield what is added to that, in one channel.
+
+        Of a stereo track it is what its drones have apart, of a `split` track its right channel, in
+        the room; of a mono track there is nothing.
+        """
+        layout = self.settings.layout
+        if layout is Layout.STEREO and drones is not None:
+            return self._blocks(1, {}, drones.apart, iter(()))
+        if layout is not Layout.SPLIT:
+            return iter(())
+        if room == "none":
+            right = None if drones is None else drones.right
+            return self._blocks(1, {}, right, self._strokes(levels, levels.rolls))
+        right = None if drones is None else self._standing.louder(levels.gains.drones)
+        rolls = (alone_in_room(roll, room, self.rate, BLOCK_FRAMES) for roll in levels.rolls)
+        return self._blocks(1, {}, right, self._strokes(levels, tuple(rolls)))
+
+    def _in_room(self, heard: Iterator[Block], beside: Iterator[Block]) -> Iterator[Block]:
+        """Yield the track, given what the room hears and what is beside that."""
+        put = partial(in_room, room=self.settings.room, rate=self.rate, block_frames=BLOCK_FRAMES)
+        if self.settings.layout is not Layout.SPLIT:
+            is_stereo = self.settings.layout is Layout.STEREO
+            yield from put(heard, stereo=is_stereo, apart=beside)
+            return
+        # What is beside is made no sooner than it is needed.
+        for left, right in zip(put(heard, stereo=False), beside, strict=False):
+            block = np.empty((len(left), 2), np.float32)
+            block[:, :1], block[:, 1:] = left, right
+            yield block
 
     def _room_power(self, levels: Balance) -> float:
         """Return by what the room multiplies the power of the track, measured on its beginning.
@@ -142,42 +191,48 @@ class Track:
         before it, so that it cannot be told from the notes alone.
         """
         most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
+        room, layout = self.settings.room, self.settings.layout
+        drones = None if levels.drones is None else self._drones(levels.drones)
         plain = 0.0
 
         def energy(block: Block) -> float:
             return block_energy(block[:_MEASURED_FRAMES], self.rate)
 
-        def measured() -> Iterator[Block]:
+        def measured(blocks: Iterator[Block], channels: int = 1) -> Iterator[Block]:
             nonlocal plain
-            for block in islice(self._parts(levels, "none"), most):
-                plain += energy(block)
+            for block in islice(blocks, most):
+                plain += energy(block) * channels
                 yield block
 
-        heard = measured()
-        if self.settings.layout is Layout.SPLIT:
-            for _ in heard:
+        # Of a stereo track both channels have the middle, the one with what is apart and the other
+        # with its opposite: their powers add up.
+        twice = 2 if layout is Layout.STEREO else 1
+        heard = measured(self._heard(levels, drones), twice)
+        beside = self._beside(levels, drones, room)
+        if layout is Layout.SPLIT:
+            # It has been in the room.
+            for _ in measured(self._beside(levels, drones, "none")):
                 pass
-            heard = islice(self._parts(levels, self.settings.room), most)
-        changed = sum(energy(block) for block in self._in_room(heard))
+        else:
+            beside = measured(beside, twice)
+        changed = sum(energy(block) for block in self._in_room(heard, beside))
         return changed / plain if plain else 1.0
 
-    def _parts(self, levels: Balance, room: Room) -> Iterator[Block]:
-        """Yield the blocks of all parts; in a `split` track all but the chanter in the room."""
+    def _blocks(
+        self,
+        channels: int,
+        tones: dict[Sounding, EndlessTone],
+        drones: DronesPart | None,
+        coming: Iterator[tuple[int, Block]],
+    ) -> Iterator[Block]:
+        """Yield the blocks of some parts: the chanter's tones, drones, and strokes as they come."""
         frames, music = self.frames, frame_at(self.timeline.duration, self.rate)
         cut_off = min(music, round(CUT_OFF_S * self.rate))
         part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
-        chanter = _Chanter(stretches(part, self.rate, music), levels.tones, noise_loop(self.rate))
-        drones, rolls = self._drones(levels), levels.rolls
-        if room != "none" and self.settings.layout is Layout.SPLIT:
-            put = partial(_right_in_room, room=room, rate=self.rate)
-            rolls = tuple(put(roll) for roll in rolls)
-            if drones is not None:
-                drones = standing_in_room(
-                    drones, music, cut_off, frame_at(tail(room), self.rate), put
-                )
-        strokes = _Strokes(self._strokes(levels, rolls))
+        chanter = _Chanter(stretches(part, self.rate, music), tones, noise_loop(self.rate))
+        strokes = _Strokes(coming)
         for start in range(0, frames, BLOCK_FRAMES):
-            block = np.empty((min(BLOCK_FRAMES, frames - start), self.channels), np.float32)
+            block = np.empty((min(BLOCK_FRAMES, frames - start), channels), np.float32)
             if drones is None:
                 block.fill(0.0)
             else:
@@ -194,11 +249,21 @@ class Track:
                     drones.add_ending(block[first:], done)
             yield block
 
-    def _drones(self, levels: Balance) -> DronesPart | None:
-        if levels.drones is None:
-            return None
+    def _drones(self, loop: Block) -> DronesPart:
         start = frame_at(self.timeline.drones_start, self.rate)
-        return drones_part(levels.drones, start, self.rate, steady=self.instrument.steady)
+        return drones_part(loop, start, self.rate, steady=self.instrument.steady)
+
+    @cached_property
+    def _standing(self) -> DronesPart:
+        """The drones of a `split` track in its room, at the level that the instrument has them."""
+        room, rate = self.settings.room, self.rate
+        loop = drones_loop(drone_channels(self.instrument.drones, self.settings.layout), 1.0)
+        music = frame_at(self.timeline.duration, rate)
+        put = partial(alone_in_room, room=room, rate=rate, block_frames=BLOCK_FRAMES)
+        cut_off = min(music, round(CUT_OFF_S * rate))
+        return standing_in_room(
+            self._drones(loop).right, music, cut_off, frame_at(tail(room), rate), put
+        )
 
     def _strokes(self, levels: Balance, rolls: tuple[Block, ...]) -> Iterator[tuple[int, Block]]:
         """Yield clicks and rolls in order: first frame and sound."""
@@ -219,12 +284,6 @@ def _first_frame(stroke: tuple[int, Block]) -> int:
     return stroke[0]
 
 
-def _right_in_room(sound: Block, room: Room, rate: int) -> Block:
-    """Return a sound of the right channel alone in a room, until what comes back is silent."""
-    heard = alone_in_room(sound[:, 1:], room, rate, BLOCK_FRAMES)
-    return np.concatenate((np.zeros_like(heard), heard), axis=1)
-
-
 class _Chanter:
     """Adds the chanter's part to one block after another."""
 
@@ -232,17 +291,17 @@ class _Chanter:
         self, part: Iterator[Stretch], tones: dict[Sounding, EndlessTone], noise: Block
     ) -> None:
         self._tones = tones
-        self._noise = noise
-        self._stretches = part if tones else iter(())
-        self._stretch = next(self._stretches, None)
+        self._coming = with_changes(part if tones else (), tones, noise)
+        self._next = next(self._coming, None)
 
     def add_to(self, block: Block, start: int) -> None:
         stop = start + len(block)
-        while self._stretch is not None and self._stretch.start < stop:
-            add_stretch(block, start, self._stretch, self._tones, self._noise)
-            if self._stretch.stop > stop:
+        while self._next is not None and self._next[0].start < stop:
+            stretch, change = self._next
+            add_stretch(block, start, stretch, self._tones, change)
+            if stretch.stop > stop:
                 break
-            self._stretch = next(self._stretches, None)
+            self._next = next(self._coming, None)
 
 
 class _Strokes:

@@ -16,8 +16,10 @@ Samples are arrays (frames,) at the track's rate.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +51,8 @@ the new note. Judgement."""
 THUMP_PERIODS = 1
 """Of the thump there is room for one period within a change: about 200 Hz, where the air in a whole
 chanter sounds."""
+
+_LIFT, _STROKE, _THUMP = (10 ** (db / 20) for db in (LIFT_DB, STROKE_DB, THUMP_DB))
 
 SLACK = 0.0005
 """By what share a change may have larger steps and peaks than its tones: where a change begins at a
@@ -98,57 +102,123 @@ def _fades(frames: int) -> tuple[Samples, Samples, Samples, Samples]:
     return rises, adds, burst, knock
 
 
-def note_change(before: Side, after: Side, noise: Samples, seed: int, *, falls: bool) -> Samples:
-    """Return what sounds during a change, shape (frames,): two less than its sides have.
+@dataclass(frozen=True, slots=True, eq=False)
+class Change:
+    """A change from note to note.
 
     Parameters
     ----------
     before, after:
-        The two tones.
-    noise:
-        A loop of noise whose peak is 1.
+        The two tones, equally long.
     seed:
         Which of all strokes it is; no two have the same noise.
     falls:
         Whether fingers come down, to a lower note.
     """
-    frames = len(before.whole) - 2
-    rising, adds, burst, knock = _fades(frames)
-    tones = np.concatenate((before.whole, before.low, after.whole, after.low))
-    more = (tones.reshape(4, -1) * adds).sum(axis=0)
-    at = mixed(seed) % (len(noise) - frames - 2)
-    finger = noise[at : at + frames + 2] * burst
-    finger *= np.float32(after.peak * 10 ** ((STROKE_DB if falls else LIFT_DB) / 20))
+
+    before: Side
+    after: Side
+    seed: int
+    falls: bool
+
+
+def note_changes(changes: Sequence[Change], noise: Samples) -> list[Samples]:
+    """Return what sounds during each of some changes, shape (frames,): two less than its sides.
+
+    They are worked out together, one after the other in one row, since each alone is so short that
+    calling for the arithmetic takes longer than it does.
+
+    Parameters
+    ----------
+    changes:
+        At least one.
+    noise:
+        A loop of noise whose peak is 1.
+    """
+    lengths = [len(one.before.whole) for one in changes]
+    fades = zip(*(_fades(length - 2) for length in lengths), strict=True)
+    rising, adds, burst, knock = (np.concatenate(parts, axis=-1) for parts in fades)
+    befores, afters = [one.before for one in changes], [one.after for one in changes]
+    rows = [
+        *(one.whole for one in befores),
+        *(one.low for one in befores),
+        *(one.whole for one in afters),
+        *(one.low for one in afters),
+    ]
+    tones = np.concatenate(rows).reshape(4, -1)
+    before, _, after, _ = tones
+    more = (tones * adds).sum(axis=0)
+    begins = [
+        mixed(one.seed) % (len(noise) - length)
+        for one, length in zip(changes, lengths, strict=True)
+    ]
+    finger = np.concatenate(
+        [noise[at : at + length] for at, length in zip(begins, lengths, strict=True)]
+    )
+    finger *= burst
+    finger *= _each(
+        [one.after.peak * (_STROKE if one.falls else _LIFT) for one in changes], lengths
+    )
     more += finger
-    if falls:
-        more += np.float32(after.peak * 10 ** (THUMP_DB / 20)) * knock
-    plain = after.whole - before.whole
+    more += (
+        _each([one.after.peak * _THUMP if one.falls else 0.0 for one in changes], lengths) * knock
+    )
+    plain = after - before
     plain *= rising
-    plain += before.whole
-    step, peak = max(before.step, after.step), max(before.peak, after.peak)
-    step, peak = step * (1 + SLACK), peak * (1 + SLACK)
-    return within_promise(plain, more, step, peak)[1:-1]
+    plain += before
+    sides = [(one.before, one.after) for one in changes]
+    steps = [max(one.step, two.step) * (1 + SLACK) for one, two in sides]
+    peaks = [max(one.peak, two.peak) * (1 + SLACK) for one, two in sides]
+    sound = within_promise(plain, more, lengths, steps, peaks)
+    ends = accumulate(lengths)
+    return [sound[end - length + 1 : end - 1] for end, length in zip(ends, lengths, strict=True)]
 
 
-def within_promise(plain: Samples, more: Samples, step: float, peak: float) -> Samples:
-    """Return a plain fade and as much of what is wished for more as a promise that it keeps allows.
+def note_change(before: Side, after: Side, noise: Samples, seed: int, *, falls: bool) -> Samples:
+    """Return what sounds during a single change, as `note_changes` does."""
+    (sound,) = note_changes([Change(before, after, seed, falls)], noise)
+    return sound
+
+
+def within_promise(
+    plain: Samples,
+    more: Samples,
+    lengths: Sequence[int],
+    steps: Sequence[float],
+    peaks: Sequence[float],
+) -> Samples:
+    """Return plain fades and as much of what is wished for more as a promise that they keep allows.
 
     Parameters
     ----------
     plain, more:
-        Shape (frames,); the second is next to nothing at both ends.
-    step, peak:
-        No step from frame to frame, and no sample, shall be larger.
+        One fade after the other, shape (sum of `lengths`,); the second is next to nothing at both
+        ends of each.
+    lengths:
+        How many frames each fade has, 2 or more.
+    steps, peaks:
+        No step from frame to frame within a fade, and no sample, shall be larger.
     """
-    frames = len(plain)
-    kept, added = both = np.empty((2, 2 * frames - 1), np.float32)
-    kept[:frames], added[:frames] = plain, more
-    np.subtract(both[:, 1:frames], both[:, : frames - 1], out=both[:, frames:])
+    begins = np.cumsum([0, *lengths[:-1]])
+    highest = _each(peaks, lengths)
     # |kept + share * added| reaches the limit at the share (limit - kept's part towards it) / size.
-    kept *= np.sign(added)
-    size = np.maximum(np.abs(added), np.float32(1e-9))
-    left = np.subtract(np.float32(peak), kept)
-    left[frames:] += np.float32(step - peak)
-    left /= size
-    share = float(left.min())
-    return plain + np.float32(min(1.0, max(0.0, share))) * more
+    share = np.minimum.reduceat(_left(highest, plain, more), begins)
+    further = _each([step - peak for step, peak in zip(steps, peaks, strict=True)], lengths)
+    left = _left(highest[1:], np.diff(plain), np.diff(more), further[1:])
+    # From one fade to the next is no step.
+    left[begins[1:] - 1] = np.inf
+    share = np.minimum(share, np.minimum.reduceat(left, begins)).clip(0, 1)
+    return plain + _each(share, lengths) * more
+
+
+def _left(limit: Samples, kept: Samples, added: Samples, further: Samples | float = 0.0) -> Samples:
+    """Return how often `added` may be added to `kept` up to a limit, which is `further` off."""
+    left: Samples = limit - kept * np.sign(added)
+    left += further
+    left /= np.maximum(np.abs(added), np.float32(1e-9))
+    return left
+
+
+def _each(values: Sequence[float] | Samples, lengths: Sequence[int]) -> Samples:
+    """Return each value as often as its length says."""
+    return np.repeat(np.asarray(values, np.float32), lengths)

@@ -1,4 +1,4 @@
-"""The room: blocks of a track to the same with what walls send back.
+"""The room: blocks of a sound to the same with what walls send back.
 
 What comes back is a noise that dies away, high frequencies sooner, computed once; a track is
 convolved with it by Fourier transforms, some blocks at a time, so that memory stays bounded. That
@@ -7,11 +7,11 @@ high frequencies sooner anyway, and transforms are most of what it costs. Rates 
 products of matrices, which are fast. The sound itself stays what and where it was; what comes back
 is added to it.
 
-Left and right get the same noise and its own delayed copy, added on one side and subtracted on the
-other (H. Lauridsen's network, from memory), so that they differ and their sum has no copy. In a
-`split` track each channel has a room of its own, so that chanter and drones stay apart; only the
-chanter's is worked out as the track goes, since a loop is put into a room once (`alone_in_room`).
-After the music the track goes on until the room is silent: `tail`.
+A room hears one channel. Left and right get the same noise and its own delayed copy, added on one
+side and subtracted on the other (H. Lauridsen's network, from memory), so that they differ and
+their sum has no copy. In a `split` track each channel has a room of its own, so that chanter and
+drones stay apart; only the chanter's is worked out as the track goes, since a loop is put into a
+room once (`alone_in_room`). After the music the track goes on until the room is silent: `tail`.
 
 Arrays are (frames,) or (frames, channels), levels in dB.
 """
@@ -26,7 +26,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from renderer.sound.mix_settings import Layout, Room
+from renderer.sound.mix_settings import Room
 from renderer.sound.seeded import turns
 
 Samples = NDArray[np.float32]
@@ -69,8 +69,10 @@ _DROP_DB = 60.0
 _HIGHEST_OF_RATE = (0.36, 0.46)
 _SEED = 7
 
-_LARGEST_HOP = 73_728
-"""How many frames of the lower rate are taken at a time, at most: up to ten seconds of a track."""
+_AT_A_TIME, _LEAST_TRANSFORMS = 98_304, 4
+"""How many frames of the lower rate are taken at a time, at most: some 13 seconds of a track;
+and by how many transforms at least, since some of one size together take less time than a large
+one."""
 
 _SLOWER_TIMES = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
 """By what a track's rate may be divided; blocks have frames for each."""
@@ -147,67 +149,89 @@ def impulse(room: Room, rate: int) -> Impulse:
     return Impulse(samples, times, rate, late)
 
 
+@lru_cache(maxsize=8)
+def _series(room: Room, rate: int, size: int) -> NDArray[np.complex64]:
+    return np.fft.rfft(impulse(room, rate).samples, size).astype(np.complex64)
+
+
 def in_room(
-    blocks: Iterable[Samples], room: Room, rate: int, layout: Layout, block_frames: int
+    blocks: Iterable[Samples],
+    room: Room,
+    rate: int,
+    block_frames: int,
+    *,
+    stereo: bool,
+    apart: Iterable[Samples] = (),
 ) -> Iterator[Samples]:
-    """Yield the blocks of a track in a room; they are changed in place.
+    """Yield the blocks of a sound in a room, (frames, 2) if `stereo`, else (frames, 1).
 
     Parameters
     ----------
     blocks:
-        Each (`block_frames`, channels), with frames in a row, but the last, which may be shorter.
-        The last `tail` seconds should be silent. Of a `split` track the first is put into the room.
+        Each (`block_frames`, 1) but the last, which may be shorter. The last `tail` seconds should
+        be silent. They are changed.
     room:
         Any but `none`.
-    rate, layout:
-        Of the track.
+    rate:
+        Frames a second.
     block_frames:
-        A multiple of 768: of whole rows at every rate.
+        A multiple of 384: of whole rows at every rate.
+    stereo:
+        Whether left and right hear different walls; the sound itself is in the middle.
+    apart:
+        If `stereo`, blocks of what the left channel has besides, in no room, and the right channel
+        the opposite of; as long as `blocks`, or none at all. Each is taken when it is needed.
     """
+    beside = iter(apart)
     back = impulse(room, rate)
-    together = _together(len(back.samples), block_frames // back.times)
-    source = _Source(_EARS[layout], back, block_frames, layout.channels, together)
+    convolved = _Convolved(room, rate, block_frames // back.times)
+    ears = _Ears(back.times, block_frames)
+    walls = _Walls(back, block_frames, stereo=stereo)
     waiting: list[Samples] = []
+
+    def answered() -> Iterator[Samples]:
+        if waiting:
+            convolved.move_on(len(waiting))
+        for number, block in enumerate(waiting):
+            yield walls.answer(block, convolved.back(number), next(beside, None))
+        waiting.clear()
+
     for block in blocks:
-        source.hear(block, len(waiting))
+        # While it is at hand still.
+        convolved.place(len(waiting))[:] = ears.hear(block)
         waiting.append(block)
-        if len(waiting) == together:
-            yield from _with_back(waiting, source)
-            waiting = []
-    yield from _with_back(waiting, source)
-
-
-def _with_back(blocks: list[Samples], source: _Source) -> Iterator[Samples]:
-    """Yield blocks, which follow those of the last call, with what comes back."""
-    if blocks:
-        source.convolved.move_on(len(blocks))
-    for number, block in enumerate(blocks):
-        source.add_to(block, number)
-        yield block
+        if len(waiting) == convolved.together:
+            yield from answered()
+    yield from answered()
 
 
 def alone_in_room(sound: Samples, room: Room, rate: int, block_frames: int) -> Samples:
     """Return a sound (frames, 1) in a room, silence before it, until what comes back is silent."""
     whole = np.concatenate((sound, np.zeros((round(tail(room) * rate), 1), np.float32)))
     blocks = (whole[at : at + block_frames] for at in range(0, len(whole), block_frames))
-    for _ in in_room(blocks, room, rate, Layout.MONO, block_frames):
+    for _ in in_room(blocks, room, rate, block_frames, stereo=False):
         pass
     return whole
 
 
-def _together(impulse_frames: int, own_block: int) -> int:
-    """Return how many blocks of `own_block` frames are convolved fastest at a time."""
+def _blocks_a_transform(longer: int, own_block: int) -> int:
+    """Return how many blocks of `own_block` frames are convolved fastest by one transform.
+
+    They last as long at least as the `longer` frames that come back after them.
+    """
 
     def cost(blocks: int) -> float:
-        size = fast_size(blocks * own_block + impulse_frames - 1)
+        size = fast_size(blocks * own_block + longer)
         return size * float(np.log2(size)) / blocks
 
-    return min(range(1, max(1, _LARGEST_HOP // own_block) + 1), key=cost)
+    least = -(-longer // own_block)
+    return min(range(least, max(least, _AT_A_TIME // _LEAST_TRANSFORMS // own_block) + 1), key=cost)
 
 
 def fast_size(least: int) -> int:
-    """Return the least size of `least` frames or more that is 1, 3 or 5 times a power of two."""
-    return min(factor << max(0, (-(-least // factor) - 1).bit_length()) for factor in (1, 3, 5))
+    """Return the least size of `least` frames or more: a power of two, or 3, 5, 9 or 15 of one."""
+    factors = (1, 3, 5, 9, 15)
+    return min(factor << max(0, (-(-least // factor) - 1).bit_length()) for factor in factors)
 
 
 class _Convolved:
@@ -215,133 +239,146 @@ class _Convolved:
 
     Parameters
     ----------
-    samples:
-        What comes back of one frame, shape (frames,).
-    own_block, together:
-        Frames of a block, and how many blocks are taken at a time.
+    room, rate:
+        Whose `impulse`.
+    own_block:
+        Frames of a block.
     """
 
-    def __init__(self, samples: NDArray[np.float64], own_block: int, together: int) -> None:
-        self._own_block, self._hop = own_block, own_block * together
-        size = fast_size(self._hop + len(samples) - 1)
-        self._series = np.fft.rfft(samples, size).astype(np.complex64)
-        # Numpy transforms doubles faster than floats, and back the other way round.
-        self._heard = np.zeros(size)
-        self._back = np.zeros(size, np.float32)
-        self._left_over = np.zeros(len(samples) - 1, np.float32)
+    def __init__(self, room: Room, rate: int, own_block: int) -> None:
+        self._longer = len(impulse(room, rate).samples) - 1
+        self._blocks = _blocks_a_transform(self._longer, own_block)
+        self._own_block, self._hop = own_block, own_block * self._blocks
+        self._size = fast_size(self._hop + self._longer)
+        transforms = max(1, _AT_A_TIME // self._hop)
+        self.together = transforms * self._blocks
+        self._series = _series(room, rate, self._size)
+        # A row for each transform. Numpy transforms doubles faster than floats, and back the other
+        # way round.
+        self._heard = np.zeros((transforms, self._size))
+        self._spectra = np.empty((transforms, self._size // 2 + 1), np.complex64)
+        self._back = np.zeros((transforms, self._size), np.float32)
+        self._left_over = np.zeros(self._longer, np.float32)
+
+    def _where(self, number: int) -> tuple[int, slice]:
+        row, column = divmod(number, self._blocks)
+        return row, slice(column * self._own_block, (column + 1) * self._own_block)
 
     def place(self, number: int) -> NDArray[np.float64]:
         """Return where a block's sound is to be put, shape (frames,)."""
-        return self._heard[number * self._own_block : (number + 1) * self._own_block]
+        return self._heard[self._where(number)]
 
     def back(self, number: int) -> Samples:
         """Return what comes back during a block, shape (frames,)."""
-        return self._back[number * self._own_block : (number + 1) * self._own_block]
+        return self._back[self._where(number)]
 
     def move_on(self, count: int) -> None:
         """Work out what comes back during `count` blocks, whose sound is in its places."""
-        self._heard[count * self._own_block :] = 0.0
-        series = np.fft.rfft(self._heard).astype(np.complex64)
+        last, missing = -(-count // self._blocks) - 1, -count % self._blocks
+        heard = self._heard[: last + 1]
+        heard[last, self._hop - missing * self._own_block : self._hop] = 0.0
+        series = self._spectra[: last + 1]
+        series[:] = np.fft.rfft(heard)
         series *= self._series
-        back = np.fft.irfft(series, len(self._back))
-        self._back = back.astype(np.float32, copy=False)
-        self._back[: len(self._left_over)] += self._left_over
-        self._left_over[:] = self._back[self._hop : self._hop + len(self._left_over)]
+        back = np.fft.irfft(series, self._size).astype(np.float32, copy=False)
+        # What is left over of each row, and of all before, comes back during the next.
+        back[0, : self._longer] += self._left_over
+        back[1:, : self._longer] += back[:-1, self._hop : self._hop + self._longer]
+        self._left_over = back[last, self._hop : self._hop + self._longer].copy()
+        self._back = back
 
 
-@dataclass(frozen=True, slots=True)
-class _Ear:
-    """What one source hears of the track, and where what comes back of that goes.
-
-    Parameters
-    ----------
-    channels:
-        Which channels it hears, all alike, and gives back to.
-    has_sides:
-        Whether the two channels get what comes back and its delayed copy, added and subtracted.
-    """
-
-    channels: slice
-    has_sides: bool = False
-
-
-_EARS = {
-    Layout.MONO: _Ear(slice(0, 1)),
-    Layout.STEREO: _Ear(slice(0, 2), has_sides=True),
-    Layout.SPLIT: _Ear(slice(0, 1)),
-}
-"""Who hears what."""
-
-
-class _Source:
-    """One ear in the room: takes blocks of a track and adds to them what comes back of it.
+class _Ears:
+    """Hears a sound at the lower rate.
 
     Rates are changed by products of matrices: a row is `_ROW` frames of the lower rate, a column
-    one frame and channel of the track in the time of those.
+    one frame of the sound in the time of those.
 
     Parameters
     ----------
-    ear, back, block_frames:
-        What it hears, what comes back of that, and frames of a block.
-    channels, together:
-        Channels of the track, and how many blocks are taken at a time.
+    times, block_frames:
+        How many frames of the sound are one of the lower rate, and frames of a block.
     """
 
-    def __init__(
-        self, ear: _Ear, back: Impulse, block_frames: int, channels: int, together: int
-    ) -> None:
-        times = back.times
-        self.convolved = _Convolved(back.samples, block_frames // times, together)
-        self._back_to = ear.channels
-        self._shape = (block_frames, channels)
-        self._rows, self._ages = block_frames // times // _ROW, _LOBES - 1
+    def __init__(self, times: int, block_frames: int) -> None:
+        self._block_frames = block_frames
+        self._rows = block_frames // times // _ROW
         row, early = _ROW * times, (_LOBES - 1) * times
         taps = _filter(times)
         # Frame f of a row of the track weighs in frame c of the lower rate by how old it is then.
         age = (np.arange(_ROW) + 1) * times - 1 - (np.arange(row + early)[:, np.newaxis] - early)
         weights = np.where((age >= 0) & (age < len(taps)), taps.take(age, mode="clip"), 0.0)
-        heard = np.zeros(channels)
-        heard[ear.channels] = 1 / len(heard[ear.channels])
-        slow = np.einsum("fc,k->fkc", weights, heard).reshape(-1, _ROW).astype(np.float32)
-        self._slow_early, self._slow = np.split(slow, [early * channels])
-        self._before = np.zeros(early * channels, np.float32)
-        at = np.arange(row) - (np.arange(-self._ages, _ROW) * times)[:, np.newaxis]
-        weights = np.where((at >= 0) & (at < len(taps)), times * taps.take(at, mode="clip"), 0.0)
-        sides = np.array([[1.0, 1.0], [1.0, -1.0]]) * np.sqrt(0.5) if ear.has_sides else np.eye(1)
-        fast = np.einsum("cf,sk->scfk", weights, sides)
-        self._fast = fast.reshape(-1, row * len(sides)).astype(np.float32)
-        self._delays = (0, round(SIDES_APART_S * back.rate / times))[: len(sides)]
-        self._late = np.zeros(self._ages + self._delays[-1], np.float32)
-        self._windows = np.empty((len(sides), self._ages + _ROW, self._rows), np.float32)
-        self._sound = np.empty((self._rows, row * len(sides)), np.float32)
+        self._early, self._slow = np.split(weights.astype(np.float32), [early])
+        self._before = np.zeros((1, early), np.float32)
 
-    def hear(self, block: Samples, number: int) -> None:
-        """Hear the block that is so many after the first of those that are taken together."""
-        if len(block) < self._shape[0]:
-            whole = np.zeros(self._shape, np.float32)
+    def hear(self, block: Samples) -> Samples:
+        """Return what is heard of the next block, shape (frames of the lower rate,)."""
+        if len(block) < self._block_frames:
+            whole = np.zeros((self._block_frames, 1), np.float32)
             whole[: len(block)] = block
             block = whole
         rows = block.reshape(self._rows, -1)
-        ends = rows[:, -len(self._before) :]
-        slowed = rows @ self._slow
-        slowed[0] += self._before @ self._slow_early
-        slowed[1:] += ends[:-1] @ self._slow_early
-        self._before = ends[-1].copy()
-        self.convolved.place(number)[:] = slowed.ravel()
+        ends = rows[:, -len(self._early) :]
+        heard: Samples = rows @ self._slow
+        heard[:1] += self._before @ self._early
+        heard[1:] += ends[:-1] @ self._early
+        self._before = ends[-1:].copy()
+        return heard.reshape(-1)
 
-    def add_to(self, block: Samples, number: int) -> None:
-        """Add to that block what comes back during it."""
-        whole = np.concatenate((self._late, self.convolved.back(number)))
-        self._late = whole[-len(self._late) :].copy()
-        wide, step = len(self._windows[0]), whole.strides[0]
-        for window, delay in zip(self._windows, self._delays, strict=True):
-            first = self._delays[-1] - delay
-            window[:] = np.lib.stride_tricks.as_strided(
-                whole[first:], (wide, self._rows), (step, step * _ROW), writeable=False
-            )
-        np.matmul(self._windows.reshape(-1, self._rows).T, self._fast, out=self._sound)
-        sound = self._sound.reshape(self._shape[0], -1)
-        block[:, self._back_to] += sound[: len(block)]
+
+class _Walls:
+    """Adds to a sound what comes back, worked out at the lower rate.
+
+    Parameters
+    ----------
+    back, block_frames:
+        What comes back of one frame, and frames of a block.
+    stereo:
+        Whether left and right get different sounds back.
+    """
+
+    def __init__(self, back: Impulse, block_frames: int, *, stereo: bool) -> None:
+        times, ages = back.times, _LOBES - 1
+        row, rows = _ROW * times, block_frames // times // _ROW
+        self._is_stereo = stereo
+        taps = _filter(times)
+        at = np.arange(row) - (np.arange(-ages, _ROW) * times)[:, np.newaxis]
+        weights = np.where((at >= 0) & (at < len(taps)), times * taps.take(at, mode="clip"), 0.0)
+        if stereo:
+            weights *= np.sqrt(0.5)
+        self._fast = weights.astype(np.float32)
+        # What is left of the block before stands in front of what is worked out.
+        self._slow = np.zeros(ages + rows * _ROW, np.float32)
+        step = self._slow.strides[0]
+        self._windows = np.lib.stride_tricks.as_strided(
+            self._slow, (ages + _ROW, rows), (step, step * _ROW), writeable=False
+        )
+        self._apart = round(SIDES_APART_S * back.rate / times) * times if stereo else 0
+        self._sound = np.zeros(self._apart + block_frames, np.float32)
+
+    def answer(self, block: Samples, back: Samples, beside: Samples | None) -> Samples:
+        """Return the next block, which is changed, with what comes back during it.
+
+        What left and right have apart without walls is taken along, if there is any, so that each
+        is written once.
+        """
+        ages, apart = len(self._slow) - len(back), self._apart
+        self._slow[:ages] = self._slow[-ages:]
+        self._slow[ages:] = back
+        self._sound[:apart] = self._sound[len(self._sound) - apart :]
+        now = self._sound[apart:]
+        columns = self._windows.copy()
+        np.matmul(columns.T, self._fast, out=now.reshape(len(columns.T), -1))
+        middle, before = block[:, 0], self._sound[: len(block)]
+        middle += now[: len(block)]
+        if not self._is_stereo:
+            return block
+        if beside is not None:
+            before += beside[:, 0]
+        sides = np.empty((len(block), 2), np.float32)
+        np.add(middle, before, out=sides[:, 0])
+        np.subtract(middle, before, out=sides[:, 1])
+        return sides
 
 
 def _filter(times: int) -> NDArray[np.float64]:

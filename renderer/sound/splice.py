@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import islice
 
 import numpy as np
 
 from renderer.sound.fingers import FingeredEvent, Sounding, is_lower
 from renderer.sound.frames import frame_at
-from renderer.sound.note_change import CHANGE_S, UNEVEN, Samples, Side, note_change
+from renderer.sound.note_change import CHANGE_S, UNEVEN, Change, Samples, Side, note_changes
 from renderer.sound.seeded import share
 
 SILENCE_CHANGE_S = 0.006
@@ -23,6 +24,9 @@ SILENCE_CHANGE_S = 0.006
 FIRST_CHANGE_S = 0.001
 """How long it takes to start at the track's first frame. The change cannot begin before, so its
 middle is half of this late; the slope is still gentler than those of the tone itself."""
+
+_AT_A_TIME = 48
+"""How many stretches are taken beforehand, to work out the changes among them together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +58,9 @@ def stretches(events: Iterable[FingeredEvent], rate: int, frames: int) -> Iterat
     silence_change = round(SILENCE_CHANGE_S * rate) // 2
     first_change = round(FIRST_CHANGE_S * rate) // 2
     sounding: Sounding | None = None
-    at = since = 0
+    at = since = end = 0
     for one in events:
-        start, end = frame_at(one.event.start, rate), frame_at(one.event.end, rate)
+        start, end = end, frame_at(one.end, rate)
         if end <= start or one.sounding == sounding:
             continue
         half = silence_change
@@ -123,15 +127,29 @@ class EndlessTone:
     pan: tuple[float, ...] = (1.0,)
 
     @cached_property
+    def _largest(self) -> tuple[float, float]:
+        one = np.ascontiguousarray(self.samples[:, 0])
+        steps = np.diff(one)
+        step = max(steps.max(), -steps.min(), abs(one[0] - one[-1]))
+        return float(step), float(max(one.max(), -one.min()))
+
+    @property
     def step(self) -> float:
         """The largest step from frame to frame, over the seam too, in the first channel."""
-        one = self.samples[:, 0]
-        return float(max(np.abs(np.diff(one)).max(), abs(one[0] - one[-1])))
+        return self._largest[0]
 
-    @cached_property
+    @property
     def peak(self) -> float:
         """The highest peak in the first channel."""
-        return float(np.abs(self.samples[:, 0]).max())
+        return self._largest[1]
+
+    def made_louder(self, by: float) -> EndlessTone:
+        """Return it so many times as loud, in its own place: this one is not to be read again."""
+        gain = np.float32(by)
+        np.multiply(self.samples, gain, out=self.samples)
+        if self.low is not None:
+            np.multiply(self.low, gain, out=self.low)
+        return EndlessTone(self.samples, self.shift, self.lag, self.low, self.pan)
 
     def side(self, start: int, frames: int) -> Side:
         """Return so many frames of the first channel from frame `start` on, for a change."""
@@ -183,12 +201,49 @@ class EndlessTone:
         out += part * gain
 
 
+def with_changes(
+    part: Iterable[Stretch], tones: Mapping[Sounding, EndlessTone], noise: Samples
+) -> Iterator[tuple[Stretch, Samples | None]]:
+    """Yield stretches, and what sounds during those that go from note to note, shape (frames,).
+
+    Parameters
+    ----------
+    part:
+        In order; some are taken beforehand.
+    tones:
+        What notes and fingerings sound, at their level in the mix.
+    noise:
+        A loop of noise whose peak is 1, shape (frames,), for the sound of fingers.
+    """
+    coming = iter(part)
+    while some := [(one, _change(one, tones)) for one in islice(coming, _AT_A_TIME)]:
+        changes = [change for _, change in some if change is not None]
+        sounds = iter(note_changes(changes, noise) if changes else ())
+        for one, change in some:
+            yield one, None if change is None else next(sounds)
+
+
+def _change(stretch: Stretch, tones: Mapping[Sounding, EndlessTone]) -> Change | None:
+    """Return a stretch as a change from note to note; None if it is none."""
+    before, after = stretch.before, stretch.after
+    if before == after or before is None or after is None:
+        return None
+    one, two = tones[before], tones[after]
+    early, frames = stretch.start - 1, stretch.stop - stretch.start + 2
+    return Change(
+        one.side(one.frame(early, stretch.before_since), frames),
+        two.side(two.frame(early, stretch.after_since), frames),
+        seed=stretch.start,
+        falls=is_lower(after, before),
+    )
+
+
 def add_stretch(
     out: Samples,
     first: int,
     stretch: Stretch,
     tones: Mapping[Sounding, EndlessTone],
-    noise: Samples,
+    change: Samples | None,
 ) -> None:
     """Add to a block the part of a stretch that falls into it.
 
@@ -196,12 +251,11 @@ def add_stretch(
     ----------
     out:
         The block, shape (n, channels), whose first frame is frame `first` of the track.
-    stretch:
-        Any stretch of the track.
+    stretch, change:
+        Any stretch of the track, and what sounds during it where it goes from note to note, both
+        from `with_changes`.
     tones:
         What notes and fingerings sound, at their level in the mix.
-    noise:
-        A loop of noise whose peak is 1, shape (frames,), for the sound of fingers.
     """
     start = max(stretch.start, first)
     stop = min(stretch.stop, first + len(out))
@@ -211,25 +265,17 @@ def add_stretch(
     before, after = stretch.before, stretch.after
     length = stretch.stop - stretch.start
     inside = slice(start - stretch.start, stop - stretch.start)
-    if before == after:
+    if change is not None and before is not None:
+        for channel, share_of in enumerate(tones[before].pan):
+            if share_of:
+                part[:, channel] += np.float32(share_of) * change[inside]
+    elif before == after:
         if before is not None:
             tone = tones[before]
             tone.add_to(part, tone.frame(start, stretch.before_since))
     elif before is None and after is not None:
         tone = tones[after]
         tone.add_faded(part, tone.frame(start, stretch.after_since), rising_gain(length)[inside])
-    elif after is None and before is not None:
+    elif before is not None:
         tone = tones[before]
         tone.add_faded(part, tone.frame(start, stretch.before_since), falling_gain(length)[inside])
-    elif before is not None and after is not None:
-        one, two = tones[before], tones[after]
-        early = stretch.start - 1
-        sound = note_change(
-            one.side(one.frame(early, stretch.before_since), length + 2),
-            two.side(two.frame(early, stretch.after_since), length + 2),
-            noise,
-            seed=stretch.start,
-            falls=is_lower(after, before),
-        )
-        for channel, share_of in enumerate(one.pan):
-            part[:, channel] += np.float32(share_of) * sound[inside]

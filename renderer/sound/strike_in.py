@@ -8,10 +8,14 @@ they end on the frame at which the loop goes on. Samples are arrays (frames, cha
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from renderer.sound.seeded import turns
+
+Course = NDArray[np.float64]
 
 STRIKE_S = 0.45
 """How long it takes until all is settled."""
@@ -50,20 +54,12 @@ def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.fl
     rate:
         Frames a second.
     """
-    frames = round(STRIKE_S * rate)
-    time = np.arange(frames) / rate
-    unsettled = np.cos(np.pi / 2 * np.clip(time / UNSETTLED_S, 0, 1)) ** 2
-    slower = 1 - 2 ** (-FLAT_CENTS * unsettled / 1200)
-    behind = np.cumsum(slower[::-1])[::-1]
+    unsettled, behind, level = _course(rate)
+    frames = len(level)
     reach = 8 + int(np.ceil(behind[0]))
     where = (start - 4 + np.arange(frames + reach + 8)) % len(loop)
     piece = loop[where].astype(np.float64)
     at = 4 + np.arange(frames) + behind
-    rate_hz = np.linspace(*TREMBLING_HZ, TREMBLING_LINES)
-    phases = 2 * np.pi * (np.outer(time, rate_hz) + turns(SEED, len(rate_hz)))
-    trembling = np.sin(phases).sum(axis=1) * np.sqrt(2 / len(rate_hz))
-    level = 0.5 - 0.5 * np.cos(np.pi * np.clip(time / RISE_S, 0, 1))
-    level = level * (1 + TREMBLING * unsettled * trembling)
     width = max(1, round(rate / SMOOTHING_HZ))
     struck = np.empty((frames, loop.shape[1]), np.float32)
     for channel in range(loop.shape[1]):
@@ -71,6 +67,21 @@ def struck_in(loop: NDArray[np.float32], start: int, rate: int) -> NDArray[np.fl
         smooth = np.convolve(read, np.ones(width) / width, "same")
         struck[:, channel] = level * (read + BRIGHT * unsettled * (read - smooth))
     return struck * _softer(struck, unsettled, float(np.abs(loop).max()))
+
+
+@lru_cache(maxsize=4)
+def _course(rate: int) -> tuple[Course, Course, Course]:
+    """Return how unsettled drones are at each frame, how many frames behind, and their level."""
+    time = np.arange(round(STRIKE_S * rate)) / rate
+    unsettled = np.cos(np.pi / 2 * np.clip(time / UNSETTLED_S, 0, 1)) ** 2
+    slower = 1 - 2 ** (-FLAT_CENTS * unsettled / 1200)
+    behind = np.cumsum(slower[::-1])[::-1]
+    rate_hz = np.linspace(*TREMBLING_HZ, TREMBLING_LINES)
+    phases = 2 * np.pi * (np.outer(time, rate_hz) + turns(SEED, len(rate_hz)))
+    trembling = np.sin(phases).sum(axis=1) * np.sqrt(2 / len(rate_hz))
+    level = 0.5 - 0.5 * np.cos(np.pi * np.clip(time / RISE_S, 0, 1))
+    level = level * (1 + TREMBLING * unsettled * trembling)
+    return unsettled, behind, level
 
 
 def _softer(

@@ -17,6 +17,7 @@ from importlib import resources
 from typing import Any
 
 from renderer.notation.pitch import Note
+from renderer.notation.score import PICKUP
 from renderer.technique import german
 from renderer.technique.cautions import Caution, CautionKind
 from renderer.technique.difficulty import movement_points
@@ -117,8 +118,8 @@ class Remark:
 class Advice:
     """A sentence worth reading, with the bar and beat where it first occurs, both from 1.
 
-    `german` is the same sentence in German; `bar_number` is the score's own number of the bar,
-    empty where bars are counted.
+    `german` is the same sentence in German; `bar_number` is the number that the bar is known by,
+    as `bar_numbers` has it.
     """
 
     bar: int
@@ -128,7 +129,8 @@ class Advice:
     bar_number: str = ""
 
     def __str__(self) -> str:
-        return f"Bar {self.bar_number or self.bar}: {self.text}"
+        where = "Pickup" if self.bar_number == PICKUP else f"Bar {self.bar_number or self.bar}"
+        return f"{where}: {self.text}"
 
 
 @dataclass(frozen=True, slots=True)

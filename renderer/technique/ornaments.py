@@ -355,9 +355,11 @@ def _extended(book: OrnamentBook, table: Mapping[str, Any]) -> OrnamentBook:
         if entry is not None and len(problems) == found:
             merged[name] = _merged(name, old, entry)
     result = OrnamentBook(tuple(with_replacements(_with_ways(merged, set(given))).values()))
+    meant = _meanings(result)
     for name, written in given.items():
         _check_words(
             result,
+            meant,
             result.find(name) if name in merged else None,
             f"ornament-book.{written}",
             problems,
@@ -549,12 +551,25 @@ def _written_words(movement: Movement) -> tuple[str, ...]:
     return (movement.name, *(movement.spellings if movement.way is None else ()))
 
 
+def _meanings(book: OrnamentBook) -> dict[str, list[Movement]]:
+    """Return which movements each key is written for."""
+    meant: dict[str, list[Movement]] = {}
+    for movement in book:
+        for key in dict.fromkeys(map(_key, _written_words(movement))):
+            meant.setdefault(key, []).append(movement)
+    return meant
+
+
 def _begins_of(old: Movement | None) -> Mapping[Way, Beginning]:
     return old.begins if old is not None else MappingProxyType({})
 
 
 def _check_words(
-    book: OrnamentBook, movement: Movement | None, place: str, problems: list[Problem]
+    book: OrnamentBook,
+    meant: Mapping[str, Sequence[Movement]],
+    movement: Movement | None,
+    place: str,
+    problems: list[Problem],
 ) -> None:
     """Add a problem for each spelling that means another movement and each unknown replacement."""
     if movement is None:
@@ -564,10 +579,8 @@ def _check_words(
             problems.append(_reserved(f"{place}.spellings"))
         others = [
             other.name
-            for other in book
-            if other is not movement
-            and other.way_of != movement.name
-            and _key(spelling) in {_key(word) for word in _written_words(other)}
+            for other in meant.get(_key(spelling), ())
+            if other is not movement and other.way_of != movement.name
         ]
         if others:
             problems.append(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, Line, MelodyNote
+from renderer.notation.score import Exercise, Line, MelodyNote, bar_numbers
 from renderer.technique import german
 from renderer.technique.advice import (
     Advice,
@@ -245,7 +245,8 @@ def assess(exercise: Exercise, book: OrnamentBook | None = None) -> tuple[LineRe
 
 
 def _numbered(said: Iterable[Advice], line: Line) -> tuple[Advice, ...]:
-    return tuple(replace(one, bar_number=line.bars[one.bar - 1].number) for one in said)
+    numbers = bar_numbers(line)
+    return tuple(replace(one, bar_number=numbers[one.bar - 1]) for one in said)
 
 
 def exercise_difficulty(exercise: Exercise, book: OrnamentBook | None = None) -> float:

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from renderer.notation.pitch import Note
-from renderer.notation.score import Line
+from renderer.notation.score import Line, bar_numbers
 from renderer.technique.cautions import cautions_of, listed
 from renderer.technique.choose import Choice, lead_into
 from renderer.technique.difficulty import points_of
@@ -175,10 +175,10 @@ def fingering_rows(line: Line) -> tuple[Row, ...]:
     chart, x closed and - open. Notes that no finger moves for have no row.
     """
     rows: list[Row] = []
+    numbers = bar_numbers(line)
     for placed in changes_of(line):
         change = placed.change
-        number = line.bars[placed.bar - 1].number or placed.bar
-        where = f"{number}:{beat_words(placed.beat)}"
+        where = f"{numbers[placed.bar - 1]}:{beat_words(placed.beat)}"
         if not rows:
             first = change.previous
             rows.append((where, f"begin on {first}", *_state(first)))
@@ -283,7 +283,7 @@ def report_fields(report: LineReport) -> dict[str, Any]:
         "advice": [
             {
                 "bar": one.bar,
-                "bar_number": one.bar_number or str(one.bar),
+                "bar_number": one.bar_number,
                 "beat": float(one.beat),
                 "text": one.text,
             }

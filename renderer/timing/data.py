@@ -9,11 +9,11 @@ line is taken alone. What does not apply is None.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from renderer.notation.score import Exercise
+from renderer.notation.score import Exercise, bar_numbers
 from renderer.timing.expand import Timeline
 from renderer.timing.soundings import Chain, Moment
 from renderer.timing.timeline import Event
@@ -44,8 +44,8 @@ def _time(start: Fraction, length: Fraction) -> dict[str, Any]:
     return {"start_ms": _milliseconds(start), "length_ms": _milliseconds((last - first) / 1000)}
 
 
-def _event(event: Event, written: Exercise) -> dict[str, Any]:
-    number = written.bar_number(event.line - 1, event.bar - 1) if event.line else None
+def _event(event: Event, numbers: Sequence[Sequence[str]]) -> dict[str, Any]:
+    number = numbers[event.line - 1][event.bar - 1] if event.line else None
     return _time(event.start, event.length) | {
         "note": None if event.note is None else event.note.label,
         "role": event.role.value,
@@ -62,9 +62,15 @@ def _event(event: Event, written: Exercise) -> dict[str, Any]:
 def event_rows(timeline: Timeline) -> Iterator[dict[str, Any]]:
     """Yield one row an event, keyed by `COLUMNS`.
 
-    `bar` counts the bars of the line; `bar_number` is the score's own where it has one.
+    `bar` counts what stands between the bar lines of the line, as ids do; `bar_number` is the
+    number that the bar is known by (`bar_numbers`).
     """
-    return (_event(event, timeline.written) for event in timeline)
+    numbers = _numbers(timeline.written)
+    return (_event(event, numbers) for event in timeline)
+
+
+def _numbers(written: Exercise) -> list[tuple[str, ...]]:
+    return [bar_numbers(line) for line in written.lines]
 
 
 def _moment(moment: Moment) -> dict[str, str]:
@@ -100,6 +106,7 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
     nearby tempo follow; `remarks`.
     """
     written = timeline.written
+    numbers = _numbers(written)
     return {
         "title": written.title,
         "tempo": str(timeline.tempo),
@@ -121,7 +128,7 @@ def timeline_data(timeline: Timeline) -> dict[str, Any]:
             }
             for section in timeline.sections
         ],
-        "events": [{"start": str(event.start)} | _event(event, written) for event in timeline],
+        "events": [{"start": str(event.start)} | _event(event, numbers) for event in timeline],
         "clicks": [
             {
                 "start": str(click.start),

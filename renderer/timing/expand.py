@@ -71,24 +71,26 @@ NoisePlace = tuple[int, int, int, int, bool]
 class _Placed:
     """A sounding in the track.
 
-    Its start in seconds; its written line and bar (from 1) and which time that bar is played; which
-    playing of its line it is in; and the number by which note ids name the line.
+    Its start and how long its gracenote lasts, in seconds; its written line and bar (from 1) and
+    which time that bar is played; which playing of its line it is in; and the number by which note
+    ids name the line.
     """
 
     start: Fraction
     sounding: Sounding
-    line: int
-    bar: int
-    turn: int
-    playing: int
-    number: int
+    gracenote_lasts: Fraction = Fraction(0)
+    line: int = 0
+    bar: int = 0
+    turn: int = 0
+    playing: int = 0
+    number: int = 0
     bars_before: int = 0
 
-    def event(self, start: Fraction, end: Fraction, note: Note | None, role: Role) -> Event:
+    def event(self, start: Fraction, length: Fraction, note: Note | None, role: Role) -> Event:
         written = self.sounding
         return Event(
             start,
-            end - start,
+            length,
             note,
             role,
             self.line,
@@ -179,34 +181,38 @@ class Timeline:
         return 60 / self.tempo
 
     def __iter__(self) -> Iterator[Event]:
-        spb = self.seconds_per_beat
         placed = self._placed()
         current = next(placed, None)
         while current is not None:
             following = next(placed, None)
-            start = current.start
-            if (grace := current.sounding.gracenote) is not None:
-                grace_end = start + current.sounding.gracenote_lasts.at(spb)
-                yield current.event(start, grace_end, grace, Role.GRACENOTE)
-                start = grace_end
-            end = self.duration if following is None else following.start
-            if end > start:
-                yield from self._with_noises(current, following, start, end)
+            start, sounding = current.start, current.sounding
+            if sounding.gracenote is not None:
+                lasts = current.gracenote_lasts
+                yield current.event(start, lasts, sounding.gracenote, Role.GRACENOTE)
+                start += lasts
+            length = (self.duration if following is None else following.start) - start
+            if length <= 0:
+                pass
+            elif self.noises is None:
+                yield current.event(start, length, sounding.note, sounding.role)
+            else:
+                yield from self._with_noises(current, following, start, length)
             current = following
 
     def _with_noises(
-        self, current: _Placed, following: _Placed | None, start: Fraction, end: Fraction
+        self, current: _Placed, following: _Placed | None, start: Fraction, length: Fraction
     ) -> Iterator[Event]:
         """Yield the note of `current`, with the crossing noises that take their time from it."""
-        most = min(CROSSING_NOISE_MS * MILLISECOND, (end - start) / 4)
+        most = min(CROSSING_NOISE_MS * MILLISECOND, length / 4)
         if (noise := self._noise(current, before_gracenote=False)) is not None:
-            yield current.event(start, start + most, noise, Role.CROSSING_NOISE)
-            start += most
+            yield current.event(start, most, noise, Role.CROSSING_NOISE)
+            start, length = start + most, length - most
         after = None if following is None else self._noise(following, before_gracenote=True)
-        note_end = end if after is None else end - most
-        yield current.event(start, note_end, current.sounding.note, current.sounding.role)
+        if after is not None:
+            length -= most
+        yield current.event(start, length, current.sounding.note, current.sounding.role)
         if after is not None and following is not None:
-            yield following.event(note_end, end, after, Role.CROSSING_NOISE)
+            yield following.event(start + length, most, after, Role.CROSSING_NOISE)
 
     def _noise(self, placed: _Placed, *, before_gracenote: bool) -> Note | None:
         if self.noises is None or placed.playing == 0 or placed.playing % 2:
@@ -217,63 +223,90 @@ class Timeline:
 
     def clicks(self) -> Iterator[Click]:
         """Yield the metronome's clicks in order, those within the lines included."""
+        # A line that follows itself is worked out once.
+        line, in_line = 0, tuple[tuple[Fraction, ClickKind], ...]()
         for section in self.sections:
-            line = self.exercise.lines[section.line - 1]
-            chain = self.chains[section.line - 1]
             if section.kind in (SectionKind.COUNT_IN, SectionKind.GAP):
                 if section.kind is SectionKind.COUNT_IN and self.rolls:
                     continue
-                spb = self.seconds_per_beat * chain.stretch[0]
-                yield from _lead_in_clicks(section, line.bars[0], spb)
+                spb = self.seconds_per_beat * self.chains[section.line - 1].stretch[0]
+                bar = self.exercise.lines[section.line - 1].bars[0]
+                yield from _lead_in_clicks(section, bar, spb)
                 continue
-            for bar, start, stretch, offset in zip(
-                line.bars, chain.bar_starts, chain.stretch, bar_offsets(line.bars), strict=False
-            ):
-                spb = self.seconds_per_beat * stretch
-                yield from self._bar_clicks(
-                    bar, section.start + start * self.seconds_per_beat, spb, -offset, section.kind
-                )
+            if section.line != line:
+                line, in_line = section.line, tuple(self._clicks_in(section.line))
+            for after, click in in_line:
+                yield Click(section.start + after, click, section.kind)
 
-    def _bar_clicks(
-        self, bar: Bar, start: Fraction, spb: Fraction, first: Fraction, kind: SectionKind
-    ) -> Iterator[Click]:
-        parts = (3 if bar.meter.is_compound else 2) if self.subdivide else 1
-        for index in range(bar.meter.beats * parts):
-            position = first + Fraction(index, parts)
-            if not 0 <= position < bar.beats:
-                continue
-            if index % parts:
-                click = ClickKind.SUBDIVISION
-            else:
-                click = ClickKind.BEAT if index else ClickKind.ACCENT
-            yield Click(start + position * spb, click, kind)
+    def _clicks_in(self, number: int) -> Iterator[tuple[Fraction, ClickKind]]:
+        """Yield the clicks of a line (from 1): how many seconds after its start, and which."""
+        line, chain = self.exercise.lines[number - 1], self.chains[number - 1]
+        for bar, start, stretch, offset in zip(
+            line.bars, chain.bar_starts, chain.stretch, bar_offsets(line.bars), strict=False
+        ):
+            beats, parts = bar.beats, (3 if bar.meter.is_compound else 2) if self.subdivide else 1
+            for index in range(bar.meter.beats * parts):
+                position = Fraction(index, parts) - offset
+                if not 0 <= position < beats:
+                    continue
+                if index % parts:
+                    click = ClickKind.SUBDIVISION
+                else:
+                    click = ClickKind.BEAT if index else ClickKind.ACCENT
+                yield (start + position * stretch) * self.seconds_per_beat, click
 
     def _placed(self) -> Iterator[_Placed]:
         spb = self.seconds_per_beat
         silence = Sounding(NOTHING, NOTHING, None, None, Role.REST, 0, 0, 0)
         turns: Counter[tuple[int, int]] = Counter()
+        # A line that follows itself is worked out once.
+        line, laid = (0, False), tuple[_Placed, ...]()
         for number, section in enumerate(self.sections):
-            chain = self.chains[section.line - 1]
             if section.kind is not SectionKind.LINE:
-                yield _Placed(section.start, silence, 0, 0, 0, 0, 0)
+                yield _Placed(section.start, silence)
                 if section.kind is SectionKind.COUNT_IN and self.introduction is not None:
-                    beat = spb * chain.stretch[0]
+                    beat = spb * self.chains[section.line - 1].stretch[0]
                     sounded = replace(silence, note=self.introduction, role=Role.INTRODUCTION)
-                    yield _Placed(section.start + section.length - beat, sounded, 0, 0, 0, 0, 0)
+                    yield _Placed(section.start + section.length - beat, sounded)
                 continue
-            if number in self.heads:
-                chain = moved_to_the_start(chain)
-            bars = self.order.lines[section.line - 1]
+            if line != (section.line, number in self.heads):
+                line = section.line, number in self.heads
+                laid = tuple(self._laid(*line))
             at = 0
-            for sounding in chain.soundings:
-                start = section.start + sounding.start.at(spb)
-                place = bars[sounding.bar - 1].line, bars[sounding.bar - 1].bar
-                if sounding.bar != at:
-                    at = sounding.bar
+            for one in laid:
+                place = one.line, one.bar
+                if one.sounding.bar != at:
+                    at = one.sounding.bar
                     turns[place] += 1
-                named = self.written.id_number(place[0] - 1)
-                before = self.written.lines[place[0] - 1].bars_before
-                yield _Placed(start, sounding, *place, turns[place], section.turn, named, before)
+                yield _Placed(
+                    section.start + one.start,
+                    one.sounding,
+                    one.gracenote_lasts,
+                    *place,
+                    turns[place],
+                    section.turn,
+                    one.number,
+                    one.bars_before,
+                )
+
+    def _laid(self, number: int, is_head: bool) -> Iterator[_Placed]:
+        """Yield the soundings of a line (from 1) as if it began with the track, in no turn."""
+        chain, spb = self.chains[number - 1], self.seconds_per_beat
+        bars = self.order.lines[number - 1]
+        for sounding in (moved_to_the_start(chain) if is_head else chain).soundings:
+            written = bars[sounding.bar - 1]
+            index = written.line - 1
+            yield _Placed(
+                sounding.start.at(spb),
+                sounding,
+                sounding.gracenote_lasts.at(spb),
+                written.line,
+                written.bar,
+                0,
+                0,
+                self.written.id_number(index),
+                self.written.lines[index].bars_before,
+            )
 
 
 def _lead_in_clicks(section: Section, bar: Bar, spb: Fraction) -> Iterator[Click]:

@@ -34,7 +34,7 @@ from typing import Any
 from renderer.notation.length import Length
 from renderer.notation.limits import FASTEST_TEMPO, LEAST_GRACENOTE_MS
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, bar_offsets, note_id
+from renderer.notation.score import Exercise, bar_numbers, bar_offsets, note_id
 from renderer.timing.expand import LEAST_INTRODUCTION, CountInStyle, NoisePlace, lead_in_beats
 from renderer.timing.giving_way import Bond, Bonds
 from renderer.timing.order_of_playing import played, played_alone
@@ -263,6 +263,7 @@ def loop_data(
     asked = _Rooms(Bonds(chains[2], (joins,), (0,)))
     each_way = [list(rooms(ways, 0, joins)) for ways in chains]
     each_longer = [list(rooms(ways, 0, joins)) for ways in longer]
+    numbers = bar_numbers(alone.lines[0])
     bars = []
     items = []
     for at, (bar, stretch) in enumerate(zip(line.bars, own.stretch, strict=True)):
@@ -276,7 +277,7 @@ def loop_data(
                 "compound": bar.meter.is_compound,
                 "offset": str(offsets[at]),
                 "written": written[at],
-                "number": alone.bar_number(0, written[at] - 1),
+                "number": numbers[written[at] - 1],
             }
         )
         for index, item in enumerate(bar.items, start=1):

@@ -24,7 +24,7 @@ from math import ceil
 
 from renderer.errors import failure
 from renderer.notation.limits import MOST_BARS, MOST_QUARTERS, MOST_WRITTEN_NOTES
-from renderer.notation.score import Bar, Exercise, Line, MelodyNote
+from renderer.notation.score import Bar, Exercise, Line, MelodyNote, bar_numbers
 from renderer.notation.signs import NO_SIGNS, Signs
 
 MOST_JUMPS = 100
@@ -323,6 +323,7 @@ def played(exercise: Exercise) -> PlayedExercise:
     firsts = {id(tune[0]) for tune in tunes if tune}
     names = _tune_names(exercise)
     tempos = _tempos(exercise)
+    numbers = [bar_numbers(line) for line in exercise.lines]
     lines_played: list[Line] = []
     now = exercise.tempo
     for run in runs:
@@ -333,7 +334,7 @@ def played(exercise: Exercise) -> PlayedExercise:
             bar = written.bars[place.bar - 1]
             mark = bar.tempo if tempo == now else tempo
             before = bars[-1] if bars else None
-            number = bar.number or str(written.bars_before + place.bar)
+            number = numbers[place.line - 1][place.bar - 1]
             bars.append(_untied(replace(bar, tempo=mark, signs=NO_SIGNS, number=number), before))
             now = tempo
         tune = names[run[0].line - 1] if id(run) in firsts else ""

@@ -8,16 +8,17 @@ the command line prints them. `guard.Guard` stands before all of it.
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from pathlib import Path
-from threading import Thread
+from threading import Lock, Thread
 from typing import TYPE_CHECKING, Any
 
 from renderer.errors import Problem, RungwiseError
-from renderer.workbench.asked import Answering
+from renderer.workbench.asked import Answering, Bringing
 from renderer.workbench.folder import ChangedOnDiskError, Folder
 from renderer.workbench.guard import Guard
 from renderer.workbench.running_jobs import Jobs
@@ -32,6 +33,10 @@ if TYPE_CHECKING:
 USUAL_PITCHES = ("A", "B flat")
 USUAL_CHANTER = "practice"
 """What the page plays with until somebody asks for something else."""
+
+SWITCH_S = 0.001
+"""How long a thread works before another that has something to do may go on: a fifth of Python's
+own, since a page of two dozen small files is handed out while rooms are imported and sound made."""
 
 PROGRAM = Path(__file__).parent.parent
 PAGES = PROGRAM / "workbench" / "pages"
@@ -64,6 +69,7 @@ class Bench:
     end: Callable[[], None] = lambda: None
     jobs: Jobs = field(default_factory=Jobs)
     _warming: list[Thread] = field(default_factory=list)
+    _importing: Lock = field(default_factory=Lock)
 
     @cached_property
     def music(self) -> ShownMusic:
@@ -71,6 +77,30 @@ class Bench:
         from renderer.workbench.shown_music import ShownMusic
 
         return ShownMusic()
+
+    def rooms(self) -> tuple[dict[str, Bringing], dict[str, Answering]]:
+        """Return what brings files and what answers, by names; imported when first asked for.
+
+        One thread imports and the others wait: of modules that two import at a time, one may see
+        half.
+        """
+        with self._importing:
+            return self._rooms
+
+    @cached_property
+    def _rooms(self) -> tuple[dict[str, Bringing], dict[str, Answering]]:
+        return files_of(self), routes_of(self)
+
+    def prepare(self) -> None:
+        """Begin to import what answers, while a browser takes in the page.
+
+        What goes wrong with it is said when the page asks.
+        """
+        Thread(target=self._import_rooms, daemon=True).start()
+
+    def _import_rooms(self) -> None:
+        with suppress(Exception):
+            self.rooms()
 
     def warm(self) -> None:
         """Begin, once, to make the usual sound, so that it is there when somebody presses a note.
@@ -94,8 +124,8 @@ def static_files() -> dict[str, tuple[Path, str]]:
         # As they lie beside each other in the program, so that modules find each other.
         address = f"/{folder.relative_to(PROGRAM).as_posix()}/"
         for path in sorted(folder.iterdir()):
-            is_player = folder == PLAYER and path.suffix != ".js"
-            if path.suffix in _KINDS and not is_player:
+            is_of_a_page_alone = folder == PLAYER and path.name in ("page.css", "page.html")
+            if path.suffix in _KINDS and not is_of_a_page_alone:
                 found[f"{address}{path.name}"] = (path, _KINDS[path.suffix])
     found["/"] = (PAGES / "index.html", _KINDS[".html"])
     return found
@@ -105,6 +135,7 @@ def routes_of(bench: Bench) -> dict[str, Answering]:
     """Return what is asked, by the name behind `/api/`; each takes and gives what JSON holds."""
     from renderer.workbench import (
         file_answers,
+        handing_answers,
         knowing_answers,
         music_answers,
         sheet_answers,
@@ -117,7 +148,15 @@ def routes_of(bench: Bench) -> dict[str, Answering]:
         **knowing_answers.answers(bench),
         **sheet_answers.answers(bench),
         **tuning_answers.answers(bench),
+        **handing_answers.answers(bench),
     }
+
+
+def files_of(bench: Bench) -> dict[str, Bringing]:
+    """Return what is asked for as a file, by the name behind `/api/`."""
+    from renderer.workbench import handing_answers
+
+    return handing_answers.files(bench)
 
 
 def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:
@@ -135,7 +174,7 @@ def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:
     from starlette.applications import Starlette
     from starlette.concurrency import run_in_threadpool
     from starlette.exceptions import HTTPException
-    from starlette.responses import FileResponse, JSONResponse
+    from starlette.responses import FileResponse, JSONResponse, Response
     from starlette.routing import Route
 
     async def file(request: Request) -> Response:
@@ -143,11 +182,8 @@ def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:
         if known is None:
             raise HTTPException(status_code=404)
         path, kind = known
-        return FileResponse(path, media_type=kind)
-
-    @cache
-    def answering() -> dict[str, Answering]:
-        return routes_of(bench)
+        # At once: small as they are, handing them to threads would take longer.
+        return Response(path.read_bytes(), media_type=kind)
 
     async def api(request: Request) -> Response:
         name = request.path_params["name"]
@@ -166,11 +202,14 @@ def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:
 
     async def answered(name: str, asked: Mapping[str, Any]) -> Response:
         def found() -> Response:
-            answer = answering().get(name)
-            if answer is None:
-                return _problem_answer(404, "nothing of that name is asked here", "")
             try:
-                return JSONResponse(answer(asked))
+                bringing, answering = bench.rooms()
+                if (bring := bringing.get(name)) is not None:
+                    given = bring(asked)
+                    return FileResponse(given.path, media_type=given.kind)
+                if (answer := answering.get(name)) is not None:
+                    return JSONResponse(answer(asked))
+                return _problem_answer(404, "nothing of that name is asked here", "")
             except ChangedOnDiskError as error:
                 there = {"text": error.text, "version": error.version}
                 return JSONResponse({"refused": 409} | _plain(error.problems) | there)
@@ -214,15 +253,17 @@ def serve(app: Guard, taking: Any, bench: Bench) -> None:
     """Answer requests until Ctrl-C, or until the page asks to end."""
     import uvicorn
 
+    from renderer.workbench.connections import BoundedProtocol
+
     config = uvicorn.Config(
         app,
+        http=BoundedProtocol,
         log_level="critical",
         access_log=False,
         server_header=False,
         lifespan="off",
         timeout_keep_alive=5,
         timeout_graceful_shutdown=2,
-        limit_concurrency=64,
         h11_max_incomplete_event_size=32_768,
     )
     server = uvicorn.Server(config)
@@ -231,4 +272,11 @@ def serve(app: Guard, taking: Any, bench: Bench) -> None:
         server.should_exit = True
 
     bench.end = end
-    server.run(sockets=[taking])
+    # Whatever else is worked on, what is asked is taken up soon.
+    sys.setswitchinterval(SWITCH_S)
+    bench.prepare()
+    try:
+        server.run(sockets=[taking])
+    finally:
+        # What has been begun would be waited for.
+        bench.jobs.stop_all()

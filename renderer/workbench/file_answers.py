@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from renderer.errors import RungwiseError, failure
-from renderer.workbench.asked import MOST_TEXT, Answering, text_of
-from renderer.workbench.folder import clean_name, text_in
+from renderer.notation.limits import LARGEST_SCORE_BYTES, LONGEST_FILE_BYTES
+from renderer.workbench.asked import MOST_TEXT, Answering, text_of, texts_of
+from renderer.workbench.folder import MOST_LISTED, Opened, clean_name, is_recording, text_in
 
 if TYPE_CHECKING:
     from renderer.workbench.application import Bench
@@ -35,6 +37,10 @@ class _Files:
         return {
             "folder": self.folder.root.name or str(self.folder.root),
             "files": told_rows(self.folder),
+            "removed": [
+                {"name": name, "when": when, "version": version}
+                for name, when, version in self.folder.removed()
+            ],
         }
 
     def shipped(self, _asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -90,15 +96,63 @@ class _Files:
         return {"name": name, "version": self.folder.save(name, found.data, "")}
 
     def rename(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Another name for a file, also in the packs that name it: all, or those of a list.
+
+        Returns its `name`, the `packs` that were changed, and those that are `left` as they were,
+        each with why.
+        """
+        from renderer.workbench.named_files import with_new_name
+
         name, to = text_of(asked, "name"), text_of(asked, "to").strip()
         if not PurePosixPath(to).suffix:
             to += PurePosixPath(name).suffix
+        only = texts_of(asked, "packs", MOST_LISTED) if "packs" in asked else None
+        found = [one for one in self._that_may_name(name) if only is None or one.name in only]
         self.folder.rename(name, to, text_of(asked, "version"))
-        return {"name": to}
+        packs, left = [], []
+        for one in found:
+            own = to if one.name == name else one.name
+            try:
+                changed = with_new_name(one.text, one.name, name, to)
+                if changed != one.text:
+                    self.folder.save_text(own, changed, one.version)
+                    packs.append(own)
+            except RungwiseError as error:
+                left.append({"name": own, "why": str(error)})
+        return {"name": to, "packs": packs, "left": left}
+
+    def _that_may_name(self, name: str) -> list[Opened]:
+        """Return what may be a pack, and so may name a file."""
+        if is_recording(name):
+            return []
+        found = []
+        for entry in self.folder.entries():
+            if is_definition(entry.name) and entry.size <= LONGEST_FILE_BYTES:
+                with suppress(RungwiseError):  # gone meanwhile
+                    one = self.folder.read(entry.name)
+                    if b"exercises" in one.data:
+                        found.append(one)
+        return found
 
     def remove(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        self.folder.remove(text_of(asked, "name"), text_of(asked, "version"))
-        return {}
+        """Take a file out of the library; returns the `packs` that still name it."""
+        from renderer.workbench.named_files import names
+
+        name = text_of(asked, "name")
+        packs = [
+            one.name
+            for one in self._that_may_name(name)
+            if one.name != name and names(one.text, one.name, name)
+        ]
+        self.folder.remove(name, text_of(asked, "version"))
+        return {"packs": packs}
+
+    def put_back(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """A file that was removed, as it was, under its name or, where that is taken, another."""
+        name = text_of(asked, "name")
+        data = self.folder.earlier_data(name, text_of(asked, "version"))
+        name = self.folder.free_name(name)
+        return {"name": name, "version": self.folder.save(name, data, "")}
 
     def earlier(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         rows = self.folder.earlier(text_of(asked, "name"))
@@ -116,6 +170,10 @@ class _Files:
         if not isinstance(data, bytes) or not data:
             raise failure("the file is empty", "choose another", file=name[:80])
         path = PurePosixPath(name.replace("\\", "/").rpartition("/")[2])
+        most = MOST_TEXT if is_definition(path.name) else LARGEST_SCORE_BYTES
+        if len(data) > most and not is_recording(path.name):
+            cause = f"this is larger than {most / 1_000_000:g} MB, too large for what it is"
+            raise failure(cause, "choose another", file=path.name[:80])
         name = self.folder.free_name(clean_name(path.stem, path.suffix))
         row = told(name, data)
         if row["problems"] and row["kind"] == "unknown":
@@ -144,6 +202,7 @@ def answers(bench: Bench) -> dict[str, Answering]:
         "duplicate": files.duplicate,
         "rename": files.rename,
         "remove": files.remove,
+        "put-back": files.put_back,
         "earlier": files.earlier,
         "earlier-text": files.earlier_text,
         "drop": files.drop,

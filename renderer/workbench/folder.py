@@ -14,15 +14,16 @@ import os
 import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from renderer.delivery.files import disk_failure, make_folder, write_whole
+from renderer.delivery.manifest import MANIFEST
+from renderer.delivery.packing.journal import JOURNAL
 from renderer.errors import RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES
-from renderer.order.names import safe_stem
-from renderer.reading.exercise import FORMS
+from renderer.notation.source_file import FORMS
 
 KEPT = ".rungwise"
 EARLIER = "earlier"
@@ -42,12 +43,18 @@ RECORDINGS = (
 ENDINGS = (*FORMS, ".txt", *RECORDINGS)
 """Endings of what the library shows and takes."""
 
+MADE = "out"
+"""The folder in which the packs are made; they are not listed."""
+_REMEMBERED = frozenset((MANIFEST, JOURNAL))
+"""What lies in every folder that a pack was made in."""
+
 MOST_EARLIER = 60
 """Earlier versions of a file that are kept; of more, the oldest go."""
 APART_S = 120
 """While one person writes, at most one earlier version is kept in so many seconds."""
 
 MOST_LISTED = 2_000
+_MOST_REMOVED = 50
 _LONGEST_PART = 120
 _MOST_STEM_BYTES = 90
 """So that a number and the ending still fit behind it."""
@@ -115,6 +122,9 @@ def version_of(data: bytes) -> str:
 
 def clean_name(title: str, ending: str = ".toml") -> str:
     """Return a title as the name of a file, which every system allows."""
+    # Imported where it is needed: what names tracks brings much along.
+    from renderer.order.names import safe_stem
+
     return f"{safe_stem(title, most_bytes=_MOST_STEM_BYTES)}{ending}"
 
 
@@ -149,6 +159,19 @@ def checked_name(name: object) -> PurePosixPath:
     return path
 
 
+def _settle(folder: Path) -> None:
+    """Have the names in a folder reach the disk: until then, a power cut brings an old file back.
+
+    A disk that has no such order of things is not asked for it.
+    """
+    with suppress(OSError):
+        opened = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(opened)
+        finally:
+            os.close(opened)
+
+
 class Folder:
     """A folder of exercises and what belongs to them.
 
@@ -180,7 +203,12 @@ class Folder:
             )
         found: list[Entry] = []
         for place, folders, files in os.walk(self.root):
-            depth = len(Path(place).relative_to(self.root).parts)
+            parts = Path(place).relative_to(self.root).parts
+            if parts[:1] == (MADE,) and not _REMEMBERED.isdisjoint(files):
+                # What was made for a class, and is made again from what is listed.
+                folders.clear()
+                continue
+            depth = len(parts)
             hidden = [one for one in folders if one.startswith(".") or depth + 1 >= _DEEPEST]
             for one in hidden:
                 folders.remove(one)
@@ -275,6 +303,7 @@ class Folder:
                     is_ours = self._written.get(str(name)) == now
                     self._keep(str(name), path.read_bytes(), apart=is_ours)
                 write_whole(path, data)
+                _settle(path.parent)
             self._written[str(name)] = made
             return made
 
@@ -373,6 +402,26 @@ class Folder:
         """Return when each earlier version of a file was kept, and its version; newest first."""
         self.place(name)
         return [(when, version) for when, version, _ in self._kept(str(name))]
+
+    def removed(self) -> list[tuple[str, float, str]]:
+        """Return what was taken out and can be put back: name, when it was kept, its last version.
+
+        The last removed first.
+        """
+        root = self.root / KEPT / EARLIER
+        found = []
+        for place, folders, files in os.walk(root):
+            folders.sort()
+            if not files or place == str(root):
+                continue
+            name = Path(place).relative_to(root).as_posix()
+            try:
+                kept = self._kept(name)
+                if kept and not self.place(name).exists():
+                    found.append((name, kept[0][0], kept[0][1]))
+            except RungwiseError:
+                continue
+        return sorted(found, key=lambda one: -one[1])[:_MOST_REMOVED]
 
     def earlier_data(self, name: object, version: str) -> bytes:
         """Return the bytes of an earlier version."""

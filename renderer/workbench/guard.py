@@ -33,6 +33,12 @@ MOST_JSON_BYTES = 4_000_000
 MOST_UPLOAD_BYTES = 64_000_000
 """The largest body of a request, and of one that brings a file."""
 
+MOST_UPLOADS = 2
+"""Files that are brought at a time: each is held in memory while it comes."""
+
+PATIENCE_S = 60.0
+"""So long a body may take to come, from this machine to this machine."""
+
 UPLOAD = "application/octet-stream"
 _HEADERS = (
     (
@@ -81,37 +87,69 @@ class Guard:
         From `new_token`.
     hosts:
         The values of `Host` that are this server, such as `127.0.0.1:8322`.
+    patience_s:
+        How long the body of a request may take to come.
     """
 
-    def __init__(self, app: ASGIApp, token: str, hosts: Sequence[str]) -> None:
+    def __init__(
+        self, app: ASGIApp, token: str, hosts: Sequence[str], *, patience_s: float = PATIENCE_S
+    ) -> None:
         self.app, self.token, self.hosts = app, token, frozenset(hosts)
+        self.patience_s = patience_s
+        self._uploads = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return
 
+        body = _Body(receive)
+
         async def guarded_send(message: Message) -> None:
             if message["type"] == "http.response.start":
                 message["headers"] = [*message.get("headers", ()), *_HEADERS]
+            elif not message.get("more_body", False) and not body.is_whole:
+                await send({**message, "more_body": True})
+                await body.let_go(self.patience_s)
+                message = {"type": "http.response.body", "body": b""}
             await send(message)
 
         refused = self._refusal(scope)
         if refused is not None:
             await _refuse(guarded_send, *refused)
             return
-        left = MOST_UPLOAD_BYTES if _is_upload(scope) else MOST_JSON_BYTES
+        is_upload = _is_upload(scope)
+        self._uploads += is_upload
+        try:
+            await self.app(scope, self._bounded(body.receive, is_upload=is_upload), guarded_send)
+        finally:
+            self._uploads -= is_upload
 
-        async def bounded_receive() -> Message:
-            from starlette.exceptions import HTTPException
+    def _bounded(self, receive: Receive, *, is_upload: bool) -> Receive:
+        """Return what receives a body that is bounded in size and in the time that it takes."""
+        import anyio
+        from starlette.exceptions import HTTPException
 
-            nonlocal left
-            message = await receive()
+        left = MOST_UPLOAD_BYTES if is_upload else MOST_JSON_BYTES
+        until: float | None = None
+        is_whole = False
+
+        async def bounded() -> Message:
+            nonlocal left, until, is_whole
+            if is_whole:
+                return await receive()  # which tells when the other end has gone
+            until = anyio.current_time() + self.patience_s if until is None else until
+            message: Message | None = None
+            with anyio.CancelScope(deadline=until):
+                message = await receive()
+            if message is None:
+                raise HTTPException(408, "what was sent did not all come in time")
             left -= len(message.get("body", b""))
             if left < 0:
                 raise HTTPException(413, "more has come than this takes")
+            is_whole = not message.get("more_body", False)
             return message
 
-        await self.app(scope, bounded_receive, guarded_send)
+        return bounded
 
     def _refusal(self, scope: Scope) -> Refusal | None:
         """Return why a request is refused; None for what may pass."""
@@ -146,7 +184,35 @@ class Guard:
         most = MOST_UPLOAD_BYTES if _is_upload(scope) else MOST_JSON_BYTES
         if not re.fullmatch("[0-9]{1,15}", stated) or int(stated) > most:
             return 413, f"this is larger than {most / 1_000_000:g} MB", "choose a smaller file"
+        if _is_upload(scope) and self._uploads >= MOST_UPLOADS:
+            return 503, "other files are being brought", "wait a moment, then bring it again"
         return None
+
+
+class _Body:
+    """What comes with a request, and whether all of it has come.
+
+    A server that closes while something still comes makes the system of the other end throw away
+    what it was told, so a refusal is told at once and what still comes is let go until it ends.
+    """
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self.is_whole = False
+
+    async def receive(self) -> Message:
+        """Return what comes next; the body is whole with its last part, or with a gone sender."""
+        message = await self._receive()
+        self.is_whole = not message.get("more_body", False)
+        return message
+
+    async def let_go(self, patience_s: float) -> None:
+        """Receive the rest and keep nothing of it, for so many seconds at most."""
+        import anyio
+
+        with anyio.move_on_after(patience_s):
+            while not self.is_whole:
+                await self.receive()
 
 
 def _is_upload(scope: Scope) -> bool:

@@ -11,11 +11,14 @@ from functools import cache
 from typing import Any
 
 from renderer.errors import RungwiseError, failure
+from renderer.notation.definition.pattern import INTERVALS
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.workbench.folder import Entry, Folder, is_recording
 
 _MOST_KNOWN = 4_000
+# Of longer music the fingers are not walked through for a row: it would be waited for.
+_MOST_NOTES_WEIGHED = 10_000
 _known: dict[tuple[str, str, int, float], dict[str, Any]] = {}
 _lock = threading.Lock()
 
@@ -58,8 +61,10 @@ def told(name: str, data: bytes) -> dict[str, Any]:
     Returns
     -------
     `kind` (`exercise`, `tune`, `pack`, `chanter`, `recording`, `unknown`), `title`, `level`,
-    `count` of lines, `seconds` of each once at its own tempo, and `problems` where something is
-    wrong, as texts and, under `found`, as values.
+    `count` of lines, `seconds` of each once at its own tempo, `difficulty` in points (None of what
+    has more than ten thousand notes), `joins` (of each movement the
+    intervals of the melody notes that it joins), and `problems` where something is wrong, as texts
+    and, under `found`, as values.
     """
     from renderer.reading.exercise import read_exercise
 
@@ -90,14 +95,41 @@ def _about(exercise: Exercise) -> dict[str, Any]:
         "for": exercise.audience,
         "count": len(exercise.lines),
         "seconds": round(float(beats * 60 / exercise.tempo)),
-        "movements": sorted(
-            {
-                note.ornament
-                for line in exercise.lines
-                for note in line.melody_notes
-                if note.ornament is not None
-            }
-        ),
+        "difficulty": _difficulty(exercise),
+        "joins": _joins(exercise),
+    }
+
+
+def _difficulty(exercise: Exercise) -> float | None:
+    from renderer.technique.report import exercise_difficulty
+
+    notes = sum(sum(1 for _ in line.melody_notes) for line in exercise.lines)
+    if notes > _MOST_NOTES_WEIGHED:
+        return None
+    return round(exercise_difficulty(exercise), 1)
+
+
+UNISON = "unison"
+_DISTANCES = (UNISON, *INTERVALS)
+
+
+def _joins(exercise: Exercise) -> dict[str, list[str]]:
+    """Return of each movement the intervals that it joins, the narrowest first.
+
+    An interval is that of the melody note with the movement and the melody note before it, in steps
+    of the scale; a movement on a line's first note joins nothing.
+    """
+    found: dict[str, set[int]] = {}
+    for line in exercise.lines:
+        before = None
+        for note in line.melody_notes:
+            if note.ornament is not None:
+                steps = found.setdefault(note.ornament, set())
+                if before is not None:
+                    steps.add(abs(int(note.note) - int(before)))
+            before = note.note
+    return {
+        name: [_DISTANCES[step] for step in sorted(steps)] for name, steps in sorted(found.items())
     }
 
 

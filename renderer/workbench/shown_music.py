@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import product
+from typing import TYPE_CHECKING, Any
 
 from renderer.errors import Problem, RungwiseError, WrongValueError
 from renderer.notation.definition.text_places import line_number, marked, text_places
+from renderer.notation.limits import MOST_LINES
 from renderer.notation.pitch import Note
 from renderer.notation.score import Exercise, Meter
 from renderer.notation.source_file import Source
@@ -25,8 +27,12 @@ from renderer.technique.realise import lines_of_entries
 from renderer.workbench.editing import fields_of
 from renderer.workbench.folder import text_in
 
-MOST_KEPT = 4_000
-"""Lines whose staves and moments are kept."""
+if TYPE_CHECKING:
+    from renderer.delivery.page.spectra import Noise
+
+MOST_KNOWN = 4 * MOST_LINES
+MOST_KEPT = 3_000
+"""Lines that are known by their keys, and those whose staves and moments are kept."""
 
 
 def plain_problems(problems: Iterable[Problem], text: str | None = None) -> list[dict[str, Any]]:
@@ -133,7 +139,7 @@ class ShownMusic:
             self._count += 1
             key = self._keys[line] = f"line{self._count}"
             self._lines[key] = line
-            if len(self._keys) > MOST_KEPT:
+            if len(self._keys) > MOST_KNOWN:
                 _, old = self._keys.popitem(last=False)
                 self._lines.pop(old, None)
                 self._bodies.pop(old, None)
@@ -155,6 +161,10 @@ class ShownMusic:
         body = self._bodies.get(key)
         if body is None:
             body = self._bodies[key] = _body_of(self._lines[key])
+            if len(self._bodies) > MOST_KEPT:
+                self._bodies.popitem(last=False)
+        else:
+            self._bodies.move_to_end(key)
         return body
 
     def sound(self, pitches: Sequence[str | PitchStandard], chanter: str) -> dict[str, Any]:
@@ -249,14 +259,25 @@ def _sound(settings: Settings) -> dict[str, Any]:
     from renderer.delivery.page.spectra import soundings_of
     from renderer.order.tracks import timeline_of
 
-    # Every gracenote before every note, so that no change asks for other tones; and the levels of
-    # one shipped exercise, so that nothing becomes louder or softer while somebody writes.
+    # Every gracenote before every note, and every noise, so that no change asks for other tones;
+    # and the levels of one shipped exercise, so that nothing becomes louder while somebody writes.
     gracenotes = [(gracenote, note) for gracenote in Note for note in Note if gracenote != note]
     reference = settings.applied_to(read_exercise(REFERENCE))
     timeline = timeline_of(reference.only(1), replace(settings, repeats=3), reference.tempo)
     pitches = settings.pitches_of(reference)
-    soundings = soundings_of(gracenotes, (), pure=settings.gracenotes == "pure")
+    soundings = soundings_of(gracenotes, _every_noise(), pure=settings.gracenotes == "pure")
     return sound_contents(pitches, soundings, timeline, settings)
+
+
+def _every_noise() -> Iterator[Noise]:
+    """Yield every crossing noise that can lurk between two notes."""
+    from renderer.delivery.page.spectra import Noise
+    from renderer.technique.finger_changes import change
+
+    for previous, gracenote, note in product(Note, (None, *Note), Note):
+        crossing = change(previous, gracenote, note).crossing
+        if crossing is not None and gracenote is not note:
+            yield Noise(previous, gracenote, note, crossing.before_gracenote, crossing.heard)
 
 
 REFERENCE = "doublings-over-a-wide-step"

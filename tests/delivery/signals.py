@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import imageio_ffmpeg
 import numpy as np
+import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from renderer.delivery import lame, mp3
 from renderer.programs import ffmpegs
 from tests.limits import HANG_S
 
@@ -79,3 +82,16 @@ def metadata_seen_by_ffmpeg(path: Path) -> str:
     """Return what ffmpeg prints about a file, tags and streams."""
     command = [ffmpegs()[0], "-hide_banner", "-i", str(path)]
     return subprocess.run(command, capture_output=True, check=False, timeout=HANG_S).stderr.decode()
+
+
+def streams_encoded(monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    """Every MP3 stream that is encoded from now on."""
+    begun: list[object] = []
+
+    class Counted(lame.Lame):
+        def __init__(self, **how: Any) -> None:
+            begun.append(how)
+            super().__init__(**how)
+
+    monkeypatch.setattr(mp3, "Lame", Counted)
+    return begun

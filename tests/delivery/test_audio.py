@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.delivery import audio
@@ -32,6 +32,7 @@ from tests.delivery.signals import (
     metadata_seen_by_ffmpeg,
 )
 from tests.limits import HANG_S
+from tests.sampling import examples
 
 TAGS = Tags(
     title="Grips over the scale, 62.5 bpm",
@@ -78,7 +79,7 @@ def test_a_decoder_gives_back_exactly_the_frames_that_went_in(
     assert frames_in(path) == frames
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(frames=st.integers(1, 4 * 1152), channels=st.sampled_from([1, 2]))
 def test_an_mp3_of_any_length_is_trimmed_to_the_sample_by_two_decoders(
     frames: int, channels: int, tmp_path_factory: pytest.TempPathFactory

@@ -17,7 +17,7 @@ import mutagen.mp3
 import mutagen.mp4
 import pytest
 import soundfile
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 
 from renderer.delivery.carrying_out import carry_out
 from renderer.delivery.chapters import MOST_CHAPTERS, chapters_of
@@ -33,6 +33,7 @@ from renderer.sound.frames import frame_at
 from renderer.timing.expand import Timeline
 from tests.delivery.larkmoor import asked, doublings
 from tests.limits import HANG_S
+from tests.sampling import examples
 from tests.timing.strategies import exercises
 
 GRIPS = b"""
@@ -56,7 +57,7 @@ def first_events(timeline: Timeline) -> list[Fraction]:
     return [event.start for before, event in pairwise(timeline) if event.line and not before.line]
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(exercise=exercises())
 def test_chapters_tile_the_track_and_begin_with_each_lines_first_event(exercise: Any) -> None:
     try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import json
+import os
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -85,16 +86,39 @@ def test_a_long_name_of_a_chanter_stays_inside_the_picture(tmp_path: Path) -> No
     assert (seen[:180, -30:] < 40).all()
 
 
-def test_a_bar_is_engraved_once_and_a_damaged_one_in_the_cache_anew(own_cache: Path) -> None:
+def test_bars_and_covers_are_drawn_once_and_damaged_ones_in_the_cache_anew(
+    own_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     first = cover_of(job())
-    (kept,) = own_cache.iterdir()
-    when = kept.stat().st_mtime_ns
+    kept = {path: path.read_bytes() for path in own_cache.iterdir()}
+    assert len(kept) == 2, "the bar and the cover"
+    cover._drawn.cache_clear()
+
+    def refuse(*_: object) -> bytes:
+        raise AssertionError("it is in the cache")
+
+    with monkeypatch.context() as without:
+        without.setattr(cover, "_engraved", refuse)
+        cover_of(job(tempo=90))
+        without.setattr(cover, "_picture", refuse)
+        assert cover_of(job()) == first
+    for path in kept:
+        path.write_bytes(path.read_bytes()[:-100])
     cover._drawn.cache_clear()
     assert cover_of(job()) == first
-    assert kept.stat().st_mtime_ns == when
-    kept.write_bytes(kept.read_bytes()[:-100])
-    cover._drawn.cache_clear()
-    assert cover_of(job()) == first
+    assert {path: path.read_bytes() for path in kept} == kept
+
+
+def test_of_many_covers_the_oldest_go(own_cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cover, "MOST_KEPT", 3)
+    for tempo in range(60, 66):
+        cover_of(job(tempo=tempo))
+        for age, path in enumerate(own_cache.iterdir()):
+            os.utime(path, ns=(age, age))
+        assert len(list(own_cache.iterdir())) == min(3, tempo - 58)
+    newest = cover_of(job(tempo=70))
+    monkeypatch.setattr(cover, "_picture", None)
+    assert cover_of(job(tempo=70)) == newest
 
 
 @pytest.mark.parametrize("audio_format", [one for one in AudioFormat if one != AudioFormat.WAV])

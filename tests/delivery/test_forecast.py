@@ -16,6 +16,7 @@ from renderer.order.formats import AudioFormat
 from renderer.order.jobs import plan_tracks
 from renderer.order.settings import read_settings
 from renderer.reading.exercise import read_exercise
+from tests.sampling import sampled
 
 EXACT, CLOSE = 0.01, 0.05
 """Shares of a file's size: of formats whose size their length tells, and of the others."""
@@ -37,8 +38,10 @@ def assert_right(told: Sequence[Forecast], made: Sequence[RenderedTrack]) -> Non
         assert off < (EXACT if known else CLOSE), (track.path.name, off)
 
 
-@pytest.mark.parametrize("audio_format", list(AudioFormat))
-@pytest.mark.parametrize("asked", [{}, {"drone": False, "layout": "mono", "chanter": "pipe"}])
+@pytest.mark.parametrize("audio_format", sampled(AudioFormat, 2))
+@pytest.mark.parametrize(
+    "asked", sampled([{}, {"drone": False, "layout": "mono", "chanter": "pipe"}])
+)
 def test_size_and_length_of_every_rung_are_told_before_it_is_made(
     audio_format: AudioFormat, asked: dict[str, object], tmp_path: Path
 ) -> None:
@@ -59,11 +62,17 @@ def test_small_files_for_sending_are_told_small(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "asked",
-    [{}, {"mix": "backing", "drone": False}, {"mix": "chanter", "drone": False, "layout": "mono"}],
+    sampled(
+        [
+            {},
+            {"mix": "backing", "drone": False},
+            {"mix": "chanter", "drone": False, "layout": "mono"},
+        ]
+    ),
     ids=["all of it", "clicks alone", "chanter alone"],
 )
 @pytest.mark.parametrize(
-    "audio_format", [AudioFormat.FLAC, AudioFormat.OGG, AudioFormat.M4A, AudioFormat.OPUS]
+    "audio_format", sampled([AudioFormat.OGG, AudioFormat.M4A, AudioFormat.FLAC, AudioFormat.OPUS])
 )
 def test_a_long_track_is_told_by_parts_of_it(
     audio_format: AudioFormat, asked: dict[str, object], tmp_path: Path

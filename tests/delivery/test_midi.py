@@ -15,7 +15,7 @@ import mido
 import numpy as np
 import pretty_midi
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from renderer.delivery.midi_writer import MidiSound, midi_sound, write_midi
@@ -38,6 +38,7 @@ from renderer.technique.realise import recognise_bars
 from renderer.timing.expand import Timeline
 from tests.delivery.larkmoor import asked
 from tests.notation.strategies import written_exercises
+from tests.sampling import examples
 
 TUNINGS: list[Tuning] = ["mts", "bend", "none"]
 
@@ -100,7 +101,7 @@ def test_an_hour_of_midi_does_not_drift() -> None:
     assert worst < 0.0001
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(written_exercises())
 def test_onsets_agree_for_random_exercises(exercise: Exercise) -> None:
     tempo = Fraction(10)
@@ -267,7 +268,7 @@ def _through_midi(exercise: Exercise) -> Exercise:
     return _read_back(write_midi(expand(exercise, count_in=0, gap=0, repeats=1), _sound()))
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(
     written_exercises(),
     st.sampled_from(TUNINGS),

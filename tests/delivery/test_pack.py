@@ -17,6 +17,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+import mutagen.mp3
 import pytest
 import soundfile
 from hypothesis import given
@@ -27,12 +28,15 @@ from renderer.commands.app import app
 from renderer.delivery.manifest import MANIFEST, read_manifest
 from renderer.delivery.packing.foretelling import foretold
 from renderer.delivery.packing.journal import JOURNAL, Journal
-from renderer.delivery.packing.making import MadePack, PackStoppedError, due_of, make
+from renderer.delivery.packing.making import MadePack, PackStoppedError, Progress, due_of, make
 from renderer.delivery.packing.sending import parcels_of
 from renderer.delivery.packing.standing import said_before
+from renderer.delivery.render import Handle
 from renderer.errors import RungwiseError
 from renderer.order.packs import PackPlan, read_pack
+from renderer.order.track_job import TrackJob
 from tests.delivery.disks import small_disk
+from tests.delivery.signals import streams_encoded
 from tests.limits import HANG_S
 
 TUNE = """title = "{title}"
@@ -282,6 +286,53 @@ def test_it_is_said_why_a_file_is_made_anew(folder: Path) -> None:
         why["Jamie/1 Wide - sheet.pdf"]
         == "fingering is as usual, was on, paper is letter, was as usual"
     )
+
+
+@pytest.mark.parametrize("ladder", ["[90, 120, 130]", "[80, 90, 120]", "[90, 100, 120]"])
+def test_one_rung_more_encodes_its_own_tracks_alone_and_numbers_the_others_anew(
+    ladder: str, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    change('format = "wav"', 'format = "mp3"')
+    made()
+    change("[90, 120]", ladder)
+    would = foretold(planned(), due_of(planned()))
+    # Two tunes at two pitches; who has a pitch in common shares its files.
+    assert (would.tracks, would.numbered) == (4, 8)
+    why = {one.file.path: one.why for one in due_of(planned())}
+    name = "Jamie/2 Reel - B flat - full - mono, 8000 Hz - 090 bpm.mp3"
+    assert why[name] == "its place among its rungs has changed"
+    said = done("pack", "class.toml", "-o", "out", "--dry-run").splitlines()[-1]
+    assert "4 tracks to render, " in said
+    assert " of playing, 8 tracks to number anew, about " in said
+    begun = streams_encoded(monkeypatch)
+    made()
+    assert len(begun) == 4
+    again = contents()
+    make(read_pack("class.toml").plan("afresh"))
+    assert contents("afresh") == again
+    assert made().made == ()
+    number = {"[90, 120, 130]": "1/3", "[80, 90, 120]": "2/3", "[90, 100, 120]": "1/3"}[ladder]
+    assert str(mutagen.mp3.MP3(Path("out", name)).tags["TRCK"]) == number
+
+
+def test_a_track_that_sounds_alike_and_was_changed_meanwhile_is_encoded_anew(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    change('format = "wav"', 'format = "mp3"')
+    made()
+    change("[90, 120]", "[90, 120, 130]")
+    name = "Jamie/2 Reel - B flat - full - mono, 8000 Hz - 090 bpm.mp3"
+    plan = planned()
+    (due,) = [one for one in due_of(plan) if one.file.path == name]
+    assert due.sounding is not None
+    whole = Path("out", name).read_bytes()
+    Path("out", name).write_bytes(whole[:-1] + b"x")
+    assert refused()[0].startswith(f"out/{name}: somebody has changed this file since it was made")
+    begun = streams_encoded(monkeypatch)
+    made(replace=True)
+    assert len(begun) == 4 + 1
+    make(plan.pack.plan("afresh"))
+    assert contents("afresh") == contents()
 
 
 def test_a_learner_who_is_renamed_gets_what_is_there_as_a_link(folder: Path) -> None:
@@ -637,8 +688,6 @@ FAILING = Failing()
 
 
 def test_a_cancelled_run_says_how_far_it_came(folder: Path) -> None:
-    from renderer.delivery.render import Handle
-
     handle = Handle()
     with pytest.raises(PackStoppedError) as caught:
         make(planned(), workers=1, handle=handle, on_progress=lambda *_: handle.cancel())
@@ -733,13 +782,49 @@ def test_settings_of_the_command_hold_for_everybody(folder: Path) -> None:
     assert all("100 bpm" in name for name in names)
 
 
-def test_progress_is_in_seconds_of_audio(folder: Path) -> None:
-    seen: list[tuple[float, float]] = []
+def test_progress_moves_from_the_first_track_to_the_last_folder_that_is_sent(folder: Path) -> None:
+    Path("class.toml").write_text("zip = true\n" + Path("class.toml").read_text())
+    seen: list[Progress] = []
     plan = planned()
-    make(plan, on_progress=lambda done, total: seen.append((done, total)))
+    make(plan, on_progress=seen.append)
     total = sum(float(one.duration) for one in plan.different)
-    assert seen[-1] == pytest.approx((total, total), abs=0.01)
-    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+    tracks = len({one.digest for one in plan.different if isinstance(one.job, TrackJob)})
+    (end,) = {(one.all_seconds, one.tracks, one.all_files, one.all_folders) for one in seen}
+    assert end == (pytest.approx(total), tracks, len(plan.files) - tracks, len(plan.pack.shares))
+    assert (seen[-1].seconds, seen[-1].files, seen[-1].folders) == (
+        pytest.approx(total, abs=0.01),
+        *end[2:],
+    )
+    for done in ("seconds", "files", "folders"):
+        told = [getattr(one, done) for one in seen]
+        assert told == sorted(told)
+    # Folders are packed one by one, when all else is there.
+    assert [one.folders for one in seen if one.folders] == list(range(1, end[3] + 1))
+
+
+@pytest.mark.parametrize("phase", ["plans", "files", "folders"])
+def test_a_run_is_stopped_in_every_phase_and_gone_on_with(folder: Path, phase: str) -> None:
+    text = "zip = true\n" + Path("class.toml").read_text()
+    if phase == "plans":
+        text = text.replace('gets = "tracks"', 'gets = ["tracks", "plan"]')
+    Path("class.toml").write_text(text)
+    handle = Handle()
+
+    def enough(now: Progress) -> None:
+        if getattr(now, phase):
+            handle.cancel()
+
+    with pytest.raises(PackStoppedError) as caught:
+        make(planned(), on_progress=enough, handle=handle)
+    assert caught.value.problems[-1].remedy == "the same command goes on from here"
+    plan = planned()
+    if phase == "plans":
+        assert not contents(), "nothing is made before all is planned"
+        return
+    assert sum((plan.root / f"{one.name}.zip").exists() for one in plan.pack.shares) == (
+        1 if phase == "folders" else 0
+    )
+    made()
 
 
 def in_a_process(folder: Path, *more: str) -> str:

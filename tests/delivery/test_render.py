@@ -24,6 +24,7 @@ from renderer import expand, read_exercise
 from renderer.delivery.free_space import Need, check_free_space
 from renderer.delivery.manifest import MANIFEST
 from renderer.delivery.render import (
+    Keeping,
     RenderedTrack,
     RenderingStoppedError,
     render,
@@ -43,7 +44,7 @@ from renderer.sound.own_soundfont import shipped_soundfont
 from renderer.timing.timeline import SectionKind
 from tests.delivery.disks import made_in, make_read_only, small_disk
 from tests.delivery.larkmoor import asked, doublings, ladder
-from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg
+from tests.delivery.signals import decoded, metadata_seen_by_ffmpeg, streams_encoded
 from tests.limits import HANG_S
 
 SHORT_PARTS = Inner((Length(Fraction(1, 7), "beat"),))
@@ -464,6 +465,36 @@ def test_a_folder_remembers_how_its_tracks_sound_and_where_their_bars_begin(
         for line in entry["lines"]
         for bar in line["bars"]
     )
+
+
+def test_one_rung_more_leaves_the_sound_of_the_others_and_tells_their_new_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def jobs(folder: str, *tempos: int) -> Any:
+        settings = asked(ladder=ladder(*tempos), rate=8_000, format=("mp3",))
+        return plan_tracks(doublings(lines=2), tmp_path / folder, settings)
+
+    first = render_jobs(jobs("out", 100, 120))
+    begun = streams_encoded(monkeypatch)
+    again = render_jobs(jobs("out", 90, 100, 120))
+    assert len(begun) == 1
+    assert [track.tags.number() for track in again] == ["1/3", "2/3", "3/3"]
+    assert [track.was_there for track in again] == [False] * 3
+    assert [track.loudness_lufs for track in again[1:]] == [one.loudness_lufs for one in first]
+    afresh = render_jobs(jobs("afresh", 90, 100, 120))
+    for one, other in zip(again, afresh, strict=True):
+        assert one.path.read_bytes() == other.path.read_bytes()
+        assert replace(one, path=other.path, tags=other.tags) == other
+    assert all(track.was_there for track in render_jobs(jobs("out", 90, 100, 120)))
+    begun.clear()
+    render_jobs(jobs("out", 90, 100))
+    assert begun == []
+    again[0].path.write_bytes(b"another")
+    with pytest.raises(RungwiseError, match="somebody has changed this file"):
+        render_jobs(jobs("out", 90, 100, 120))
+    render_jobs(jobs("out", 90, 100, 120), keeping=Keeping(replace=True))
+    assert len(begun) == 1
+    assert again[0].path.read_bytes() == afresh[0].path.read_bytes()
 
 
 def test_a_changed_note_renders_its_line_alone_where_each_has_its_track(tmp_path: Path) -> None:

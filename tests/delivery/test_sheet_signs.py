@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import pairwise
 from xml.etree import ElementTree
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.delivery.sheet.content import content_of
@@ -26,6 +26,7 @@ from renderer.notation.pitch import Note
 from renderer.notation.score import Bar, Exercise, Line, MelodyNote, Meter, Slot
 from renderer.notation.signs import Signs
 from renderer.notation.source_file import Source
+from tests.sampling import examples
 
 WIDTH = 18_000.0
 HALF = WIDTH * 0.48
@@ -161,7 +162,7 @@ def _spans(system: System) -> list[tuple[float, float, float]]:
     return sorted(found)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(
     st.lists(
         st.tuples(

@@ -105,6 +105,14 @@ def test_a_pickup_stands_beside_the_grid_and_a_dense_row_is_halved() -> None:
     assert [len(row.bars) for row in dense] == [2, 2, 2, 2]
 
 
+def test_a_bar_too_full_for_its_phrase_leaves_no_more_rows_behind_than_it_must() -> None:
+    bars = [bar(70), bar(40), bar(40), bar(40)]
+    rows = rows_of_tune({1: bars[:3], 2: bars}, 100, 2, keeps_rows=False)
+    assert [[*row.bars] for row in rows[1]] == [[0], [1, 2]]
+    # Phrases stay together where that takes no more rows.
+    assert [[*row.bars] for row in rows[2]] == [[0], [1], [2, 3]]
+
+
 def test_rows_of_as_many_bars_have_their_bar_lines_under_each_other() -> None:
     bars = [*[bar(1000)] * 3, bar(1800), *[bar(1000)] * 4]
     first, second = rows_of_tune({1: bars}, 6000, 4)[1]
@@ -134,7 +142,8 @@ def test_a_tune_has_bar_numbers_at_each_row_its_boxes_once_and_its_parts_counted
     numbers = [
         [text.text for text in staff.texts if text.small] for staff in content.lines[0].staves
     ]
-    assert numbers == [["1"], ["6"]]
+    # From the first whole bar: the pickup is not counted.
+    assert numbers == [["1"], ["5"]]
     assert [line.name for line in content.lines] == ["Part 1", "Part 2"]
     assert [bool(line.rungs) for line in content.lines] == [True, False]
     assert content.tune == ("6/8 march", "Larkmoor collection")
@@ -200,7 +209,7 @@ def test_a_long_row_of_the_source_stays_one() -> None:
     assert rows_of_source(read(written.decode())) == rows_of_source(exercise)
 
 
-def test_a_pickup_that_the_score_counts_as_0_has_no_number() -> None:
+def test_a_row_that_begins_with_a_pickup_has_the_number_of_its_first_whole_bar() -> None:
     exercise = read(SIX_EIGHT)
     first = exercise.lines[0]
     numbered = replace(
@@ -210,4 +219,14 @@ def test_a_pickup_that_the_score_counts_as_0_has_no_number() -> None:
     numbers = [
         [text.text for text in staff.texts if text.small] for staff in content.lines[0].staves
     ]
-    assert numbers == [[], ["5"]]
+    assert numbers == [["1"], ["5"]]
+
+
+def test_a_row_that_begins_inside_a_bar_has_the_number_of_its_first_whole_bar() -> None:
+    bars = "|:e|A2 e2|f2 e2|A4|A3:|:e|A2 e2|f2 e2|A4|A3:|"
+    content = content_of(read(f"X:1\nM:4/4\nL:1/4\nK:HP\n{bars}\n"), USUAL_SETTINGS)
+    numbers = [
+        [text.text for text in staff.texts if text.small] for staff in content.lines[0].staves
+    ]
+    # The second row goes on in bar 4, after its repeat.
+    assert numbers == [["1"], ["5"]]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,9 @@ from numpy.typing import NDArray
 
 from renderer.listening.hearing import HeardChanter, listen
 from renderer.listening.recording import HIGHEST_RATE, open_recording
+from renderer.notation.pitch import Note
 from tests.listening.chanters import Case, Tuning, write
+from tests.listening.others import told_of_notes, tracks
 
 Samples = NDArray[np.float32]
 
@@ -68,3 +71,24 @@ def compared(case: Case, *, by: Path | None = None) -> Compared:
             count += 1
             wrong += int(truth.note) != note
     return Compared(chanter, tuning, np.array(errors), wrong, count)
+
+
+def beside_others(case: Case, seeds: Sequence[int]) -> dict[str, NDArray[np.float64]]:
+    """Return how far ours and the others' estimates are off, in cents, every note of every seed.
+
+    Shape (notes,) each, in the same order; notes that one of them does not hear are left out.
+    """
+    errors: dict[str, list[float]] = {}
+    for seed in seeds:
+        sound, tuning, played, times = replace(case, seed=seed).make()
+        octave = 2 if tuning.is_practice else 1
+        notes = heard_in(sound, case.rate).notes
+        told = {"ours": {one.note: one.hz / octave for one in notes if one.is_heard}}
+        for name, track_of in tracks().items():
+            told[name] = told_of_notes(track_of, sound, case.rate, times, played)
+        for note in Note:
+            if all(note in heard for heard in told.values()):
+                for name, heard in told.items():
+                    off = 1200 * np.log2(heard[note] / tuning.hz[note])
+                    errors.setdefault(name, []).append(float(abs(off)))
+    return {name: np.array(each) for name, each in errors.items()}

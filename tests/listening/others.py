@@ -6,12 +6,14 @@ and is asked for only where somebody has installed it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from renderer.listening.harmonics import estimate
+from renderer.notation.pitch import Note
+from tests.listening.chanters import Sounding
 
 Samples = NDArray[np.float32]
 Estimator = Callable[[Samples, int, float], float]
@@ -62,7 +64,7 @@ def estimators() -> dict[str, Estimator]:
 
 
 def praat_track(sound: Samples, rate: int, lowest_hz: float, highest_hz: float) -> Track:
-    """What Praat hears of a whole recording between two pitches."""
+    """What Praat hears of some sound between two pitches."""
     import parselmouth
 
     pitch = parselmouth.Sound(sound.astype(np.float64), rate).to_pitch_ac(
@@ -72,11 +74,17 @@ def praat_track(sound: Samples, rate: int, lowest_hz: float, highest_hz: float) 
 
 
 def pyin_track(sound: Samples, rate: int, lowest_hz: float, highest_hz: float) -> Track:
-    """What pYIN hears of it, in bins of 1 cent."""
+    """What pYIN hears of it, in bins of 1 cent, moving by 10 octaves a second at most."""
     import librosa
 
     hz, *_ = librosa.pyin(
-        sound, fmin=lowest_hz, fmax=highest_hz, sr=rate, resolution=0.01, frame_length=4096
+        sound,
+        fmin=lowest_hz,
+        fmax=highest_hz,
+        sr=rate,
+        resolution=0.01,
+        frame_length=4096,
+        max_transition_rate=10,
     )
     return librosa.times_like(hz, sr=rate, hop_length=1024), np.nan_to_num(hz)
 
@@ -85,3 +93,31 @@ def tracks() -> dict[str, TrackOf]:
     """Those of the others that are there."""
     found: dict[str, TrackOf] = {"Praat": praat_track}
     return {**found, "pYIN": pyin_track} if "pYIN" in estimators() else found
+
+
+_SHORTEST_S, _TRIM_S = 0.25, 0.05
+_REACH = 1.1
+
+
+def told_of_notes(
+    track_of: TrackOf,
+    sound: Samples,
+    rate: int,
+    times: Sequence[tuple[float, float]],
+    played: Sequence[Sounding],
+) -> dict[Note, float]:
+    """What another estimator says of each note of a recording: the median of all its moments.
+
+    It is told when which note sounds, and to look for it within a tenth of its pitch: which note is
+    which is not asked of it.
+    """
+    found: dict[Note, list[NDArray[np.float64]]] = {}
+    for (start, end), one in zip(times, played, strict=True):
+        if one.note is None or one.is_gracenote or end - start < _SHORTEST_S:
+            continue
+        part = sound[round((start + _TRIM_S) * rate) : round((end - _TRIM_S) * rate)]
+        # From a whole hertz on: bins of 1 cent do not lie on what is looked for.
+        _, hz = track_of(part, rate, float(int(one.hz / _REACH)), one.hz * _REACH)
+        found.setdefault(one.note, []).append(hz[hz > 0])
+    medians = {note: np.concatenate(each) for note, each in found.items()}
+    return {note: float(np.median(each)) for note, each in medians.items() if len(each)}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from renderer.listening.combs import fast_size
 from renderer.listening.harmonics import estimate, least_deviation_cents
 
 FALLING = 1 / np.arange(1, 13)
@@ -55,3 +56,15 @@ def test_a_tone_that_breaks_off_is_not_coherent() -> None:
     sound[3_000:] = tone(466, 0.3, 24_000, 30, 2)[3_000:]
     sound[2_600:3_400] = 0
     assert estimate(sound, 24_000, 466).coherence < 0.9
+
+
+def test_sizes_of_fast_transforms_are_the_least_that_have_no_factor_above_5() -> None:
+    def is_fast(size: int) -> bool:
+        for factor in (2, 3, 5):
+            while size % factor == 0:
+                size //= factor
+        return size == 1
+
+    for least in (*range(1, 300), 21_600, 21_601, 1_000_001):
+        expected = next(size for size in range(least, 2 * least + 1) if is_fast(size))
+        assert fast_size(least) == expected

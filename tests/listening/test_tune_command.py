@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from renderer import read_exercise, render
-from renderer.listening.several import compare, drone_advice, note_remedy
+from renderer.delivery.tuning_pictures import comparison_picture
+from renderer.listening.several import Compared, compare, drone_advice, note_remedy
 from renderer.notation.pitch import Note
 from renderer.order.settings import read_settings
 from renderer.sound.tuning import Chanter, frequency_hz, scale_named
@@ -134,6 +135,25 @@ def test_the_median_of_several_is_written_and_drawn(tmp_path: Path) -> None:
     assert 1200 * np.log2(middle / base.hz[Note.D]) == pytest.approx(6.0, abs=0.1)
     assert "Tracks for all should follow the median" in result.output
     assert "chanter3" in drawn.read_text("utf-8")
+
+
+def test_ten_chanters_have_ten_looks_and_no_name_is_cut_without_a_sign() -> None:
+    names = [f"{number} of the second row, with its old reed.m4a" for number in range(10)]
+    off = {name: {Note.D: 3.0 * number} for number, name in enumerate(names)}
+    compared = Compared({Note.LOW_A: 476.0, Note.D: 635.0}, off, names[0], ())
+    drawing = ElementTree.fromstring(comparison_picture(compared, ".svg"))
+    looks: dict[tuple[str, str], int] = {}
+    for one in drawing.iter():
+        kind = one.tag.rpartition("}")[2]
+        is_mark = kind in ("circle", "path") or one.get("width") == "8.0"
+        if is_mark:
+            shape = kind + one.get("d", "").partition("l")[2]
+            look = shape, str(one.get("fill"))
+            looks[look] = looks.get(look, 0) + 1
+    # Once at D and once beside the name.
+    assert list(looks.values()) == [2] * 10
+    texts = ["".join(one.itertext()) for one in drawing.iter() if one.tag.endswith("text")]
+    assert "3 of the second row, with …" in texts
 
 
 def test_practice_and_pipe_chanters_are_not_compared(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from pathlib import Path
 import mido
 import pretty_midi
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -36,6 +36,7 @@ from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
 from renderer.technique.realise import realise
 from tests.limits import ENDLESS_CPU_S, cpu_time
+from tests.sampling import examples
 
 Reader = Callable[[Path], Exercise]
 READERS: dict[str, Reader] = {".musicxml": read_musicxml, ".mxl": read_musicxml,
@@ -296,6 +297,7 @@ def test_more_markup_than_any_score_has_is_refused_before_it_fills_the_memory(
         assert most_bytes < 4 * len(data)
 
 
+@pytest.mark.long
 def test_a_score_of_as_many_notes_as_are_read_is_read(tmp_path: Path) -> None:
     path = tmp_path / "long.musicxml"
     bar = _measure(NOTE.format(1) * 4)
@@ -372,10 +374,13 @@ def test_a_packed_score_with_a_single_wrong_byte_is_read_or_called_damaged(
     [
         "<measure/>" * 300_000,
         ("</part>" + '<part id="P2">' + "<measure/>" * 1_500) * 250,
-        "</part>"
-        + '<part id="P2">'
-        + '<measure><sound tempo="60"/></measure>' * 19_000
-        + ("</part>" + '<part id="P2">' + "<measure/>" * 300) * 990,
+        pytest.param(
+            "</part>"
+            + '<part id="P2">'
+            + '<measure><sound tempo="60"/></measure>' * 19_000
+            + ("</part>" + '<part id="P2">' + "<measure/>" * 300) * 990,
+            marks=pytest.mark.long,
+        ),
         _measure(
             (
                 "<sound tempo='60'/>"
@@ -456,9 +461,11 @@ BAR_OFF_THE_CHANTER = "bbbb bbbb|"
 @pytest.mark.parametrize(
     "tunes",
     [
-        "X:1\nK:C\nb\n" * 363_000,
-        f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}\n" * 9_000,
-        f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}[Q:x]\n" * 9_000,
+        pytest.param("X:1\nK:C\nb\n" * 363_000, marks=pytest.mark.long),
+        pytest.param(f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}\n" * 9_000, marks=pytest.mark.long),
+        pytest.param(
+            f"X:1\nK:C\n{BAR_OFF_THE_CHANTER * 40}[Q:x]\n" * 9_000, marks=pytest.mark.long
+        ),
     ],
     ids=["of one note", "of many notes", "that break off"],
 )
@@ -485,7 +492,7 @@ def test_bars_that_do_not_add_up_are_reported_up_to_a_number() -> None:
     assert "960 more bars do not add up" in str(caught.value.problems[-1])
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(st.text(alphabet="GABcdefga{}|:[]()<>-/0123456789z ,'^_=\"!LMKP%~\n", max_size=60))
 def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
     try:
@@ -496,7 +503,7 @@ def test_any_abc_is_read_or_refused_with_a_message(text: str) -> None:
         assert bars
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(st.binary(max_size=200), st.sampled_from([b"MThd\0\0\0\6\0\1\0\1\0\x60MTrk\0\0\0\x40", b""]))
 def test_any_bytes_are_no_midi_file_or_a_readable_one(data: bytes, head: bytes) -> None:
     path = Path(os.environ.get("TMPDIR", "/tmp")) / f"rungwise-any-{os.getpid()}.mid"

@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer import expand
@@ -24,6 +24,7 @@ from renderer.timing.order_of_playing import order_of_playing
 from renderer.timing.timeline import Event, SectionKind
 from tests.notation.strategies import exercises_with_signs
 from tests.notation.test_written_form import FORMS, written_and_read
+from tests.sampling import examples
 
 MARCH = """X:1\nT:The Larkmoor Ferry\nC:nobody yet\nR:march\nM:2/4\nL:1/8\nQ:1/4=66\nK:HP
 P:A\n{g}A2 {gcd}c2|1 {g}e2 {g}A2:|2 {g}e4||\nP:B\n|:{ag}a2 f2|e4:|]\n"""
@@ -125,7 +126,7 @@ def test_a_medley_of_too_many_lines_is_refused() -> None:
         medley_of("x", [TUNES[0]] * MOST_LINES)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(st.lists(exercises_with_signs(), min_size=1, max_size=3))
 @pytest.mark.parametrize("form", FORMS)
 def test_a_medley_comes_back_as_it_was(form: str, tunes: list[Exercise]) -> None:

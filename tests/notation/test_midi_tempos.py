@@ -12,7 +12,7 @@ from pathlib import Path
 import mido
 import pretty_midi
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.delivery.convert import convert
@@ -22,6 +22,7 @@ from renderer.notation.score import Exercise, Meter, bar_offsets
 from renderer.order.settings import usual_settings
 from renderer.order.tracks import expand
 from renderer.reading.exercise import read_exercise
+from tests.sampling import examples
 
 TICKS = 480
 Tempos = Sequence[tuple[float, int]]
@@ -161,7 +162,7 @@ def test_bars_far_apart_are_named_one_by_one(tmp_path: Path) -> None:
     assert "too often in bars 1, 5, 9, 13, 17, 21, 25, 29 and 2 more to be" in said
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     st.lists(
         st.tuples(

@@ -15,7 +15,7 @@ import musicxml
 import pytest
 import verovio
 import xmlschema
-from hypothesis import given, settings
+from hypothesis import given
 
 from renderer.errors import RungwiseError
 from renderer.notation.abc.reader import read_abc_line
@@ -32,6 +32,7 @@ from renderer.notation.signs import Signs
 from renderer.notation.written import Reading
 from tests.notation.playing_out import played_lines
 from tests.notation.strategies import written_exercises
+from tests.sampling import examples
 
 FINE = Signs(fine=True)
 
@@ -67,7 +68,7 @@ def _read(tmp_path: Path, data: bytes | str, reading: Reading | None = None) -> 
     return read_musicxml(path) if reading is None else read_musicxml(path, reading)
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(written_exercises())
 def test_every_score_is_valid_against_the_w3c_schema(exercise: Exercise) -> None:
     for opened in OPENED:
@@ -249,7 +250,7 @@ def _joined_ties(data: bytes) -> list[tuple[str, float, bool]]:
     return joined
 
 
-@settings(max_examples=10)
+@examples(10)
 @given(written_exercises())
 def test_verovio_engraves_every_note_under_its_name(exercise: Exercise) -> None:
     data = write_musicxml(exercise, opened="closed")
@@ -274,7 +275,7 @@ def _starts_in_quarters(root: ElementTree.Element) -> dict[str, float]:
     return starts
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(written_exercises())
 def test_verovio_counts_the_same_time(exercise: Exercise) -> None:
     plain = replace(

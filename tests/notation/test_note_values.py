@@ -73,6 +73,25 @@ def test_thirds_are_triplets_and_a_long_note_leaves_the_triplet_at_the_beat() ->
     assert _shown("1/6 1/6 1/6") == ["1/4:3"] * 3
 
 
+def test_a_triplet_whose_middle_note_is_halved_is_still_one() -> None:
+    def brackets(lengths: str) -> str:
+        rows = values_of_bar([Fraction(part) for part in lengths.split()], QUARTER)
+        signs = {(True, False): "(", (False, True): ")"}
+        return "".join(
+            signs.get((value.begins_tuplet, value.ends_tuplet), "-")
+            for row in rows
+            for value in row
+        )
+
+    assert brackets("1/12 1/24 1/24 1/12") == "(--)"
+    assert brackets("1/24 1/24 1/12 1/12") == "(--)"
+    # Two triplets of half the length stay two, and so do notes that no one triplet has.
+    assert brackets("1/24 1/24 1/24 1/24 1/24 1/24") == "(-)(-)"
+    assert brackets("1/12 1/24 1/12 1/24") == "()()"
+    # A beat of its own is what a triplet takes at most.
+    assert brackets("1/6 1/12 1/12 1/6") == "()()"
+
+
 def test_a_third_of_a_dotted_beat_is_no_triplet() -> None:
     assert _shown("1/8 1/4 3/16 3/16", Fraction(3, 8)) == ["1/8", "1/4", "1/8.", "1/8."]
 

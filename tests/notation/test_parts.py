@@ -17,7 +17,7 @@ from renderer.errors import RungwiseError
 from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.parts import numbers_in_words, part_of
 from renderer.notation.pitch import Note
-from renderer.notation.score import Exercise, MelodyNote, Rest
+from renderer.notation.score import Exercise, MelodyNote, Rest, bar_numbers
 from renderer.notation.source_file import Source
 from renderer.order.jobs import job_from_json, job_json
 from renderer.order.order import Order
@@ -57,7 +57,11 @@ def test_bars_keep_their_numbers_and_the_names_of_their_notes(march: Exercise) -
     whole = set(names(march))
     assert set(names(part)) <= whole
     assert {name.split("-")[0] for name in names(part)} == {"L2"}
-    assert {name.split("-")[1] for name in names(part)} == {"B3", "B4"}
+    # Ids count the pickup, which is bar 0.
+    assert {name.split("-")[1] for name in names(part)} == {"B4", "B5"}
+    assert [march.bar_number(1, at) for at in range(5)] == ["0", "1", "2", "3", "4"]
+    pickup = part_of(march, (2,), (0, 1), led_in=False)
+    assert {name.split("-")[1] for name in names(pickup)} == {"B1", "B2"}
 
 
 def test_sheet_and_track_of_a_part_name_its_notes_alike(march: Exercise) -> None:
@@ -71,7 +75,7 @@ def test_sheet_and_track_of_a_part_name_its_notes_alike(march: Exercise) -> None
 
 
 def test_bars_are_played_once_at_the_tempo_that_marks_before_them_have_set(march: Exercise) -> None:
-    part = part_of(march, (1,), (4, 5), led_in=False)
+    part = part_of(march, (1,), (3, 4), led_in=False)
     timeline = expand(part, 60, count_in=1)
     # Two bars at 72: four beats and two, after a bar of clicks at the same tempo.
     assert timeline.duration == Fraction(60, 72) * (2 + 2 + 1)
@@ -84,9 +88,9 @@ def test_the_note_before_leads_in_after_a_rest_that_fills_its_bar(march: Exercis
     *rests, note = lead.items
     assert all(isinstance(one, Rest) for one in rests)
     assert isinstance(note, MelodyNote)
-    assert (note.note, note.group, lead.number) == (Note.E, (), "2")
-    assert lead.beats == march.lines[1].bars[1].beats
-    assert bar.items == march.lines[1].bars[2].items
+    assert (note.note, note.group, lead.number) == (Note.F, (), "2")
+    assert lead.beats == march.lines[1].bars[2].beats
+    assert bar.items == march.lines[1].bars[3].items
     # Its id is the one that it has in the whole.
     assert names(part)[0] in names(march)
 
@@ -100,6 +104,13 @@ def test_the_last_note_of_the_line_before_leads_into_a_line(march: Exercise) -> 
     first = part_of(march, (1,), None, led_in=True)
     assert first.lines[0].bars[0] == march.lines[0].bars[0]
     assert first.remarks == ("No note comes before line 1, so none leads in.",)
+
+
+def test_pieces_of_a_bar_have_one_number_and_a_scores_own_numbers_go_first() -> None:
+    head = "X:1\nT:Reel\nM:4/4\nL:1/4\nK:HP\n"
+    tune = f"{head}e|ABcd|AB[Q:1/4=80]cd|e3:|f|ABcd|[I:setbarnb 12]e3|]\n"
+    (line,) = read_exercise(Source("reel.abc", tune.encode())).lines
+    assert bar_numbers(line) == ("0", "1", "2", "2", "3", "3", "4", "12")
 
 
 LINES = "\n".join(f'[[lines]]\nrun = "low A, {n}, E"\nornament = "doubling"' for n in "BCDBCDB")
@@ -171,6 +182,8 @@ def test_bars_climb_twenty_times_in_one_track(tmp_path: Path) -> None:
     run = CliRunner().invoke(app, ["events", *words])
     assert run.exit_code == 0, run.output
     rows = list(csv.DictReader(io.StringIO(run.stdout)))
-    firsts = [row for row in rows if (row["bar"], row["item"], row["role"]) == ("3", "1", "melody")]
+    firsts = [
+        row for row in rows if (row["bar_number"], row["item"], row["role"]) == ("3", "1", "melody")
+    ]
     assert [row["turn"] for row in firsts] == [str(turn) for turn in range(1, 21)]
     assert {row["bar_number"] for row in rows} == {"", "3", "4"}

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 
 from renderer.notation.abc.reader import read_abc
 from renderer.notation.abc.writer import write_abc
@@ -18,6 +18,7 @@ from renderer.notation.musicxml.writer import write_musicxml
 from renderer.notation.score import Exercise, Meter
 from renderer.reading.exercise import read_exercise
 from tests.notation.strategies import written_exercises
+from tests.sampling import examples
 
 Music = list[list[tuple[Meter, tuple[tuple[object, ...], ...]]]]
 
@@ -46,7 +47,7 @@ def _written(content: bytes, suffix: str) -> Path:
     return Path(file.name)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(written_exercises())
 def test_musicxml_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     path = _written(write_musicxml(exercise, opened="closed"), ".musicxml")
@@ -58,7 +59,7 @@ def test_musicxml_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     assert not again.remarks
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(written_exercises())
 def test_abc_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     path = _written(write_abc(exercise), ".abc")
@@ -71,7 +72,7 @@ def test_abc_keeps_everything_of_an_exercise(exercise: Exercise) -> None:
     assert differences(exercise, again) == []
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(written_exercises())
 def test_a_definition_keeps_the_music_and_the_settings(exercise: Exercise) -> None:
     path = _written(write_definition(exercise), ".toml")

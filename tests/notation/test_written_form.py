@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from renderer import expand
 from renderer.errors import RungwiseError
@@ -22,6 +22,7 @@ from renderer.reading.exercise import read_exercise
 from renderer.timing.order_of_playing import order_of_playing
 from tests.notation.strategies import exercises_with_signs
 from tests.notation.test_round_trips import written_file
+from tests.sampling import examples
 
 
 def _form(exercise: Exercise) -> object:
@@ -36,7 +37,7 @@ def _form(exercise: Exercise) -> object:
     )
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(exercises_with_signs())
 def test_musicxml_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
     with written_file(write_musicxml(exercise, opened="closed"), ".musicxml") as path:
@@ -46,7 +47,7 @@ def test_musicxml_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
     assert order_of_playing(again) == order_of_playing(exercise)
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(exercises_with_signs())
 def test_abc_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
     with written_file(write_abc(exercise), ".abc") as path:
@@ -55,7 +56,7 @@ def test_abc_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
     assert order_of_playing(again) == order_of_playing(exercise)
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(exercises_with_signs())
 def test_a_definition_keeps_the_form_of_a_tune(exercise: Exercise) -> None:
     with written_file(write_definition(exercise), ".toml") as path:
@@ -88,7 +89,7 @@ def _sounds(exercise: Exercise) -> object:
     ]
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(exercises_with_signs())
 @pytest.mark.parametrize("form", FORMS)
 def test_written_and_read_an_exercise_is_itself_and_sounds_alike(

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from renderer.delivery.carrying_out import carry_out
@@ -28,6 +28,7 @@ from renderer.sound.own_soundfont import shipped_soundfont
 from tests.delivery.disks import made_in
 from tests.delivery.larkmoor import asked, doublings
 from tests.order.test_table import OTHER_THAN_USUAL
+from tests.sampling import examples
 
 WIDE = b"""
 title = "Doublings over a wide step"
@@ -222,7 +223,7 @@ def test_an_order_has_all_that_is_wrong_with_its_sources() -> None:
 
 
 @given(title=st.text(st.characters(codec="utf-8"), min_size=1, max_size=300))
-@settings(max_examples=10)
+@examples(10)
 @example(title="Doublings, grips and taorluaths of the Larkmoor juniors " * 5)
 @example(title="x" * 86)
 def test_tracks_that_differ_in_one_setting_have_two_names_at_every_length_of_title(

@@ -194,16 +194,22 @@ class Watched:
         raise AssertionError(f"never came true: {script}")
 
 
-def opened(context: Any, address: str) -> Watched:
-    """Open a page of ours, and wait until it shows its first line."""
+def watched_page(context: Any) -> Watched:
+    """Return a new page, nothing opened in it yet."""
     page = context.new_page()
-    page.set_default_timeout(120_000)
+    page.set_default_timeout(1_000 * HANG_S)
     watched = Watched(page)
     page.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
     page.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
     page.on("request", lambda one: watched.asked.append(one.url))
-    page.goto(address)
-    page.wait_for_selector(".line.chosen svg")
+    return watched
+
+
+def opened(context: Any, address: str) -> Watched:
+    """Open a page of ours, and wait until it shows its first line."""
+    watched = watched_page(context)
+    watched.page.goto(address)
+    watched.page.wait_for_selector(".line.chosen svg")
     return watched
 
 

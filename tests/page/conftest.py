@@ -32,6 +32,9 @@ def desk(start: Callable[[str], Any], made: Path) -> Iterator[Watched]:
 @pytest.fixture
 def page(desk: Watched, made: Path) -> Iterator[Watched]:
     """That page as it opens; fails where it says or asks for anything."""
+    desk.page.set_viewport_size({"width": 1280, "height": 800})
+    desk.page.emulate_media(media="screen", reduced_motion="reduce")
+    desk.page.select_option(".language", "en")
     desk.run(ANEW)
     yield desk
     quiet(desk, made.as_uri())

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pypdf
-import pytest
 
 from tests.page.browsers import (
     ANEW,
     AXE,
-    BOTH,
     Watched,
     needs_axe,
     needs_chromium,
@@ -44,15 +41,14 @@ def stop(watched: Watched) -> None:
 
 
 @needs_chromium
-def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
-    chromium: Any, made: Path
-) -> None:
-    context = chromium.new_context(locale="de-DE", reduced_motion="reduce")
-    watched = opened(context, made.as_uri())
+def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(page: Watched) -> None:
+    """In German, whose words are longer."""
+    watched = page
     for width, height in SIZES:
         where = (width, height)
         watched.page.set_viewport_size({"width": width, "height": height})
         watched.run(ANEW)
+        watched.page.select_option(".language", "de")
         play_on(watched, 20)
         watched.run("() => { rungwise.follow = () => {} }")
         frame = watched.run(
@@ -82,15 +78,13 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(
             assert left >= 0, where
             assert right <= width, where
             assert tall >= 36, where
-    context.close()
 
 
 @needs_chromium
-def test_panels_are_reached_to_their_end_on_a_telephone_on_its_side(
-    chromium: Any, made: Path
-) -> None:
-    context = chromium.new_context(viewport={"width": 640, "height": 360}, locale="de-DE")
-    watched = opened(context, made.as_uri())
+def test_panels_are_reached_to_their_end_on_a_telephone_on_its_side(page: Watched) -> None:
+    watched = page
+    watched.page.set_viewport_size({"width": 640, "height": 360})
+    watched.page.select_option(".language", "de")
     for panel in ("practice", "sound", "log", "help"):
         watched.page.click(f"[aria-controls=panel-{panel}]")
         last = watched.page.locator(f"#panel-{panel} > * >> nth=-1")
@@ -102,7 +96,6 @@ def test_panels_are_reached_to_their_end_on_a_telephone_on_its_side(
     # What is started there is seen: music first.
     watched.page.keyboard.press(" ")
     assert watched.page.locator(".panel:visible").count() == 0
-    context.close()
 
 
 @needs_chromium
@@ -242,23 +235,6 @@ def test_all_of_it_is_done_by_keys(page: Watched) -> None:
     assert page.run("document.activeElement.textContent") == "Practice"
 
 
-@pytest.mark.parametrize("name", BOTH)
-def test_space_on_the_button_that_starts_is_one_press(
-    name: str, made: Path, start: Callable[[str], Any]
-) -> None:
-    context = start(name).new_context()
-    watched = opened(context, made.as_uri())
-    watched.page.focus(".play")
-    watched.page.keyboard.press(" ")
-    watched.page.wait_for_timeout(100)
-    assert watched.run("rungwise.player.isPlaying")
-    watched.page.keyboard.press(" ")
-    watched.page.wait_for_timeout(100)
-    assert not watched.run("rungwise.player.isPlaying")
-    quiet(watched, made.as_uri())
-    context.close()
-
-
 # --- the device ------------------------------------------------------------------------------
 
 _HANDLERS = """
@@ -272,10 +248,27 @@ MediaSession.prototype.setActionHandler = function (action, does) {
 
 
 @needs_chromium
-def test_media_keys_start_stop_and_change_the_rung(chromium: Any, made: Path) -> None:
+def test_media_keys_start_stop_and_change_the_rung_and_the_screen_stays_on(
+    chromium: Any, made: Path
+) -> None:
+    """Or, where a browser has no lock for the screen, the page says what else keeps it on."""
     context = chromium.new_context(locale="en-GB")
     context.add_init_script(_HANDLERS)
-    watched = opened(context, made.as_uri())
+    with served(made.parent) as at:
+        watched = opened(context, at(made.name))
+        change_by_media_keys(watched)
+        quiet(watched, at(made.name))
+        keep_the_screen_on(watched)
+        watched.page.close()
+        plain = opened(context, at(made.name).replace("127.0.0.1", "larkmoor.test"))
+        assert not plain.run("isSecureContext")
+        plain.page.click(".play")
+        assert "longer time in the settings" in plain.page.inner_text("[role=status]")
+        plain.wait("rungwise.player.heardFrame > 0")
+    context.close()
+
+
+def change_by_media_keys(watched: Watched) -> None:
     watched.run("handlers.play()")
     told = "[navigator.mediaSession.playbackState, navigator.mediaSession.metadata.title]"
     assert watched.run(told) == ["playing", "Line 1 · 50"]
@@ -290,30 +283,18 @@ def test_media_keys_start_stop_and_change_the_rung(chromium: Any, made: Path) ->
     assert watched.run(told) == ["paused", "Line 1 · 50"]
     assert watched.run("rungwise.media._silence.paused")
     assert not watched.run("rungwise.player.isPlaying")
-    quiet(watched, made.as_uri())
-    context.close()
 
 
-@needs_chromium
-def test_the_screen_stays_on_while_it_plays_or_the_page_says_how(chromium: Any, made: Path) -> None:
-    context = chromium.new_context(locale="en-GB")
-    with served(made.parent) as at:
-        watched = opened(context, at(made.name))
-        watched.page.click(".play")
-        watched.wait("rungwise.awake._lock && !rungwise.awake._lock.released")
-        watched.run("window.lock = rungwise.awake._lock")
-        stop(watched)
-        watched.wait("lock.released")
-        # Begun and ended at once, none is left behind.
-        watched.run("rungwise.toggle(); rungwise.toggle()")
-        watched.page.wait_for_timeout(200)
-        assert watched.run("rungwise.awake._lock") is None
-        plain = opened(context, at(made.name).replace("127.0.0.1", "larkmoor.test"))
-        assert not plain.run("isSecureContext")
-        plain.page.click(".play")
-        assert "longer time in the settings" in plain.page.inner_text("[role=status]")
-        plain.wait("rungwise.player.heardFrame > 0")
-    context.close()
+def keep_the_screen_on(watched: Watched) -> None:
+    watched.page.click(".play")
+    watched.wait("rungwise.awake._lock && !rungwise.awake._lock.released")
+    watched.run("window.lock = rungwise.awake._lock")
+    stop(watched)
+    watched.wait("lock.released")
+    # Begun and ended at once, none is left behind.
+    watched.run("rungwise.toggle(); rungwise.toggle()")
+    watched.page.wait_for_timeout(200)
+    assert watched.run("rungwise.awake._lock") is None
 
 
 # --- practising ------------------------------------------------------------------------------
@@ -545,8 +526,10 @@ def test_in_german_nothing_is_left_in_english(page: Watched) -> None:
 @needs_chromium
 @needs_axe
 def test_axe_finds_nothing(chromium: Any, made: Path) -> None:
-    """In both languages; in the dark its colours, for nothing else differs."""
-    context = chromium.new_context(bypass_csp=True, locale="en-GB")
+    """With all panels at once, in both languages; in the dark its colours: nothing else differs."""
+    context = chromium.new_context(
+        bypass_csp=True, locale="en-GB", viewport={"width": 1280, "height": 2400}
+    )
     watched = opened(context, made.as_uri())
     page = watched.page
     page.add_script_tag(path=str(AXE))
@@ -554,15 +537,14 @@ def test_axe_finds_nothing(chromium: Any, made: Path) -> None:
         page.select_option(".language", language)
         watched.run("rungwise.log.add(rungwise.lineKey(0), '60', { rounds: 3, seconds: 40 })")
         watched.run("rungwise.showLog()")
-        for panel in ("practice", "sound", "log", "help"):
-            page.click(f"[aria-controls=panel-{panel}]")
-            if panel == "practice":
-                page.check("input[value=session]")
-            for scheme, only in (("dark", "{ runOnly: ['color-contrast'] }"), ("light", "{}")):
-                page.emulate_media(color_scheme=scheme)
-                found = watched.run(f"axe.run({only}).then(one => one.violations)")
-                told = [(one["id"], [node["html"] for node in one["nodes"]]) for one in found]
-                assert told == [], (language, panel, scheme)
+        page.click("[aria-controls=panel-practice]")
+        page.check("input[value=session]")
+        watched.run("document.querySelectorAll('.panel').forEach(one => { one.hidden = false })")
+        for scheme, only in (("dark", "{ runOnly: ['color-contrast'] }"), ("light", "{}")):
+            page.emulate_media(color_scheme=scheme)
+            found = watched.run(f"axe.run({only}).then(one => one.violations)")
+            told = [(one["id"], [node["html"] for node in one["nodes"]]) for one in found]
+            assert told == [], (language, scheme)
     # While it plays as well.
     page.click(".play")
     watched.wait("document.querySelector('.lit')")
@@ -612,11 +594,9 @@ def test_whatever_a_teacher_writes_is_shown_as_it_is_and_never_runs(
 
 
 @needs_chromium
-def test_printed_it_is_music_advice_and_log_without_controls(
-    chromium: Any, made: Path, tmp_path: Path
-) -> None:
-    context = chromium.new_context(viewport={"width": 360, "height": 200}, locale="en-GB")
-    page = opened(context, made.as_uri())
+def test_printed_it_is_music_advice_and_log_without_controls(page: Watched, tmp_path: Path) -> None:
+    page.page.set_viewport_size({"width": 360, "height": 200})
+    page.run(ANEW)
     page.run("rungwise.log.add(rungwise.lineKey(0), '60', { rounds: 3, seconds: 40 })")
     page.run("rungwise.showLog()")
     drawn = "document.querySelectorAll('.line:has(svg)').length"
@@ -633,4 +613,3 @@ def test_printed_it_is_music_advice_and_log_without_controls(
     assert page.run(drawn) == 3
     (sheet,) = pypdf.PdfReader(printed).pages
     assert "Line 3 · Written out" in sheet.extract_text()
-    context.close()

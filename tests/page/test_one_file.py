@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from renderer.delivery.carrying_out import carry_out
+from renderer.delivery.page.contents import page_contents
 from renderer.delivery.page.one_file import html_of
 from renderer.errors import RungwiseError
 from renderer.order.documents import Document
 from renderer.order.jobs import job_from_json, job_json
 from renderer.order.order import Order
 from renderer.order.settings import read_settings
-from renderer.reading.exercise import source_of
+from renderer.reading.exercise import read_exercise, source_of
 from tests.page.pages import WIDE, data_of, page_of
 
 TWELVE = """
@@ -43,17 +45,42 @@ def test_twelve_lines_five_rungs_and_two_pitches_are_under_three_megabytes(tmp_p
     assert page.stat().st_size < 3_000_000
 
 
-def test_every_note_that_sounds_has_its_place_on_the_staff(tmp_path: Path) -> None:
-    data = data_of(page_of(WIDE, tmp_path))
-    for line in data["exercises"][0]["lines"]:
-        table = line["forms"]["written"]["soundings"]
-        at = table["keys"].index("id")
-        for layout in line["staves"].values():
-            drawn = set(
-                re.findall(r'id="([^"]+)"', "".join(one["svg"] for one in layout["systems"]))
-            )
-            for row in table["rows"]:
-                assert row[at] in drawn, row[at]
+def rows_of(table: Any) -> list[dict[str, Any]]:
+    """Return a table of a page as rows by their keys."""
+    return [dict(zip(table["keys"], row, strict=True)) for row in table["rows"]]
+
+
+PLAYED = (
+    "doublings-over-a-wide-step",
+    "movements-off-the-beat",
+    "two-four-march-full",
+    "crunluaths",
+    "birls-in-time",
+)
+
+
+def test_what_is_drawn_is_what_sounds_in_each_form_of_a_line() -> None:
+    """All notes and gracenotes that sound stand on the staff: opened as notes, closed as groups."""
+    settings = read_settings({})
+    exercises = [settings.applied_to(read_exercise(name)) for name in PLAYED]
+    contents = page_contents(exercises, settings, lambda _: None)
+    opened = 0
+    for line in (line for exercise in contents["exercises"] for line in exercise["lines"]):
+        assert set(line["drawn"]) == set(line["forms"])
+        large = {}
+        for form, music in line["forms"].items():
+            sounding = rows_of(music["soundings"])
+            names = {one[key] for one in sounding for key in ("id", "gracenote_id") if one[key]}
+            written = {bar["written"] for bar in rows_of(music["bars"])}
+            for layout in line["staves"][line["drawn"][form]].values():
+                drawn = "".join(one["svg"] for one in layout["systems"])
+                assert names <= set(re.findall(r'id="([^"]+)"', drawn)), (form, names)
+                assert {bar for one in layout["systems"] for bar, _, _ in one["bars"]} == written
+                large[form] = len(re.findall(r'class="note"', drawn))
+        if "opened" in large and "parts 120" in large:
+            assert large["opened"] > large["parts 120"]
+            opened += 1
+    assert opened > 10
 
 
 def test_a_page_is_a_job_that_another_process_makes_to_the_same_bytes(tmp_path: Path) -> None:

@@ -43,6 +43,7 @@ class WebKit:
         asked = {"webkitgtk:browserOptions": {"binary": str(_BROWSER), "args": ["--automation"]}}
         session = self._call("POST", "/session", {"capabilities": {"alwaysMatch": asked}})
         self._at += f"/session/{session['sessionId']}"
+        self._call("POST", "/timeouts", {"script": 1_000 * HANG_S})
 
     def _call(self, method: str, path: str, body: Any = None) -> Any:
         data = None if body is None else json.dumps(body).encode()
@@ -59,6 +60,16 @@ class WebKit:
         """Return what an expression in the page comes to."""
         script = {"script": f"return {expression}", "args": []}
         return self._call("POST", "/execute/sync", script)
+
+    def work(self, function: str, *told: Any) -> Any:
+        """Return what an asynchronous function in the page comes to."""
+        script = (
+            "const [told, done] = arguments;"
+            f"({function})(...told).then(done, (error) => done({{ failed: String(error) }}))"
+        )
+        found = self._call("POST", "/execute/async", {"script": script, "args": [list(told)]})
+        assert not (isinstance(found, dict) and "failed" in found), found
+        return found
 
     def wait(self, expression: str) -> None:
         """Wait until an expression in the page comes to something true."""

@@ -21,10 +21,10 @@ import renderer
 from renderer.errors import RungwiseError
 from renderer.notation.compare import differences
 from renderer.notation.score import MelodyNote
-from renderer.notation.source_file import Source
+from renderer.notation.source_file import FORMS, Source
 from renderer.notation.written import Reading
 from renderer.reading import music21_process
-from renderer.reading.exercise import FORMS, read_exercise
+from renderer.reading.exercise import read_exercise
 from renderer.reading.library import find_exercise
 from renderer.reading.other_forms import ENDINGS, LARGEST_OTHER_BYTES, LEFT_OUT, is_other_form
 from tests.limits import HANG_S, cpu_time

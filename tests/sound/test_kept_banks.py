@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from renderer.notation.pitch import Note
 from renderer.sound import bank, kept_files
 from renderer.sound.bank import Stroke, Tone, drone_bank, percussion, tone_bank
 from renderer.sound.instrument import Instrument, make_instrument
 from renderer.sound.steady import LoopSpectrum
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
+from renderer.technique.fingering import Finger, fingering
 
 RATE = 22_050
 
@@ -51,7 +53,7 @@ def all_bits(one: Instrument) -> object:
     """Everything that an instrument sounds with."""
     drones, struck = one.drones, one.percussion
     parts = [*one.chanter.tones, drones.tenor, drones.second_tenor, drones.bass]
-    parts += [struck.snare_left, struck.snare_right, struck.snare_buzz]
+    parts += [struck.snare_left, struck.snare_right, struck.snare_buzz, drones.blend(1, 0.5, 0.7)]
     clicks = {kind.value: bits(stroke) for kind, stroke in struck.clicks.items()}
     return [bits(part) for part in parts], clicks, drones.tenor_hz, one.remarks
 
@@ -61,21 +63,48 @@ def test_a_bank_from_the_cache_is_the_one_that_was_made_to_the_bit(
     steady: bool, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = all_bits(instrument(steady=steady))
-    assert len(list(folder.glob("*.bank"))) == 3
+    assert len(list(folder.glob("*.bank"))) == 4
 
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("it is in the cache")
 
-    for name in ("_tone_bank", "_drone_bank", "_percussion"):
+    for name in ("_tone_bank", "_drone_bank", "_percussion", "_tone"):
         monkeypatch.setattr(bank, name, refuse)
     assert all_bits(instrument(steady=steady)) == made
+
+
+def test_a_fingering_from_the_cache_is_the_one_that_was_made_to_the_bit(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crossing = [fingering(note) - {Finger.LEFT_RING} for note in (Note.B, Note.E)]
+    made = [bits(instrument().chanter.tone(one)) for one in crossing]
+    assert made[0] != made[1]
+
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("it is in the cache")
+
+    with monkeypatch.context() as without:
+        without.setattr(bank, "_tone", refuse)
+        chanter = instrument().chanter
+        assert [bits(chanter.tone(one)) for one in crossing] == made
+    # Whoever changes the notes has other fingerings, too.
+    silent = [replace(tone, unbreathed=tone.partials * 0) for tone in chanter.tones]
+    changed = replace(chanter, tones=tuple(silent), _fingered={})
+    assert not np.any(changed.tone(crossing[0]).samples)
 
 
 def test_another_pitch_is_another_bank(folder: Path) -> None:
     first = all_bits(instrument("A"))
     assert all_bits(instrument("B flat")) != first
     assert all_bits(instrument("A")) == first
-    assert len(list(folder.glob("*.bank"))) == 5, "two of tones, two of drones, one of strokes"
+    assert len(list(folder.glob("*.bank"))) == 7, "two of tones, four of drones, one of strokes"
+
+
+def test_drones_with_one_voice_changed_are_blended_anew(folder: Path) -> None:
+    drones = instrument().drones
+    whole = bits(drones.blend(1, 1, 1))
+    silent = replace(drones.bass, bins=np.zeros_like(drones.bass.bins))
+    assert bits(replace(drones, bass=silent).blend(1, 1, 1)) == bits(drones.blend(1, 1, 0)) != whole
 
 
 def test_a_damaged_bank_is_made_anew(folder: Path) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pyloudnorm
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -27,6 +27,7 @@ from renderer.sound.mix_settings import Layout, Mix, MixSettings, parse_levels
 from renderer.sound.tuning import Chanter
 from renderer.timing.expand import Timeline
 from renderer.timing.timeline import Click, ClickKind, Event, Role, Roll, SectionKind
+from tests.sampling import examples
 from tests.sound.measuring import Samples, metered
 from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
 
@@ -48,7 +49,7 @@ def section(track: Samples, timeline: Timeline, kind: SectionKind) -> Samples:
     return track[round(start + RATE / 3) : round(stop - RATE / 3)]
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(
     tempo=st.fractions(min_value=30, max_value=240, max_denominator=1000),
     rate=st.sampled_from([8_000, 44_100, 48_000]),

@@ -18,7 +18,15 @@ from renderer.sound.fingers import fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.mix import mix_track
 from renderer.sound.noise import HIGHEST_HZ, LOWEST_HZ, noise_loop
-from renderer.sound.note_change import PARTING_HZ, Samples, Side, note_change, within_promise
+from renderer.sound.note_change import (
+    PARTING_HZ,
+    Change,
+    Samples,
+    Side,
+    note_change,
+    note_changes,
+    within_promise,
+)
 from renderer.sound.seeded import mixed, turns
 from renderer.sound.splice import stretches
 from renderer.sound.tuning import Chanter
@@ -85,12 +93,31 @@ def test_no_wish_breaks_the_promise(seed: int, frames: int, wish: float, spare: 
     wished = plain_fade + random.normal(0, wish, frames).astype(np.float32)
     step = float(np.abs(np.diff(plain_fade)).max()) * (1 + spare)
     peak = float(np.abs(plain_fade).max()) * (1 + spare)
-    kept = within_promise(plain_fade, wished - plain_fade, step, peak)
+    kept = within_promise(plain_fade, wished - plain_fade, [frames], [step], [peak])
     assert np.abs(kept).max() <= peak * 1.0001
     assert np.abs(np.diff(kept)).max() <= step * 1.0001
     # As much as possible: the whole wish, or something touches its limit.
     touches = np.abs(kept).max() >= peak * 0.999 or np.abs(np.diff(kept)).max() >= step * 0.999
     assert touches or np.allclose(kept, wished, atol=1e-5)
+
+
+def test_changes_worked_out_together_are_to_the_bit_what_each_is_alone() -> None:
+    random, noise = np.random.default_rng(3), noise_loop(RATE)
+
+    def tone(frames: int) -> Side:
+        whole = random.normal(0, 0.2, frames).astype(np.float32)
+        step, peak = float(np.abs(np.diff(whole)).max()), float(np.abs(whole).max())
+        return Side(whole, whole * np.float32(0.7), step, peak)
+
+    changes = [
+        Change(tone(frames + 2), tone(frames + 2), seed=at, falls=at % 3 == 0)
+        for at, frames in enumerate((220, 2, 264, 176, 220, 198))
+    ]
+    together = note_changes(changes, noise)
+    for one, sound in zip(changes, together, strict=True):
+        alone = note_change(one.before, one.after, noise, one.seed, falls=one.falls)
+        assert len(sound) == len(one.before.whole) - 2
+        assert sound.tobytes() == alone.tobytes()
 
 
 @pytest.mark.parametrize("chanter", Chanter)

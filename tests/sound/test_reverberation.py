@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tracemalloc
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,10 +23,10 @@ RATE = 44_100
 ROOMS: tuple[Room, ...] = ("small", "hall")
 
 
-def heard(sound: Samples, room: Room, layout: Layout = Layout.MONO, rate: int = RATE) -> Samples:
-    """A sound (frames, channels) in a room."""
+def heard(sound: Samples, room: Room, *, rate: int = RATE, stereo: bool = False) -> Samples:
+    """A sound (frames, 1) in a room."""
     blocks = (sound[at : at + BLOCK_FRAMES].copy() for at in range(0, len(sound), BLOCK_FRAMES))
-    return np.concatenate(list(in_room(blocks, room, rate, layout, BLOCK_FRAMES)))
+    return np.concatenate(list(in_room(blocks, room, rate, BLOCK_FRAMES, stereo=stereo)))
 
 
 def response(room: Room, seconds: float = 2.0, rate: int = RATE, at: int = 0) -> Samples:
@@ -42,7 +43,7 @@ def response(room: Room, seconds: float = 2.0, rate: int = RATE, at: int = 0) ->
 def test_a_long_sound_is_in_a_room_the_sum_of_what_each_frame_is(room: Room, rate: int) -> None:
     """However it is cut into blocks: by a convolution in one go."""
     rng = np.random.default_rng(5)
-    sound = rng.standard_normal((rate * 3 + 77, 1)).astype(np.float32)
+    sound = rng.standard_normal((rate * 14 + 77, 1)).astype(np.float32)
     # Rates are changed by whole frames of the lowest: every frame that is one of them is alike.
     sound[np.arange(len(sound)) % 48 != 0] = 0.0
     back = response(room, rate=rate)
@@ -52,6 +53,22 @@ def test_a_long_sound_is_in_a_room_the_sum_of_what_each_frame_is(room: Room, rat
     )[: len(sound)]
     found = heard(sound, room, rate=rate)[:, 0] - sound[:, 0]
     assert np.abs(found - summed).max() < 1e-5 * np.abs(summed).max() + 1e-6
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_left_and_right_have_apart_is_added_to_the_one_and_taken_from_the_other(
+    room: Room,
+) -> None:
+    rng = np.random.default_rng(6)
+    sound, apart = rng.standard_normal((2, RATE * 15 + 77, 1)).astype(np.float32)
+
+    def cut(whole: Samples) -> list[Samples]:
+        return [whole[at : at + BLOCK_FRAMES].copy() for at in range(0, len(whole), BLOCK_FRAMES)]
+
+    put = partial(in_room, room=room, rate=RATE, block_frames=BLOCK_FRAMES, stereo=True)
+    alone = np.concatenate(list(put(cut(sound))))
+    both = np.concatenate(list(put(cut(sound), apart=cut(apart))))
+    np.testing.assert_allclose(both - alone, apart * [1.0, -1.0], atol=1e-5)
 
 
 @pytest.mark.parametrize(("room", "lasts_s"), [("small", 0.3), ("hall", 1.5)])
@@ -77,9 +94,9 @@ def test_the_sound_itself_is_untouched_until_the_first_wall_answers(room: Room) 
 
 
 def test_left_and_right_hear_different_walls() -> None:
-    click = np.zeros((RATE, 2), np.float32)
+    click = np.zeros((RATE, 1), np.float32)
     click[0] = 1.0
-    left, right = heard(click, "hall", Layout.STEREO)[1:].T
+    left, right = heard(click, "hall", stereo=True)[1:].T
     together = float(left @ right) / np.sqrt(float(left @ left) * float(right @ right))
     assert abs(together) < 0.2
     assert float(left @ left) == pytest.approx(float(right @ right), rel=0.2)
@@ -173,6 +190,24 @@ def test_drones_put_into_the_room_once_sound_as_if_they_had_been_all_along(
     back[: len(right)] -= right[:, 0]
     assert np.std(found - wanted) < 0.01 * np.std(back)
     assert np.abs(found - wanted).max() < 0.03 * np.abs(back).max()
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_rolls_and_clicks_of_a_split_track_sound_on_the_right_alone(room: Room) -> None:
+    timeline = expand(exercise(plain(Note.LOW_A)), 60, count_in_style="rolls")
+    begins = min(float(one.start) for one in timeline if one.note is not None)
+    before = round((begins - 0.1) * RATE)
+    tracks = {}
+    for each in ("none", room):
+        settings = mixing(drone=False, layout=Layout.SPLIT, room=each)
+        tracks[each] = mix_track(timeline, instrument(), settings)
+    dry, wet = (np.concatenate(list(one))[:before] for one in tracks.values())
+    # Transforms leave next to nothing of what comes after.
+    assert np.abs(wet[:, 0]).max() < 1e-6
+    gains = [one.balance.gains.rolls for one in tracks.values()]
+    louder = np.std(wet[:, 1]) / gains[1] / (np.std(dry[:, 1]) / gains[0])
+    # What comes back has at most an eighth of a sound's power, -9 dB, and none of its highest part.
+    assert 1.0 < louder < np.sqrt(1.125) + 0.02
 
 
 @pytest.mark.parametrize("room", ROOMS)

@@ -24,7 +24,7 @@ from renderer.sound.frames import frame_at
 from renderer.sound.instrument import make_instrument
 from renderer.sound.mix import CUT_OFF_S
 from renderer.sound.noise import noise_loop
-from renderer.sound.splice import EndlessTone, add_stretch, falling_gain, stretches
+from renderer.sound.splice import EndlessTone, add_stretch, falling_gain, stretches, with_changes
 from renderer.sound.strike_in import struck_in
 from renderer.technique.fingering import fingering_written
 from renderer.timing.timeline import Click, ClickKind, Event, Role, Roll, SectionKind
@@ -66,6 +66,7 @@ class Told:
         self.fingered = [
             FingeredEvent(
                 event,
+                event.end,
                 None if one["fingering"] is None else own_note(fingering_written(one["fingering"])),
             )
             for event, one in zip(self.events, data["events"], strict=True)
@@ -101,8 +102,9 @@ def played(data: dict[str, Any]) -> NDArray[np.int16]:
         at += len(beginning)
         EndlessTone(levels.drones).copy_to(out[at:], at)
     if levels.tones:
-        for stretch in stretches(track.fingered, rate, len(out)):
-            add_stretch(out, 0, stretch, levels.tones, noise_loop(rate))
+        part = stretches(track.fingered, rate, len(out))
+        for stretch, change in with_changes(part, levels.tones, noise_loop(rate)):
+            add_stretch(out, 0, stretch, levels.tones, change)
     strokes = [
         *((roll.start, sound) for roll, sound in zip(track.rolls, levels.rolls, strict=True)),
         *(

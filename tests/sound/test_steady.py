@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.sound.frames import frame_at
@@ -26,6 +26,7 @@ from renderer.sound.units import (
     key_to_hz,
     ratio_to_cents,
 )
+from tests.sampling import examples
 from tests.sound.measuring import cents, pitch_by_phase
 
 RATE = 44_100
@@ -39,7 +40,7 @@ def tone(hz: float, *, seconds: float = 5, fundamental: float = 1.0, partials: i
     return np.asarray(np.sum(waves, axis=0) / 3, np.float32)
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(
     hz=st.floats(100, 1000),
     mistuned=st.floats(-250, 250),

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pyloudnorm
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -22,6 +22,7 @@ from renderer.sound.mix_settings import Layout, MixSettings
 from renderer.sound.tuning import Chanter, parse_pitch, scale_named
 from renderer.sound.unison import beginning_over
 from renderer.sound.voices import Voice
+from tests.sampling import examples
 from tests.sound.measuring import Samples, metered
 from tests.sound.playing import doubled, exercise, instrument, levels, mixing, plain, rendered
 from tests.sound.test_presets import GENERAL_MIDI
@@ -143,7 +144,7 @@ amplitudes = st.builds(
 )
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(
     st.lists(amplitudes, min_size=1, max_size=8),
     st.lists(amplitudes, min_size=2, max_size=16),

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -29,6 +29,7 @@ from renderer.technique.abridge import (
 )
 from renderer.technique.coverage import Approach
 from renderer.technique.realise import expand_definition, realise
+from tests.sampling import examples
 
 APPROACHES = [Approach("doubling", before, note) for before in Note for note in Note][:9]
 DIRECTIONS: tuple[Direction, ...] = ("rising", "falling", "turning")
@@ -69,7 +70,7 @@ def agrees(selection: Selection, candidates: list[Candidate]) -> None:
 
 
 @given(candidates_lists, st.integers(1, 8))
-@settings(max_examples=60)
+@examples(60)
 def test_a_selection_is_as_good_as_the_best_of_all_selections(
     candidates: list[Candidate], lines: int
 ) -> None:
@@ -80,7 +81,7 @@ def test_a_selection_is_as_good_as_the_best_of_all_selections(
 
 
 @given(candidates_lists)
-@settings(max_examples=60)
+@examples(60)
 def test_covering_all_takes_the_fewest_lines_there_are(candidates: list[Candidate]) -> None:
     everything = {approach for one in candidates for approach in one.approaches}
     fewest = next(

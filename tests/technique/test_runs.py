@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -20,6 +20,7 @@ from renderer.notation.source_file import Source
 from renderer.reading.exercise import read_exercise
 from renderer.technique.realise import expand_definition, realise
 from renderer.technique.report import line_difficulty
+from tests.sampling import examples
 
 
 def definition(line: str, head: str = "") -> Definition:
@@ -385,7 +386,7 @@ def _realised(line: str, head: str) -> tuple[Definition, Exercise] | None:
 
 
 @given(entries(), HEADS)
-@settings(max_examples=150)
+@examples(150)
 def test_an_expanded_definition_reads_back_to_the_same_music(line: str, head: str) -> None:
     realised = _realised(line, head)
     if realised is None:
@@ -398,7 +399,7 @@ def test_an_expanded_definition_reads_back_to_the_same_music(line: str, head: st
 
 
 @given(entries(), HEADS)
-@settings(max_examples=100)
+@examples(100)
 def test_every_bar_of_a_pattern_is_full(line: str, head: str) -> None:
     realised = _realised(line, head)
     if realised is None:

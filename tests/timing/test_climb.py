@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -21,6 +21,7 @@ from renderer.technique.realise import realise
 from renderer.timing.climb import Step, steps_of
 from renderer.timing.expand import Timeline
 from renderer.timing.timeline import Click, Event, Role, SectionKind
+from tests.sampling import examples
 from tests.timing.strategies import exercises
 
 RATE = 44_100
@@ -66,7 +67,7 @@ ASKED: list[dict[str, Any]] = [
 
 
 @pytest.mark.parametrize("asked", ASKED, ids=str)
-@settings(max_examples=40)
+@examples(40)
 @given(exercise=exercises())
 def test_every_round_of_a_climb_begins_where_it_does_by_itself_to_the_sample(
     asked: dict[str, Any], exercise: Exercise

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from xml.etree import ElementTree
 
-from hypothesis import given, settings
+from hypothesis import given
 
 from renderer.notation.length import Length
 from renderer.notation.musicxml.writer import write_musicxml
@@ -18,6 +18,7 @@ from renderer.order.tracks import expand
 from renderer.timing.data import timeline_data
 from renderer.timing.timeline import Event, Role
 from tests.delivery.larkmoor import doublings, plain
+from tests.sampling import examples
 from tests.timing.strategies import exercises
 
 
@@ -72,7 +73,7 @@ def test_the_data_tells_what_the_track_has() -> None:
     )
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(exercises())
 def test_the_exact_starts_are_those_of_the_events_and_follow_from_the_moments(
     exercise: Exercise,

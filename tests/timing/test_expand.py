@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -31,6 +31,7 @@ from renderer.order.tracks import expand
 from renderer.timing.expand import NoisePlace, Timeline, expand_at
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.timeline import ClickKind, Event, Role, SectionKind
+from tests.sampling import examples
 from tests.timing.strategies import exercises
 
 HALF_BEAT = Inner((Length(Fraction(1, 2), "beat"),))
@@ -54,7 +55,7 @@ def sounding(timeline: Timeline) -> list[Event]:
 
 
 @given(exercises(), st.integers(10, 100), st.integers(0, 2), st.booleans(), st.integers(0, 1))
-@settings(max_examples=150)
+@examples(150)
 def test_events_tile_time_exactly(
     exercise: Exercise, tempo: int, count_in: int, echo: bool, gap: int
 ) -> None:
@@ -74,7 +75,7 @@ def test_events_tile_time_exactly(
 
 
 @given(exercises(), st.integers(10, 100))
-@settings(max_examples=100)
+@examples(100)
 def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -> None:
     try:
         timeline = expand(exercise, tempo, repeats=2)
@@ -92,7 +93,7 @@ def test_every_written_note_sounds_once_a_turn(exercise: Exercise, tempo: int) -
 
 
 @given(exercises())
-@settings(max_examples=60)
+@examples(60)
 def test_the_fastest_tempo_is_where_the_error_begins(exercise: Exercise) -> None:
     finite = [limit for limit in fastest_tempos(exercise) if limit is not None]
     assume(finite and 10 < min(finite) < 390)
@@ -295,7 +296,7 @@ def test_an_introductory_e_sounds_for_the_beat_before_the_tune(style: Any) -> No
 
 
 @given(exercises(), st.integers(30, 300), st.sampled_from(["clicks", "rolls"]))
-@settings(max_examples=100)
+@examples(100)
 def test_what_leads_into_a_tune_leaves_its_introduction_time_to_be_heard(
     exercise: Exercise, tempo: int, style: Any
 ) -> None:

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
@@ -25,6 +25,7 @@ from renderer.order.tracks import expand
 from renderer.timing.expand import Timeline
 from renderer.timing.fit import fastest_tempos
 from renderer.timing.timeline import Role
+from tests.sampling import examples
 
 MS = Fraction(1, 1000)
 LEAST_INNER = 25 * MS
@@ -228,7 +229,7 @@ def most_to_spare(notes: list[MelodyNote], tempo: Fraction) -> float:
 
 
 @given(st.lists(NOTES, min_size=2, max_size=8), st.integers(100, 400))
-@settings(max_examples=400)
+@examples(400)
 def test_everything_plays_that_a_linear_program_finds_room_for(
     notes: list[MelodyNote], tempo: int
 ) -> None:
@@ -251,7 +252,7 @@ def test_everything_plays_that_a_linear_program_finds_room_for(
 
 
 @given(st.lists(NOTES, min_size=2, max_size=8))
-@settings(max_examples=200)
+@examples(200)
 def test_the_fastest_tempo_of_a_tight_line_is_where_the_error_begins(
     notes: list[MelodyNote],
 ) -> None:

@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from renderer.errors import RungwiseError
@@ -20,6 +20,7 @@ from renderer.timing.practice import (
     PracticePlan,
 )
 from tests.delivery.larkmoor import planned, rungs
+from tests.sampling import examples
 
 
 def book(limit: int = 12, ladder: str = "{ from = 50, to = 80, step = 10 }") -> Exercise:
@@ -57,7 +58,7 @@ plans = st.builds(
 
 
 @given(st.integers(1, 14), st.integers(6, 30), st.integers(2, 21))
-@settings(max_examples=60)
+@examples(60)
 def test_days_keep_to_their_minutes_and_every_line_comes_up(
     limit: int, minutes: int, days: int
 ) -> None:
@@ -75,7 +76,7 @@ def test_days_keep_to_their_minutes_and_every_line_comes_up(
 
 
 @given(plans)
-@settings(max_examples=40)
+@examples(40)
 def test_a_harder_line_never_comes_up_less_often(plan: PracticePlan) -> None:
     rows = [(line.difficulty, line.practices) for line in plan.lines]
     for harder, more in rows:
@@ -89,7 +90,7 @@ def test_the_hardest_line_comes_up_more_often_than_the_easiest_when_time_is_shor
 
 
 @given(plans)
-@settings(max_examples=40)
+@examples(40)
 def test_lines_join_from_the_easiest_and_are_practised_from_easy_to_hard(
     plan: PracticePlan,
 ) -> None:
@@ -112,7 +113,7 @@ def test_lines_join_from_the_easiest_and_are_practised_from_easy_to_hard(
 
 
 @given(plans)
-@settings(max_examples=40)
+@examples(40)
 def test_the_lines_of_a_plan_say_what_its_days_hold(plan: PracticePlan) -> None:
     for line in plan.lines:
         played = blocks(plan, line.number)
@@ -146,7 +147,7 @@ def test_a_plan_says_which_lines_do_not_reach_the_top_rung_and_which_are_seldom_
 
 
 @given(plans)
-@settings(max_examples=40)
+@examples(40)
 def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: PracticePlan) -> None:
     tempos = list(rungs(plan.exercise))
     for line in range(1, len(plan.exercise.lines) + 1):
@@ -162,7 +163,7 @@ def test_a_line_climbs_rung_by_rung_and_steps_back_after_each_new_one(plan: Prac
 
 
 @given(plans)
-@settings(max_examples=40)
+@examples(40)
 def test_hands_rest_after_ten_minutes_and_a_line_comes_up_once_a_day(plan: PracticePlan) -> None:
     for day in plan.days:
         for is_break, items in groupby(day.items, key=lambda item: isinstance(item, Break)):

@@ -117,11 +117,20 @@ class Running:
 
 
 @contextmanager
-def running(folder: Path) -> Iterator[Running]:
-    """Start a workbench on a folder, and end it after."""
+def running(folder: Path, port: int = 0) -> Iterator[Running]:
+    """Start a workbench on a folder, at any port that is free if none is named; end it after."""
     environment = os.environ | {"PYTHONUNBUFFERED": "1"}
     with subprocess.Popen(
-        [sys.executable, "-m", "renderer", "open", str(folder), "--no-browser", "--port", "0"],
+        [
+            sys.executable,
+            "-m",
+            "renderer",
+            "open",
+            str(folder),
+            "--no-browser",
+            "--port",
+            str(port),
+        ],
         stdout=subprocess.PIPE,
         text=True,
         env=environment,

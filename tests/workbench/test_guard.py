@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import select
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 
 import pytest
 
+from renderer.workbench.connections import MOST
 from tests.limits import HANG_S
 from tests.workbench.benches import WIDE, Running, running
 
@@ -181,6 +184,37 @@ def test_a_body_without_end_is_cut_off(bench: Running) -> None:
             pass  # it hung up on us
     assert answer[:12] in (b"HTTP/1.1 413", b"")
     assert bench.answer("standing", name="wide.toml")["version"]
+
+
+@pytest.mark.parametrize("begun", ["", "POST /api/op", "all but the body"])
+def test_connections_that_only_wait_lock_nobody_out(bench: Running, begun: str) -> None:
+    if begun == "all but the body":
+        begun = (
+            f"POST /api/save HTTP/1.1\r\nHost: 127.0.0.1:{bench.port}\r\n"
+            "Content-Type: application/json\r\nContent-Length: 900\r\n\r\n{"
+        )
+    lines = []
+    for _ in range(MOST + 9):
+        line = socket.create_connection(("127.0.0.1", bench.port), timeout=HANG_S)
+        line.sendall(begun.encode())
+        lines.append(line)
+    assert json.loads(bench.asked("/api/open", OPEN)[1])["text"] == WIDE
+    # As many as are too many have gone; the last one would still be answered.
+    left = list(lines)
+    while len(left) >= MOST:
+        heard, _, _ = select.select(left, [], [], HANG_S)
+        assert heard
+        for line in heard:
+            answer = b""
+            with suppress(ConnectionResetError):
+                answer = line.recv(4_096)
+            if not answer:
+                left.remove(line)
+    if not begun:
+        lines[-1].sendall(f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{bench.port}\r\n\r\n".encode())
+        assert lines[-1].recv(12) == b"HTTP/1.1 200"
+    for line in lines:
+        line.close()
 
 
 def test_the_port_is_this_machines_alone(bench: Running) -> None:

@@ -2,50 +2,32 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.page.browsers import Watched, needs_chromium
-from tests.workbench.benches import WIDE, Running, running
+from tests.workbench.benches import WIDE, Running, running, waited_for
+from tests.workbench.desks import SAVED, TEXT, desk, held_up, opened_on
 
 pytestmark = needs_chromium
-
-TEXT = "window.rungwise.screen.text.text"
-SAVED = "!window.rungwise.screen.isDirty"
-
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    with running(tmp_path_factory.mktemp("Larkmoor")) as one:
-        yield one
 
 
 @pytest.fixture
 def page(bench: Running, chromium: Any) -> Iterator[Watched]:
     (bench.folder / "wide.toml").write_text(WIDE)
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
-    opened = context.new_page()
-    opened.set_default_timeout(600_000)
-    watched = Watched(opened)
-    opened.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
-    opened.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
-    opened.on("request", lambda one: watched.asked.append(one.url))
-    opened.goto(bench.address)
-    opened.wait_for_selector(".example svg")
-    yield watched
-    assert watched.said == []
-    here = f"http://127.0.0.1:{bench.port}/"
-    assert [one for one in watched.asked if not one.startswith((here, "data:", "blob:"))] == []
-    context.close()
+    with desk(bench, chromium) as watched:
+        yield watched
+        # What is still on its way would be saved over the next one's file.
+        watched.wait(SAVED)
 
 
 def write(page: Watched, name: str = "wide.toml") -> None:
-    page.page.goto(page.page.url.split("#")[0] + f"#/write/{name}")
-    page.page.wait_for_selector(".entry svg")
-    page.wait("window.rungwise.screen.words !== null")
+    opened_on(page, "write", name)
 
 
 def test_the_token_stands_in_no_address_that_is_kept(page: Watched, bench: Running) -> None:
@@ -75,6 +57,23 @@ def test_a_field_changes_the_text_the_staves_and_the_file(page: Watched, bench: 
     assert notes.count() == before
 
 
+def test_the_last_word_in_a_field_holds_however_late_an_earlier_one_is_answered(
+    page: Watched, bench: Running
+) -> None:
+    write(page)
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    heading = page.page.get_by_label("Heading")
+    with held_up(page, "show"):
+        for typed in ("first", "second"):
+            heading.fill(typed)
+            heading.press("Enter")
+        page.page.wait_for_timeout(300)
+    page.wait("window.rungwise.screen.isSettled")
+    page.wait(f"{TEXT}.includes('second')")
+    page.wait(SAVED)
+    assert 'heading = "second"' in (bench.folder / "wide.toml").read_text()
+
+
 def test_what_is_typed_is_shown_and_saved(page: Watched, bench: Running) -> None:
     write(page)
     page.run("window.rungwise.screen.text.show(window.rungwise.screen.text.text.indexOf('B, D'))")
@@ -94,9 +93,12 @@ def test_a_problem_is_said_at_its_place_and_what_was_typed_stays(
     write(page)
     page.run("window.rungwise.screen.text.show(window.rungwise.screen.text.text.indexOf('B, D'))")
     page.page.keyboard.type("H, ")
-    page.wait("window.rungwise.screen.problems.length === 1")
-    said = page.page.locator(".entry .problem").inner_text()
-    assert "'H'" in said
+    # While it is being typed there are others.
+    page.wait("window.rungwise.screen.problems[0]?.cause.includes(\"'H'\")")
+    # At its line and under the text: what is wrong, and as a sentence of its own what is right.
+    for place in (".entry .problem", ".wrong button"):
+        said = page.page.locator(place).inner_text()
+        assert "'H'" in said and ". Write the notes' names" in said
     assert page.page.locator(".entry svg").count() >= 3
     page.wait(SAVED)
     assert "low A, H, B, D" in (bench.folder / "wide.toml").read_text()
@@ -237,6 +239,44 @@ def test_what_another_program_writes_is_taken_over_and_never_overwritten(
     assert any("tempo = 67" in text for text in texts)
 
 
+def test_a_file_that_is_left_while_it_is_saved_is_saved_whole(
+    page: Watched, bench: Running
+) -> None:
+    """The first save is held up; what was typed meanwhile goes after it, though nobody is there."""
+    write(page)
+    say = "window.rungwise.screen.text.replace('# {}\\n' + window.rungwise.screen.text.text)"
+    with held_up(page, "save"):
+        page.run(say.format("first"))
+        page.wait("window.rungwise.screen._isSaving")
+        page.run(say.format("second"))
+        page.page.get_by_role("link", name="Library").click()
+        assert (bench.folder / "wide.toml").read_text() == WIDE
+    page.page.wait_for_selector("li[data-name='wide.toml']")
+    assert (bench.folder / "wide.toml").read_text() == f"# second\n# first\n{WIDE}"
+    assert page.run("localStorage.getItem('rungwise draft wide.toml')") is None
+
+
+def test_what_is_taken_back_while_it_is_saved_does_not_come_back(
+    page: Watched, bench: Running
+) -> None:
+    """The page is left before it hears that the text before is on the disk."""
+    write(page)
+    page.page.route("**/api/save", lambda route: route.fetch() and None, times=1)
+    page.run("window.rungwise.screen.text.replace('# slip\\n' + window.rungwise.screen.text.text)")
+
+    def is_on_disk() -> bool:
+        page.page.wait_for_timeout(10)  # only meanwhile the route is served
+        return (bench.folder / "wide.toml").read_text() == f"# slip\n{WIDE}"
+
+    waited_for(is_on_disk)
+    page.page.get_by_role("button", name="Undo").click()
+    page.wait(f"{TEXT} === {json.dumps(WIDE)}")
+    page.page.reload()
+    page.page.get_by_role("button", name="Keep mine").click()
+    page.wait(SAVED)
+    assert (bench.folder / "wide.toml").read_text() == WIDE
+
+
 def test_two_tabs_do_not_lose_each_others_words(page: Watched, bench: Running) -> None:
     write(page)
     other = page.page.context.new_page()
@@ -257,6 +297,49 @@ def test_a_new_exercise_is_made_and_listed(page: Watched, bench: Running) -> Non
     assert (bench.folder / "New exercise.toml").exists()
     page.page.get_by_role("link", name="Library").click()
     page.page.wait_for_selector("a:has-text('New exercise')")
+
+
+def test_a_screens_script_is_brought_when_it_is_shown_or_once_the_first_screen_stands(
+    page: Watched,
+) -> None:
+    def is_asked(name: str) -> bool:
+        return any(one.endswith(f"/{name}.js") for one in page.asked)
+
+    def all_asked() -> bool:
+        page.page.wait_for_timeout(10)
+        return all(map(is_asked, ("codemirror", "tuning", "handing")))
+
+    waited_for(all_asked)
+    held: list[Any] = []
+    page.page.route("**/api/sound", partial(list.append, held))
+    page.asked.clear()
+    page.page.reload()
+    page.page.wait_for_selector(".example svg")
+    page.wait("window.rungwise.screen.shipped.length > 0")
+    assert is_asked("library") and not is_asked("writing") and not is_asked("codemirror")
+    held[0].continue_()
+    waited_for(all_asked)
+
+
+def test_a_screen_whose_script_cannot_be_brought_says_so(page: Watched) -> None:
+    page.page.route("**/api/sound", lambda _: None)
+    page.page.route("**/writing.js", lambda one: one.abort())
+    page.page.reload()
+    page.page.locator("a[href='#/write/wide.toml']").click()
+    alert = page.page.get_by_role("alert")
+    alert.wait_for()
+    assert "does not answer" in alert.inner_text()
+    page.said.clear()
+
+
+@pytest.mark.parametrize("place", ["constructor/wide.toml", "write/", "nowhere/wide.toml"])
+def test_an_address_of_no_screen_shows_the_library(
+    page: Watched, bench: Running, place: str
+) -> None:
+    page.page.goto(f"http://127.0.0.1:{bench.port}/#/tune")
+    page.page.wait_for_selector("h1:has-text('Chanters')")
+    page.page.goto(f"http://127.0.0.1:{bench.port}/#/{place}")
+    page.page.wait_for_selector(".example svg")
 
 
 def test_german_is_spoken_where_the_browser_does(bench: Running, chromium: Any) -> None:

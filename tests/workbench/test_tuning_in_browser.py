@@ -6,20 +6,28 @@ Chromium has a microphone that plays a file; what it "hears" is a chanter of kno
 from __future__ import annotations
 
 import re
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
+from numpy.typing import NDArray
+from scipy.signal import correlate
 
 from renderer.notation.pitch import Note
+from renderer.programs import ffmpegs
 from tests.listening.chanters import Tuning, performance, random_tuning, sound_of, write
 from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium
 from tests.workbench.benches import Running, running
+from tests.workbench.desks import desk
 
 pytestmark = needs_chromium
 RATE = 48_000
+MOST_RECORDINGS = 5
+"""On a machine that does too many other things to listen."""
 
 
 @pytest.fixture(scope="module")
@@ -50,22 +58,36 @@ def bench(tmp_path: Path) -> Iterator[Running]:
 
 @pytest.fixture
 def page(bench: Running, listening: Any) -> Iterator[Watched]:
-    context = listening.new_context(viewport={"width": 1024, "height": 800}, locale="en-GB")
-    context.grant_permissions(["microphone"])
-    opened = context.new_page()
-    opened.set_default_timeout(120_000)
-    watched = Watched(opened)
-    opened.on("console", lambda one: watched.said.append(f"{one.type}: {one.text}"))
-    opened.on("pageerror", lambda one: watched.said.append(f"error: {one}"))
-    opened.on("request", lambda one: watched.asked.append(one.url))
-    opened.goto(bench.address)
-    opened.get_by_role("link", name="Chanters").click()
-    opened.wait_for_selector(".example svg")
-    yield watched
-    assert watched.said == []
-    here = f"http://127.0.0.1:{bench.port}/"
-    assert [one for one in watched.asked if not one.startswith((here, "data:", "blob:"))] == []
-    context.close()
+    viewport = {"width": 1024, "height": 800}
+    with desk(bench, listening, viewport=viewport, permissions=["microphone"]) as watched:
+        watched.page.get_by_role("link", name="Chanters").click()
+        watched.page.wait_for_selector(".library .list h2")
+        yield watched
+
+
+def recorded(path: Path) -> NDArray[np.float32]:
+    """Return the samples of a recording that the browser has made."""
+    command = [ffmpegs()[0], "-v", "error", "-i", str(path), "-ac", "1", "-ar", str(RATE)]
+    run = subprocess.run([*command, "-f", "f32le", "pipe:1"], capture_output=True, check=True)
+    return np.frombuffer(run.stdout, "<f4")
+
+
+def likenesses(recording: NDArray[np.float32], played: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Return how like each quarter of a second of a recording is to what was played, 1 for equal.
+
+    What is played again and again lies beside all of it at one delay. Where a microphone has lost a
+    piece, since a busy machine did not listen in time, what follows is early, and unlike.
+    """
+    rounds = np.tile(played, -(-len(recording) // len(played)) + 1)
+    delay = int(np.argmax(correlate(rounds, recording, mode="valid", method="fft")))
+    size = RATE // 4
+    count = len(recording) // size
+    ours, theirs = (
+        one[: count * size].reshape(count, size).astype(np.float64)
+        for one in (rounds[delay:], recording)
+    )
+    power = np.sqrt(np.sum(ours**2, axis=1) * np.sum(theirs**2, axis=1))
+    return np.asarray(np.sum(ours * theirs, axis=1) / np.maximum(power, 1e-9))
 
 
 def heard_hz(page: Watched) -> dict[str, float]:
@@ -77,19 +99,38 @@ def heard_hz(page: Watched) -> dict[str, float]:
     }
 
 
+def test_a_recording_that_lacks_a_piece_is_told_from_a_whole_one(
+    played: tuple[Path, Tuning],
+) -> None:
+    sound, _ = soundfile.read(played[0], dtype="float32")
+    whole = np.roll(sound, -RATE)[: 6 * RATE]
+    assert likenesses(whole, sound).min() > 0.999
+    for lost in (RATE // 100, RATE // 20):
+        assert likenesses(np.delete(whole, slice(2 * RATE, 2 * RATE + lost)), sound).min() < 0.5
+
+
 def test_a_chanter_is_recorded_measured_kept_and_everything_plays_with_it(
     page: Watched, bench: Running, played: tuple[Path, Tuning]
 ) -> None:
     tuning = played[1]
-    page.page.get_by_role("button", name="Record", exact=True).click()
-    # Long enough for the whole scale, up and down, by the page's own count.
-    page.wait("Number(/\\d+/.exec(document.querySelector('.said').textContent)?.[0] ?? 0) >= 10")
-    page.page.get_by_role("button", name="End the recording").click()
-    heard = heard_hz(page)
-    for note in Note:
-        cents = 1200 * np.log2(heard[note.label] / tuning.hz[note])
-        assert abs(cents) < 3, (note, cents)
-    (kept,) = bench.folder.glob("Recording *.webm")
+    for _ in range(MOST_RECORDINGS):
+        page.page.get_by_role("button", name="Record", exact=True).click()
+        # Long enough for the whole scale, up and down, by the page's own count.
+        page.wait(
+            "Number(/\\d+/.exec(document.querySelector('.said').textContent)?.[0] ?? 0) >= 10"
+        )
+        page.page.get_by_role("button", name="End the recording").click()
+        heard = heard_hz(page)
+        kept = max(bench.folder.glob("Recording *.webm"), key=lambda path: path.stat().st_mtime_ns)
+        likeness = likenesses(recorded(kept), soundfile.read(played[0], dtype="float32")[0])
+        if likeness.min() > 0.9:
+            break
+        # What is heard of a recording with gaps says nothing of how well it is heard.
+        page.page.reload()
+        page.page.wait_for_selector(".example svg")
+    assert likeness.min() > 0.9, likeness
+    off = {note: 1200 * np.log2(heard[note.label] / tuning.hz[note]) for note in Note}
+    assert max(map(abs, off.values())) < 3, off
     assert page.run("document.querySelector('.picture').naturalWidth") > 0
     page.page.get_by_label("What to call it").fill("Jamie")
     page.page.get_by_role("button", name="Keep it").click()

@@ -25,6 +25,8 @@ class Foretold:
         How many files are to be made or linked, of how many.
     tracks, seconds:
         How many tracks are to be rendered, and how long they play.
+    numbered:
+        How many more tracks sound as they are to and need another number only.
     bytes:
         What the files that are made come to, about; links take no room.
     sizes:
@@ -41,6 +43,7 @@ class Foretold:
     files: int
     tracks: int
     seconds: float
+    numbered: int
     bytes: int
     sizes: Mapping[str, int]
     parcels: int
@@ -67,7 +70,9 @@ def foretold(plan: PackPlan, due: Sequence[Due], workers: int | None = None) -> 
     # What is there under a name that the pack has no longer is linked as well.
     there |= {entry.job for path, entry in known.items() if (plan.root / path).is_file()}
     made = {one.file.digest: one.file for one in due if one.file.digest not in there}
-    jobs = [one.job for one in made.values() if isinstance(one.job, TrackJob)]
+    numbered = {one.file.digest for one in due if one.sounding is not None} & made.keys()
+    rendered = [one for digest, one in made.items() if digest not in numbered]
+    jobs = [one.job for one in rendered if isinstance(one.job, TrackJob)]
     sizes = _sizes(plan, going, {one.digest for one in made.values()})
     by_digest = {one.digest: sizes[one.path] for one in plan.files}
     parcels, too_large = _parcels(plan, going, sizes, known)
@@ -78,6 +83,7 @@ def foretold(plan: PackPlan, due: Sequence[Due], workers: int | None = None) -> 
         files=len(plan.files),
         tracks=len(jobs),
         seconds=float(sum(job.duration for job in jobs)),
+        numbered=len(numbered),
         bytes=sum(by_digest[digest] for digest in made),
         sizes=sizes,
         parcels=len(parcels),

@@ -14,7 +14,7 @@ import shutil
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
 from pathlib import Path, PurePosixPath
@@ -47,10 +47,11 @@ from renderer.delivery.playlist import playlist_text
 from renderer.delivery.practice_page import PracticePage
 from renderer.delivery.render import (
     Handle,
-    OnProgress,
     StoppedError,
     cores,
     render_track,
+    renumber_track,
+    sounds_as,
     tags_of,
 )
 from renderer.delivery.sheet.layout import Paper
@@ -105,16 +106,57 @@ class MadePack:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a pack is; each pair is what is done by now, and what there is to be done.
+
+    Parameters
+    ----------
+    plans, all_plans:
+        Practice plans that are worked out, before anything is made.
+    seconds, all_seconds:
+        Of audio, of the tracks that are rendered.
+    tracks:
+        How many those are.
+    files, all_files:
+        What is no track or is linked: sheets, plans, pages, lists.
+    folders, all_folders:
+        Folders to send, looked at and packed where they have changed.
+    """
+
+    plans: int = 0
+    all_plans: int = 0
+    seconds: float = 0.0
+    all_seconds: float = 0.0
+    tracks: int = 0
+    files: int = 0
+    all_files: int = 0
+    folders: int = 0
+    all_folders: int = 0
+
+
 class PackStoppedError(RungwiseError):
     """A pack could not be finished; what is finished stays, and the next run goes on from there."""
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """A file that is not there as it is asked for, and why, in a phrase."""
+    """A file that is not there as it is asked for.
+
+    Parameters
+    ----------
+    file:
+        Which.
+    why:
+        Why it is made, in a phrase.
+    sounding:
+        What is remembered of a track that is there and sounds as it is to, so that it only needs
+        another number.
+    """
 
     file: PlannedFile
     why: str
+    sounding: Entry | None = None
 
 
 def identity_of(plan: PackPlan) -> str:
@@ -170,7 +212,7 @@ def make(
     plan: PackPlan,
     *,
     workers: int | None = None,
-    on_progress: OnProgress | None = None,
+    on_progress: Callable[[Progress], None] | None = None,
     on_due: Callable[[Sequence[Due]], None] | None = None,
     handle: Handle | None = None,
     replace: bool = False,
@@ -185,7 +227,7 @@ def make(
     workers:
         How many tracks at a time; None for one for each core.
     on_progress:
-        Called in this thread with the seconds of audio rendered so far, and in all.
+        Called in this thread whenever something more is done.
     on_due:
         Called before the work begins with what is to be made or linked, and why.
     handle:
@@ -240,7 +282,8 @@ def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool)
         except OSError as error:
             raise disk_failure(error, place) from error
         if (why := _reason(one, entry, sha256, identity)) is not None:
-            waiting.append(Due(one, why))
+            alike = entry is not None and entry.sha256 == sha256 and _sounds_as(entry, one)
+            waiting.append(Due(one, why, entry if alike else None))
         elif entry is not None and not (entry.is_ours(sha256) and entry.identity == identity):
             if may_replace:
                 waiting.append(Due(one, "is something else or was changed, and is replaced"))
@@ -271,6 +314,10 @@ def _reason(one: PlannedFile, entry: Entry | None, sha256: str, identity: str) -
     if entry.sha256 == sha256 and entry.job == one.digest:
         return None
     return _why(one, entry)
+
+
+def _sounds_as(entry: Entry, one: PlannedFile) -> bool:
+    return isinstance(one.job, TrackJob) and sounds_as(entry, one.job)
 
 
 def _find_equal(
@@ -369,7 +416,7 @@ class _Making:
         self,
         plan: PackPlan,
         journal: Journal,
-        on_progress: OnProgress | None,
+        on_progress: Callable[[Progress], None] | None,
         handle: Handle,
         *,
         may_replace: bool,
@@ -379,7 +426,9 @@ class _Making:
         self._on_progress = on_progress
         self._stop = Event()
         self._news: queue.SimpleQueue[float] = queue.SimpleQueue()
-        self._done_s, self._total_s = 0.0, 0.0
+        self._progress = Progress()
+        self._files = 0
+        """What is no track and is there by now, the links included."""
         self._placing = Lock()
         self._writing_page = Lock()
         self._made: list[str] = []
@@ -401,8 +450,19 @@ class _Making:
         state = _looked_at(plan, self._journal.made, may_replace=self._may_replace)
         if state.problems:
             raise RungwiseError(state.problems)
-        self._practices = practices_of(plan, (one.file for one in state.due))
         due = (*state.due, *state.links)
+        tracks = [one.file for one in state.due if isinstance(one.file.job, TrackJob)]
+        self._tell(
+            all_seconds=float(sum(one.duration for one in tracks)),
+            tracks=len(tracks),
+            all_files=len(due) - len(tracks),
+            all_folders=sum(share.settings.zip for share in plan.pack.shares),
+        )
+        try:
+            files = (one.file for one in state.due)
+            self._practices = practices_of(plan, files, self._planned)
+        except StoppedError:
+            raise self._stopped(len(due)) from None
         if on_due is not None:
             on_due(due)
         self._journal.remember(**{_FIRST_DAY: plan.first_day.isoformat()})
@@ -415,6 +475,8 @@ class _Making:
         sizes = {one.path: (plan.root / one.path).stat().st_size for one in plan.files}
         try:
             parcels = self._pack_up(sizes)
+        except StoppedError:
+            raise self._stopped(len(due)) from None
         except RungwiseError as error:
             cause = "all files are there, but not all that is to be sent"
             go_on = Problem(cause, "the same command goes on from here", file=str(plan.root))
@@ -492,18 +554,18 @@ class _Making:
                 part.unlink(missing_ok=True)
 
     def _make_all(self, state: _State, workers: int) -> None:
-        tracks = [one.file for one in state.due if isinstance(one.file.job, TrackJob)]
+        tracks = [one for one in state.due if isinstance(one.file.job, TrackJob)]
         pages = [one.file for one in state.due if not isinstance(one.file.job, TrackJob)]
-        self._total_s = float(sum(one.duration for one in tracks))
         # Pages are made beside the tracks. Their thread is not waited for when the user has had
         # enough: it may be in the midst of a page, and writes nothing any more.
         printing = Thread(target=self._print_all, args=(pages,), daemon=True)
         printing.start()
         with ThreadPoolExecutor(max_workers=max(1, min(workers, len(tracks)))) as pool:
             try:
-                self._wait_for({pool.submit(self._sound, one): one for one in tracks})
+                self._wait_for([pool.submit(self._sound, one) for one in tracks])
                 while printing.is_alive() and not self._is_stopped:
                     printing.join(0.1)
+                    self._tell()
             except BaseException:
                 self._stop.set()
                 pool.shutdown(wait=True, cancel_futures=True)
@@ -516,16 +578,28 @@ class _Making:
             if not isinstance(error, StoppedError | RungwiseError):
                 raise error
 
-    def _wait_for(self, files: Mapping[Future[None], PlannedFile]) -> None:
-        pending = set(files)
+    def _wait_for(self, futures: Collection[Future[None]]) -> None:
+        pending = set(futures)
         while pending:
             # Short waits, so that Ctrl-C is heard on every system and progress moves.
             _, pending = wait(pending, timeout=0.1, return_when=FIRST_COMPLETED)
-            before = self._done_s
-            while not self._news.empty():
-                self._done_s += self._news.get_nowait()
-            if self._on_progress is not None and self._done_s != before:
-                self._on_progress(self._done_s, self._total_s)
+            self._tell()
+
+    def _planned(self, done: int, total: int) -> None:
+        if self._is_stopped:
+            raise StoppedError
+        self._tell(plans=done, all_plans=total)
+
+    def _tell(self, **news: int | float) -> None:
+        """Tell how far it is, where that has changed."""
+        seconds = self._progress.seconds
+        while not self._news.empty():
+            seconds += self._news.get_nowait()
+        now = replace(self._progress, seconds=seconds, files=self._files, **news)  # type: ignore[arg-type]
+        if now != self._progress:
+            self._progress = now
+            if self._on_progress is not None:
+                self._on_progress(now)
 
     @contextmanager
     def _failing(self) -> Iterator[None]:
@@ -540,12 +614,14 @@ class _Making:
             self._failed.append(error)
             self._stop.set()
 
-    def _sound(self, one: PlannedFile) -> None:
-        assert isinstance(one.job, TrackJob)
-        rate = one.job.settings.rate
+    def _sound(self, due: Due) -> None:
+        one, job = due.file, due.file.job
+        assert isinstance(job, TrackJob)
+        rate = job.settings.rate
         with self._failing():
+            if due.sounding is not None and self._renumber(one, job, due.sounding):
+                return
             facts: dict[str, Any] = {}
-            job = one.job
             with self._work.timed(kind_of(job), float(job.duration)):
                 rendered = render_track(
                     job,
@@ -557,6 +633,14 @@ class _Making:
                     placing=partial(self._placed, one, facts),
                 )
             self._remark(rendered.remarks, one.source)
+
+    def _renumber(self, one: PlannedFile, job: TrackJob, there: Entry) -> bool:
+        """Give a track that sounds as it is to the number that it is to have; whether it did."""
+        placing = partial(self._placed, one, there.more)
+        if renumber_track(job, there.sha256, lambda: self._is_stopped, placing=placing) is None:
+            return False
+        self._news.put(float(job.duration))
+        return True
 
     def _print_all(self, files: Sequence[PlannedFile]) -> None:
         for one in files:
@@ -571,6 +655,7 @@ class _Making:
                         return
                     self._remark(remarks, one.path)
                     self._write(one, content)
+                    self._files += 1
 
     def _remark(self, remarks: Sequence[str], of: str) -> None:
         for said in remarks:
@@ -602,6 +687,8 @@ class _Making:
                     part.unlink()
                     _link(from_there, part)
                 linked.append(one.path)
+                self._files += 1
+            self._tell()
         return linked
 
     @contextmanager
@@ -655,6 +742,8 @@ class _Making:
             for parcel in parcels_of(share.name, files, sizes, digests, share.settings.max_size):
                 paths.append(parcel.path)
                 place, entry = plan.root / parcel.path, known.get(parcel.path)
+                if self._is_stopped:
+                    raise StoppedError
                 real_place(place)
                 made_of = None if entry is None or entry.job != parcel.digest else entry.sha256
                 there = stats.get(parcel.path)
@@ -666,7 +755,8 @@ class _Making:
                     self._work.timed(PARCEL, megabytes),
                     whole_file(place, placing=partial(self._placed, as_file, {})) as part,
                 ):
-                    write_parcel(plan.root, parcel, part)
+                    write_parcel(plan.root, parcel, part, lambda: self._is_stopped)
+            self._tell(folders=self._progress.folders + 1)
         return tuple(paths)
 
     def _left_over(

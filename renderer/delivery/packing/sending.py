@@ -8,11 +8,12 @@ are not plain ASCII.
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from renderer import __version__
+from renderer.delivery.render import StoppedError
 from renderer.errors import Problem, RungwiseError
 from renderer.order.digests import digest_of
 from renderer.order.sizes import spoken_bytes
@@ -138,7 +139,9 @@ def _too_large(file: str, size: int) -> Problem:
     return Problem(cause, remedy, file=file)
 
 
-def write_parcel(root: Path, parcel: Parcel, path: Path) -> None:
+def write_parcel(
+    root: Path, parcel: Parcel, path: Path, is_stopped: Callable[[], bool] = lambda: False
+) -> None:
     """Write a file to send.
 
     Parameters
@@ -149,6 +152,13 @@ def write_parcel(root: Path, parcel: Parcel, path: Path) -> None:
         What is in it.
     path:
         Where it is written.
+    is_stopped:
+        Whether somebody has had enough, which is asked again and again.
+
+    Raises
+    ------
+    StoppedError
+        If it was stopped.
     """
     with zipfile.ZipFile(path, "w", zipfile.ZIP_STORED) as out:
         for file in parcel.files:
@@ -158,4 +168,6 @@ def write_parcel(root: Path, parcel: Parcel, path: Path) -> None:
             head.file_size = (root / file).stat().st_size
             with (root / file).open("rb") as source, out.open(head, "w") as target:
                 while block := source.read(1 << 20):
+                    if is_stopped():
+                        raise StoppedError
                     target.write(block)

@@ -6,7 +6,7 @@ The page computes no music: of each line it gets the moments in the forms in whi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -27,6 +27,7 @@ from renderer.delivery.page.staves import Glyphs, staves_of
 from renderer.delivery.sheet.fonts import clean
 from renderer.errors import RungwiseError, failure
 from renderer.notation.pitch import Note
+from renderer.notation.printed import PrintedLine, printed_line
 from renderer.notation.score import Exercise
 from renderer.order.digests import digest_of
 from renderer.order.names import tempo_label
@@ -111,6 +112,59 @@ def _noises(music: dict[str, Any]) -> Iterator[Noise]:
         yield Noise(*notes, before_gracenote, Note(heard))
 
 
+def _with_own_lines(form: Exercise, exercise: Exercise, kept: Sequence[bool]) -> Exercise:
+    """Return a form of an exercise with the exercise's own lines where the form is not kept."""
+    lines = []
+    for line, own, is_kept in zip(form.lines, exercise.lines, kept, strict=True):
+        as_written = replace(
+            own, inner=exercise.inner_of(own), gracenote=exercise.gracenote_of(own)
+        )
+        lines.append(line if is_kept else as_written)
+    return replace(form, lines=tuple(lines))
+
+
+def _drawings(
+    exercise: Exercise,
+    forms: Mapping[str, Exercise],
+    played: Sequence[Mapping[str, Any]],
+    glyphs: Glyphs,
+) -> list[dict[str, Any]]:
+    """Return each line's different drawings (`staves`), and the one of each form (`drawn`).
+
+    Parameters
+    ----------
+    exercise:
+        As it is written.
+    forms:
+        By their names; `written` is the exercise.
+    played:
+        Of each line what has the names of its forms.
+    glyphs:
+        Gets the outlines of the glyphs.
+    """
+    count = len(exercise.lines)
+    found: list[dict[str, Any]] = [{"staves": [], "drawn": {}} for _ in range(count)]
+    known: list[list[PrintedLine]] = [[] for _ in range(count)]
+    for name, form in forms.items():
+        kept = [name in names for names in played]
+        if not any(kept):
+            continue
+        shape = _with_own_lines(form, exercise, kept)
+        printed = [printed_line(shape, number) for number in range(1, count + 1)]
+        wanted = [
+            is_kept and one not in before
+            for is_kept, one, before in zip(kept, printed, known, strict=True)
+        ]
+        staves = staves_of(shape, glyphs) if any(wanted) else [{}] * count
+        for index, one in enumerate(printed):
+            if wanted[index]:
+                known[index].append(one)
+                found[index]["staves"].append(staves[index])
+            if kept[index]:
+                found[index]["drawn"][name] = known[index].index(one)
+    return found
+
+
 def _shown_bars(music: dict[str, Any]) -> list[tuple[int, str]]:
     return [(bar["written"], bar["number"]) for bar in music["bars"]]
 
@@ -129,10 +183,9 @@ class _Exercises:
         """Return one exercise as JSON holds it."""
         tempos = self.settings.tempos_of(exercise)
         settings = self.settings
-        forms = list(_forms(exercise, self.settings))
-        staves = staves_of(exercise, self.glyphs)
+        forms = {"written": exercise} | dict(_forms(exercise, self.settings))
         reports = list(assess(exercise))
-        lines = []
+        lines: list[dict[str, Any]] = []
         for index, line in enumerate(exercise.lines):
             own = _music(exercise, index + 1, settings)
             if own is None:
@@ -142,8 +195,10 @@ class _Exercises:
             if self.reference is None and fits(own, min(tempos)):
                 self.reference = exercise.only(index + 1), min(tempos)
             music = {"written": own}
-            for name, form in forms:
-                if name.startswith("gracenotes") and own["gracenote"] is not None:
+            for name, form in forms.items():
+                if name in music or (
+                    name.startswith("gracenotes") and own["gracenote"] is not None
+                ):
                     continue  # The length of its own can be chosen.
                 other = _music(form, index + 1, settings)
                 same = any(other == known for known in music.values())
@@ -163,13 +218,15 @@ class _Exercises:
                         "de": reports[index].played_in_german,
                     },
                     "advice": [
-                        {"bar": one.bar_number or str(one.bar), "en": one.text, "de": one.german}
-                        for one in advice
+                        {"bar": one.bar_number, "en": one.text, "de": one.german} for one in advice
                     ],
                     "forms": {name: _compact(one) for name, one in music.items()},
-                    "staves": staves[index],
                 }
             )
+        played = [told["forms"] for told in lines]
+        drawings = _drawings(exercise, forms, played, self.glyphs)
+        for told, drawn in zip(lines, drawings, strict=True):
+            told.update(drawn)
         return {
             "title": _legible(exercise.title),
             "audience": _legible(exercise.audience),

@@ -90,7 +90,7 @@ def html_of(contents: Mapping[str, Any]) -> bytes:
     contents:
         From `renderer.delivery.page.contents.page_contents`.
     """
-    style = _file("page.css")
+    style = _file("music.css") + _file("page.css")
     policy = "; ".join(
         (
             "default-src 'none'",

@@ -1,5 +1,6 @@
 // The practice page: what is shown and pressed, over the player, the staff and the log.
 
+import { Banks, doBetween } from "./banks.js";
 import { dayRows } from "./day_list.js";
 import { Awake, MediaKeys } from "./device.js";
 import { element, showOnSlider } from "./elements.js";
@@ -8,11 +9,13 @@ import { keyPressed } from "./keys.js";
 import { Log, dayOf, readLog, writtenLog } from "./log.js";
 import { logTable, partWords } from "./log_table.js";
 import { linesOf, readMusic } from "./music.js";
-import { FASTEST, LOWEST_FADER_DB, SLOWEST, factor, milliseconds, panelsOf } from "./panels.js";
-import { Player } from "./player.js";
+import { milliseconds, panelsOf } from "./panels.js";
+import { LOWEST_FADER_DB, Player, factor } from "./player.js";
 import {
   decider,
   fitting,
+  numberOfBar,
+  readTempo,
   rungAbove,
   rungBelow,
   spokenTempo,
@@ -22,7 +25,6 @@ import {
   waysOf,
 } from "./practice.js";
 import { Holes, Staff, barUnder, noteNear } from "./staff.js";
-import { Bank } from "./tones.js";
 import { LANGUAGES, noteName, speak, word } from "./words.js";
 
 /** @typedef {import("./moments.js").Line} Line */
@@ -31,13 +33,16 @@ import { LANGUAGES, noteName, speak, word } from "./words.js";
 const MOVED_PX = 12;
 const MOST_DOCK = 0.7;
 
+/** A line's staves as it sounds in a form. @param {any} line @param {string} form */
+function stavesOf(line, form) {
+  return line.staves[line.drawn[form] ?? line.drawn.written];
+}
+
 export class Page {
   /** @param {any} data @param {HTMLElement} root */
   constructor(data, root) {
     this.data = data;
     this.root = root;
-    /** @type {Map<string, Bank>} */
-    this.banks = new Map();
     /** @type {Map<number, ReturnType<typeof linesOf>>} */
     this.lines = new Map();
     this.exerciseIndex = 0;
@@ -47,6 +52,7 @@ export class Page {
     this.faders = { chanter: 0, drone: heard(data.drone), metronome: heard(data.metronome) };
     this.log = new Log(data.page, this.storage());
     this.player = new Player(readMusic(data), () => this.ended());
+    this.banks = new Banks(data);
     /** @type {import("./practice.js").Choice} */
     this.choice = usualChoice(data, (...asked) => this.lineOf(...asked), this.bank());
     /** @type {[number, number]|null} */
@@ -120,14 +126,7 @@ export class Page {
   }
 
   bank() {
-    const key = `${this.pitchIndex}/${this.cents}`;
-    let bank = this.banks.get(key);
-    if (!bank) {
-      if (this.banks.size > 2) this.banks.clear();
-      bank = new Bank(this.data.sound, this.data.pitches[this.pitchIndex], this.cents);
-      this.banks.set(key, bank);
-    }
-    return bank;
+    return this.banks.of(this.pitchIndex, this.cents);
   }
 
   /** Make the tones of the line ahead of the first press, a little at a time. */
@@ -142,14 +141,8 @@ export class Page {
       before = note;
     }
     const work = [...tones].map((tone) => () => void bank.tone(tone));
-    work.push(() => void bank.drones(), () => void this.player.struck(bank));
-    const next = () => {
-      const one = work.shift();
-      if (!one || this.choice.bank !== bank) return;
-      one();
-      setTimeout(next, 0);
-    };
-    setTimeout(next, 0);
+    work.push(() => void bank.drones(), () => void (this.player.isPlaying || this.player.struck(bank)));
+    doBetween(work, () => this.choice.bank === bank);
   }
 
   // What is shown.
@@ -316,7 +309,7 @@ export class Page {
     const name = word("line", { n: line.number });
     const heading = name + (line.heading ? ` · ${line.heading}` : "");
     const host = element("div", { class: "staves" });
-    this.staffs.push(new Staff(host, line.staves, `${heading}: ${line.played[this.language]}`));
+    this.staffs.push(new Staff(host, stavesOf(line, "written"), `${heading}: ${line.played[this.language]}`));
     this.pointer(host, at);
     const advice = element("ul", { class: "advice", "aria-label": word("advice") });
     for (const said of line.advice) {
@@ -389,6 +382,7 @@ export class Page {
     this.staffs[choice.lineIndex]?.light("");
     this.staffs[choice.lineIndex]?.cursor(-1);
     this.staffs[choice.lineIndex]?.loop(null);
+    this.showForm("written");
     choice.lineIndex = index;
     choice.from = choice.to = choice.startAt = null;
     choice.part = "";
@@ -409,7 +403,9 @@ export class Page {
     const written = [...new Set(this.line.bars.map((bar) => bar.written))].sort((a, b) => a - b);
     this.barFields.hidden = written.length < 2;
     for (const select of [this.firstBar, this.lastBar]) {
-      select.replaceChildren(...written.map((bar) => element("option", { value: bar }, String(bar))));
+      select.replaceChildren(
+        ...written.map((bar) => element("option", { value: bar }, numberOfBar(this.line, bar))),
+      );
     }
     this.sections.forEach((/** @type {Element} */ section, /** @type {number} */ at) => {
       section.classList.toggle("chosen", at === index);
@@ -449,6 +445,7 @@ export class Page {
     const mode = this.root.querySelector(`input[name="mode"][value="${choice.mode}"]`);
     if (mode instanceof HTMLInputElement) mode.checked = true;
     if (!isPlaying) {
+      this.showForm(choice.form);
       this.staffs[choice.lineIndex]?.light("");
       this.staffs[choice.lineIndex]?.cursor(-1);
       this.beat.textContent = "";
@@ -465,6 +462,14 @@ export class Page {
     this.showMedia();
   }
 
+  /** Draw the chosen line's staves as they sound in a form. @param {string} form */
+  showForm(form) {
+    const { lineIndex } = this.choice;
+    const line = this.exercise.lines[lineIndex];
+    // What is drawn anew is not lit yet.
+    if (line && this.staffs[lineIndex]?.take(stavesOf(line, form))) this._litId = undefined;
+  }
+
   /** Bring a rung into sight where there are more than fit. @param {HTMLElement} button */
   showRung(button) {
     const { rungs } = this;
@@ -477,7 +482,7 @@ export class Page {
   loopWords() {
     if (this.loopsNote) return word("looping_note");
     if (!this.loopedBars) return word("whole_line");
-    const [a, b] = this.loopedBars;
+    const [a, b] = this.loopedBars.map((bar) => numberOfBar(this.line, bar));
     return a === b ? word("looping_bar", { a }) : word("looping_bars", { a, b });
   }
 
@@ -564,8 +569,7 @@ export class Page {
 
   /** @param {string} text */
   typeTempo(text) {
-    const tempo = Math.min(FASTEST, Math.max(SLOWEST, Number(text) || SLOWEST));
-    const asked = readFraction(tempo.toFixed(4).replace(/\.?0+$/, "") || String(SLOWEST));
+    const asked = readTempo(Number(text));
     const fits = fitting(this.line, asked);
     if (!isSame(fits, asked)) this.say(word("too_fast", { n: spokenTempo(fits) }));
     this.change({ tempo: fits });
@@ -614,8 +618,13 @@ export class Page {
     this.loopedBars = [Math.min(first, last), Math.max(first, last)];
     this.loopsNote = false;
     this.staffs[this.choice.lineIndex]?.loop(this.loopedBars);
-    this.change({ ...stretch, startAt: null, part: [...new Set(this.loopedBars)].join("-") });
+    this.change({ ...stretch, startAt: null, part: this.loopedNumbers() });
     if (this.player.isPlaying) this.play();
+  }
+
+  /** The numbers that the looped bars are known by: `3-4`. */
+  loopedNumbers() {
+    return [...new Set(this.loopedBars?.map((bar) => numberOfBar(this.line, bar)))].join("-");
   }
 
   /** @param {number} first @param {number} last written bars, all of them for the whole line */
@@ -749,7 +758,7 @@ export class Page {
 
   follow() {
     if (!this.player.isPlaying) return;
-    this.showHeard(this.player.heardFrame);
+    this.showHeard(this.player.shownFrame);
     if (!document.hidden) requestAnimationFrame(() => this.follow());
   }
 
@@ -800,7 +809,10 @@ export class Page {
     const before = this._heardSection < 0 ? null : this._lastSaid;
     this._heardSection = number;
     const tag = /** @type {import("./practice.js").Tag} */ (section.tag);
-    if (section.kind !== "quiet" && tag.lineIndex !== this.choice.lineIndex) this.takeLine(tag.lineIndex, true);
+    if (section.kind !== "quiet") {
+      if (tag.lineIndex !== this.choice.lineIndex) this.takeLine(tag.lineIndex, true);
+      this.showForm(tag.form);
+    }
     this.choice.rungs.forEach((rung, index) => {
       const button = this.rungs.children[index];
       const isHeard = section.kind !== "quiet" && isSame(rung, tag.tempo);

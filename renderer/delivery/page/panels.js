@@ -2,19 +2,13 @@
 
 import { check, element, named, radio, slider } from "./elements.js";
 import { fraction } from "./exact.js";
+import { LOWEST_FADER_DB, factor } from "./player.js";
+import { FASTEST, SLOWEST } from "./practice.js";
 import { word } from "./words.js";
 
-export const SLOWEST = 10;
-export const FASTEST = 400;
-export const LOWEST_FADER_DB = -40;
 const MOST_CENTS = 60;
 const SHORTEST_GRACENOTE = 20;
 const LONGEST_GRACENOTE = 150;
-
-/** The gain of a fader. @param {number} db */
-export function factor(db) {
-  return db <= LOWEST_FADER_DB ? 0 : 10 ** (db / 20);
-}
 
 /** A length in words. @param {number} value milliseconds */
 export function milliseconds(value) {

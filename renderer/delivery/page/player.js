@@ -31,15 +31,30 @@ import { struckIn } from "./struck.js";
 /** @typedef {import("./rendition.js").PlayedEvent} PlayedEvent */
 /** @typedef {import("./rendition.js").Click} Click */
 /** @typedef {{chanter: number, drone: number, metronome: number}} Faders amplitude factors */
+/**
+ * @typedef {{buffer: AudioBuffer, to: AudioNode, first: number, loop: number}} Made what is to sound
+ *   from a frame on, as a loop of so many frames or, with 0, once
+ */
 
+export const LOWEST_FADER_DB = -40;
 const FIRST_PIECE_S = 0.4;
 const PIECE_S = 2;
 const AHEAD_S = 20;
 const START_S = 0.06;
+const MOST_START_S = 1;
+const DRONES_S = 0.2;
+const MEANWHILE_S = 6;
 const CUT_S = 0.15;
 const FADE_S = 0.04;
 const LATE_S = 0.005;
 const TICK_MS = 200;
+/** What a script draws comes onto the screen with its next frame: of usual ones, at the latest. */
+const SEEN_S = 1 / 60;
+
+/** The amplitude factor of a fader, which at its lowest is silent. @param {number} db */
+export function factor(db) {
+  return db <= LOWEST_FADER_DB ? 0 : 10 ** (db / 20);
+}
 
 export class Player {
   /**
@@ -58,16 +73,15 @@ export class Player {
     this.faders = { chanter: 1, drone: 1, metronome: 1 };
     this._origin = 0;
     this._laidTo = 0;
-    /** @type {{node: AudioBufferSourceNode, first: number, end: number}[]} */
+    /** @type {{node: AudioBufferSourceNode, first: number, end: number, isDrone: boolean}[]} */
     this._pieces = [];
+    this._mark = { at: 0, ms: 0 };
     /** @type {number|null} */
     this._timer = null;
     /** @type {Record<keyof Faders, GainNode>|null} */
     this._gains = null;
     /** @type {GainNode|null} */
     this._master = null;
-    /** @type {AudioBufferSourceNode[]} */
-    this._drones = [];
     /** @type {import("./tones.js").Bank|null} */
     this._droneBank = null;
     this._struckGains = { clicks: 1, rolls: 1 };
@@ -125,23 +139,50 @@ export class Player {
       return node;
     };
     this._gains = { chanter: gain("chanter"), drone: gain("drone"), metronome: gain("metronome") };
-    const asked = { at: context.currentTime, ms: performance.now() };
+    this._setMark();
     this._laidTo = 0;
     this._decide = decide;
     const first = decide(0, []);
     if (first) this._setBank(first.bank);
     this.rendition = this._render([]);
     // What takes time comes before the beginning is fixed: the clock runs on meanwhile.
-    this.rendition.chanter(0, Math.round(FIRST_PIECE_S * rate));
-    const dronesStart = this.rendition.dronesStart;
-    const struck = this._droneBank && this.struck(this._droneBank, dronesStart);
-    const meanwhile = "close" in context ? (performance.now() - asked.ms) / 1000 : 0;
-    const now = Math.max(context.currentTime, asked.at + meanwhile);
-    this._origin = Math.ceil((now + START_S) * rate);
-    this._lay(FIRST_PIECE_S);
-    if (struck) this._startDrones(dronesStart, struck);
+    const { dronesStart } = this.rendition;
+    // Pressed before the drones are made, they strike in as soon as they are: nobody waits for them.
+    const isWhole = !("close" in context) || this._droneBank?.hasDrones;
+    const made = this._make(FIRST_PIECE_S);
+    if (isWhole) made.push(...this._makeDrones(dronesStart));
+    for (let ahead = START_S; ; ahead *= 2) {
+      this._origin = Math.ceil((this._now() + ahead) * rate);
+      for (const one of made) this._begin(one);
+      if (this._isAhead(0) || ahead > MOST_START_S) break;
+      // Held up meanwhile, on a busy machine: once more, with more time.
+      this._takeBack();
+    }
     this._timer = setInterval(() => this._tick(), TICK_MS);
     setTimeout(() => this._tick(), 0);
+    if (!isWhole) setTimeout(() => this._strikeIn(dronesStart), 0);
+  }
+
+  /** Make the drones while all else sounds, and let them strike in. @param {number} first the frame before
+   *   which they do not */
+  _strikeIn(first) {
+    const gains = this._gains;
+    for (let laid = 0; laid < MEANWHILE_S; laid += PIECE_S) this._lay(PIECE_S);
+    setTimeout(() => {
+      const { _droneBank: bank } = this;
+      if (!gains || this._gains !== gains || !bank) return;
+      bank.drones();
+      this._setMark();
+      const { rate } = this.sound;
+      for (let ahead = DRONES_S; ; ahead *= 2) {
+        const frame = Math.max(first, Math.ceil((this._now() + ahead) * rate) - this._origin);
+        const made = this._makeDrones(frame);
+        if (this._isAhead(frame) || ahead > MOST_START_S) {
+          for (const one of made) this._begin(one);
+          return;
+        }
+      }
+    }, 0);
   }
 
   /** @param {import("./tones.js").Bank} bank */
@@ -166,6 +207,20 @@ export class Player {
   /** @type {((number: number, before: Section[]) => Section|null)|undefined} */
   _decide;
 
+  /** Note what time it is: within one task of the script a context's own clock may stand still. */
+  _setMark() {
+    const { context } = this;
+    if (context) this._mark = { at: context.currentTime, ms: performance.now() };
+  }
+
+  /** The clock's seconds, within a task, too. */
+  _now() {
+    const context = /** @type {AudioContext} */ (this.context);
+    // One that renders without a clock waits.
+    const since = "close" in context ? (performance.now() - this._mark.ms) / 1000 : 0;
+    return Math.max(context.currentTime, this._mark.at + since);
+  }
+
   /** The frame of the rendition that the clock is at. */
   get frame() {
     if (!this.context) return 0;
@@ -178,6 +233,11 @@ export class Player {
     return this.frame - late * this.sound.rate;
   }
 
+  /** The frame that will be heard when what is drawn now is seen. */
+  get shownFrame() {
+    return this.heardFrame + SEEN_S * this.sound.rate;
+  }
+
   /** @param {number} frame */
   _time(frame) {
     return (this._origin + frame) / this.sound.rate;
@@ -186,6 +246,7 @@ export class Player {
   _tick() {
     const { rendition } = this;
     if (!rendition) return;
+    this._setMark();
     const { rate } = this.sound;
     const now = this.frame;
     this._pieces = this._pieces.filter((piece) => piece.end > now - rate);
@@ -210,8 +271,13 @@ export class Player {
 
   /** Lay the next piece. @param {number} seconds */
   _lay(seconds) {
-    const { context, rendition, _gains: gains } = this;
-    if (!context || !rendition || !gains) return;
+    for (const one of this._make(seconds)) this._begin(one);
+  }
+
+  /** Make the next piece, not begun yet. @param {number} seconds @returns {Made[]} */
+  _make(seconds) {
+    const { rendition, _gains: gains } = this;
+    if (!rendition || !gains) return [];
     const { rate } = this.sound;
     const first = this._laidTo;
     let end = first + Math.round(seconds * rate);
@@ -220,36 +286,77 @@ export class Player {
       const last = rendition.sections[rendition.sections.length - 1];
       end = Math.min(end, last ? last.endFrame : first);
     }
-    if (end <= first) return;
-    this._give(rendition.chanter(first, end), first, gains.chanter);
-    this._give(rendition.metronome(first, end, this._struckGains), first, gains.metronome);
+    if (end <= first) return [];
     this._laidTo = end;
+    return [
+      this._made([rendition.chanter(first, end)], first, gains.chanter),
+      this._made([rendition.metronome(first, end, this._struckGains)], first, gains.metronome),
+    ];
   }
 
-  /** @param {Float32Array} samples @param {number} first @param {AudioNode} to */
-  _give(samples, first, to) {
+  /** @param {Float32Array[]} channels @param {number} first @param {AudioNode} to @returns {Made} */
+  _made(channels, first, to, loop = 0) {
     const context = /** @type {AudioContext} */ (this.context);
-    const buffer = context.createBuffer(1, samples.length, this.sound.rate);
-    buffer.getChannelData(0).set(samples);
-    const node = context.createBufferSource();
-    node.buffer = buffer;
-    node.connect(to);
-    this._begin(node, first, null);
-    this._pieces.push({ node, first, end: first + samples.length });
+    const frames = /** @type {Float32Array} */ (channels[0]).length;
+    const buffer = context.createBuffer(channels.length, frames, this.sound.rate);
+    channels.forEach((channel, number) => buffer.getChannelData(number).set(channel));
+    return { buffer, to, first, loop };
+  }
+
+  /** How long before a time a browser has to be told of it: it works sound out a buffer at a time. */
+  get _notice() {
+    return LATE_S + (this.context?.baseLatency ?? 0);
+  }
+
+  /** Whether it can still be told of a frame. @param {number} frame */
+  _isAhead(frame) {
+    return this._now() + this._notice < this._time(frame);
   }
 
   /**
    * Begin a sound at its frame, or, if that is over on a busy machine, within it: never late.
-   * @param {AudioBufferSourceNode} node @param {number} frame
-   * @param {{from: number, size: number}|null} loop where in a loop of how many frames it begins
+   * @param {Made} made
    */
-  _begin(node, frame, loop) {
-    const { rate } = this.sound;
+  _begin(made) {
+    const { first } = made;
+    let missed = 0;
+    for (let more = this._notice; ; more *= 2) {
+      if (!this._isAhead(first + missed)) missed = this._soonest(more) - first;
+      const node = this._started(made, missed);
+      // Held up between the two, it would sound as late as that: once more, from further within.
+      if (this._isAhead(first + missed) || more > MOST_START_S) return;
+      this._takeBack(node);
+    }
+  }
+
+  /** The first frame that is so much further off than it must be. @param {number} more seconds */
+  _soonest(more) {
+    return Math.ceil((this._now() + this._notice + more) * this.sound.rate) - this._origin;
+  }
+
+  /**
+   * Start a sound so many frames within it.
+   * @param {Made} made @param {number} missed
+   */
+  _started({ buffer, to, first, loop }, missed) {
     const context = /** @type {AudioContext} */ (this.context);
-    const now = Math.ceil(context.currentTime * rate) - this._origin;
-    const missed = frame < now ? now + Math.round(LATE_S * rate) - frame : 0;
-    const into = loop ? (loop.from + missed) % loop.size : missed;
-    node.start(this._time(frame + missed), into / rate);
+    const node = context.createBufferSource();
+    // Only now: what a buffer holds when it is given to a node is what sounds.
+    node.buffer = buffer;
+    node.loop = loop > 0;
+    node.connect(to);
+    const into = loop ? (first + missed) % loop : missed;
+    node.start(this._time(first + missed), into / this.sound.rate);
+    const end = loop ? Infinity : first + buffer.length;
+    this._pieces.push({ node, first, end, isDrone: to === this._gains?.drone });
+    return node;
+  }
+
+  /** Take back what has been begun: all, or one. @param {AudioBufferSourceNode|null} one */
+  _takeBack(one = null) {
+    const isTaken = (/** @type {AudioBufferSourceNode} */ node) => one === null || node === one;
+    for (const { node } of this._pieces) if (isTaken(node)) node.disconnect();
+    this._pieces = this._pieces.filter(({ node }) => !isTaken(node));
   }
 
   /**
@@ -269,25 +376,14 @@ export class Player {
    *   beginning: Float32Array[]}|undefined} */
   _known;
 
-  /** @param {number} frame @param {{loop: Float32Array[], size: number, beginning: Float32Array[]}} drones */
-  _startDrones(frame, { loop, size, beginning }) {
-    const { context, _gains: gains } = this;
-    if (!context || !gains) return;
-    const give = (/** @type {Float32Array[]} */ channels, /** @type {boolean} */ loops) => {
-      const frames = /** @type {Float32Array} */ (channels[0]).length;
-      const buffer = context.createBuffer(channels.length, frames, this.sound.rate);
-      channels.forEach((channel, number) => buffer.getChannelData(number).set(channel));
-      const node = context.createBufferSource();
-      // Only now: what a buffer holds when it is given to a node is what sounds.
-      node.buffer = buffer;
-      node.loop = loops;
-      node.connect(gains.drone);
-      this._drones.push(node);
-      return node;
-    };
-    this._begin(give(beginning, false), frame, null);
+  /** Make the drones, not begun yet: as they strike in at a frame, then their loop.
+   * @param {number} frame @returns {Made[]} */
+  _makeDrones(frame) {
+    const { _gains: gains, _droneBank: bank } = this;
+    if (!gains || !bank) return [];
+    const { loop, size, beginning } = this.struck(bank, frame);
     const begins = frame + /** @type {Float32Array} */ (beginning[0]).length;
-    this._begin(give(loop, true), begins, { from: begins % size, size });
+    return [this._made(beginning, frame, gains.drone), this._made(loop, begins, gains.drone, size)];
   }
 
   /**
@@ -297,23 +393,31 @@ export class Player {
     const { rendition } = this;
     if (!rendition) return;
     const { rate } = this.sound;
-    const cut = Math.max(0, Math.ceil(this.frame + CUT_S * rate));
-    const kept = rendition.sections.filter((section) => section.frame < cut + CUT_S * rate);
-    this.rendition = this._render(kept);
+    this._setMark();
+    const frame = () => this._now() * rate - this._origin;
+    let cut = 0;
+    for (let ahead = CUT_S; ; ahead *= 2) {
+      cut = Math.max(0, Math.ceil(frame() + ahead * rate));
+      const kept = rendition.sections.filter((section) => section.frame < cut + CUT_S * rate);
+      this.rendition = this._render(kept);
+      this.rendition.chanter(cut, cut + Math.round(FIRST_PIECE_S * rate));
+      // Where laying it out anew took too long, once more, with more time.
+      if (frame() + (CUT_S / 2) * rate < cut || ahead > MOST_START_S) break;
+    }
     this._cut(cut);
     this._laidTo = Math.min(this._laidTo, cut);
     this._lay(FIRST_PIECE_S);
     this._lay(PIECE_S);
   }
 
-  /** Take back what is laid from a frame on. @param {number} frame */
+  /** Take back what is laid from a frame on, drones apart. @param {number} frame */
   _cut(frame) {
     for (const piece of this._pieces) {
-      if (piece.end <= frame) continue;
+      if (piece.end <= frame || piece.isDrone) continue;
       if (piece.first >= frame) piece.node.disconnect();
       else piece.node.stop(this._time(frame));
     }
-    this._pieces = this._pieces.filter((piece) => piece.first < frame);
+    this._pieces = this._pieces.filter((piece) => piece.first < frame || piece.isDrone);
   }
 
   /** Stop, gently; safe to call at any time. */
@@ -327,19 +431,17 @@ export class Player {
       const end = context.currentTime + FADE_S;
       master.gain.setValueAtTime(1, context.currentTime);
       master.gain.linearRampToValueAtTime(0, end);
-      const nodes = [...this._pieces.map((piece) => piece.node), ...this._drones];
-      for (const node of nodes) node.stop(end);
+      for (const { node } of this._pieces) node.stop(end);
       setTimeout(() => master.disconnect(), 1000 * FADE_S + 100);
     }
     this._pieces = [];
-    this._drones = [];
     this._master = null;
     this._gains = null;
   }
 
-  /** What is heard now: the event that sounds, the section it lies in and the last click. */
+  /** What is heard when it is seen: the event that sounds, the section it lies in and the last click. */
   heard() {
-    const frame = this.heardFrame;
+    const frame = this.shownFrame;
     return {
       frame,
       event: this.eventAt(frame),

@@ -44,10 +44,18 @@ import { ONE, ZERO, asNumber, fraction, isLess, isSame, over, plus, readFraction
  * @property {number} block of the day's plan; -1 without one
  */
 
+export const SLOWEST = 10;
+export const FASTEST = 400;
 const A_MINUTE = fraction(60n);
 const MOST_REST_S = 3600;
 /** Between the blocks of a day: clicks, as between the lines of a track. */
 const LATER_COUNT_IN = { bars: 1, rolls: false, introduction: null };
+
+/** A tempo as it is typed, within what can be played. @param {number} tempo @returns {Fraction} */
+export function readTempo(tempo) {
+  const within = Math.min(FASTEST, Math.max(SLOWEST, tempo || SLOWEST));
+  return readFraction(within.toFixed(4).replace(/\.?0+$/, ""));
+}
 
 /** Return the fastest tempo at which a line still fits, or the tempo itself.
  * @param {Line} line @param {Fraction} tempo */
@@ -69,13 +77,12 @@ export function rungBelow(rungs, tempo) {
 }
 
 /**
- * A choice as a page opens with it: the first line, looped as it is written.
- * @param {any} data a page's
+ * A choice without anything of a page's own: the first line, looped as it is written.
  * @param {Choice["lineOf"]} lineOf
  * @param {import("./tones.js").Bank} bank
  * @returns {Choice}
  */
-export function usualChoice(data, lineOf, bank) {
+export function plainChoice(lineOf, bank) {
   return {
     version: 0,
     lineIndex: 0,
@@ -84,20 +91,37 @@ export function usualChoice(data, lineOf, bank) {
     gracenote: null,
     openings: [],
     rungs: [],
-    tempo: readFraction(data.exercises[0].rungs[0] ?? "60"),
+    tempo: A_MINUTE,
     mode: "loop",
     rounds: 2,
     from: null,
     to: null,
     startAt: null,
     bank,
-    countIn: data.count_in,
-    noises: data.show_crossing,
-    subdivide: data.subdivide,
+    countIn: LATER_COUNT_IN,
+    noises: false,
+    subdivide: false,
     dropout: false,
     part: "",
     plan: [],
     firstBlock: 0,
+  };
+}
+
+/**
+ * A choice as a page opens with it.
+ * @param {any} data a page's
+ * @param {Choice["lineOf"]} lineOf
+ * @param {import("./tones.js").Bank} bank
+ * @returns {Choice}
+ */
+export function usualChoice(data, lineOf, bank) {
+  return {
+    ...plainChoice(lineOf, bank),
+    tempo: readFraction(data.exercises[0].rungs[0] ?? "60"),
+    countIn: data.count_in,
+    noises: data.show_crossing,
+    subdivide: data.subdivide,
   };
 }
 
@@ -221,6 +245,15 @@ function blockSection(choice, number, read) {
     return { ...common, kind, beat: over(A_MINUTE, tempo), to: line.beats, tag };
   }
   return null;
+}
+
+/**
+ * The number that a bar is known by on sheets and in messages.
+ * @param {Line} line
+ * @param {number} bar as it is written, from 1
+ */
+export function numberOfBar(line, bar) {
+  return line.bars.find((one) => one.written === bar)?.number ?? String(bar);
 }
 
 /**

@@ -21,7 +21,7 @@ export class Staff {
     this.staves = staves;
     this.label = label;
     this._layout = "";
-    /** @type {Map<string, Element>} */
+    /** A note's groups: more than one where it is tied. @type {Map<string, Element[]>} */
     this._notes = new Map();
     /** @type {{bar: number, element: Element}[]} */
     this._bars = [];
@@ -30,6 +30,20 @@ export class Staff {
     this._cursor = -1;
     /** @type {[number, number]|null} */
     this._looped = null;
+  }
+
+  /**
+   * Take other staves of the same bars: drawn, if these were.
+   * @param {any} staves by layout
+   * @returns {boolean} whether they are others
+   */
+  take(staves) {
+    if (staves === this.staves) return false;
+    this.staves = staves;
+    const layout = this._layout;
+    this._layout = "";
+    if (layout) this.draw(layout);
+    return true;
   }
 
   /** Draw a layout, if it is not drawn: that which the width asks for, unless one is named.
@@ -74,7 +88,8 @@ export class Staff {
       svg.append(element);
     }
     for (const group of Array.from(svg.querySelectorAll("g[id]"))) {
-      this._notes.set(group.id, group);
+      const name = group.id.replace(/(-[HT]\d+)+$/, "");
+      this._notes.set(name, [...(this._notes.get(name) ?? []), group]);
       // Names are for us; two lines of two exercises may share them.
       group.setAttribute("data-note", group.id);
       group.removeAttribute("id");
@@ -86,14 +101,8 @@ export class Staff {
    * @param {string} id */
   light(id) {
     for (const group of this._lit) group.classList.remove("lit");
-    this._lit = [];
-    if (!id) return;
-    for (let n = 1; ; n++) {
-      const group = this._notes.get(n === 1 ? id : `${id}-T${n}`);
-      if (!group) break;
-      group.classList.add("lit");
-      this._lit.push(group);
-    }
+    this._lit = this._notes.get(id) ?? [];
+    for (const group of this._lit) group.classList.add("lit");
   }
 
   /** Show where the music is; -1 for nowhere. @param {number} bar as it is written */
@@ -170,9 +179,13 @@ export class Holes {
     });
   }
 
-  /** @param {string} closed a sign a hole, x for closed; empty for silence @param {string} label */
-  show(closed, label) {
-    this._holes.forEach((hole, index) => hole.classList.toggle("closed", closed[index] === "x"));
+  /** @param {string} closed a sign a hole, x for closed; empty for silence @param {string} label
+   * @param {number[]} moved the holes whose fingers have just moved */
+  show(closed, label, moved = []) {
+    this._holes.forEach((hole, index) => {
+      hole.classList.toggle("closed", closed[index] === "x");
+      hole.classList.toggle("moved", moved.includes(index));
+    });
     this.element.classList.toggle("silent", closed === "");
     this.element.setAttribute("aria-label", label);
   }

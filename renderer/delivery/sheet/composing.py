@@ -26,15 +26,16 @@ from renderer.errors import failure
 
 _FOOT_GAP_MM = 3.0
 
-_ROW_GAP_EM = (0.8, 2.6)
-_SYSTEM_GAP_EM = (0.45, 1.1)
-_TITLE_GAP_EM = (1.0, 1.8)
+_ROW_GAP_EM = (0.8, 4.0)
+_SYSTEM_GAP_EM = (0.45, 2.2)
+_TITLE_GAP_EM = (1.0, 2.4)
 _NOTE_GAP_EM = (0.6, 0.6)
-_EXERCISE_GAP_EM = (3.2, 6.0)
+_EXERCISE_GAP_EM = (3.2, 7.0)
 _ENTRY_GAP_EM = (1.0, 1.0)
 _GROUP_GAP_EM = (1.8, 1.8)
 """Between rows, systems, title and music, paragraphs of notes, exercises of a booklet, entries and
 groups of its contents: at least, and where the page has room, in heights of the text (judgement).
+Where staves are large for their text, two of their spaces are the measure of the latter.
 """
 
 _HEAD_GAP_EM = 0.5
@@ -290,7 +291,8 @@ class Composer:
             yield leaf, ends, (tops[-1] + here[-1].height) / height
 
     def _gap(self, ems: tuple[float, float], *, breakable: bool = True) -> Gap:
-        return Gap(ems[0] * self.em, ems[1] * self.em, breakable)
+        wide = max(self.em, 2 * self.settings.space_mm)
+        return Gap(ems[0] * self.em, ems[1] * wide, breakable)
 
     def _measured(self, element: Element) -> tuple[float, float]:
         return self._sizes[element]
@@ -341,16 +343,19 @@ class Composer:
     def _head_width(self, number: int, line: int, box: float) -> float:
         """Return where the boxes of a line end: over the end of its staff where that is possible.
 
-        An odd line so stays in its column.
+        An odd line so stays in its column. Where its heading leaves the boxes no room there, they
+        end where those of whole lines do, not at a place of their own.
         """
         exercise = self.exercises[number]
         content = exercise.lines[line]
         width = self._width_of(exercise, line)
-        if line not in exercise.half_lines or width < self.settings.line_mm:
+        if len(content.staves) > 1 or width < self.settings.line_mm:
             return width
         heading = self._measured(Element("heading", number, line))[0]
         needed = heading + width - self._beside_boxes(content, width, box)
-        return min(width, max(self.settings.half_mm, needed))
+        staff = content.staves[0].width * self.settings.space_mm / UNITS_A_SPACE
+        end = max(self.settings.half_mm, staff)
+        return end if needed <= end < width else width
 
     def _boxes(self, number: int, line: int, width: float, box: float) -> Element | None:
         """Return the boxes of a line's rungs, as wide as they are or as there is room for."""
@@ -571,7 +576,17 @@ class Composer:
         ]
         if all(beside):
             return [head for head in beside if head]
-        return [self._head_over(number, line, box) for line in row]
+        heads = [self._head_over(number, line, box) for line in row]
+        # Headings stand level, though the times of tracks stand over the first line's boxes alone.
+        tall = max(self._boxes_height(placed) for _, placed in heads)
+        level = []
+        for height, (*above, last) in heads:
+            room = tall - self._boxes_height([last]) if last.element.kind == "boxes" else 0.0
+            level.append((height + room, [*above, replace(last, y=last.y + room)]))
+        return level
+
+    def _boxes_height(self, placed: Sequence[Placed]) -> float:
+        return sum(self._measured(one.element)[1] for one in placed if one.element.kind == "boxes")
 
     def _head_beside(
         self, number: int, line: int, box: float, width: float

@@ -44,10 +44,10 @@ from renderer.delivery.sheet.note_signs import NoteSign, note_sign
 from renderer.delivery.sheet.over_staff import OverStaff, StaffText, signs_in_words
 from renderer.delivery.sheet.pieces import framed
 from renderer.delivery.sheet.systems import (
+    CLEF_ROOM,
     StackedLine,
     System,
     halved_lines,
-    is_half,
     lay_systems,
     rows_of,
     stacked_lines,
@@ -147,9 +147,8 @@ class ExerciseContent:
     `kind` is the type that a booklet's contents list it under. `tune` says what a tune is and where
     it comes from, and whose it is, on the left and right of one line; `facts` share one;
     `directions` and `notes` have one each. A row of `rows` has the indexes of the lines that stand
-    beside each other; those in `half_lines` take half of one, alone or not. `link` is its own web
-    address, if it has one. `explained` are its
-    movements, each once.
+    beside each other. `link` is its own web address, if it has one. `explained` are its movements,
+    each once.
     """
 
     title: str
@@ -163,7 +162,6 @@ class ExerciseContent:
     level: str
     lines: tuple[LineContent, ...]
     rows: tuple[tuple[int, ...], ...]
-    half_lines: frozenset[int]
     tracks: tuple[tuple[str, str], ...]
     link: str
     explained: tuple[ExplainedMovement, ...]
@@ -215,6 +213,21 @@ def _merged(exercise: Exercise, pickups: Sequence[Fraction]) -> frozenset[int]:
         if printed_line(exercise, number, "open", pickup).notes
         == printed_line(exercise, number, "closed", pickup).notes
     )
+
+
+def _first_extent(extent: Extent, system: System, marks: Sequence[Mark]) -> Extent:
+    """Return the extent of the first system of a line that has its row for itself.
+
+    Nothing stands above it but its heading, which no empty room for the marks of later systems is
+    to keep away.
+    """
+    columns = (column for bar in system.bars for one in bar.staves for column in one.columns)
+    names = {
+        name
+        for column in columns
+        for name in (column.id, *(gracenote for gracenote, _ in column.gracenotes))
+    }
+    return extent if any(mark.name in names for mark in marks) else replace(extent, marks=0.0)
 
 
 def _staff_labels(drawing: Drawing, em: float) -> Iterator[StaffText]:
@@ -456,14 +469,12 @@ def _link(pattern: str, exercise: Exercise, line: int) -> str:
     return pattern.replace(EXERCISE_FIELD, quote(stem, safe="")).replace(LINE_FIELD, str(line))
 
 
-def _alternative(
-    exercise: Exercise, report: LineReport, tempos: Sequence[TempoMark], part: int, parts: int
-) -> str:
+def _alternative(exercise: Exercise, report: LineReport, tempos: str, part: int, parts: int) -> str:
     heading = clean(exercise.lines[report.line - 1].heading)
     name = f"Line {exercise.number_of(report.line - 1)}" + (f", {heading}" if heading else "")
     name += f", part {part} of {parts}" if parts > 1 else ""
     signs = signs_in_words(exercise.lines[report.line - 1])
-    said = [report.played, signs, in_words(tempos)]
+    said = [report.played, signs, tempos]
     return f"{name}: {'; '.join(filter(None, said))}"
 
 
@@ -623,7 +634,7 @@ def content_of(
     return laid_out(material_of(exercise, settings, tracks), settings)
 
 
-def _indent(material: Material, settings: SheetSettings) -> float:
+def label_indent(material: Material, settings: SheetSettings) -> float:
     """The room to the left of the staves that labels take, in the engraver's units."""
     labelled = settings.fingering or any(len(line.forms) > 1 for line in material.lines)
     return settings.small_units * _LABEL_EM if labelled else 0.0
@@ -647,10 +658,19 @@ def _under(
     yield beats(system, _beats_shown(material, settings, number), settings.text_units)
 
 
+def even_scale(material: Material, settings: SheetSettings) -> float:
+    """Return how large staves are at most, as a share of what settings ask for, so that the equal
+    notes of every bar can stand evenly in a row."""
+    available = settings.system_units - label_indent(material, settings)
+    bars = (spacing for line in material.lines for spacing in line.spacings)
+    widest = max(spacing.nearly_even for spacing in bars)
+    return available / (widest + CLEF_ROOM + 2 * EDGE)
+
+
 def pairs_more(material: Material, settings: SheetSettings) -> bool:
     """Whether more lines share a row where they are to be paired."""
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
-    indent = _indent(material, settings)
+    indent = label_indent(material, settings)
     few, more = (
         halved_lines(material.lines, width, half, indent, paired=paired) for paired in (False, True)
     )
@@ -662,7 +682,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
     exercise, symbols = material.exercise, material.symbols
     marks, changes, tracks = material.marks, material.changes, material.tracks
     width, half = settings.system_units - 2 * EDGE, settings.half_units - 2 * EDGE
-    indent = _indent(material, settings)
+    indent = label_indent(material, settings)
     lines = lay_systems(
         material.lines,
         width,
@@ -681,6 +701,7 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
         for number, systems in enumerate(lines, start=1)
     ]
     extents: dict[int, Extent] = {}
+    firsts: dict[int, Extent] = {}
     for row in rows:
         # Staves that stand beside each other are level.
         shared = [system for index in row for system in lines[index]]
@@ -692,19 +713,23 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
             max(sum(one.height for one in part) for index in row for part in under[index]),
         )
         extents |= dict.fromkeys(row, extent)
+        if len(row) == 1:
+            firsts[row[0]] = _first_extent(extent, shared[0], marks[row[0]])
     content = []
     for number, (systems, report) in enumerate(zip(lines, material.reports, strict=True), start=1):
         line = exercise.lines[number - 1]
+        bar_numbers = [stack[0].number for stack in material.lines[number - 1].bars]
+        tempos = in_words(changes[number - 1], bar_numbers)
         fingers = finger_columns(line, exercise.id_number(number - 1)) if settings.fingering else ()
         staves = tuple(
             _staff(
                 system,
-                extents[number - 1],
+                extents[number - 1] if part > 1 else firsts.get(number - 1, extents[number - 1]),
                 symbols,
                 marks[number - 1],
                 changes[number - 1],
                 fingers,
-                _alternative(exercise, report, changes[number - 1], part, len(systems)),
+                _alternative(exercise, report, tempos, part, len(systems)),
                 over[number - 1][part - 1],
                 settings.small_units,
                 under[number - 1][part - 1],
@@ -746,9 +771,6 @@ def laid_out(material: Material, settings: SheetSettings) -> ExerciseContent:
         level=printable(exercise.level),
         lines=tuple(content),
         rows=rows,
-        half_lines=frozenset(
-            index for index, systems in enumerate(lines) if is_half(systems, half)
-        ),
         tracks=material.lengths,
         explained=tuple(_movements(material.explained, settings)),
         link=""

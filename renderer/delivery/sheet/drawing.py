@@ -2,7 +2,8 @@
 
 Every note is a group of class `note`, every gracenote one of class `gracenote`, both with the
 written note's name; groups of class `bar`, `beam` and `tie` hold the rest. Drawings of one line
-share their height, so that its systems stand evenly. Text is not drawn here.
+share their height, so that its systems stand evenly; only the first may lack the room for marks.
+Text is not drawn here.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 from xml.sax.saxutils import quoteattr
 
 from renderer.delivery.sheet.bar_lines import BAR_LINE, line_after, opening
-from renderer.delivery.sheet.engraving import STAFF_HEIGHT, STAFF_LINE, Column
+from renderer.delivery.sheet.engraving import STAFF_HEIGHT, STAFF_LINE, Column, Tuplet
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.over_staff import (
     BRACKET_HEIGHT,
@@ -136,7 +137,7 @@ def extent_of(
         for system in systems
         for bar in system.bars
         for engraved in bar.staves
-        for piece in _all_pieces(engraved.columns, engraved.beams, engraved.over_columns)
+        for piece in _all_pieces(engraved.columns, engraved.beams, engraved.tuplets)
     ]
     boxes += [replace(system.clef, x=CLEF_LEFT).box for system in systems]
     everything = union([*boxes, Box(0, 0, 0, STAFF_HEIGHT)])
@@ -154,13 +155,34 @@ def extent_of(
 
 
 def _all_pieces(
-    columns: Sequence[Column], beams: Iterable[Iterable[Piece]], over: Iterable[Piece]
+    columns: Sequence[Column], beams: Iterable[Iterable[Piece]], tuplets: Iterable[Tuplet]
 ) -> Iterator[Piece]:
     for column in columns:
         yield from column.pieces
     for beam in beams:
         yield from beam
-    yield from over
+    for tuplet in tuplets:
+        yield from tuplet.pieces
+
+
+def _tuplet_moved(
+    tuplet: Tuplet, columns: Sequence[Column], places: Sequence[tuple[float, float, float]]
+) -> Iterator[Piece]:
+    """Yield a tuplet's bracket from its first note to its last, and its number in the middle."""
+    (begin, begin_shift), (end, end_shift) = (
+        (columns[index].anchor, places[index][2]) for index in (tuplet.first, tuplet.last)
+    )
+    number = union([glyph.box for glyph in tuplet.number])
+    middle = (number.left + number.right) / 2
+    share = (middle - begin) / (end - begin) if end > begin else 0.0
+    shift = begin_shift + share * (end_shift - begin_shift)
+    for glyph in tuplet.number:
+        yield glyph.mapped(lambda x: x + shift)
+    for part in tuplet.bracket:
+        is_left = part.box.right <= middle
+        edge, outer = (part.box.left, begin_shift) if is_left else (part.box.right, end_shift)
+        points = ((x + (outer if x == edge else shift), y) for x, y in part.points)
+        yield replace(part, points=tuple(points))
 
 
 def _column_places(bar: PlacedBar, columns: Sequence[Column]) -> list[tuple[float, float, float]]:
@@ -228,6 +250,7 @@ class Drawing:
         self.system, self.extent, self.symbols = system, extent, symbols
         self.staves = len(system.bars[0].staves)
         self.places: dict[str, float] = {}
+        self._groups: dict[str, str] = {}
         self._codes: set[str] = set()
         self._parts: list[str] = []
         for staff in range(self.staves):
@@ -282,8 +305,8 @@ class Drawing:
             pieces = "".join(self._beam_piece(polygon.box, places, x_map) for polygon in beam)
             parts.append(f'<g class="beam">{pieces}</g>')
         parts += [
-            self._drawn([p.stretched(x_map) if isinstance(p, Stroke) else p.mapped(x_map)])
-            for p in engraved.over_columns
+            self._drawn(_tuplet_moved(tuplet, engraved.columns, places))
+            for tuplet in engraved.tuplets
         ]
         return f'<g class="bar">{"".join(parts)}</g>'
 
@@ -296,6 +319,7 @@ class Drawing:
             place = column.place_of(name)
             assert place is not None
             self.places.setdefault(name, place + shift)
+            self._groups.setdefault(name, column.id)
             drawn = self._drawn(piece.mapped(lambda x: x + shift) for piece in pieces)
             parts.append(f'<g class="{kind}" id={quoteattr(name)}>{drawn}</g>')
         if column.grace_beams:
@@ -390,16 +414,16 @@ class Drawing:
             self._parts.append(f'<g class="tempo">{self._drawn(pieces)}</g>')
 
     def _marks(self, marks: Sequence[Mark]) -> Iterator[str]:
-        """Yield the marks from the left: apart from each other, and one for several of one hand."""
+        """Yield the marks from the left: apart, and one for several of one hand on a note."""
         step = MARK_WIDTH + 2 * _MARK_STROKE
-        before: tuple[float, Hand] | None = None
+        before: tuple[float, Hand, str] | None = None
         for mark in sorted(marks, key=lambda mark: self.places[mark.name]):
-            x = self.places[mark.name]
+            x, group = self.places[mark.name], self._groups[mark.name]
             if before is not None and x < before[0] + step:
-                if before[1] is mark.hand_first:
+                if before[1:] == (mark.hand_first, group):
                     continue
                 x = before[0] + step
-            before = (x, mark.hand_first)
+            before = (x, mark.hand_first, group)
             yield self._mark(x, mark.hand_first)
 
     def _mark(self, x: float, hand_first: Hand) -> str:

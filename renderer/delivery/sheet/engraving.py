@@ -35,6 +35,7 @@ from renderer.notation.score import (
     Bar,
     Exercise,
     Meter,
+    bar_numbers,
     bar_offsets,
     goes_on_at_another_tempo,
     goes_on_in_an_ending,
@@ -135,6 +136,24 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Tuplet:
+    """The number of a tuplet and its bracket, if it has one, in two parts.
+
+    `first` and `last` are the indexes of its columns.
+    """
+
+    first: int
+    last: int
+    number: tuple[Glyph, ...]
+    bracket: tuple[Polygon, ...]
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """All of its pieces."""
+        return (*self.number, *self.bracket)
+
+
+@dataclass(frozen=True, slots=True)
 class EngravedBar:
     """A bar's pieces.
 
@@ -144,8 +163,8 @@ class EngravedBar:
         Its notes and rests in order.
     beams:
         The beams between notes at full size: each group's polygons.
-    over_columns:
-        What else reaches over several columns: the numbers and brackets of tuplets.
+    tuplets:
+        Their numbers and brackets.
     meter:
         The glyphs of a time signature, if the bar shows one; x from the left edge of the widest.
     length:
@@ -156,8 +175,11 @@ class EngravedBar:
         Whether it is a piece of a bar that goes on in the next one, at another tempo.
     goes_on_in_an_ending:
         Whether it is a piece of a bar in which an ending begins: no bar line stands there.
-    signs, words, number:
+    signs, words:
         As those of the written bar; words in letters that can be printed.
+    number, has_own_number:
+        The number that the bar is known by, empty for one that holds what opened movements have
+        before the line's first beat, and whether the score says it.
     beat_value, offset:
         The length of a beat, and how much of the meter's bar is over where the bar begins, as
         shares of a whole note.
@@ -171,7 +193,7 @@ class EngravedBar:
 
     columns: tuple[Column, ...]
     beams: tuple[tuple[Polygon, ...], ...]
-    over_columns: tuple[Piece, ...]
+    tuplets: tuple[Tuplet, ...]
     meter: tuple[Glyph, ...]
     length: Fraction
     ends_line: bool = False
@@ -181,6 +203,7 @@ class EngravedBar:
     signs: Signs = NO_SIGNS
     words: tuple[str, ...] = ()
     number: str = ""
+    has_own_number: bool = False
     beat_value: Fraction = Fraction(1, 4)
     offset: Fraction = Fraction(0)
     begins_tempo: bool = False
@@ -232,7 +255,7 @@ class _Bar:
         self.top = _numbers(staff[0].get("d", ""))[1]
         self.columns: list[Column] = []
         self.beams: list[tuple[Polygon, ...]] = []
-        self.over: list[Piece] = []
+        self.tuplets: list[Tuplet] = []
         self.meter: tuple[Glyph, ...] = ()
         self.clef: Glyph | None = None
         self._graces: list[tuple[str, tuple[Piece, ...]]] = []
@@ -288,10 +311,24 @@ class _Bar:
                 self._column(name, tuple(self._pieces_of(child)), kind)
             elif kind == "beam":
                 self._beam(child)
-            elif kind in ("tupletNum", "tupletBracket"):
-                self.over += self._pieces_of(child)
-            elif kind in ("tuplet", "graceGrp"):
+            elif kind == "tuplet":
+                self._tuplet(child)
+            elif kind == "graceGrp":
                 self._walk(child)
+
+    def _tuplet(self, element: Element) -> None:
+        first = len(self.columns)
+        self._walk(element)
+        pieces = [
+            piece
+            for child in element
+            if _class(child) in ("tupletNum", "tupletBracket")
+            for piece in self._pieces_of(child)
+        ]
+        number = tuple(piece for piece in pieces if isinstance(piece, Glyph))
+        bracket = tuple(piece for piece in pieces if isinstance(piece, Polygon))
+        if pieces:
+            self.tuplets.append(Tuplet(first, len(self.columns) - 1, number, bracket))
 
     def _beam(self, element: Element) -> None:
         polygons = [self._polygon(child) for child in element if child.tag == "polygon"]
@@ -351,7 +388,9 @@ class _Bar:
             left = min(glyph.box.left for glyph in self.meter)
             meter = tuple(replace(glyph, x=glyph.x - left) for glyph in self.meter)
         length = max((c.start + c.length for c in self.columns), default=Fraction(1))
-        return EngravedBar(tuple(self.columns), tuple(self.beams), tuple(self.over), meter, length)
+        return EngravedBar(
+            tuple(self.columns), tuple(self.beams), tuple(self.tuplets), meter, length
+        )
 
 
 def _grace_look(pieces: list[Piece]) -> tuple[Piece, ...]:
@@ -436,9 +475,12 @@ def _without_signs(exercise: Exercise) -> Exercise:
     return replace(exercise, lines=tuple(lines), order=())
 
 
-def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list[EngravedBar]:
+def _with_signs(
+    engraved: Sequence[EngravedBar], written: Sequence[Bar], numbers: Sequence[str]
+) -> list[EngravedBar]:
     """Give engraved bars the signs, words and numbers of the bars that they are printed from."""
     bars = []
+    numbers = ("",) * (len(engraved) - len(numbers)) + tuple(numbers)
     offsets = bar_offsets(written)
     for index, (one, bar) in enumerate(zip(engraved, written, strict=True)):
         before = written[index - 1].signs if index else NO_SIGNS
@@ -451,7 +493,8 @@ def _with_signs(engraved: Sequence[EngravedBar], written: Sequence[Bar]) -> list
                 one,
                 signs=signs,
                 words=tuple(filter(None, map(printable, bar.words))),
-                number=printable(bar.number),
+                number=printable(numbers[index]),
+                has_own_number=bool(bar.number),
                 beat_value=bar.meter.beat_value,
                 offset=offsets[index] * bar.meter.beat_value,
                 begins_tempo=bar.tempo is not None,
@@ -516,7 +559,7 @@ def engrave(
                 strict=True,
             )
         ]
-        bars = _with_signs(bars, printed.bars)
+        bars = _with_signs(bars, printed.bars, bar_numbers(line))
         if line.tune and not bars[0].meter and printed.bars[0].meter in meters:
             # Every tune of a medley shows its time signature.
             bars[0] = replace(bars[0], meter=meters[printed.bars[0].meter])

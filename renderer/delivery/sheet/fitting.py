@@ -2,7 +2,7 @@
 
 Short lines stand beside each other where that saves a page or makes room for larger print, and
 print is as large as the pages have room for. Staves are a little smaller where that saves one of a
-few pages.
+few pages, and where a bar of large print would else be wider than its row.
 """
 
 from __future__ import annotations
@@ -14,11 +14,17 @@ from fractions import Fraction
 from renderer.delivery.sheet.content import (
     ExerciseContent,
     Material,
+    even_scale,
     laid_out,
     material_of,
     pairs_more,
 )
-from renderer.delivery.sheet.layout import USUAL_SETTINGS, Imposition, SheetSettings
+from renderer.delivery.sheet.layout import (
+    USUAL_SETTINGS,
+    Imposition,
+    PrintSize,
+    SheetSettings,
+)
 from renderer.delivery.sheet.pages import Booklet, Pages, lay_out
 from renderer.delivery.sheet.systems import is_even
 from renderer.notation.score import Exercise
@@ -44,6 +50,10 @@ class _Trials:
         self, materials: Sequence[Material], settings: SheetSettings, booklet: Booklet | None
     ) -> None:
         self.materials, self.settings, self.booklet = materials, settings, booklet
+        self.most = min(even_scale(one, settings) for one in materials)
+        # Never smaller than normal print for that.
+        least = min(1.0, PrintSize.NORMAL.space_mm / settings.print_size.space_mm)
+        self.scale = max(least, min(1.0, self.most))
 
     def pages(self, scale: float, *, paired: bool) -> Iterator[Pages]:
         """Yield the pages; none where pairing lines changes nothing.
@@ -81,7 +91,7 @@ class _Trials:
     def fewest(self) -> list[Pages]:
         """Return the layouts with as few pages as can be, in the largest print of these, unpaired
         first."""
-        best = _fewest(self.each(1.0))
+        best = _fewest(self.each(self.scale))
         if self.settings.size is None and 1 < best[0].music_pages <= _FEW_PAGES:
             smallest = _fewest(self.each(_SMALLER[-1]))
             if smallest[0].count() < best[0].count():
@@ -95,7 +105,7 @@ class _Trials:
         scales = _LARGER if usual.settings.scale >= 1 else ()
         for scale in scales:
             # Staves and text take that much more room at least.
-            if usual.composed.needed * scale > usual.music_pages:
+            if usual.composed.needed * scale > usual.music_pages or scale > self.most:
                 continue
             for larger in self.pages(scale, paired=usual.settings.paired):
                 if larger.count() <= usual.count() and self._breaks_well(larger, usual):
@@ -141,6 +151,7 @@ def fitted(
     """Return the pages of a sheet or booklet, laid out as well as they can be.
 
     They are as few as can be; where no size was asked for, staves may be a little smaller for that.
+    In large print they are as small as the widest bar needs, so that its equal notes stand evenly.
     Else print is as large as they have room for, and lines may be broken anew.
 
     Parameters
@@ -154,7 +165,7 @@ def fitted(
     """
     trials = _Trials(materials, settings, booklet)
     if settings.imposition is Imposition.CARDS:
-        return _fewest([*trials.pages(1.0, paired=True), *trials.pages(1.0, paired=False)])[0]
+        return _fewest(trials.each(trials.scale))[0]
     fewest = trials.fewest()
     if settings.size is not None:
         return fewest[0]

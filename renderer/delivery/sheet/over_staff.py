@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.pieces import Glyph, Stroke
 from renderer.delivery.sheet.systems import PlacedBar, System
-from renderer.notation.score import Line
+from renderer.notation.score import Line, bar_numbers
 from renderer.notation.signs import NO_SIGNS, Signs, ending_text
 
 BRACKET_HEIGHT = 2.2 * UNITS_A_SPACE
@@ -112,8 +112,9 @@ def words_at_end(signs: Signs) -> str:
 def signs_in_words(line: Line) -> str:
     """Return a line's repeats, endings and jumps as text, for those who cannot see the drawing."""
     said: list[str] = []
+    numbers = bar_numbers(line)
     for index, bar in enumerate(line.bars):
-        signs, number = bar.signs, bar.number or str(index + 1)
+        signs, number = bar.signs, numbers[index]
         before = line.bars[index - 1].signs if index else NO_SIGNS
         parts = ["a repeat begins"] * signs.opens
         if signs.endings and signs.endings != before.endings:

@@ -2,7 +2,8 @@
 
 Parts stand one under the other with a gap before each that may be stretched. As few pages are used
 as hold everything at the least gaps; among those plans the one is taken that leaves all pages about
-equally full, and what is left of a page is shared among its gaps.
+equally full, the last one rather emptier than another, and what is left of a page is shared among
+its gaps.
 """
 
 from __future__ import annotations
@@ -11,6 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 _SLACK = 1e-6
+
+_LAST = 0.75
+"""What emptiness of the last page counts, against 1 on the others (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +67,9 @@ def pages_of_parts(
             if end < count and not parts[end].gap.breakable:
                 continue
             pages, uneven, _ = best[end]
-            empty = max(0.0, 1 - used / room)
-            cost = parts[end].gap.cost if end < count else 0.0
-            trial = (pages + 1, uneven + empty * empty + cost, end)
+            empty = max(0.0, 1 - used / room) ** 2
+            cost = empty + parts[end].gap.cost if end < count else empty * _LAST
+            trial = (pages + 1, uneven + cost, end)
             if found is None or trial[:2] < found[:2]:
                 found = trial
         assert found is not None, "the last part ends a page"

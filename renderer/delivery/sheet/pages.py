@@ -216,7 +216,8 @@ class _Document:
         letters = int(40 * PrintSize.NORMAL.foot_pt / settings.foot_pt)
         self.fields: dict[str, Any] = {
             "title": title,
-            "short_title": _shortened(title, letters),
+            # Cards of several exercises say themselves which one they belong to.
+            "short_title": _shortened(title, letters) if booklet or not exercises[1:] else "",
             "authors": [unbroken(audience)] if audience else [],
             "description": _summary(exercises) if booklet else unbroken(first.purpose),
             "keywords": ["Highland pipes", "practice", *filter(None, [unbroken(first.level)])],

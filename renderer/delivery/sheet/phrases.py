@@ -19,10 +19,6 @@ _DENSEST = 0.5
 """How much of its comfortable width a bar of a tune must have before its row is halved (judgement:
 tunes are printed denser than exercises)."""
 
-_TWO = 2
-_PAIR = 1.1
-"""How much more than its row two bars may need before each has a row for itself (judgement)."""
-
 WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
@@ -88,8 +84,7 @@ def _has_pickup(bars: Sequence[TuneBar]) -> bool:
 
 def _fits(bars: Sequence[TuneBar], width: float) -> bool:
     needs = (bar.needs for bar in bars)
-    needed = sum(max(one.nearly_even, one.comfortable * _DENSEST) for one in needs)
-    return needed <= width * (_PAIR if len(bars) == _TWO else 1)
+    return sum(max(one.nearly_even, one.comfortable * _DENSEST) for one in needs) <= width
 
 
 def _chunks(
@@ -106,8 +101,27 @@ def _chunks(
             starts.pop()
             if not _fits(bars[before:], width):
                 starts.append(before + (count - before + 1) // 2)
-    for start, stop in itertools.pairwise([0, *starts, count]):
-        yield from _halved(bars, range(start, stop), width)
+    rows = [
+        row
+        for start, stop in itertools.pairwise([0, *starts, count])
+        for row in _halved(bars, range(start, stop), width)
+    ]
+    if not keeps_rows:
+        # A bar that is too full for its phrase leaves no shorter rows behind than it must.
+        rows = min(rows, list(_filled(bars, width, phrase)), key=len)
+    yield from rows
+
+
+def _filled(bars: Sequence[TuneBar], width: float, phrase: int) -> Iterator[range]:
+    """Yield rows one after the other, of so many bars each as have room, at most a phrase."""
+    start = 0
+    while start < len(bars):
+        most = phrase + (start == 0 and _has_pickup(bars))
+        stop = min(len(bars), start + most)
+        while stop > start + 1 and not _fits(bars[start:stop], width):
+            stop -= 1
+        yield range(start, stop)
+        start = stop
 
 
 def _halved(bars: Sequence[TuneBar], chunk: range, width: float) -> Iterator[range]:
@@ -144,20 +158,26 @@ def widths_of(needs: Sequence[Needs], width: float) -> list[float]:
 
 
 def _row_widths(
-    needs: Sequence[Needs], columns: Mapping[int, Sequence[Needs]], usual: int, room: float
+    needs: Sequence[Needs],
+    columns: Mapping[int, Sequence[Needs]],
+    usual: int,
+    room: float,
+    *,
+    is_last: bool,
 ) -> list[float]:
     """Return how wide the bars of a row are: as those of rows of as many, where they suit it.
 
-    A row at most half as long as usual stands under the first bars of the others, if it has room
-    enough there.
+    The last row of a line that is at most half as long as usual stands under the first bars of the
+    others, if it has room enough there.
     """
-    if 2 * len(needs) <= usual:
+    if is_last and 2 * len(needs) <= usual:
         widths = widths_of(columns[usual], room)[: len(needs)]
         if all(own.nearly_even <= wide for own, wide in zip(needs, widths, strict=True)):
             return widths
         return widths_of(needs, room)
     shared = columns[len(needs)]
-    return widths_of(shared if sum(one.least for one in shared) <= room else needs, room)
+    suits = sum(one.nearly_even for one in shared) <= room
+    return widths_of(shared if suits else needs, room)
 
 
 def rows_of_tune(
@@ -200,7 +220,7 @@ def rows_of_tune(
         bars = lines[number][chunk.start : chunk.stop]
         before = [bar.needs.comfortable for bar in bars[:pickup]]
         needs = [bar.needs for bar in bars[pickup:]]
-        rows[number].append(
-            Row(chunk, (*before, *_row_widths(needs, columns, usual, width - sum(before))))
-        )
+        is_last = chunk.stop == len(lines[number])
+        widths = _row_widths(needs, columns, usual, width - sum(before), is_last=is_last)
+        rows[number].append(Row(chunk, (*before, *widths)))
     return rows

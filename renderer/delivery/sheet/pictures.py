@@ -37,7 +37,7 @@ class Picture:
 PICTURES = (
     Picture("whole-page", "every-doubling-from-low-g-to-f", USUAL_SETTINGS),
     Picture("opened-and-closed", "doublings-over-a-wide-step", USUAL_SETTINGS),
-    Picture("both-forms", "grips-and-taorluaths", replace(USUAL_SETTINGS, form=Form.BOTH)),
+    Picture("both-forms", "closing-doublings", replace(USUAL_SETTINGS, form=Form.BOTH)),
     Picture("fingering", "shakes", replace(USUAL_SETTINGS, fingering=True)),
     Picture("large-print", "crossing-noises", replace(USUAL_SETTINGS, size=PrintSize.LARGE)),
     Picture("explained", "grips-and-taorluaths", replace(USUAL_SETTINGS, explain=True)),
@@ -46,7 +46,7 @@ PICTURES = (
         "fourteen-lines-of-doublings",
         replace(USUAL_SETTINGS, size=PrintSize.COMPACT),
     ),
-    Picture("children", "the-nine-notes", replace(USUAL_SETTINGS, size=PrintSize.CHILDREN)),
+    Picture("children", "first-strikes", replace(USUAL_SETTINGS, size=PrintSize.CHILDREN)),
 )
 
 

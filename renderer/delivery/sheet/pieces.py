@@ -90,10 +90,6 @@ class Stroke:
         shift = x_map(middle) - middle
         return replace(self, x1=self.x1 + shift, x2=self.x2 + shift)
 
-    def stretched(self, x_map: XMap) -> Stroke:
-        """Move both ends."""
-        return replace(self, x1=x_map(self.x1), x2=x_map(self.x2))
-
     @property
     def svg(self) -> str:
         """As an SVG element."""

@@ -6,7 +6,8 @@ the length gets about half as much room again, not twice (common practice of eng
 bar that are equally long get equal room, whatever gracenotes stand between them: the group that
 needs most says how much, so that an even rhythm looks even. Only a bar that is too narrow for that
 lets gracenotes push notes apart. Staves that are printed one under the other share their springs,
-so that what sounds together stands together.
+so that what sounds together stands together; equal notes of each of them get equal room, so that a
+note that one staff opens out is as wide as its equals.
 """
 
 from __future__ import annotations
@@ -37,11 +38,13 @@ _TIGHT = 0.6
 """The force up to which a narrow bar's springs are stretched before its notes are made even
 (judgement)."""
 
-_NEARLY = 0.88
+_NEARLY = 0.875
 """How much of the room that equal notes need to stand evenly they have at least where a line would
-else be broken: the largest of their distances is then 1.14 times the smallest (judgement)."""
+else be broken: the largest of their distances is then 1.143 times the smallest (judgement)."""
 
 _PRECISION = 0.5
+_MOST_ROUNDS = 50
+"""In which staves take over each other's room."""
 
 
 def meter_room(bar: EngravedBar) -> float:
@@ -70,17 +73,31 @@ class BarSpacing:
     times:
         Where something begins, as shares of a whole note, in order; the bar's end last.
     rods:
-        Least distances; index -1 is the bar's left edge.
+        Least distances, in the order in which they end; index -1 is the bar's left edge.
     springs:
         From each time to the next, at force 1.
     even:
         The room from each time to the next that lets equally long notes stand evenly.
+    is_stacked:
+        Whether several staves share them. Their equal notes may hold unlike numbers of each other's
+        notes, so all room between is stretched at once, from `even` to `springs`.
     """
 
     times: tuple[Fraction, ...]
     rods: tuple[_Rod, ...]
     springs: tuple[float, ...]
     even: tuple[float, ...]
+    is_stacked: bool = False
+
+    def _steps(self, force: float, evenness: float) -> list[float]:
+        """The room from each time to the next, however much of it the rods need."""
+        pairs = zip(self.springs, self.even, strict=True)
+        if not self.is_stacked:
+            return [max(force * spring, evenness * even) for spring, even in pairs]
+        if force <= _TIGHT:
+            return [force / _TIGHT * even for _, even in pairs]
+        share = min(1.0, (force - _TIGHT) / (1 - _TIGHT))
+        return [max(1.0, force) * (even + share * (spring - even)) for spring, even in pairs]
 
     def places(self, force: float, evenness: float = 1.0) -> list[float]:
         """Return the x of each time at a force, the bar's end last.
@@ -93,17 +110,16 @@ class BarSpacing:
             How much of the room that equally long notes need to stand evenly they get: 0 to 1.
         """
         xs: list[float] = []
+        steps = self._steps(force, evenness)
+        rods = iter(self.rods)
+        rod = next(rods, None)
         for index in range(len(self.times)):
-            place = 0.0
-            if index:
-                step = max(force * self.springs[index - 1], evenness * self.even[index - 1])
-                place = xs[index - 1] + step
-            rods = [
-                (0.0 if rod.before < 0 else xs[rod.before]) + rod.length
-                for rod in self.rods
-                if rod.after == index
-            ]
-            xs.append(max([place, *rods]))
+            place = xs[index - 1] + steps[index - 1] if index else 0.0
+            while rod is not None and rod.after == index:
+                edge = 0.0 if rod.before < 0 else xs[rod.before]
+                place = max(place, edge + rod.length)
+                rod = next(rods, None)
+            xs.append(place)
         return xs
 
     @property
@@ -114,7 +130,7 @@ class BarSpacing:
     @property
     def nearly_even(self) -> float:
         """The least width at which notes of equal length stand about evenly."""
-        return self.places(_TIGHT, _NEARLY)[-1]
+        return self.places(_TIGHT * _NEARLY if self.is_stacked else _TIGHT, _NEARLY)[-1]
 
     @property
     def least_even(self) -> float:
@@ -149,13 +165,15 @@ class BarSpacing:
         width: float, low: float, high: float, places: Callable[[float], list[float]]
     ) -> list[float]:
         """Return the widest places within a width, by halving what they depend on."""
-        while high - low > 1e-4 and places(high)[-1] - places(low)[-1] > _PRECISION:
+        below, above = places(low), places(high)
+        while high - low > 1e-4 and above[-1] - below[-1] > _PRECISION:
             middle = (low + high) / 2
-            if places(middle)[-1] < width:
-                low = middle
+            found = places(middle)
+            if found[-1] < width:
+                low, below = middle, found
             else:
-                high = middle
-        return places(low)
+                high, above = middle, found
+        return below
 
 
 def _rods(
@@ -198,6 +216,61 @@ def _even(
     return (*inner, 0.0)
 
 
+def _raised(steps: list[float], lengths: Sequence[Fraction], span: range, least: float) -> None:
+    """Raise the steps of a span until they sum to `least`, those that are shortest for their length
+    of time first."""
+    order = sorted(span, key=lambda index: steps[index] / float(lengths[index]))
+    low, length = 0.0, 0.0
+    kept = sum(steps[index] for index in span)
+    for number, index in enumerate(order, start=1):
+        kept -= steps[index]
+        length += float(lengths[index])
+        low = (least - kept) / length
+        if number == len(order):
+            break
+        following = order[number]
+        if low * float(lengths[following]) <= steps[following]:
+            break
+    for index in span:
+        steps[index] = max(steps[index], low * float(lengths[index]))
+
+
+def _evened(
+    steps: Sequence[float],
+    times: Sequence[Fraction],
+    staves: Sequence[Sequence[Column]],
+    index: Mapping[Fraction, int],
+) -> tuple[float, ...]:
+    """Return steps, raised until equally long notes of each staff have equal room.
+
+    The last note of a bar, whose room the bar line ends, gets no more itself, but where another
+    staff opens it out, its equals get as much. Room in proportion to time is even on every staff
+    and is never exceeded, so this ends.
+    """
+    lengths = [after - before for before, after in itertools.pairwise(times)]
+    equals: list[tuple[list[range], range]] = []
+    for columns in staves:
+        spans: dict[Fraction, list[range]] = {}
+        for one, following in itertools.pairwise(columns):
+            span = range(index[one.start], index[following.start])
+            spans.setdefault(one.length, []).append(span)
+        for length, alike in spans.items():
+            last = columns[-1]
+            begin = index[last.start] if last.length == length else len(lengths)
+            equals.append((alike, range(begin, len(lengths))))
+    raised = list(steps)
+    for _ in range(_MOST_ROUNDS):
+        before = list(raised)
+        for alike, last_span in equals:
+            rooms = [sum(raised[at] for at in span) for span in (*alike, last_span)]
+            for span, own in zip(alike, rooms, strict=False):
+                if own < max(rooms):
+                    _raised(raised, lengths, span, max(rooms))
+        if all(now - old < _PRECISION for now, old in zip(raised, before, strict=True)):
+            break
+    return tuple(raised)
+
+
 def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
     """Return the rods and springs of bars that stand one under the other; at least one."""
     length = max(bar.length for bar in bars)
@@ -215,8 +288,18 @@ def spacing_of(bars: Sequence[EngravedBar]) -> BarSpacing:
         start = _LEFT_PAD + meter_room(bar)
         start += REPEAT_ROOM if bar.signs.opens else 0.0
         rods += _rods(columns, index, start, end_pad)
+    rods.sort(key=lambda rod: rod.after)
     springs = tuple(room(after - before) for before, after in itertools.pairwise(times))
-    return BarSpacing(times, tuple(rods), springs, _even(times, rods, springs))
+    even = _even(times, rods, springs)
+    if len(bars) == 1:
+        return BarSpacing(times, tuple(rods), springs, even)
+    loose, tight = (
+        _evened(
+            [max(force * a, b) for a, b in zip(springs, even, strict=True)], times, spaced, index
+        )
+        for force in (1.0, _TIGHT)
+    )
+    return BarSpacing(times, tuple(rods), loose, tight, is_stacked=True)
 
 
 def share_out(width: float, least: Sequence[float], weights: Sequence[float]) -> list[float]:

@@ -15,7 +15,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -31,6 +31,7 @@ from renderer.delivery.sheet.phrases import (
 )
 from renderer.delivery.sheet.pieces import Glyph
 from renderer.delivery.sheet.spacing import BarSpacing, meter_room, room, spacing_of
+from renderer.notation.score import PICKUP
 
 CLEF_LEFT = 0.5 * UNITS_A_SPACE
 CLEF_ROOM = 3.4 * UNITS_A_SPACE
@@ -43,7 +44,8 @@ _PAIRED = 0.72
 """The same for lines that could fill a row and share it to save a page (judgement)."""
 
 _TIGHT_PAIR = 0.62
-"""The same where else a single bar would stand in each system (judgement)."""
+"""The same where else a single bar would stand in each system, or one be left over from systems of
+three or more (judgement)."""
 
 _FEWEST_BARS = 4
 _FEWER = 0.6
@@ -54,9 +56,6 @@ _FEWEST_BROKEN = 2
 _LAST_SYSTEM = 0.6
 """Where a line is broken anew, its systems have so many bars, and the last one at least this share
 of the others' (judgement)."""
-
-_PICKUP = "0"
-"""What scores number a pickup."""
 
 _UNEVEN = 1.5
 """How much more than another bar of its line a bar may be stretched to stand under those of other
@@ -119,14 +118,17 @@ class System:
 
     @property
     def shown_number(self) -> str:
-        """The number of its first bar, where that is the score's own or the line goes on.
+        """The number of its first whole bar, where that is the score's own or the line goes on."""
+        first = next((bar.staves[0] for bar in self.bars if _is_counted(bar.staves[0])), None)
+        if first is None:
+            return ""
+        goes_on = self.is_numbered or self.bars[0].number > 1
+        return first.number if goes_on or first.has_own_number else ""
 
-        A pickup that the score counts as 0 has none.
-        """
-        first = self.bars[0]
-        counted = str(first.number) if first.number > 1 or self.is_numbered else ""
-        own = first.staves[0].number
-        return "" if own == _PICKUP else own or counted
+
+def _is_counted(bar: EngravedBar) -> bool:
+    """Whether a number is its own: not so of a pickup, nor where a bar goes on after a repeat."""
+    return not bar.offset and bar.number not in ("", PICKUP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,29 +254,43 @@ def _suits(needs: Sequence[Needs], grid: _Grid, width: float) -> bool:
 
 
 def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
-    """Return the lines whose bar lines are to stand under each other."""
-    groups: dict[tuple[Fraction, ...], list[_Group]] = {}
+    """Return the lines whose bar lines are to stand under each other.
+
+    All lines of the same bars stand under longer ones, or none does.
+    """
+    alike: dict[tuple[Fraction, ...], list[StackedLine]] = {}
     for line in sorted(lines, key=lambda line: -len(line.bars)):
-        own = line.signature
-        fitting = (
-            key
-            for key in groups
-            if key == own
-            or (
-                2 * len(own) <= len(key)
-                and key[: len(own)] == own
-                and _stretched(line.needs) < width * NEARLY_FULL
-            )
-        )
-        rivals = groups.setdefault(next(fitting, own), [])
-        for index, group in enumerate(rivals):
+        alike.setdefault(line.signature, []).append(line)
+    groups: dict[tuple[Fraction, ...], list[_Group]] = {}
+    for own, members in alike.items():
+        longer = (key for key in groups if 2 * len(own) <= len(key) and key[: len(own)] == own)
+        key = next(longer, None)
+        if key is not None and all(_is_short(line, width) for line in members):
+            joined = _joined(groups[key], members, width)
+            if len(joined) == len(groups[key]):
+                groups[key] = joined
+                continue
+        groups[own] = _joined([], members, width)
+    return [group for rivals in groups.values() for group in rivals]
+
+
+def _joined(groups: Sequence[_Group], lines: Sequence[StackedLine], width: float) -> list[_Group]:
+    """Return groups with more lines, each in the first that it suits, else in one of its own."""
+    found = list(groups)
+    for line in lines:
+        for index, group in enumerate(found):
             joined = group.joined_by(line, width)
             if joined is not None:
-                rivals[index] = joined
+                found[index] = joined
                 break
         else:
-            rivals.append(_Group((line,), line.needs, _begins_with_a_pickup(own)))
-    return [group for rivals in groups.values() for group in rivals]
+            found.append(_Group((line,), line.needs, _begins_with_a_pickup(line.signature)))
+    return found
+
+
+def _is_short(line: StackedLine, width: float) -> bool:
+    """Whether a line cannot fill a width, however far it is stretched."""
+    return _stretched(line.needs) < width * NEARLY_FULL
 
 
 def _positions(needs: Sequence[Needs], size: int) -> list[Needs]:
@@ -300,7 +316,13 @@ def _bars_a_system(needs: Sequence[Needs], width: float) -> int:
     for size in range(most, max(_FEWEST_BARS, math.ceil(most * _FEWER)) - 1, -1):
         if count % size == 0:
             return size
-    return math.ceil(count / math.ceil(count / most))
+    systems = math.ceil(count / most)
+    size = math.ceil(count / systems)
+    if count - size * (systems - 1) == 1 and size > _FEWEST_BROKEN:
+        fuller = math.ceil(count / (systems - 1))
+        if _fits(_positions(needs, fuller), width, _TIGHT_PAIR):
+            return fuller
+    return size
 
 
 def _stretched(positions: Sequence[Needs]) -> float:
@@ -362,16 +384,39 @@ def halved_lines(
     *,
     paired: bool = False,
 ) -> frozenset[int]:
-    """Return the numbers of the lines that take half a row; arguments as for `lay_systems`."""
+    """Return the numbers of the lines that take half a row; arguments as for `lay_systems`.
+
+    Of lines of the same bars all do or none, unless they are to be paired: then those do that fit,
+    but for an odd one that could fill its row as others do.
+    """
     head = indent + CLEF_ROOM
-    short = {
-        line.number
+    fitting = {
+        line.number: line
         for line in lines
-        if not line.tune
-        and _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
-        and (paired or _stretched(line.needs) < (width - head) * NEARLY_FULL)
+        if not line.tune and _fits(line.needs, half - head, _PAIRED if paired else _TIGHTEST)
     }
-    return frozenset(number for number in short if {number - 1, number + 1} & short)
+    short = {number for number, line in fitting.items() if _is_short(line, width - head)}
+    whole = {line.signature for line in lines if line.number not in (fitting if paired else short)}
+    if paired:
+        halved = {number for number in fitting if {number - 1, number + 1} & fitting.keys()}
+        halved -= {number for number in _odd(halved) - short if fitting[number].signature in whole}
+    else:
+        short = {number for number in short if fitting[number].signature not in whole}
+        halved = {number for number in short if {number - 1, number + 1} & short}
+    columns = {fitting[number].signature for number in halved}
+    alone = {number for number in short - halved if fitting[number].signature in columns}
+    return frozenset(halved | alone)
+
+
+def _odd(numbers: Collection[int]) -> set[int]:
+    """Return those of some lines that are left without a partner, neighbours paired in order."""
+    odd: set[int] = set()
+    for number in sorted(numbers):
+        if number - 1 in odd:
+            odd.remove(number - 1)
+        else:
+            odd.add(number)
+    return odd
 
 
 def lay_systems(

@@ -14,7 +14,7 @@ from renderer.delivery.sheet.layout import UNITS_A_SPACE
 from renderer.delivery.sheet.note_signs import sign_glyphs
 from renderer.delivery.sheet.over_staff import StaffText
 from renderer.delivery.sheet.pieces import Glyph, union
-from renderer.notation.score import Exercise
+from renderer.notation.score import PICKUP, Exercise
 from renderer.order.names import tempo_label
 
 HEIGHT = 2.4 * UNITS_A_SPACE
@@ -80,6 +80,11 @@ def _scaled(glyph: Glyph, left: float, foot: float) -> Glyph:
     return Glyph(glyph.code, left + glyph.x * _SCALE, foot + glyph.y * _SCALE, _SCALE)
 
 
-def in_words(marks: Sequence[TempoMark]) -> str:
-    """Return a line's tempo marks as text, for those who cannot see the drawing."""
-    return ", ".join(f"tempo {mark.label} from bar {mark.bar}" for mark in marks)
+def in_words(marks: Sequence[TempoMark], numbers: Sequence[str]) -> str:
+    """Return a line's tempo marks as text, for those who cannot see the drawing.
+
+    `numbers` are those that its printed bars are known by.
+    """
+    return ", ".join(
+        f"tempo {mark.label} from bar {numbers[mark.bar - 1] or PICKUP}" for mark in marks
+    )

@@ -54,7 +54,7 @@ def definition_text(definition: Definition) -> str:
     _add_playing(document, definition)
     lines = AoT([])
     for line in definition.lines:
-        lines.append(_line(line))
+        lines.append(line_table(line))
     document.add("lines", lines)
     lines[-1].add(tomlkit.nl())
     if definition.ladder is not None:
@@ -113,7 +113,8 @@ def _groups(notes: tuple[Note, ...], sizes: tuple[int, ...]) -> tuple[tuple[Note
     return tuple(groups)
 
 
-def _line(line: DefinitionLine) -> Table:
+def line_table(line: DefinitionLine) -> Table:
+    """Return the table of one line; raise a `ValueError` for a pattern."""
     if isinstance(line, PatternLine):
         raise ValueError("patterns are written out before a definition is written")
     table = tomlkit.table()

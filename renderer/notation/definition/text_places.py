@@ -85,6 +85,15 @@ class TextPlaces:
             found.append((self.headings[n].lead, len(self.text) if after is None else after.lead))
         return tuple(found)
 
+    def tables(self, path: Path) -> tuple[tuple[int, int], ...]:
+        """Return where a table with a heading of its own, and each inside it, begins and ends."""
+        ends = [*(one.lead for one in self.headings[1:]), *[len(self.text)][: len(self.headings)]]
+        return tuple(
+            (one.lead, end)
+            for one, end in zip(self.headings, ends, strict=True)
+            if one.path[: len(path)] == path
+        )
+
     def statement(self, path: Path) -> Statement | None:
         """Return the key at a place, None where it is not written as a key of its own."""
         return next((one for one in self.statements if one.path == path), None)
@@ -117,6 +126,7 @@ _TOKEN = re.compile(
     r'''"""(?:\\[\s\S]|[^\\])*?"{3,5}|\'\'\'[\s\S]*?\'{3,5}|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|'''
     r"""(?P<remark>\#[^\n]*)|(?P<open>[\[{])|(?P<close>[\]}])|(?P<break>\r?\n)"""
 )
+_ITEM_TOKEN = re.compile(rf"{_TOKEN.pattern}|(?P<comma>,)|[^\s,]")
 _PLACE_PART = re.compile(r'"([^"]*)"|([\w-]+)|\[(\d+)\]')
 
 
@@ -209,11 +219,47 @@ def _value(text: str, begin: int) -> tuple[int, int, list[str]]:
     return begin + len(text[begin:end].rstrip()), len(text), remarks
 
 
+def items_of(text: str, span: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return from where to where each entry of a list in brackets stands.
+
+    Parameters
+    ----------
+    text:
+        Of the whole file.
+    span:
+        From where to where the list does, its brackets included; of what is no list nothing comes.
+    """
+    start, end = span
+    if text[start : start + 1] != "[":
+        return []
+    found: list[tuple[int, int]] = []
+    depth, begin, last = 0, -1, start
+    for token in _ITEM_TOKEN.finditer(text, start, end):
+        if token["remark"] or token["break"]:
+            continue
+        depth += bool(token["open"]) - bool(token["close"])
+        is_end = depth == 0 and bool(token["close"])
+        if (is_end or (depth == 1 and token["comma"])) and begin >= 0:
+            found.append((begin, last))
+            begin = -1
+        elif begin < 0 and token.start() > start and not token["comma"]:
+            begin = token.start()
+        last = token.end()
+        if is_end:
+            break
+    return found
+
+
 def _inside(text: str, span: tuple[int, int], rest: Path) -> tuple[int, int]:
     """Return where a key of a value in braces stands, or an entry of a list; else the value."""
     start, end = span
     for part in rest:
-        if isinstance(part, str):
+        if isinstance(part, int):
+            items = items_of(text, (start, end))
+            if part >= len(items):
+                return start, end
+            start, end = items[part]
+        else:
             found = re.compile(rf"(?<![\w-]){re.escape(part)}\s*=\s*").search(text, start, end)
             if found is None:
                 return start, end

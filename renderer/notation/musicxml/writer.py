@@ -40,7 +40,14 @@ from renderer.notation.printed import (
     SmallNote,
     printed_line,
 )
-from renderer.notation.score import Bar, Exercise, Meter, bar_offsets, goes_on_at_another_tempo
+from renderer.notation.score import (
+    PICKUP,
+    Bar,
+    Exercise,
+    Meter,
+    bar_offsets,
+    goes_on_at_another_tempo,
+)
 from renderer.notation.signs import NO_SIGNS, Signs, ending_text
 
 GM_BAGPIPE = 110
@@ -118,7 +125,7 @@ class _Writer:
         self.meter: Meter | None = None
         self.beat_tempo = exercise.tempo
         self.quarter_tempo: Fraction | None = None
-        self.measure_number = 0
+        self.measure_number = self.implicit_number = 0
         self.implied = _implied_beginnings(exercise)
 
     def score(self) -> Element:
@@ -199,7 +206,11 @@ class _Writer:
         if bar.number:
             return _add(part, "measure", number=bar.number, **implicit)
         if is_pickup and self.measure_number == 0:
-            return _add(part, "measure", number="0", implicit="yes")
+            return _add(part, "measure", number=PICKUP, implicit="yes")
+        if is_pickup:
+            # A pickup inside the tune, or a piece of a bar, is not counted either.
+            self.implicit_number += 1
+            return _add(part, "measure", number=f"X{self.implicit_number}", implicit="yes")
         self.measure_number += 1
         return _add(part, "measure", number=str(self.measure_number), **implicit)
 

@@ -25,7 +25,9 @@ from renderer.sound.units import key_to_hz
 Samples = npt.NDArray[np.float32]
 
 NOTE_NAMES = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
-LEVELS_DRAWN = ("low G", "low A", "high A")  # more would hide one another
+LEVELS_DRAWN = ("low G", "low A", "high A")
+LEVEL_GRID_DB, LEVELS_APART_DB = 0.5, 1.0
+"""Notes stand one under the other, so that they can be told apart without colours."""
 MINUTE_S = 60.0
 LEVEL_WINDOW_S = 0.2
 SPECTROGRAM_DB = 80.0
@@ -53,11 +55,12 @@ def _draw_tone(tone: ToneTable, player: SoundFontPlayer, folder: Path) -> Path:
     panels = above.subplots(rows, min(3, len(names)), sharex=True, sharey=True, squeeze=False)
     spectrogram, level = below.subplots(2, 1)
     main = 1 if len(names) > 1 else 0
+    drawn = [name for name in names if name in LEVELS_DRAWN] or list(names)
     for index, (name, key) in enumerate(zip(names, tone.keys, strict=True)):
         played = player.play(0, tone.program, key, round(MINUTE_S * SYNTH_RATE))
         _plot_partials(panels.flat[index], played[: 6 * SYNTH_RATE], key_to_hz(key), name)
-        if name in LEVELS_DRAWN or len(names) == 1:
-            _plot_level(level, played, name)
+        if name in drawn:
+            _plot_level(level, played, -LEVELS_APART_DB * drawn.index(name))
         if index == main:
             highest_hz = min(6000.0, (PARTIALS_IN_SPECTROGRAM + 0.5) * key_to_hz(key))
             window = 4096 if highest_hz >= 6000.0 else 16_384
@@ -66,11 +69,16 @@ def _draw_tone(tone: ToneTable, player: SoundFontPlayer, folder: Path) -> Path:
     above.suptitle(f"{tone.name}: partials under the strongest, odd ones filled, even ones open")
     above.supxlabel("hertz")
     above.supylabel("dB")
-    level.set_title(f"level over a minute, {LEVEL_WINDOW_S:g} s windows, from each note's mean")
-    level.set(xlim=(0, MINUTE_S), ylim=(-1.5, 1.5), xlabel="seconds", ylabel="dB")
-    level.grid(alpha=0.3)
-    if len(names) > 1:
-        level.legend(loc="lower left", fontsize=8)
+    level.set_title(
+        f"level over a minute, {LEVEL_WINDOW_S:g} s windows, from each note's mean: "
+        f"a line of the grid every {LEVEL_GRID_DB:g} dB"
+    )
+    means = [-LEVELS_APART_DB * row for row in range(len(drawn))]
+    lowest, highest = means[-1] - LEVELS_APART_DB, LEVELS_APART_DB
+    level.set(xlim=(0, MINUTE_S), ylim=(lowest, highest), xlabel="seconds")
+    level.set_yticks(means, labels=drawn)
+    level.set_yticks(np.arange(lowest, highest + 0.1, LEVEL_GRID_DB), minor=True)
+    level.grid(which="both", alpha=0.3)
     return save(figure, folder, tone.name)
 
 
@@ -107,12 +115,12 @@ def _plot_spectrogram(axes: Axes, played: Samples, window: int, highest_hz: floa
     axes.set(ylim=(0, highest_hz), xlabel="seconds", ylabel="hertz")
 
 
-def _plot_level(axes: Axes, played: Samples, name: str) -> None:
+def _plot_level(axes: Axes, played: Samples, mean_db: float) -> None:
     window = round(LEVEL_WINDOW_S * SYNTH_RATE)
     power = (played[window : len(played) // window * window].reshape(-1, window) ** 2).mean(axis=1)
     levels_db = 10.0 * np.log10(power / power.mean())
     times_s = (np.arange(len(levels_db)) + 1.5) * LEVEL_WINDOW_S
-    axes.plot(times_s, levels_db, linewidth=0.8, label=name)
+    axes.plot(times_s, mean_db + levels_db, color="k", linewidth=0.8)
 
 
 def _draw_strokes(strokes: tuple[StrokeTable, ...], player: SoundFontPlayer, folder: Path) -> Path:

@@ -1,8 +1,18 @@
 // Asking the server: a name and a table in, its answer out, or what is wrong.
 
+import { say } from "./words.js";
+
 /** @typedef {{cause: string, remedy: string, place: string, said: string, start?: number, end?: number, row?: number}} Problem */
 
 const KEY = "rungwise address";
+
+/** The largest file that the server takes. A browser does not tell what one that is too large is answered. */
+const MOST_BYTES = 64_000_000;
+
+/** What is wrong and what would be right, as two sentences. @param {Problem} problem */
+export function sentences({ cause, remedy }) {
+  return `${cause}. ${remedy.charAt(0).toUpperCase()}${remedy.slice(1)}`;
+}
 
 /** What cannot be done, and why; `status` 0 where the server does not answer at all. */
 export class Refused extends Error {
@@ -10,7 +20,7 @@ export class Refused extends Error {
   constructor(status, answer) {
     /** @type {Problem[]} */
     const problems = answer?.problems ?? [];
-    super(problems.map((one) => one.said ?? `${one.cause}. ${one.remedy}`).join("\n"));
+    super(problems.map((one) => one.said ?? sentences(one)).join("\n"));
     this.status = status;
     this.problems = problems;
     this.answer = answer;
@@ -49,11 +59,9 @@ function token() {
 }
 
 /** @param {string} path @param {string} kind @param {BodyInit} body @param {boolean} outlives */
-async function send(path, kind, body, outlives) {
-  /** @type {Response} */
-  let response;
+async function sent(path, kind, body, outlives) {
   try {
-    response = await fetch(path, {
+    return await fetch(path, {
       method: "POST",
       headers: { "content-type": kind, "x-rungwise-token": token() },
       body,
@@ -65,6 +73,11 @@ async function send(path, kind, body, outlives) {
   } catch {
     throw new Refused(0, null);
   }
+}
+
+/** @param {string} path @param {string} kind @param {BodyInit} body @param {boolean} outlives */
+async function send(path, kind, body, outlives) {
+  const response = await sent(path, kind, body, outlives);
   const answer = await response.json().catch(() => null);
   if (!response.ok) throw new Refused(response.status, answer);
   if (answer.refused) throw new Refused(answer.refused, answer);
@@ -83,7 +96,25 @@ export function ask(name, asked = {}, outlives = false) {
 }
 
 /** Bring a file. @param {File} file @returns {Promise<any>} */
-export function bring(file) {
+export async function bring(file) {
+  if (file.size > MOST_BYTES) {
+    const said = say("too_large", { name: file.name, n: MOST_BYTES / 1e6 });
+    throw new Refused(413, { problems: [{ said }] });
+  }
   const path = `/api/drop?name=${encodeURIComponent(file.name)}`;
   return send(path, "application/octet-stream", file, false);
+}
+
+/**
+ * Return a file that the server has; throws `Refused`.
+ * @param {string} name
+ * @param {Record<string, any>} asked
+ * @returns {Promise<Blob>}
+ */
+export async function fetched(name, asked) {
+  const response = await sent(`/api/${name}`, "application/json", JSON.stringify(asked), false);
+  const kind = response.headers.get("content-type") ?? "";
+  if (response.ok && !kind.startsWith("application/json")) return response.blob();
+  const answer = await response.json().catch(() => null);
+  throw new Refused(response.ok ? (answer?.refused ?? 500) : response.status, answer);
 }

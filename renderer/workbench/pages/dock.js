@@ -2,10 +2,10 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { isSame } from "../../delivery/page/exact.js";
-import { spokenTempo } from "../../delivery/page/practice.js";
+import { LOWEST_FADER_DB } from "../../delivery/page/player.js";
+import { FASTEST, SLOWEST, readTempo, spokenTempo } from "../../delivery/page/practice.js";
 import { Holes } from "../../delivery/page/staff.js";
 import { INNERS } from "./choices.js";
-import { FASTEST, SILENT_DB, SLOWEST, readTempo } from "./hearing.js";
 import { noteName, say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
@@ -51,7 +51,7 @@ export class Dock {
         element("span", { text: say(name) }),
         element("input", {
           type: "range",
-          min: SILENT_DB,
+          min: LOWEST_FADER_DB,
           max: 6,
           step: 1,
           value: hearing.faders[name],
@@ -112,7 +112,7 @@ export class Dock {
         element(
           "option",
           { value: index, selected: index === pitchIndex },
-          `${one.label} · ${say("low_a", { n: one.low_a_hz.toFixed(1) })}`,
+          `${one.label} · ${one.low_a_hz.toFixed(1)} Hz`,
         ),
       ),
     );

@@ -1,6 +1,7 @@
 // Fields: what a definition's text holds, to be changed one value at a time.
 
 import { element } from "../../delivery/page/elements.js";
+import { sentences } from "./ask.js";
 import { INNERS } from "./choices.js";
 import { noteStaff } from "./pickers.js";
 import { noteName, say } from "./words.js";
@@ -29,7 +30,7 @@ export function set(path, to) {
  * @param {string} key of its words
  * @param {HTMLElement} one
  */
-function labelled(key, one) {
+export function labelled(key, one) {
   return element("label", { class: "field", "data-key": key }, element("span", { text: say(key) }), one);
 }
 
@@ -46,7 +47,7 @@ export function markFields(fields, problems) {
     const control = field?.querySelector("input, select, textarea");
     if (!field || !control) return true;
     control.setAttribute("aria-invalid", "true");
-    const said = `${one.cause}. ${one.remedy}`;
+    const said = sentences(one);
     control.setAttribute("aria-description", said);
     field.append(element("span", { class: "problem", text: said, "aria-hidden": "true" }));
     return false;
@@ -58,7 +59,7 @@ export function markFields(fields, problems) {
  * @param {(text: string) => void} on
  * @param {Record<string, any>} more attributes
  */
-function input(value, on, more = {}) {
+export function input(value, on, more = {}) {
   return element("input", {
     type: "text",
     value: value ?? "",
@@ -74,7 +75,7 @@ function input(value, on, more = {}) {
  * @param {string} value
  * @param {(value: string) => void} on
  */
-function select(options, value, on) {
+export function select(options, value, on) {
   const known = options.some(([one]) => one === value);
   const all = known ? options : /** @type {[string, string][]} */ ([...options, [value, value]]);
   return element(
@@ -84,15 +85,88 @@ function select(options, value, on) {
   );
 }
 
+/** What is folded away and was unfolded, by its words. @type {Set<string>} */
+const unfolded = new Set();
+
+/** Fields that are seldom needed, folded away until somebody wants them. @param {string} key @param {...HTMLElement} fields */
+function folded(key, ...fields) {
+  const details = element(
+    "details",
+    {
+      class: "more",
+      open: unfolded.has(key),
+      ontoggle: () => (details.open ? unfolded.add(key) : unfolded.delete(key)),
+    },
+    element("summary", { text: say(key) }),
+    element("div", { class: "fields" }, ...fields),
+  );
+  return details;
+}
+
 /** A text, or none to take the key away. @param {string} text */
-function orNone(text) {
+export function orNone(text) {
   return text.trim() === "" ? null : text;
 }
 
 /** @param {any} value @returns {string} */
-function asWritten(value) {
+export function asWritten(value) {
   return Array.isArray(value) ? value.join(", ") : String(value ?? "");
 }
+
+/** @param {string} text values with commas between them */
+function asTexts(text) {
+  return text.split(",").map((one) => one.trim()).filter(Boolean);
+}
+
+/** One value, or several as a list; null for none. @param {string} text */
+function asOneOrMore(text) {
+  const parts = asTexts(text);
+  return parts.length > 1 ? parts : (parts[0] ?? null);
+}
+
+/** @param {string} text numbers with commas between them; null for none */
+function asNumbers(text) {
+  const parts = text.split(/[,\s]+/).filter(Boolean);
+  return parts.length ? parts.map(asNumber) : null;
+}
+
+/**
+ * How long the parts of movements last: a usual length, or one of their own.
+ * @param {any} written @param {[string, string][]} usual the first is what holds without the key
+ * @param {(to: any) => void} put takes null for the first
+ */
+function innerFields(written, usual, put) {
+  const value = asWritten(written);
+  const first = usual[0]?.[0] ?? "";
+  const isKnown = written === undefined || usual.some(([one]) => one === value);
+  const own = /** @type {[string, string]} */ (["own", say("inner_own")]);
+  const choice = select([...usual, own], isKnown ? value || first : "own", (to) => put(to === "own" ? "60 ms" : to === first ? null : to));
+  return [labelled("inner", choice), ...(isKnown ? [] : [labelled("inner_own", input(value, (to) => put(asOneOrMore(to))))])];
+}
+
+/** The part of a movement that begins on the beat. @param {any} value @param {(to: any) => void} put */
+function beatField(value, put) {
+  const options = /** @type {[string, string][]} */ ([
+    ["", say("beat_usual")],
+    ["first", say("beat_first")],
+    ["last", say("beat_last")],
+    ["2", say("beat_2")],
+    ["3", say("beat_3")],
+  ]);
+  return labelled("beat", select(options, asWritten(value), (to) => put(to === "" ? null : asNumber(to))));
+}
+
+/** @param {string} usual what is said for neither @param {any} value @param {(to: any) => void} put */
+function placementField(usual, value, put) {
+  const options = /** @type {[string, string][]} */ ([
+    ...(usual ? [["", usual]] : []),
+    ["on the beat", say("on_the_beat")],
+    ["before the beat", say("before_the_beat")],
+  ]);
+  return labelled("placement", select(options, value ?? (usual ? "" : "on the beat"), (to) => put(to || null)));
+}
+
+const USUAL_INNERS = () => INNERS.map(([value, key]) => /** @type {[string, string]} */ ([value, say(key)]));
 
 /**
  * The fields of what holds for all lines.
@@ -100,28 +174,26 @@ function asWritten(value) {
  * @param {Changing} change
  */
 export function headFields(fields, change) {
+  const put = (/** @type {string[]} */ path) => (/** @type {any} */ to) => change([set(path, to)]);
   const text = (/** @type {string} */ key) =>
-    labelled(key, input(fields[key], (value) => change([set([key], orNone(value))])));
-  const tempo = input(
-    fields["tempo"] ?? 60,
-    (value) => change([set(["tempo"], orNone(value) === null ? null : asNumber(value))]),
-    { type: "number", min: 10, max: 400, step: "any" },
-  );
-  const length = input(asWritten(fields["gracenotes"]?.length ?? "45 ms"), (value) =>
-    change([set(["gracenotes", "length"], orNone(value))]),
-  );
-  const placement = select(
+    labelled(key, input(fields[key], (value) => put([key])(orNone(value))));
+  const tempo = input(fields["tempo"] ?? 60, (value) => put(["tempo"])(orNone(value) === null ? null : asNumber(value)), {
+    type: "number",
+    min: 10,
+    max: 400,
+    step: "any",
+  });
+  const length = input(asWritten(fields["gracenotes"]?.length ?? "45 ms"), (value) => put(["gracenotes", "length"])(orNone(value)));
+  const notes = element("textarea", { rows: 3, onchange: () => put(["notes"])(orNone(notes.value)) });
+  notes.value = fields["notes"] ?? "";
+  const order = input(asWritten(fields["order"]), (value) => put(["order"])(asNumbers(value)), { placeholder: "1, 2, 1" });
+  const impossible = select(
     [
-      ["on the beat", say("on_the_beat")],
-      ["before the beat", say("before_the_beat")],
+      ["replace", say("impossible_replace")],
+      ["error", say("impossible_error")],
     ],
-    fields["gracenotes"]?.placement ?? "on the beat",
-    (value) => change([set(["gracenotes", "placement"], value)]),
-  );
-  const inner = select(
-    INNERS.map(([value, key]) => [value, say(key)]),
-    asWritten(fields["ornaments"]?.inner ?? "book"),
-    (value) => change([set(["ornaments", "inner"], value)]),
+    fields["ornaments"]?.impossible ?? "replace",
+    (to) => put(["ornaments", "impossible"])(to === "replace" ? null : to),
   );
   return element(
     "div",
@@ -132,13 +204,71 @@ export function headFields(fields, change) {
     text("meter"),
     labelled("tempo", tempo),
     labelled("length", length),
-    labelled("placement", placement),
-    labelled("inner", inner),
+    placementField("", fields["gracenotes"]?.placement, put(["gracenotes", "placement"])),
+    ...innerFields(fields["ornaments"]?.inner, USUAL_INNERS(), put(["ornaments", "inner"])),
+    folded("ladder", ...ladderFields(fields["ladder"], fields["tempo"] ?? 60, change)),
+    folded(
+      "more_about",
+      text("purpose"),
+      text("composer"),
+      text("type"),
+      text("origin"),
+      labelled("order", order),
+      beatField(fields["ornaments"]?.beat, put(["ornaments", "beat"])),
+      labelled("impossible", impossible),
+      labelled("notes", notes),
+    ),
   );
 }
 
+/**
+ * The tempos of a track, one after another.
+ * @param {any} ladder @param {number} tempo @param {Changing} change
+ */
+function ladderFields(ladder, tempo, change) {
+  const kind = ladder === undefined ? "none" : ladder.tempos ? "list" : "steps";
+  const first = Math.max(10, Math.round(tempo * 0.6));
+  const kinds = select(
+    ["none", "steps", "list"].map((one) => [one, say(`ladder_${one}`)]),
+    kind,
+    (to) => {
+      const gone = (/** @type {string[]} */ keys) => keys.filter((key) => key in (ladder ?? {})).map((key) => set(["ladder", key], null));
+      const steps = { from: first, to: tempo, step: 10 };
+      if (to === "none") change([set(["ladder"], null)]);
+      else if (kind === "none") change([set(["ladder"], to === "list" ? { tempos: [first, tempo] } : steps)]);
+      else if (to === "list") change([set(["ladder", "tempos"], [ladder.from ?? first, ladder.to ?? tempo]), ...gone(["from", "to", "step"])]);
+      else change([...Object.entries(steps).map(([key, value]) => set(["ladder", key], value)), ...gone(["tempos"])]);
+    },
+  );
+  const number = (/** @type {string} */ words, /** @type {string} */ key, /** @type {any} */ usual) =>
+    labelled(
+      words,
+      input(ladder[key] ?? usual, (to) => change([set(["ladder", key], to === "" ? null : asNumber(to))]), { type: "number", min: 1, step: "any" }),
+    );
+  if (kind === "none") return [labelled("ladder_is", kinds)];
+  const rungs =
+    kind === "list"
+      ? [labelled("tempos", input(asWritten(ladder.tempos), (to) => change([set(["ladder", "tempos"], asNumbers(to))])))]
+      : [number("ladder_from", "from", ""), number("ladder_to", "to", ""), number("ladder_step", "step", "")];
+  const percent = element("input", {
+    type: "checkbox",
+    checked: ladder.percent === true,
+    onchange: () => change([set(["ladder", "percent"], percent.checked ? true : null)]),
+  });
+  const stages = input(asWritten(ladder.inner), (to) => change([set(["ladder", "inner"], asTexts(to).length ? asTexts(to) : null)]), {
+    placeholder: "even, 1/4 beat, 80 ms",
+  });
+  return [
+    labelled("ladder_is", kinds),
+    ...rungs,
+    element("label", { class: "choice" }, percent, element("span", { text: say("percent") })),
+    number("repeats", "repeats", 1),
+    labelled("stages", stages),
+  ];
+}
+
 /** @param {string} text */
-function asNumber(text) {
+export function asNumber(text) {
   const number = Number(text);
   return Number.isFinite(number) ? number : text;
 }
@@ -171,19 +301,23 @@ export function lineFields(index, line, words, change, pick) {
       ]);
     },
   );
-  const inner = select(
-    [["", say("inner_none")], ...INNERS.map(([value, key]) => /** @type {[string, string]} */ ([value, say(key)]))],
-    asWritten(line.inner),
-    (value) => put(["inner"], value || null),
-  );
+  const text = (/** @type {string} */ words_, /** @type {string} */ key) =>
+    labelled(words_, input(asWritten(line[key]), (value) => put([key], orNone(value))));
   return element(
     "div",
     { class: "fields", role: "group", "aria-label": say("line", { n: index + 1 }) },
-    labelled("heading", input(line.heading, (value) => put(["heading"], orNone(value)))),
+    text("heading", "heading"),
     labelled("kind", kinds),
     ...music(kind, line[kind], words, put),
     ...(kind === "abc" ? [] : movement(index, line, words, change, pick)),
-    labelled("inner", inner),
+    ...innerFields(line.inner, [["", say("inner_none")], ...USUAL_INNERS()], (to) => put(["inner"], to)),
+    folded(
+      "more_line",
+      text("gracenote", "gracenote"),
+      placementField(say("as_all"), line.placement, (to) => put(["placement"], to)),
+      beatField(line.beat, (to) => put(["beat"], to)),
+      text("tune", "tune"),
+    ),
   );
 }
 
@@ -284,7 +418,7 @@ function movement(index, line, words, change, pick) {
     const value = now.length > 1 ? now : (now[0] ?? null);
     change([put("ornament", value), ...others.map((key) => put(key, null))]);
   };
-  const typed = input(names.join(", "), (text) => take(text.split(",").map((one) => one.trim()).filter(Boolean)), {
+  const typed = input(names.join(", "), (text) => take(asTexts(text)), {
     placeholder: say("no_ornament"),
   });
   const choose = element("button", { type: "button", text: say("choose_movement"), onclick: () => pick(names, take) });

@@ -1,31 +1,19 @@
 // What sounds: the practice page's own player, over lines that change while they are played.
 
-import { ZERO, readFraction } from "../../delivery/page/exact.js";
+import { Banks, doBetween } from "../../delivery/page/banks.js";
+import { ZERO, isLess, readFraction } from "../../delivery/page/exact.js";
 import { readLine } from "../../delivery/page/moments.js";
 import { readMusic } from "../../delivery/page/music.js";
-import { Player } from "../../delivery/page/player.js";
-import { decider, fitting, stretchOfBars } from "../../delivery/page/practice.js";
-import { Bank } from "../../delivery/page/tones.js";
+import { LOWEST_FADER_DB, Player, factor } from "../../delivery/page/player.js";
+import { decider, fitting, plainChoice, stretchOfBars, stretchOfNote } from "../../delivery/page/practice.js";
 import { ask } from "./ask.js";
 
 /** @typedef {import("../../delivery/page/exact.js").Fraction} Fraction */
 /** @typedef {import("../../delivery/page/moments.js").Line} Line */
 /** @typedef {{index: number, id: string, tone: number, isPlaying: boolean, beat: number}} Heard */
 
-export const SLOWEST = 10;
-export const FASTEST = 400;
-export const SILENT_DB = -40;
-
-/** @param {number} db */
-function factor(db) {
-  return db <= SILENT_DB ? 0 : 10 ** (db / 20);
-}
-
-/** A tempo as typed, within what can be played. @param {number} tempo @returns {Fraction} */
-export function readTempo(tempo) {
-  const within = Math.min(FASTEST, Math.max(SLOWEST, tempo || SLOWEST));
-  return readFraction(within.toFixed(4).replace(/\.?0+$/, ""));
-}
+/** At which a noise between two notes can be told apart. */
+const SLOW = readFraction("40");
 
 export class Hearing {
   /** @param {(heard: Heard) => void} onHeard called whenever another note sounds, or none */
@@ -39,42 +27,23 @@ export class Hearing {
     this.chanter = "practice";
     this.pitchIndex = 0;
     this.cents = 0;
-    this.faders = { chanter: 0, drone: SILENT_DB, metronome: SILENT_DB };
+    this.faders = { chanter: 0, drone: LOWEST_FADER_DB, metronome: LOWEST_FADER_DB };
     this.countsIn = false;
     /** @type {(any|null)[]} plain music by line */
     this.music = [];
     /** @type {WeakMap<object, Line>} */
     this.lines = new WeakMap();
-    /** @type {Map<string, Bank>} */
-    this.banks = new Map();
+    /** @type {Banks|null} */
+    this.banks = null;
     /** @type {Heard} */
     this.heard = { index: -1, id: "", tone: -1, isPlaying: false, beat: -1 };
     /** @type {Promise<void>|null} */
     this.loading = null;
-    /** @type {any} a `Choice` once the sound is here */
-    this.choice = {
-      version: 0,
-      lineIndex: 0,
-      lineOf: (/** @type {number} */ index) => this.lineOf(index),
-      form: "written",
-      gracenote: null,
-      openings: [],
-      rungs: [],
-      tempo: readFraction("60"),
-      mode: "loop",
-      rounds: 99,
-      from: null,
-      to: null,
-      startAt: null,
-      bank: null,
-      countIn: { bars: 1, rolls: false, introduction: null },
-      noises: false,
-      subdivide: false,
-      dropout: false,
-      part: "",
-      plan: [],
-      firstBlock: 0,
-    };
+    /** What holds again after a noise was heard. @type {Partial<import("../../delivery/page/practice.js").Choice>|null} */
+    this._usual = null;
+    // Its bank comes with the sound.
+    const bank = /** @type {any} */ (null);
+    this.choice = { ...plainChoice((index) => this.lineOf(index), bank), rounds: 99 };
   }
 
   /** Get the sound, once; asked again for other pitches. */
@@ -87,7 +56,7 @@ export class Hearing {
     const data = await ask("sound", { pitches: this.pitches, chanter: this.chanter });
     this.player = new Player(readMusic(data), () => this._tell());
     this.data = data;
-    this.banks.clear();
+    this.banks = new Banks(data);
     for (const name of /** @type {const} */ (["chanter", "drone", "metronome"])) {
       this.player.fade(name, factor(this.faders[name]));
     }
@@ -106,14 +75,7 @@ export class Hearing {
   }
 
   bank() {
-    const key = `${this.pitchIndex}/${this.cents}`;
-    let bank = this.banks.get(key);
-    if (!bank) {
-      if (this.banks.size > 2) this.banks.clear();
-      bank = new Bank(this.data.sound, this.data.pitches[this.pitchIndex], this.cents);
-      this.banks.set(key, bank);
-    }
-    return bank;
+    return /** @type {Banks} */ (this.banks).of(this.pitchIndex, this.cents);
   }
 
   /** @param {number} pitchIndex @param {number} cents */
@@ -131,13 +93,7 @@ export class Hearing {
     const bank = this.choice.bank;
     const work = [...Array(this.data.fingerings.length).keys()].map((tone) => () => void bank.tone(tone));
     work.splice(9, 0, () => void bank.drones());
-    const next = () => {
-      const one = work.shift();
-      if (!one || this.choice.bank !== bank) return;
-      one();
-      setTimeout(next, 0);
-    };
-    setTimeout(next, 0);
+    doBetween(work, () => this.choice.bank === bank);
   }
 
   /** @param {number} index @returns {Line|null} */
@@ -179,6 +135,7 @@ export class Hearing {
   /** @param {Fraction} tempo */
   takeTempo(tempo) {
     this.choice.tempo = tempo;
+    if (this._usual) this._usual.tempo = tempo;
     this.choice.version += 1;
     if (this.player?.isPlaying) this.player.decideAgain();
   }
@@ -197,6 +154,7 @@ export class Hearing {
   play(index, from = null) {
     const line = this.lineOf(index);
     if (!line || !this.player) return false;
+    this._asUsual();
     const { choice } = this;
     choice.lineIndex = index;
     choice.from = choice.to = null;
@@ -212,6 +170,14 @@ export class Hearing {
   }
 
   /**
+   * The written bar that is known by a number, 0 for none.
+   * @param {number} index @param {string} number
+   */
+  barKnownBy(index, number) {
+    return this.lineOf(index)?.bars.find((bar) => bar.number === number)?.written ?? 0;
+  }
+
+  /**
    * Play some bars of a line again and again.
    * @param {number} index @param {number} first as bars are written @param {number} last
    */
@@ -219,20 +185,46 @@ export class Hearing {
     const line = this.lineOf(index);
     const stretch = line && stretchOfBars(line, first, last);
     if (!stretch) return false;
-    this.choice.lineIndex = index;
-    Object.assign(this.choice, stretch);
-    this.choice.startAt = null;
-    this._start(1);
+    this._asUsual();
+    this._playStretch(index, stretch);
     return true;
+  }
+
+  /**
+   * Play the place where a crossing noise lurks, slowly: one round without the noise, one with it.
+   * @param {number} index @param {number} bar as it is written @param {number} item
+   */
+  playNoise(index, bar, item) {
+    const line = this.lineOf(index);
+    const stretch = line && stretchOfNote(line, bar, item);
+    if (!stretch) return false;
+    const { choice } = this;
+    this._usual ??= { tempo: choice.tempo, mode: choice.mode };
+    Object.assign(choice, { noises: true, mode: "loop", tempo: isLess(SLOW, choice.tempo) ? SLOW : choice.tempo });
+    this._playStretch(index, stretch);
+    return true;
+  }
+
+  /** @param {number} index @param {{from: Fraction, to: Fraction}} stretch */
+  _playStretch(index, stretch) {
+    Object.assign(this.choice, stretch, { lineIndex: index, startAt: null });
+    this._start(1);
+  }
+
+  /** What holds again once a noise has been heard. */
+  _asUsual() {
+    if (this._usual) Object.assign(this.choice, this._usual, { noises: false });
+    this._usual = null;
   }
 
   playAgain() {
     this._start(1);
   }
 
-  /** @param {"loop"|"once"} mode */
+  /** @param {import("../../delivery/page/practice.js").Mode} mode */
   takeMode(mode) {
     this.choice.mode = mode;
+    if (this._usual) this._usual.mode = mode;
     this.choice.version += 1;
     if (this.player?.isPlaying) this.player.decideAgain();
   }
@@ -249,6 +241,7 @@ export class Hearing {
 
   stop() {
     this.player?.stop();
+    this._asUsual();
     this._tell();
   }
 
@@ -262,7 +255,7 @@ export class Hearing {
     /** @type {Heard} */
     let heard = { index: -1, id: "", tone: -1, isPlaying: false, beat: -1 };
     if (player?.isPlaying) {
-      const frame = player.heardFrame;
+      const frame = player.shownFrame;
       const section = player.sectionAt(frame);
       const event = player.eventAt(frame);
       const sounds = event && event.tone !== null && section?.kind === "line";

@@ -5,18 +5,31 @@ import { readFraction } from "../../delivery/page/exact.js";
 import { Refused, ask, bring } from "./ask.js";
 import { Dock } from "./dock.js";
 import { remember, remembered } from "./kept.js";
-import { StavesView } from "./staves_view.js";
+import { playedStaves } from "./staves_view.js";
 import { LANGUAGES, moment, say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
 /** @typedef {import("./hearing.js").Heard} Heard */
 
 const EXAMPLE = "doublings-over-a-wide-step";
+const INTERVALS = ["unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave", "ninth"];
 const OPENS = ["exercise", "tune", "pack", "chanter", "recording", "unknown"];
 
 /** The way to a file's screen. @param {string} name @param {string} kind */
 export function wayTo(name, kind = "") {
-  return `#/${kind === "recording" ? "tune" : "write"}/${encodeURIComponent(name)}`;
+  const screen = { recording: "tune", pack: "hand" }[kind] ?? "write";
+  return `#/${screen}/${encodeURIComponent(name)}`;
+}
+
+/** What of a row's field is marked. @param {HTMLElement|null} row @returns {[number, number]|null} */
+function selectionOf(row) {
+  const typed = row?.querySelector("input");
+  return typed ? [typed.selectionStart ?? 0, typed.selectionEnd ?? 0] : null;
+}
+
+/** Whether somebody is at something else by now: what had the focus, and is gone, leaves it to nobody. */
+function isElsewhere() {
+  return document.activeElement !== document.body;
 }
 
 export class Library {
@@ -29,25 +42,26 @@ export class Library {
     /** @type {any[]} */
     this.shipped = [];
     this.query = "";
+    /** What is looked for beside words: a movement, an interval that it joins, a level. */
+    this.wanted = { movement: "", interval: "", level: "" };
+    /** @type {any[]} */
+    this.choices = [];
+    /** The file whose name is being changed, and its row, which keeps what is typed in it. */
+    this.renaming = "";
+    /** @type {HTMLElement|null} */
+    this.renamed = null;
     this.order = remembered("order") ?? "changed";
     this._ended = false;
-    this.staves = new StavesView({
-      press: (index, from) => {
-        this.staves.loop(-1, null);
-        this.hearing.play(index, from);
-      },
-      loop: (index, first, last) => {
-        if (this.hearing.playBars(index, first, last)) this.staves.loop(index, [first, last]);
-      },
-      arrived: () => this.hearing.takeMusic(this.staves.music()),
-    });
+    this.staves = playedStaves(hearing);
     this.dock = new Dock(hearing, () => 0);
     this.build();
   }
 
   build() {
     this.said = element("p", { class: "said", role: "status" });
-    this.list = element("div", { class: "list" });
+    this.own = element("div", { class: "own" });
+    this.others = element("div", { class: "others" });
+    this.list = element("div", { class: "list" }, this.own, this.others);
     this.example = element("section", { class: "sheet example", "aria-label": say("example") });
     const file = element("input", {
       type: "file",
@@ -66,16 +80,8 @@ export class Library {
           "div",
           { class: "row" },
           element("button", { type: "button", class: "main", text: say("new_exercise"), onclick: () => void this.fresh() }),
+          element("button", { type: "button", text: say("new_class"), onclick: () => void this.freshClass() }),
           element("label", { class: "file", title: say("drop_what") }, say("drop"), file),
-          element("input", {
-            type: "search",
-            placeholder: say("search_what"),
-            "aria-label": say("search"),
-            oninput: (/** @type {any} */ event) => {
-              this.query = event.target.value;
-              this.draw();
-            },
-          }),
           element(
             "select",
             {
@@ -86,10 +92,24 @@ export class Library {
                 this.draw();
               },
             },
-            ...["changed", "name", "level"].map((one) =>
+            ...["changed", "name", "level", "length", "difficulty"].map((one) =>
               element("option", { value: one, selected: one === this.order }, say(`sort_${one}`)),
             ),
           ),
+        ),
+        element(
+          "div",
+          { class: "row", role: "search" },
+          element("input", {
+            type: "search",
+            placeholder: say("search_what"),
+            "aria-label": say("search"),
+            oninput: (/** @type {any} */ event) => {
+              this.query = event.target.value;
+              this.draw();
+            },
+          }),
+          ...this.narrowing(),
         ),
         this.said,
         this.list,
@@ -127,16 +147,53 @@ export class Library {
     );
   }
 
+  /** The choices that narrow the list; filled when the files are here. */
+  narrowing() {
+    this.choices = Object.keys(this.wanted).map((key) =>
+      element("select", {
+        "aria-label": say(`by_${key}`),
+        onchange: (/** @type {any} */ event) => {
+          this.wanted = { ...this.wanted, [key]: event.target.value };
+          this.draw();
+        },
+      }),
+    );
+    return this.choices;
+  }
+
+  /** Offer what there is to choose from. */
+  fillChoices() {
+    const rows = [...this.data.files, ...this.shipped];
+    const movements = new Set(rows.flatMap((row) => Object.keys(row.joins ?? {})));
+    const levels = new Set(rows.map((row) => row.level).filter(Boolean));
+    const options = /** @type {Record<string, [string, string][]>} */ ({
+      movement: [...movements].sort().map((one) => [one, one]),
+      interval: INTERVALS.map((one) => [one, say(one)]),
+      level: [...levels].sort().map((one) => [one, one]),
+    });
+    Object.keys(this.wanted).forEach((key, at) => {
+      const now = this.wanted[/** @type {"movement"|"interval"|"level"} */ (key)];
+      this.choices[at]?.replaceChildren(
+        element("option", { value: "" }, say(`any_${key}`)),
+        ...(options[key] ?? []).map(([value, text]) => element("option", { value, selected: value === now }, text)),
+      );
+    });
+  }
+
   async start() {
     document.title = "Rungwise";
     try {
       const shown = this.showExample();
       this.data = await ask("library");
       if (this._ended) return;
+      this.fillChoices();
       this.draw();
       await shown;
       this.shipped = (await ask("shipped")).shipped;
-      this.draw();
+      if (this._ended) return;
+      this.fillChoices();
+      // Nothing else: somebody may be at work on their own files by now.
+      this.drawOthers();
       await this.hearing.load();
       this.dock.arrived();
     } catch (error) {
@@ -200,25 +257,83 @@ export class Library {
   }
 
   draw() {
+    this.drawOwn();
+    this.drawOthers();
+  }
+
+  drawOwn() {
     if (!this.data) return;
-    const { folder, files } = this.data;
+    const { folder, files, removed } = this.data;
     const own = this.sorted(files.filter((/** @type {any} */ row) => this.matches(row)));
-    const others = this.shipped.filter((/** @type {any} */ row) => this.matches(row));
-    this.list.replaceChildren(
+    const isOpen = this.own.querySelector("details")?.open ?? false;
+    const [focused, marked] = [document.activeElement, selectionOf(this.renamed)];
+    this.own.replaceChildren(
       element("h2", { text: say("your_folder", { folder }) }),
       own.length
         ? element("ul", { class: "rows" }, ...own.map((/** @type {any} */ row) => this.row(row)))
         : element("p", { text: say(files.length ? "none_found" : "empty_folder") }),
+      ...(removed.length ? [this.removedRows(removed, isOpen)] : []),
+    );
+    // A row that is kept has lost the focus on its way.
+    if (focused instanceof HTMLElement && this.renamed?.contains(focused)) {
+      focused.focus();
+      if (focused instanceof HTMLInputElement && marked) focused.setSelectionRange(...marked);
+    }
+  }
+
+  drawOthers() {
+    if (!this.data) return;
+    const found = this.shipped.filter((/** @type {any} */ row) => this.matches(row));
+    // Those that come along never change, and stand in the order of learning.
+    const others = this.order === "changed" ? found : this.sorted(found);
+    this.others.replaceChildren(
       element("h2", { text: say("shipped") }),
-      element("ul", { class: "rows" }, ...others.map((/** @type {any} */ row) => this.shippedRow(row))),
+      others.length || !this.shipped.length
+        ? element("ul", { class: "rows" }, ...others.map((/** @type {any} */ row) => this.shippedRow(row)))
+        : element("p", { text: say("none_found") }),
+    );
+  }
+
+  /** @param {{name: string, when: number, version: string}[]} removed @param {boolean} isOpen */
+  removedRows(removed, isOpen) {
+    const rows = removed.map((one) =>
+      element(
+        "li",
+        {},
+        element("div", { class: "what" }, element("span", { text: one.name }), element("small", { text: moment(one.when) })),
+        element(
+          "div",
+          { class: "tools" },
+          element("button", {
+            type: "button",
+            text: say("put_back"),
+            "aria-label": `${say("put_back")}: ${one.name}`,
+            onclick: () => void this.putBack(one.name, one.version),
+          }),
+        ),
+      ),
+    );
+    return element(
+      "details",
+      { class: "removed", open: isOpen },
+      element("summary", { text: say("removed", { n: removed.length }) }),
+      element("ul", { class: "rows" }, ...rows),
     );
   }
 
   /** @param {any} row */
   matches(row) {
     const words = this.query.toLowerCase().split(/\s+/).filter(Boolean);
-    const text = [row.name, row.title, row.level, row.for, ...(row.movements ?? [])].join(" ").toLowerCase();
-    return words.every((word) => text.includes(word));
+    const joins = /** @type {Record<string, string[]>} */ (row.joins ?? {});
+    const text = [row.name, row.title, row.level, row.for, ...Object.keys(joins)].join(" ").toLowerCase();
+    const { movement, interval, level } = this.wanted;
+    const joined = movement ? (joins[movement] ?? []) : Object.values(joins).flat();
+    return (
+      words.every((word) => text.includes(word)) &&
+      (!movement || movement in joins) &&
+      (!interval || joined.includes(interval)) &&
+      (!level || row.level === level)
+    );
   }
 
   /** @param {any[]} rows */
@@ -226,6 +341,9 @@ export class Library {
     const by = /** @type {Record<string, (a: any, b: any) => number>} */ ({
       name: (a, b) => a.name.localeCompare(b.name),
       changed: (a, b) => b.changed - a.changed,
+      length: (a, b) => (a.seconds ?? 0) - (b.seconds ?? 0) || a.name.localeCompare(b.name),
+      // What has none goes last.
+      difficulty: (a, b) => (a.difficulty ?? 1e9) - (b.difficulty ?? 1e9) || a.name.localeCompare(b.name),
       level: (a, b) => String(a.level ?? "").localeCompare(String(b.level ?? "")) || a.name.localeCompare(b.name),
     })[this.order];
     return [...rows].sort(by);
@@ -236,7 +354,8 @@ export class Library {
     const count = row.count === 1 ? say("line_count") : row.count ? say("lines_count", { n: row.count }) : "";
     const { seconds } = row;
     const lasts = seconds ? say("minutes", { m: Math.floor(seconds / 60), s: String(seconds % 60).padStart(2, "0") }) : "";
-    return [row.kind === "exercise" ? "" : say(`kind_${row.kind}`), row.level, count, lasts].filter(Boolean).join(" · ");
+    const hard = typeof row.difficulty === "number" ? say("difficulty", { n: row.difficulty }) : "";
+    return [row.kind === "exercise" ? "" : say(`kind_${row.kind}`), row.level, count, lasts, hard].filter(Boolean).join(" · ");
   }
 
   /** @param {any} row */
@@ -245,9 +364,10 @@ export class Library {
     const title = row.title || row.name;
     const button = (/** @type {string} */ key, /** @type {() => void} */ on) =>
       element("button", { type: "button", text: say(key), "aria-label": `${say(key)}: ${row.name}`, onclick: on });
+    if (row.name === this.renaming) return (this.renamed ??= this.renameRow(row));
     return element(
       "li",
-      {},
+      { "data-name": row.name },
       element(
         "div",
         { class: "what" },
@@ -258,8 +378,8 @@ export class Library {
       element(
         "div",
         { class: "tools" },
-        button("duplicate", () => void this.act("duplicate", { name: row.name })),
-        button("rename", () => void this.rename(row.name)),
+        button("duplicate", () => void this.duplicate(row.name)),
+        button("rename", () => this.beginRenaming(row.name)),
         button("remove", () => void this.remove(row.name)),
       ),
     );
@@ -289,6 +409,7 @@ export class Library {
     try {
       const answer = await ask(what, asked);
       this.data = await ask("library");
+      this.fillChoices();
       this.draw();
       return answer;
     } catch (error) {
@@ -302,25 +423,145 @@ export class Library {
     if (made) location.hash = wayTo(made.name);
   }
 
+  /** Begin a class with the exercise that was changed last. */
+  async freshClass() {
+    const [latest] = this.data.files
+      .filter((/** @type {any} */ row) => ["exercise", "tune"].includes(row.kind) && !row.problem)
+      .sort((/** @type {any} */ a, /** @type {any} */ b) => b.changed - a.changed);
+    const told = { title: say("class"), learner: say("learner_n", { n: 1 }), exercises: latest ? [latest.name] : [] };
+    const made = await this.act("pack-new", told);
+    if (made) location.hash = wayTo(made.name, "pack");
+  }
+
   /** @param {string} shipped */
   async copy(shipped) {
     const made = await this.act("new", { shipped });
     if (made) location.hash = wayTo(made.name);
   }
 
+  /** Put the focus on a file's row. @param {string} name @param {string} inside what of it */
+  focusOn(name, inside = "a, button") {
+    if (isElsewhere()) return;
+    const row = this.list.querySelector(`li[data-name="${CSS.escape(name)}"]`);
+    const one = row?.querySelector(inside);
+    if (one instanceof HTMLElement) one.focus();
+    if (one instanceof HTMLInputElement) one.setSelectionRange(0, one.value.replace(/\.[^.]*$/, "").length);
+    row?.scrollIntoView({ block: "nearest" });
+  }
+
   /** @param {string} name */
-  async rename(name) {
-    const to = window.prompt(say("rename_to", { name }), name);
-    if (!to || to === name) return;
-    const { version } = await ask("standing", { name });
-    await this.act("rename", { name, to, version });
+  async duplicate(name) {
+    const made = await this.act("duplicate", { name });
+    if (made) this.focusOn(made.name);
+  }
+
+  /** Let the name of a file be changed, or, with "", of none. @param {string} name */
+  renames(name) {
+    this.renaming = name;
+    this.renamed = null;
+  }
+
+  /** @param {string} name */
+  beginRenaming(name) {
+    this.renames(name);
+    this.drawOwn();
+    this.focusOn(name, "input");
+  }
+
+  /** A row whose name is being changed. @param {any} row */
+  renameRow(row) {
+    const leave = () => {
+      this.renames("");
+      this.said.textContent = "";
+      this.drawOwn();
+      this.focusOn(row.name);
+    };
+    const typed = element("input", {
+      type: "text",
+      value: row.name,
+      autocomplete: "off",
+      spellcheck: "false",
+      "aria-label": say("rename_to", { name: row.name }),
+      onkeydown: (/** @type {KeyboardEvent} */ event) => {
+        if (event.key === "Escape") leave();
+        else if (event.key === "Enter") void this.rename(row.name, typed.value.trim());
+      },
+    });
+    return element(
+      "li",
+      { "data-name": row.name },
+      element("div", { class: "what" }, typed),
+      element(
+        "div",
+        { class: "tools" },
+        element("button", { type: "button", text: say("rename"), onclick: () => void this.rename(row.name, typed.value.trim()) }),
+        element("button", { type: "button", text: say("leave_it"), onclick: leave }),
+      ),
+    );
+  }
+
+  /**
+   * Give a file another name, also in the packs that name it.
+   * @param {string} name @param {string} to @param {string[]|null} back the packs in which it gets its old name again
+   */
+  async rename(name, to, back = null) {
+    if (!to || to === name) {
+      this.renames("");
+      this.drawOwn();
+      this.focusOn(name);
+      return;
+    }
+    try {
+      const { version } = await ask("standing", { name });
+      const renamed = await ask("rename", { name, to, version, ...(back ? { packs: back } : {}) });
+      this.renames("");
+      this.data = await ask("library");
+      this.drawOwn();
+      /** @type {{packs: string[], left: {name: string, why: string}[]}} */
+      const { packs, left } = renamed;
+      const more = [
+        ...(packs.length && !back ? [say("renamed_in", { names: packs.join(", ") })] : []),
+        ...left.map((one) => say("not_renamed_in", one)),
+      ];
+      if (back) this.said.textContent = more.join(" ");
+      else this.saidWithUndo([say("renamed", { name: renamed.name }), ...more], () => void this.rename(renamed.name, name, packs));
+      // Last: the button that was pressed is gone by now.
+      this.focusOn(renamed.name);
+    } catch (error) {
+      this.failed(error);
+    }
+  }
+
+  /** Say what was done, and let it be undone. @param {string[]} sentences @param {() => void} undo */
+  saidWithUndo(sentences, undo) {
+    this.said.replaceChildren(
+      sentences.join(" "),
+      " ",
+      element("button", { type: "button", text: say("undo"), onclick: undo }),
+    );
   }
 
   /** @param {string} name */
   async remove(name) {
-    if (!window.confirm(say("remove_sure", { name }))) return;
-    const { version } = await ask("standing", { name });
-    await this.act("remove", { name, version });
+    try {
+      const { version } = await ask("standing", { name });
+      const { packs } = await ask("remove", { name, version });
+      this.data = await ask("library");
+      this.draw();
+      const said = [say("was_removed", { name }), ...(packs.length ? [say("still_named", { names: packs.join(", ") })] : [])];
+      this.saidWithUndo(said, () => void this.putBack(name, version));
+      if (!isElsewhere()) this.said.querySelector("button")?.focus();
+    } catch (error) {
+      this.failed(error);
+    }
+  }
+
+  /** @param {string} name @param {string} version */
+  async putBack(name, version) {
+    const back = await this.act("put-back", { name, version });
+    if (!back) return;
+    this.said.textContent = "";
+    this.focusOn(back.name);
   }
 
   /** @param {File[]} files */

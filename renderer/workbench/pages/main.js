@@ -4,12 +4,17 @@ import { element } from "../../delivery/page/elements.js";
 import { Refused, takeToken } from "./ask.js";
 import { Hearing } from "./hearing.js";
 import { remembered } from "./kept.js";
-import { Library } from "./library.js";
-import { Tuning } from "./tuning.js";
+import { isPressed, isTyped, showKeys } from "./keys.js";
 import { choose, say } from "./words.js";
-import { Writing } from "./writing.js";
 
-/** @typedef {{start: () => Promise<void>, end: () => Promise<void>, heard: (heard: import("./hearing.js").Heard) => void}} Screen */
+/**
+ * @typedef {object} Screen
+ * @property {() => Promise<void>} start
+ * @property {() => Promise<void>} end
+ * @property {(heard: import("./hearing.js").Heard) => void} heard
+ * @property {(event: KeyboardEvent) => void} [key] does what its own keys stand for
+ * @property {import("./dock.js").Dock} [dock]
+ */
 
 takeToken();
 document.documentElement.lang = choose(remembered("language") ?? navigator.language.slice(0, 2));
@@ -18,25 +23,69 @@ const root = /** @type {HTMLElement} */ (document.getElementById("bench"));
 let screen = null;
 const hearing = new Hearing((heard) => screen?.heard(heard));
 
-/** @returns {Screen} */
-function wanted() {
-  const [, place, name] = location.hash.split("/");
-  if (place === "write" && name) return new Writing(root, decodeURIComponent(name), hearing);
-  if (place === "tune") return new Tuning(root, decodeURIComponent(name ?? ""), hearing);
-  return new Library(root, hearing);
+/**
+ * The screens, each brought when it is first shown: the sooner is the first one there.
+ * @type {Record<string, () => Promise<(name: string) => Screen>>}
+ */
+const SCREENS = {
+  write: async () => {
+    const { Writing } = await import("./writing.js");
+    return (name) => new Writing(root, name, hearing);
+  },
+  know: async () => {
+    const { Writing } = await import("./writing.js");
+    return (name) => new Writing(root, name, hearing, "book");
+  },
+  tune: async () => {
+    const { Tuning } = await import("./tuning.js");
+    return (name) => new Tuning(root, name, hearing);
+  },
+  hand: async () => {
+    const { Handing } = await import("./handing.js");
+    return (name) => new Handing(root, name);
+  },
+  library: async () => {
+    const { Library } = await import("./library.js");
+    return () => new Library(root, hearing);
+  },
+};
+const NAMELESS = ["tune"];
+
+/** Bring the screen that the address asks for. @returns {Promise<() => Screen>} what begins it */
+async function wanted() {
+  const [, place = "", name = ""] = location.hash.split("/");
+  const isThere = Object.hasOwn(SCREENS, place) && (name !== "" || NAMELESS.includes(place));
+  const bring = /** @type {typeof SCREENS.library} */ (SCREENS[isThere ? place : "library"]);
+  const begin = await bring();
+  return () => begin(decodeURIComponent(name));
 }
 
+/** Bring what other screens need, too, while nobody waits for it. */
+function bringOthers() {
+  for (const bring of Object.values(SCREENS)) void bring().catch(() => undefined);
+}
+
+let gone = 0;
+
 async function go() {
+  const number = ++gone;
   const before = screen;
   screen = null;
   if (before) await before.end();
-  screen = wanted();
-  // For tests, and for whoever looks behind the page.
-  Object.defineProperty(window, "rungwise", { value: { screen, hearing }, configurable: true });
   try {
-    await screen.start();
+    const begin = await wanted().catch((error) => {
+      throw error instanceof TypeError ? new Refused(0, null) : error;
+    });
+    // Somebody has gone on to another screen meanwhile.
+    if (number !== gone) return;
+    const now = (screen = begin());
+    // For tests, and for whoever looks behind the page.
+    Object.defineProperty(window, "rungwise", { value: { screen, hearing }, configurable: true });
+    await now.start();
+    bringOthers();
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
+    if (number !== gone) return;
     const key = { 0: "no_answer", 401: "other_run" }[error.status];
     root.replaceChildren(
       element(
@@ -49,5 +98,21 @@ async function go() {
   }
 }
 
-window.addEventListener("hashchange", () => void go());
+document.addEventListener("keydown", (event) => {
+  // Behind a dialog nothing is done.
+  if (event.defaultPrevented || document.querySelector("dialog[open]")) return;
+  const asksForKeys = event.key === "F1" || (event.key === "?" && !isTyped(event.target));
+  if (asksForKeys) showKeys();
+  else if (screen?.key) {
+    screen.key(event);
+    return;
+  } else if (event.key === " " && screen?.dock && !isPressed(event.target)) screen.dock.toggle();
+  else return;
+  event.preventDefault();
+});
+window.addEventListener("hashchange", () => {
+  // The address of another run, opened in the same tab, loads no page anew.
+  takeToken();
+  void go();
+});
 void go();

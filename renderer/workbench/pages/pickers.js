@@ -80,6 +80,8 @@ export class MovementPicker {
     this.take = take;
     this.query = "";
     this.family = "";
+    /** The movement that is shown. */
+    this.shown = "";
     this._asked = 0;
     this._music = hearing.music;
     this._mode = hearing.choice.mode;
@@ -138,6 +140,7 @@ export class MovementPicker {
           element("button", {
             type: "button",
             "aria-pressed": String(this.chosen.includes(one.name)),
+            "aria-current": String(one.name === this.shown),
             text: one.name,
             onclick: () => void this.show(one.name),
           }),
@@ -153,6 +156,10 @@ export class MovementPicker {
     if (!movement) return;
     const number = ++this._asked;
     this.hearing.stop();
+    this.shown = name;
+    for (const one of this.list.querySelectorAll("button")) {
+      one.setAttribute("aria-current", String(one.textContent === name));
+    }
     const answer = await ask("show", { name: "movement.toml", text: shownOnEach(movement), known: this.staves.known });
     if (number !== this._asked || answer.read.problems.length) return;
     const { read, bodies } = answer;
@@ -191,6 +198,15 @@ export class MovementPicker {
       }),
     );
     this.staves.fill();
+    this.bringShownIntoView();
+  }
+
+  /** Have the list show the movement that is shown; the dialog itself stays where it is. */
+  bringShownIntoView() {
+    const shown = this.list.querySelector("[aria-current=true]");
+    if (!shown) return;
+    const [own, all] = [shown.getBoundingClientRect(), this.list.getBoundingClientRect()];
+    if (own.top < all.top || own.bottom > all.bottom) this.list.scrollTop += own.top - all.top - all.height / 2;
   }
 
   /** @param {import("./hearing.js").Heard} heard */

@@ -19,7 +19,7 @@ export class SheetView {
     /** @type {string[]} */
     this.addresses = [];
     this._asked = 0;
-    this.pages = element("div", { class: "pages" });
+    this.pages = element("div", { class: "pages", tabindex: "0", role: "group", "aria-label": say("sheet") });
     this.said = element("p", { role: "status" });
     this.size = element(
       "select",

@@ -220,3 +220,18 @@ export class StavesView {
     return host ? this.staffs.get(host) : undefined;
   }
 }
+
+/** Staves that play from where they are pressed, and again what is drawn across. @param {import("./hearing.js").Hearing} hearing */
+export function playedStaves(hearing) {
+  const staves = new StavesView({
+    press: (index, from) => {
+      staves.loop(-1, null);
+      hearing.play(index, from);
+    },
+    loop: (index, first, last) => {
+      if (hearing.playBars(index, first, last)) staves.loop(index, [first, last]);
+    },
+    arrived: () => hearing.takeMusic(staves.music()),
+  });
+  return staves;
+}

@@ -1,6 +1,7 @@
 // The text of a file, in CodeMirror: it holds the one truth and the one history of a file, typed in
 // or changed by fields.
 
+import { sentences } from "./ask.js";
 import * as cm from "./codemirror.js";
 
 /** @typedef {import("./ask.js").Problem} Problem */
@@ -73,7 +74,7 @@ export class TextView {
           theme,
           cm.lintGutter(),
           cm.EditorView.lineWrapping,
-          cm.EditorView.contentAttributes.of({ "aria-label": label }),
+          cm.EditorView.contentAttributes.of({ "aria-label": label, tabindex: "0" }),
           cm.EditorState.readOnly.of(isFixed),
           cm.keymap.of([
             ...cm.completionKeymap,
@@ -140,7 +141,7 @@ export class TextView {
       .map((one) => {
         const from = Math.min(one.start ?? 0, length);
         const to = Math.min(Math.max(one.end ?? from, from), length);
-        return { from, to, severity: "error", message: `${one.cause}. ${one.remedy}` };
+        return { from, to, severity: "error", message: sentences(one) };
       });
     this.view.dispatch(cm.setDiagnostics(this.view.state, marks));
   }

@@ -6,7 +6,8 @@ import { Dock } from "./dock.js";
 import { follow, stop } from "./jobs.js";
 import { wayTo } from "./library.js";
 import { Microphone, canRecord } from "./microphone.js";
-import { StavesView } from "./staves_view.js";
+import { playedStaves } from "./staves_view.js";
+import { table } from "./tables.js";
 import { moment, noteName, say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
@@ -22,35 +23,9 @@ function signed(cents) {
   return size === "0.0" ? size : `${cents < 0 ? "−" : "+"}${size}`;
 }
 
-/** @param {string|Node} inside */
-function cell(inside) {
-  return inside instanceof HTMLTableCellElement ? inside : element("td", {}, inside);
-}
-
 /** What the program says in English only, as a cell. @param {string} text */
 function english(text) {
   return element("td", { class: "words", lang: "en", text });
-}
-
-/** @param {string[]} heads @param {(string|Node)[][]} rows @param {string} caption */
-function table(heads, rows, caption) {
-  return element(
-    "div",
-    { class: "wide" },
-    element(
-      "table",
-      {},
-      element("caption", { text: caption }),
-      element("thead", {}, element("tr", {}, ...heads.map((one) => element("th", { scope: "col", text: one })))),
-      element(
-        "tbody",
-        {},
-        ...rows.map(([first, ...others]) =>
-          element("tr", {}, element("th", { scope: "row" }, first ?? ""), ...others.map(cell)),
-        ),
-      ),
-    ),
-  );
 }
 
 export class Tuning {
@@ -67,16 +42,7 @@ export class Tuning {
     this.job = "";
     this._ended = false;
     this.microphone = new Microphone((seconds) => this.say("recording", { n: Math.floor(seconds) }));
-    this.staves = new StavesView({
-      press: (index, from) => {
-        this.staves.loop(-1, null);
-        this.hearing.play(index, from);
-      },
-      loop: (index, first, last) => {
-        if (this.hearing.playBars(index, first, last)) this.staves.loop(index, [first, last]);
-      },
-      arrived: () => this.hearing.takeMusic(this.staves.music()),
-    });
+    this.staves = playedStaves(hearing);
     this.dock = new Dock(hearing, () => 0);
     this.build();
   }

@@ -1,0 +1,129 @@
+"""The workbench for everyone: eyes, ears, hands and languages, on every screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium
+from tests.workbench.benches import Running, running
+from tests.workbench.desks import desk
+from tests.workbench.screens import SCREENS, fill, screen
+from tests.workbench.test_pages_script import OWN
+
+pytestmark = needs_chromium
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    folder = tmp_path_factory.mktemp("Larkmoor")
+    fill(folder)
+    with running(folder) as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def page(bench: Running, start: Browsers) -> Iterator[Watched]:
+    # axe is a script from outside, which the page's policy refuses.
+    with desk(bench, start("chromium"), bypass_csp=True, reduced_motion="reduce") as one:
+        if AXE.exists():
+            one.page.add_script_tag(path=str(AXE))
+        yield one
+
+
+@needs_axe
+@pytest.mark.parametrize("name", SCREENS)
+def test_axe_finds_nothing_in_light_and_dark(page: Watched, name: str) -> None:
+    """In the dark its colours, for nothing else differs."""
+    page.page.set_viewport_size({"width": 1280, "height": 900})
+    with screen(page, name):
+        for scheme, only in (("dark", "{ runOnly: ['color-contrast'] }"), ("light", "{}")):
+            page.page.emulate_media(color_scheme=scheme)
+            found = page.run(f"axe.run({only}).then(one => one.violations)")
+            told = [(one["id"], [node["html"][:200] for node in one["nodes"]]) for one in found]
+            assert told == [], scheme
+
+
+@pytest.mark.parametrize(
+    "name", ["library", "writing", "fingers", "keys", "tuning", "sheet", "class"]
+)
+def test_nothing_is_wider_than_a_telephone(page: Watched, name: str) -> None:
+    page.page.set_viewport_size({"width": 390, "height": 844})
+    with screen(page, name):
+        assert page.run("document.documentElement.scrollWidth") <= 390
+        wide = page.run(
+            """[...document.querySelectorAll("main, header, footer, dialog[open]")]
+                 .filter((one) => one.getBoundingClientRect().right > 391)
+                 .map((one) => one.className)"""
+        )
+        assert wide == []
+    page.page.set_viewport_size({"width": 1280, "height": 900})
+
+
+def test_the_keys_are_listed_on_every_screen_but_not_where_somebody_types(page: Watched) -> None:
+    for name in ("library", "writing", "book", "tuning", "class"):
+        with screen(page, name):
+            page.run("document.activeElement?.blur()")
+            page.page.keyboard.press("?")
+            page.page.wait_for_selector("dialog.keys")
+            page.page.keyboard.press("Escape")
+            page.page.locator("dialog.keys").wait_for(state="detached")
+    with screen(page, "library"):
+        page.page.get_by_role("searchbox").fill("")
+        page.page.get_by_role("searchbox").press("?")
+        assert page.page.get_by_role("searchbox").input_value() == "?"
+        assert page.page.locator("dialog[open]").count() == 0
+        page.page.get_by_role("searchbox").fill("")
+
+
+def test_a_line_is_played_and_looped_by_keys_alone(page: Watched) -> None:
+    with screen(page, "fingers"):
+        page.wait("window.rungwise.hearing.player !== null")
+        page.run("document.activeElement?.blur()")
+        page.page.keyboard.press("ArrowDown")
+        assert page.run("window.rungwise.screen.chosen") == 1
+        page.page.keyboard.press("2")
+        page.wait("window.rungwise.hearing.heard.id.includes('-B2-')")
+        page.page.keyboard.press("[")
+        page.page.keyboard.press("]")
+        page.wait("document.querySelectorAll('.bar-box.looped').length >= 1")
+        page.page.keyboard.press("Escape")
+        assert page.run("document.querySelectorAll('.bar-box.looped').length") == 0
+        page.page.keyboard.press(" ")
+        page.wait("!window.rungwise.hearing.isPlaying")
+
+
+def test_tab_goes_through_all_of_it_and_out_of_the_text(page: Watched) -> None:
+    with screen(page, "writing"):
+        page.run("document.activeElement?.blur()")
+        passed = set()
+        for _ in range(80):
+            page.page.keyboard.press("Tab")
+            if page.run("document.activeElement?.classList.contains('editor')"):
+                page.page.keyboard.press("Escape")
+                passed.add("the text")
+            passed.add(
+                page.run(
+                    """document.activeElement?.closest("header, .entry, .head, footer")
+                         ?.className.split(" ")[0] ?? "" """
+                )
+            )
+        assert {"bar", "head", "entry", "dock", "the text"} <= passed
+
+
+def test_nothing_stays_english_in_german(bench: Running, chromium: Any) -> None:
+    english = {one[0]: key for key, one in OWN.items() if one[0] != one[1] and len(one[0]) > 3}
+    with desk(bench, chromium, locale="de-DE") as page:
+        assert page.run("document.documentElement.lang") == "de"
+        for name in SCREENS:
+            with screen(page, name):
+                told = page.run(
+                    """[...document.querySelectorAll("body *")].flatMap((one) => [
+                         one.childElementCount ? "" : one.textContent.trim(),
+                         one.getAttribute("aria-label"), one.getAttribute("title"),
+                         one.getAttribute("placeholder"),
+                       ]).filter(Boolean)"""
+                )
+                assert not {one for one in told if one in english}, name
