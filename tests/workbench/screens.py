@@ -61,7 +61,7 @@ def fill(folder: Path) -> None:
 
 def _library(page: Watched) -> None:
     page.page.goto(page.page.url.split("#")[0] + "#/")
-    page.page.wait_for_selector(".example svg")
+    page.page.wait_for_selector("[data-screen=library] .example svg")
     page.wait("window.rungwise.screen.shipped?.length > 0")
 
 
@@ -142,12 +142,12 @@ def _keys(page: Watched) -> None:
 
 def _tuning(page: Watched) -> None:
     page.page.goto(page.page.url.split("#")[0] + "#/tune")
-    page.page.wait_for_selector("section.sheet svg")
+    page.page.wait_for_selector("[data-screen=tune] section.sheet svg")
 
 
 def _hand(page: Watched) -> None:
     page.page.goto(f"{page.page.url.split('#')[0]}#/hand/{CLASS}")
-    page.page.wait_for_selector(".people input")
+    page.page.wait_for_selector("[data-screen=hand] .people input")
     page.page.wait_for_selector(".dock .play:enabled")
 
 

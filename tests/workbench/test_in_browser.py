@@ -332,6 +332,21 @@ def test_a_screen_whose_script_cannot_be_brought_says_so(page: Watched) -> None:
     page.said.clear()
 
 
+def test_a_screen_works_until_the_next_one_is_there(page: Watched, bench: Running) -> None:
+    page.page.route("**/api/sound", lambda _: None)
+    held: list[Any] = []
+    page.page.route("**/writing.js", partial(list.append, held))
+    page.page.reload()
+    page.page.locator("a[href='#/write/wide.toml']").click()
+    waited_for(lambda: page.page.wait_for_timeout(10) or held)
+    dropped = {"name": "Dropped.toml", "mimeType": "text/plain", "buffer": WIDE.encode()}
+    page.page.locator("input[type=file]").set_input_files(dropped)
+    page.page.wait_for_selector("li[data-name='Dropped.toml']")
+    assert (bench.folder / "Dropped.toml").read_text() == WIDE
+    held[0].continue_()
+    page.page.wait_for_selector("[data-screen=write] .entry svg")
+
+
 @pytest.mark.parametrize("place", ["constructor/wide.toml", "write/", "nowhere/wide.toml"])
 def test_an_address_of_no_screen_shows_the_library(
     page: Watched, bench: Running, place: str
@@ -339,7 +354,7 @@ def test_an_address_of_no_screen_shows_the_library(
     page.page.goto(f"http://127.0.0.1:{bench.port}/#/tune")
     page.page.wait_for_selector("h1:has-text('Chanters')")
     page.page.goto(f"http://127.0.0.1:{bench.port}/#/{place}")
-    page.page.wait_for_selector(".example svg")
+    page.page.wait_for_selector("[data-screen=library] .example svg")
 
 
 def test_german_is_spoken_where_the_browser_does(bench: Running, chromium: Any) -> None:

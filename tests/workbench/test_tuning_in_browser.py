@@ -61,7 +61,7 @@ def page(bench: Running, listening: Any) -> Iterator[Watched]:
     viewport = {"width": 1024, "height": 800}
     with desk(bench, listening, viewport=viewport, permissions=["microphone"]) as watched:
         watched.page.get_by_role("link", name="Chanters").click()
-        watched.page.wait_for_selector(".library .list h2")
+        watched.page.wait_for_selector("[data-screen=tune] .list h2")
         yield watched
 
 

@@ -55,9 +55,13 @@ const NAMELESS = ["tune"];
 async function wanted() {
   const [, place = "", name = ""] = location.hash.split("/");
   const isThere = Object.hasOwn(SCREENS, place) && (name !== "" || NAMELESS.includes(place));
-  const bring = /** @type {typeof SCREENS.library} */ (SCREENS[isThere ? place : "library"]);
+  const shown = isThere ? place : "library";
+  const bring = /** @type {typeof SCREENS.library} */ (SCREENS[shown]);
   const begin = await bring();
-  return () => begin(decodeURIComponent(name));
+  return () => {
+    root.dataset.screen = shown;
+    return begin(decodeURIComponent(name));
+  };
 }
 
 /** Bring what other screens need, too, while nobody waits for it. */
@@ -66,16 +70,26 @@ function bringOthers() {
 }
 
 let gone = 0;
+/** When the screen before has ended: two that follow at once both wait for it. */
+let left = Promise.resolve();
+
+/** End the screen that is shown. */
+function leave() {
+  const ended = screen ? screen.end() : left;
+  screen = null;
+  left = ended.catch(() => undefined);
+  return ended;
+}
 
 async function go() {
   const number = ++gone;
-  const before = screen;
-  screen = null;
-  if (before) await before.end();
   try {
-    const begin = await wanted().catch((error) => {
+    // What is shown can be used until the next is there.
+    const begin = await wanted().catch(async (error) => {
+      if (number === gone) await leave();
       throw error instanceof TypeError ? new Refused(0, null) : error;
     });
+    if (number === gone) await leave();
     // Somebody has gone on to another screen meanwhile.
     if (number !== gone) return;
     const now = (screen = begin());
