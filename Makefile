@@ -9,11 +9,13 @@ demo: setup
 	$(BIN)/rungwise demo -o out
 	@echo "To write your own in the browser: $(BIN)/rungwise open my-exercises"
 
+# Each of two works through half of the tests, so that what waits for a browser on the one is beside
+# what takes the processor on the other; who has done takes half of what is left of the other.
 test: setup-test
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest -n 2
+	$(BIN)/pytest -n 2 --dist worksteal
 
 # The tests that take minutes, and what is sampled in the usual run, in full.
 test-long: setup-test

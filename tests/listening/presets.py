@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,12 +34,7 @@ def played(
     program:
         Of General MIDI, from 0.
     """
-    import fluidsynth
-
-    synth = fluidsynth.Synth(gain=0.5, samplerate=float(RATE))
-    synth.setting("synth.reverb.active", 0)
-    synth.setting("synth.chorus.active", 0)
-    font = synth.sfload(str(soundfont))
+    synth, font = _synth(float(RATE), soundfont)
     for channel in range(channels):
         synth.program_select(channel, font, 0, program)
         synth.cc(channel, 101, 0)
@@ -58,5 +54,33 @@ def played(
         for channel, whole in struck:
             synth.noteoff(channel, whole)
     synth.delete()
-    stereo = np.concatenate(blocks).astype(np.float32).reshape(-1, 2) / 32768
+    return _mono(np.concatenate(blocks))
+
+
+def played_off(key: int, cents: float, seconds: float, program: int) -> Samples:
+    """Play a note of FluidR3 at exactly so many cents more than the preset has it.
+
+    FluidSynth cuts every pitch to whole cents. So it plays the key at another rate than `RATE`, at
+    which its samples are then taken to be: that moves it by the ratio of the two, and exactly.
+    """
+    synth, font = _synth(RATE * 2 ** (-cents / 1200), FLUID)
+    synth.program_select(0, font, 0, program)
+    synth.noteon(0, key, 100)
+    sound = _mono(synth.get_samples(round(seconds * RATE)))
+    synth.delete()
+    return sound
+
+
+def _synth(rate: float, soundfont: Path) -> tuple[Any, int]:
+    """Return a synthesiser without reverberation and chorus, and its number of the SoundFont."""
+    import fluidsynth
+
+    synth = fluidsynth.Synth(gain=0.5, samplerate=rate)
+    synth.setting("synth.reverb.active", 0)
+    synth.setting("synth.chorus.active", 0)
+    return synth, synth.sfload(str(soundfont))
+
+
+def _mono(sound: NDArray[np.int16]) -> Samples:
+    stereo = sound.astype(np.float32).reshape(-1, 2) / 32768
     return np.asarray(stereo.mean(axis=1), np.float32)
