@@ -78,6 +78,8 @@ def _synth(rate: float, soundfont: Path) -> tuple[Any, int]:
     synth = fluidsynth.Synth(gain=0.5, samplerate=rate)
     synth.setting("synth.reverb.active", 0)
     synth.setting("synth.chorus.active", 0)
+    # Only the samples that sound: the whole of FluidR3 is 140 MB.
+    synth.setting("synth.dynamic-sample-loading", 1)
     return synth, synth.sfload(str(soundfont))
 
 
