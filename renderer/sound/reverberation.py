@@ -256,7 +256,8 @@ class _Convolved:
         # A row for each transform. Numpy transforms doubles faster than floats, and back the other
         # way round.
         self._heard = np.zeros((transforms, self._size))
-        self._spectra = np.empty((transforms, self._size // 2 + 1), np.complex64)
+        self._exact = np.empty((transforms, self._size // 2 + 1), np.complex128)
+        self._spectra = np.empty(self._exact.shape, np.complex64)
         self._back = np.zeros((transforms, self._size), np.float32)
         self._left_over = np.zeros(self._longer, np.float32)
 
@@ -278,14 +279,13 @@ class _Convolved:
         heard = self._heard[: last + 1]
         heard[last, self._hop - missing * self._own_block : self._hop] = 0.0
         series = self._spectra[: last + 1]
-        series[:] = np.fft.rfft(heard)
+        series[:] = np.fft.rfft(heard, out=self._exact[: last + 1])
         series *= self._series
-        back = np.fft.irfft(series, self._size).astype(np.float32, copy=False)
+        back = np.fft.irfft(series, self._size, out=self._back[: last + 1])
         # What is left over of each row, and of all before, comes back during the next.
         back[0, : self._longer] += self._left_over
         back[1:, : self._longer] += back[:-1, self._hop : self._hop + self._longer]
-        self._left_over = back[last, self._hop : self._hop + self._longer].copy()
-        self._back = back
+        self._left_over[:] = back[last, self._hop : self._hop + self._longer]
 
 
 class _Ears:
