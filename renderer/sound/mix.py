@@ -138,7 +138,7 @@ class Track:
 
     def __iter__(self) -> Iterator[Block]:
         levels, room = self.balance, self.settings.room
-        drones = None if levels.drones is None else self._drones(levels.drones)
+        drones = self._drones(levels)
         if room == "none":
             strokes = self._strokes(levels, levels.rolls)
             return self._blocks(self.channels, levels.tones, drones, strokes)
@@ -192,7 +192,7 @@ class Track:
         """
         most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
         room, layout = self.settings.room, self.settings.layout
-        drones = None if levels.drones is None else self._drones(levels.drones)
+        drones = self._drones(levels)
         plain = 0.0
 
         def energy(block: Block) -> float:
@@ -249,20 +249,32 @@ class Track:
                     drones.add_ending(block[first:], done)
             yield block
 
-    def _drones(self, loop: Block) -> DronesPart:
+    def _drones(self, levels: Balance) -> DronesPart | None:
+        if levels.drones is None:
+            return None
+        if self.settings.room == "none":
+            return self._drones_of(levels.drones)
+        return self._plain_drones.louder(levels.gains.drones)
+
+    def _drones_of(self, loop: Block) -> DronesPart:
         start = frame_at(self.timeline.drones_start, self.rate)
         return drones_part(loop, start, self.rate, steady=self.instrument.steady)
+
+    @cached_property
+    def _plain_drones(self) -> DronesPart:
+        """The drones at the level that the instrument has them, since a room takes them twice."""
+        channels = drone_channels(self.instrument.drones, self.settings.layout)
+        return self._drones_of(drones_loop(channels, 1.0))
 
     @cached_property
     def _standing(self) -> DronesPart:
         """The drones of a `split` track in its room, at the level that the instrument has them."""
         room, rate = self.settings.room, self.rate
-        loop = drones_loop(drone_channels(self.instrument.drones, self.settings.layout), 1.0)
         music = frame_at(self.timeline.duration, rate)
         put = partial(alone_in_room, room=room, rate=rate, block_frames=BLOCK_FRAMES)
         cut_off = min(music, round(CUT_OFF_S * rate))
         return standing_in_room(
-            self._drones(loop).right, music, cut_off, frame_at(tail(room), rate), put
+            self._plain_drones.right, music, cut_off, frame_at(tail(room), rate), put
         )
 
     def _strokes(self, levels: Balance, rolls: tuple[Block, ...]) -> Iterator[tuple[int, Block]]:

@@ -80,7 +80,7 @@ _SLOWER_TIMES = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
 _LOBES = 8
 """How many frames of the lower rate the filter lasts that rates are changed with."""
 
-_ROW = 8
+_ROW = 16
 """How many frames of the lower rate a row of a matrix has."""
 
 
@@ -175,7 +175,7 @@ def in_room(
     rate:
         Frames a second.
     block_frames:
-        A multiple of 384: of whole rows at every rate.
+        A multiple of 768: of whole rows at every rate.
     stereo:
         Whether left and right hear different walls; the sound itself is in the middle.
     apart:
@@ -198,7 +198,7 @@ def in_room(
 
     for block in blocks:
         # While it is at hand still.
-        convolved.place(len(waiting))[:] = ears.hear(block)
+        ears.hear(block, convolved.place(len(waiting)))
         waiting.append(block)
         if len(waiting) == convolved.together:
             yield from answered()
@@ -310,20 +310,24 @@ class _Ears:
         weights = np.where((age >= 0) & (age < len(taps)), taps.take(age, mode="clip"), 0.0)
         self._early, self._slow = np.split(weights.astype(np.float32), [early])
         self._before = np.zeros((1, early), np.float32)
+        self._own = np.empty((self._rows, _ROW), np.float32)
+        self._next = np.empty((self._rows, _ROW), np.float32)
 
-    def hear(self, block: Samples) -> Samples:
-        """Return what is heard of the next block, shape (frames of the lower rate,)."""
+    def hear(self, block: Samples, place: NDArray[np.float64]) -> None:
+        """Put what is heard of the next block into a place, shape (frames of the lower rate,)."""
         if len(block) < self._block_frames:
             whole = np.zeros((self._block_frames, 1), np.float32)
             whole[: len(block)] = block
             block = whole
         rows = block.reshape(self._rows, -1)
         ends = rows[:, -len(self._early) :]
-        heard: Samples = rows @ self._slow
-        heard[:1] += self._before @ self._early
-        heard[1:] += ends[:-1] @ self._early
+        np.matmul(rows, self._slow, out=self._own)
+        self._own[:1] += self._before @ self._early
+        # What is heard of the end of each row is heard in the next.
+        np.matmul(ends, self._early, out=self._next)
+        place[:_ROW] = self._own[0]
+        np.add(self._own.reshape(-1)[_ROW:], self._next.reshape(-1)[:-_ROW], out=place[_ROW:])
         self._before = ends[-1:].copy()
-        return heard.reshape(-1)
 
 
 class _Walls:
