@@ -26,7 +26,7 @@ from tests.workbench.desks import desk
 
 pytestmark = needs_chromium
 RATE = 48_000
-MOST_RECORDINGS = 5
+MOST_RECORDINGS = 10
 """On a machine that does too many other things to listen."""
 
 
