@@ -22,6 +22,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -258,7 +259,7 @@ class _Convolved:
         self._heard = np.zeros((transforms, self._size))
         self._exact = np.empty((transforms, self._size // 2 + 1), np.complex128)
         self._spectra = np.empty(self._exact.shape, np.complex64)
-        self._back = np.zeros((transforms, self._size), np.float32)
+        self._back: NDArray[Any] = np.zeros((transforms, self._size), np.float32)
         self._left_over = np.zeros(self._longer, np.float32)
 
     def _where(self, number: int) -> tuple[int, slice]:

@@ -22,6 +22,14 @@ tunes are printed denser than exercises)."""
 WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
+UNEVEN = 1.5
+"""How much more than another bar of its row or line a bar may be stretched to stand under those of
+others (judgement; on A4, the shipped exercises' lines of one pattern were found to stay under 1.48,
+and what looked crushed to be above 1.5)."""
+
+_NEARLY_EQUAL = 1.15
+"""The same where rows are two bars or so, which are easily seen to be unequal (judgement)."""
+
 NEARLY_FULL = 0.85
 """From this share of a row's width on, bars are stretched to fill it, so that no edge is ragged
 (judgement)."""
@@ -157,25 +165,66 @@ def widths_of(needs: Sequence[Needs], width: float) -> list[float]:
     )
 
 
-def _row_widths(
-    needs: Sequence[Needs],
-    columns: Mapping[int, Sequence[Needs]],
-    usual: int,
-    room: float,
-    *,
-    is_last: bool,
-) -> list[float]:
-    """Return how wide the bars of a row are: as those of rows of as many, where they suit it.
+@dataclass(slots=True)
+class _Columns:
+    """Rows of as many bars whose bar lines stand under each other.
 
-    The last row of a line that is at most half as long as usual stands under the first bars of the
-    others, if it has room enough there.
+    Parameters
+    ----------
+    rows:
+        What the bars of each need.
+    needs:
+        The most that any bar of a column needs.
     """
-    if is_last and 2 * len(needs) <= usual:
-        widths = widths_of(columns[usual], room)[: len(needs)]
+
+    rows: list[Sequence[Needs]]
+    needs: Sequence[Needs]
+
+    def joined_by(self, row: Sequence[Needs], width: float, uneven: float) -> bool:
+        """Take a row in, unless that makes bars of it, or of the others, less even than so."""
+        needs = [own.at_least(other) for own, other in zip(self.needs, row, strict=True)]
+        wide = widths_of(needs, width)
+        changed = [row] if needs == self.needs else [*self.rows, row]
+        if not all(_unevenness(one, wide, width) <= uneven for one in changed):
+            return False
+        self.rows.append(row)
+        self.needs = needs
+        return True
+
+
+def _unevenness(row: Sequence[Needs], widths: Sequence[float], width: float) -> float:
+    """Return how much more one bar of a row is stretched than another, beside the row alone."""
+    stretched = [wide / own for wide, own in zip(widths, widths_of(row, width), strict=True)]
+    return max(stretched) / min(stretched)
+
+
+def _joined(rows: Sequence[Sequence[Needs]], width: float, uneven: float) -> list[_Columns]:
+    """Return the columns that each of some rows has."""
+    known: dict[int, list[_Columns]] = {}
+    found = []
+    for row in rows:
+        rivals = known.setdefault(len(row), [])
+        columns = next((one for one in rivals if one.joined_by(row, width, uneven)), None)
+        if columns is None:
+            columns = _Columns([row], row)
+            rivals.append(columns)
+        found.append(columns)
+    return found
+
+
+def _row_widths(
+    needs: Sequence[Needs], shared: Sequence[Needs], above: Sequence[Needs], room: float
+) -> list[float]:
+    """Return how wide the bars of a row are: as those of its columns, where they suit it.
+
+    The last row of a line that is at most half as long as those `above` it stands under their first
+    bars, if it has room enough there.
+    """
+    if 2 * len(needs) <= len(above):
+        widths = widths_of(above, room)[: len(needs)]
         if all(own.nearly_even <= wide for own, wide in zip(needs, widths, strict=True)):
             return widths
         return widths_of(needs, room)
-    shared = columns[len(needs)]
     suits = sum(one.nearly_even for one in shared) <= room
     return widths_of(shared if suits else needs, room)
 
@@ -205,22 +254,20 @@ def rows_of_tune(
         for chunk in ranges:
             begins = chunk.start == 0 and len(chunk) > 1
             full.append((number, chunk, int(begins and _has_pickup(lines[number]))))
-    usual = Counter(len(chunk) - pickup for _, chunk, pickup in full).most_common(1)[0][0]
-    columns: dict[int, list[Needs]] = {}
-    for number, chunk, pickup in full:
-        needs = [bar.needs for bar in lines[number][chunk.start + pickup : chunk.stop]]
-        known = columns.setdefault(len(needs), [])
-        known[:] = [
-            one if other is None else other if one is None else one.at_least(other)
-            for one, other in itertools.zip_longest(known, needs)
-            if one or other
-        ]
+    bars = [
+        [bar.needs for bar in lines[number][chunk.start + pickup : chunk.stop]]
+        for number, chunk, pickup in full
+    ]
+    columns = _joined(bars, width, UNEVEN if keeps_rows else _NEARLY_EQUAL)
+    usual = Counter(map(len, bars)).most_common(1)[0][0]
+    others = next(one.needs for one in columns if len(one.needs) == usual)
     rows: dict[int, list[Row]] = {number: [] for number in lines}
-    for number, chunk, pickup in full:
-        bars = lines[number][chunk.start : chunk.stop]
-        before = [bar.needs.comfortable for bar in bars[:pickup]]
-        needs = [bar.needs for bar in bars[pickup:]]
+    above: Sequence[Needs] = ()
+    for (number, chunk, pickup), needs, own in zip(full, bars, columns, strict=True):
+        before = [bar.needs.comfortable for bar in lines[number][chunk.start :][:pickup]]
         is_last = chunk.stop == len(lines[number])
-        widths = _row_widths(needs, columns, usual, width - sum(before), is_last=is_last)
+        longer = (above if rows[number] else others) if is_last else ()
+        widths = _row_widths(needs, own.needs, longer, width - sum(before))
         rows[number].append(Row(chunk, (*before, *widths)))
+        above = own.needs
     return rows
