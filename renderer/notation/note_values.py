@@ -40,9 +40,9 @@ class Value:
     Parameters
     ----------
     base:
-        The value without its dot, a power of two.
+        The value without its dots, a power of two.
     dots:
-        0 or 1.
+        0, 1 or 2.
     actual, normal:
         The tuplet ratio: `actual` notes in the time of `normal`; 1 and 1 outside tuplets.
     begins_tuplet, ends_tuplet:
@@ -99,7 +99,20 @@ def _binary_values(length: Fraction) -> list[tuple[Fraction, int]]:
 
 
 def _plain_values(length: Fraction, start: Fraction, beat: Fraction) -> list[tuple[Fraction, int]]:
-    """As `_binary_values`, but a note off the beat that needs a tie is parted at the next beat."""
+    """As `_binary_values`, but a note off the beat that needs a tie is parted at the next beat.
+
+    And one has two dots where it begins a value twice as long and lasts for all but its last
+    eighth. In compound meters that is so within a beat only, as elsewhere a tie shows the beats.
+    """
+    base = _power_at_most(length)
+    is_within = length <= beat or _odd_part(beat.numerator) == 1
+    if (
+        length == base * 7 / 4
+        and base * SHORTEST_SHARE >= 4
+        and not start % (2 * base)
+        and is_within
+    ):
+        return [(base, 2)]
     values = _binary_values(length)
     off_beat = start % beat
     if len(values) == 1 or not off_beat or _odd_part((beat - off_beat).denominator) != 1:

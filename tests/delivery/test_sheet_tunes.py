@@ -119,6 +119,17 @@ def test_rows_of_as_many_bars_have_their_bar_lines_under_each_other() -> None:
     assert first.widths == second.widths
 
 
+def test_equal_bars_of_a_childrens_row_stay_equal_beside_others_that_are_not() -> None:
+    dense = [bar(70)] * 3
+    lines = {1: dense, 2: dense, 3: [bar(20)] * 3, 4: [bar(45), bar(20)], 5: [bar(20), bar(21)]}
+    rows = rows_of_tune(lines, 100, 2, keeps_rows=False)
+    # The last bar stands under the first of its own line, though most rows have a bar alone.
+    assert [row.widths for row in rows[3]] == [(50, 50), (50,)]
+    assert rows[4][0].widths == pytest.approx((54, 46))
+    # Those that are nearly equal stand under each other.
+    assert rows[5][0].widths == (50, 50)
+
+
 def test_a_second_ending_stays_in_the_row_of_the_first() -> None:
     found = rows_of_tune({1: [bar(1000)] * 9}, 6000, 4)[1]
     assert [len(row.bars) for row in found] == [4, 5]

@@ -62,6 +62,17 @@ def test_a_dot_is_preferred_to_a_tie() -> None:
     assert _shown("3/8 3/16 3/4") == ["1/4.", "1/8.", "1/2."]
 
 
+def test_two_dots_are_preferred_to_a_tie_where_they_leave_the_end_of_a_longer_note() -> None:
+    assert _shown("7/32 1/32 7/8 1/8") == ["1/8..", "1/32", "1/2.+1/8", "1/8"]
+    assert _shown("7/8 1/8") == ["1/2..", "1/8"]
+    # Off the beat, or where the beats of a compound meter are to be seen, it is tied.
+    assert _shown("1/8 7/16") == ["1/8", "1/8+1/4+1/16"]
+    assert _shown("7/16", Fraction(3, 8)) == ["1/4.+1/16"]
+    assert _shown("7/32 5/32", Fraction(3, 8)) == ["1/8..", "1/32+1/8"]
+    assert _shown("7/1024") == ["1/256.."]
+    assert _shown("7/2048") != ["1/512.."]
+
+
 def test_a_note_that_no_value_has_is_tied() -> None:
     assert _shown("5/16") == ["1/4+1/16"]
     assert _shown("1/8 5/8") == ["1/8", "1/8+1/2"]

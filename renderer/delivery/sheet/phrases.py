@@ -8,6 +8,7 @@ too dense for the page is halved. Widths are in the engraver's units.
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -22,13 +23,9 @@ tunes are printed denser than exercises)."""
 WIDEST = 2.3
 """How many times its comfortable width a bar is stretched to at most (judgement)."""
 
-UNEVEN = 1.5
-"""How much more than another bar of its row or line a bar may be stretched to stand under those of
-others (judgement; on A4, the shipped exercises' lines of one pattern were found to stay under 1.48,
-and what looked crushed to be above 1.5)."""
-
 _NEARLY_EQUAL = 1.15
-"""The same where rows are two bars or so, which are easily seen to be unequal (judgement)."""
+"""How much more than another bar of its row a bar of an exercise may be stretched to stand under
+those of others (judgement: of two bars it is easily seen)."""
 
 NEARLY_FULL = 0.85
 """From this share of a row's width on, bars are stretched to fill it, so that no edge is ragged
@@ -258,7 +255,7 @@ def rows_of_tune(
         [bar.needs for bar in lines[number][chunk.start + pickup : chunk.stop]]
         for number, chunk, pickup in full
     ]
-    columns = _joined(bars, width, UNEVEN if keeps_rows else _NEARLY_EQUAL)
+    columns = _joined(bars, width, math.inf if keeps_rows else _NEARLY_EQUAL)
     usual = Counter(map(len, bars)).most_common(1)[0][0]
     others = next(one.needs for one in columns if len(one.needs) == usual)
     rows: dict[int, list[Row]] = {number: [] for number in lines}
