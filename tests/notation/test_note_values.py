@@ -68,7 +68,7 @@ def test_two_dots_are_preferred_to_a_tie_where_they_leave_the_end_of_a_longer_no
     # Off the beat, or where the beats of a compound meter are to be seen, it is tied.
     assert _shown("1/8 7/16") == ["1/8", "1/8+1/4+1/16"]
     assert _shown("7/16", Fraction(3, 8)) == ["1/4.+1/16"]
-    assert _shown("7/32 5/32", Fraction(3, 8)) == ["1/8..", "1/32+1/8"]
+    assert _shown("7/32 5/32", Fraction(3, 8)) == ["1/8..", "1/8+1/32"]
     assert _shown("7/1024") == ["1/256.."]
     assert _shown("7/2048") != ["1/512.."]
 
