@@ -582,6 +582,33 @@ def test_each_line_is_a_card_with_its_exercise_named_on_it() -> None:
     assert_margins_are_white(one)
 
 
+def test_each_card_shows_its_time_signature_and_of_a_page_the_first_line_does() -> None:
+    for imposition in (Imposition.CARDS, Imposition.SINGLE):
+        settings = replace(USUAL_SETTINGS, imposition=imposition)
+        first, *others = material_of(shipped("slurs"), settings).lines
+        assert first.bars[0][0].meter
+        for line in others:
+            assert bool(line.bars[0][0].meter) is (imposition is Imposition.CARDS)
+        assert not any(bar.meter for line in others for stack in line.bars[1:] for bar in stack)
+
+
+def test_the_foot_of_a_page_has_as_many_words_of_the_title_as_there_is_room_for() -> None:
+    def foot(title: str) -> str:
+        one = pages(replace(shipped("every-doubling-from-low-g-to-f"), title=title))
+        before = words(read(one)).partition(" 2 / ")[0]
+        return before.rpartition("next once it is clean")[2].strip()
+
+    whole = "Every doubling from low G to F in thirds, rising"
+    assert len(whole) > 40
+    assert foot(whole) == whole
+    longer = f"{whole} and falling, then in fourths and fifths, opened and closed"
+    shortened = foot(longer)
+    assert len(shortened) > 40
+    assert shortened.endswith("…")
+    assert longer.startswith(shortened[:-1])
+    assert longer[len(shortened) - 1] in " ,"
+
+
 def test_a_page_of_cards_names_no_exercise_that_has_none_on_it() -> None:
     settings = replace(USUAL_SETTINGS, imposition=Imposition.CARDS)
     reader = read(best_pages(shipped("slurs"), shipped("birls"), settings=settings))

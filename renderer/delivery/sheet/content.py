@@ -35,6 +35,7 @@ from renderer.delivery.sheet.layout import (
     UNITS_A_SPACE,
     Counting,
     Form,
+    Imposition,
     SheetSettings,
     Shown,
     clock_text,
@@ -568,7 +569,8 @@ def material_of(
     forms = settings.form.staves
     numbers = range(1, len(exercise.lines) + 1)
     pickups = [max(pickup_of(exercise, number, form) for form in forms) for number in numbers]
-    engravings = [engrave(exercise, form, pickups) for form in forms]
+    apart = settings.imposition is Imposition.CARDS
+    engravings = [engrave(exercise, form, pickups, apart=apart) for form in forms]
     tempos = tuple(tracks.tempos_of(exercise))
     tunes = tunes_of(exercise)
     known = _Lengths(exercise, tracks)

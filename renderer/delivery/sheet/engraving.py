@@ -508,7 +508,11 @@ def _with_signs(
 
 
 def engrave(
-    exercise: Exercise, opened: Opened = "as written", pickups: Sequence[Fraction] | None = None
+    exercise: Exercise,
+    opened: Opened = "as written",
+    pickups: Sequence[Fraction] | None = None,
+    *,
+    apart: bool = False,
 ) -> Engraving:
     """Return an exercise's lines as engraved bars.
 
@@ -520,6 +524,8 @@ def engrave(
         How ornaments are printed.
     pickups:
         As for `write_musicxml`.
+    apart:
+        Whether each line is to stand without those before it, and shows its time signature.
 
     Raises
     ------
@@ -560,8 +566,8 @@ def engrave(
             )
         ]
         bars = _with_signs(bars, printed.bars, bar_numbers(line))
-        if line.tune and not bars[0].meter and printed.bars[0].meter in meters:
-            # Every tune of a medley shows its time signature.
+        if (apart or line.tune) and not bars[0].meter and printed.bars[0].meter in meters:
+            # Every tune of a medley does that, too.
             bars[0] = replace(bars[0], meter=meters[printed.bars[0].meter])
         shown = zip(bars, printed.bars, strict=True)
         meters |= {written.meter: one.meter for one, written in shown if one.meter}

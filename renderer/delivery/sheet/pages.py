@@ -10,7 +10,7 @@ import datetime
 import io
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cache, partial
 from importlib import resources
@@ -67,8 +67,16 @@ def _summary(exercises: Sequence[ExerciseContent]) -> str:
     return ", ".join(_counted(count, noun) for count, noun in counts if count)
 
 
-def _shortened(title: str, letters: int) -> str:
-    return title if len(title) <= letters else title[: letters - 1].rstrip() + "…"
+def _shortened(title: str, letters: int) -> Iterator[str]:
+    """Yield a title and what it is shortened to, word by word, down to so many letters."""
+    yield title
+    words = title.split()
+    while len(title) > letters and len(words) > 1:
+        words.pop()
+        title = " ".join(words).rstrip(",;:-–—") + "…"
+        yield title
+    if len(title) > letters:
+        yield title[: letters - 1].rstrip("… ") + "…"
 
 
 def _title_scale(title: str) -> float:
@@ -217,7 +225,7 @@ class _Document:
         self.fields: dict[str, Any] = {
             "title": title,
             # Cards of several exercises say themselves which one they belong to.
-            "short_title": _shortened(title, letters) if booklet or not exercises[1:] else "",
+            "short_titles": [*_shortened(title, letters)] if booklet or not exercises[1:] else [""],
             "authors": [unbroken(audience)] if audience else [],
             "description": _summary(exercises) if booklet else unbroken(first.purpose),
             "keywords": ["Highland pipes", "practice", *filter(None, [unbroken(first.level)])],
