@@ -25,6 +25,7 @@ from pypdf import PdfReader
 from renderer.delivery.sheet.composing import Element, Leaf, Placed
 from renderer.delivery.sheet.content import CAUTION, content_of, material_of
 from renderer.delivery.sheet.fitting import fitted, lines_that_fit, pages_of
+from renderer.delivery.sheet.fonts import ending_together
 from renderer.delivery.sheet.layout import (
     HEAD_MM,
     SIDE_MM,
@@ -886,6 +887,19 @@ def test_a_single_note_and_a_line_of_64_bars_print() -> None:
         one = pages(exercise)
         assert_margins_are_white(one)
         assert one.count() == (1 if exercise.title == "One" else 2)
+
+
+def test_no_word_of_advice_has_a_row_to_itself() -> None:
+    rows = [
+        row.strip()
+        for page in read(best_pages(shipped("holding-and-cutting"))).pages
+        for row in page.extract_text().splitlines()
+    ]
+    assert "sounds\N{NO-BREAK SPACE}between." in rows
+    assert "between." not in rows
+    assert ending_together("Rest.") == "Rest."
+    long = "Fingerwechselbewegungen nacheinander"
+    assert ending_together(long) == long
 
 
 def test_a_heading_never_stands_at_the_foot_of_a_page_without_its_staff() -> None:

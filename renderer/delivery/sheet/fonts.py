@@ -26,6 +26,10 @@ _LONG_WORD = re.compile(r"[^\s\u2e80-\U0010ffff]{40,}")
 """Words that no line may hold; scripts that are broken between any two letters left out."""
 
 
+_TOGETHER = 24
+"""How many letters two words have at most that are kept together (judgement)."""
+
+
 def font_folders() -> tuple[Path, ...]:
     """Return the folders that hold the typefaces."""
     return (_FOLDER,)
@@ -102,3 +106,13 @@ def printable(text: str) -> str:
 def unbroken(text: str) -> str:
     """Return printable text as it is shown where lines are not broken, as in metadata."""
     return text.replace(_BREAK, "")
+
+
+def ending_together(text: str) -> str:
+    """Return a text whose last two words stay on one row, so that no word has a row to itself.
+
+    Long ones may be parted: they are as much as a row of few words.
+    """
+    head, space, last = text.rpartition(" ")
+    together = head.rpartition(" ")[2] + space + last
+    return f"{head}\N{NO-BREAK SPACE}{last}" if space and len(together) <= _TOGETHER else text

@@ -27,7 +27,7 @@ from renderer.delivery.sheet.content import (
     LineContent,
     Staff,
 )
-from renderer.delivery.sheet.fonts import families, printable, unbroken
+from renderer.delivery.sheet.fonts import ending_together, families, printable, unbroken
 from renderer.delivery.sheet.inline_svg import Frame, inlined
 from renderer.delivery.sheet.layout import (
     UNITS_A_SPACE,
@@ -113,7 +113,7 @@ def _line_fields(line: LineContent) -> dict[str, Any]:
         "outlined": bool(line.heading),
         "tune": line.tune,
         "about": line.about,
-        "advice": line.advice,
+        "advice": [*map(ending_together, line.advice)],
         "rungs": line.rungs,
         "durations": line.durations,
         "link": _code(line.link),
@@ -131,7 +131,7 @@ def _exercise_fields(exercise: ExerciseContent) -> dict[str, Any]:
         "notes": exercise.notes,
         "directions": exercise.directions,
         "facts": [_fact_fields(fact) for fact in exercise.facts],
-        "purpose": exercise.purpose,
+        "purpose": ending_together(exercise.purpose),
         "line_count": len(exercise.lines),
         "lines": [_line_fields(line) for line in exercise.lines],
         "tracks": exercise.tracks,
@@ -241,7 +241,7 @@ class _Document:
             "width_mm": width,
             "height_mm": height,
             "text_mm": settings.text_mm,
-            "caution": CAUTION,
+            "caution": ending_together(CAUTION),
             "link": None if _has_fields(settings.link) else _code(settings.link),
             "booklet": booklet is not None,
             "cover": {
