@@ -119,6 +119,25 @@ def test_children_have_two_bars_a_row_on_a_staff_of_12_mm_and_each_note_by_its_n
     assert not any("ms" in part for part in said)
 
 
+def test_registers_of_notes_close_together_stand_in_two_rows() -> None:
+    (staff,) = content_of(read_exercise("holding-and-cutting"), CHILDREN).lines[-1].staves
+    low = [(text.x, text.y) for text in staff.texts if text.small and text.text == "low"]
+    # A, far from it A and G, which are a demisemiquaver apart.
+    (_, first), (a, second), (g, third) = low
+    assert first == second < third
+    wide = 1.5 * CHILDREN.text_units
+    assert 0.5 * wide < g - a < wide
+    (alone,) = content_of(read_exercise("holding-and-cutting"), CHILDREN).lines[0].staves
+    assert len({text.y for text in alone.texts if text.small}) == 1
+    # The beats' numbers stand lower by that row.
+    below, usual = (
+        max(text.y for text in one.texts if text.bold)
+        - max(text.y for text in one.texts if text.centred and not text.bold and not text.small)
+        for one in (staff, alone)
+    )
+    assert below - usual == pytest.approx(third - second)
+
+
 def test_a_ruler_of_both_forms_stands_between_the_staves_under_the_opened_one() -> None:
     exercise = read_exercise("closing-doublings")
     both = replace(USUAL_SETTINGS, form=Form.BOTH)

@@ -33,6 +33,9 @@ RULER_HEIGHT = _ABOVE + _BEAT + 0.3 * UNITS_A_SPACE
 _LINE = 1.25
 """The height of a row of text in heights of the text."""
 
+_REGISTER, _REGISTER_ROW = 1.7, 0.75
+"""How wide `high` is with room beside it, and how tall a row of such is, in heights of the names."""
+
 
 @dataclass(frozen=True, slots=True)
 class Under:
@@ -122,6 +125,8 @@ def numbers(system: System, em: float) -> Under:
 def names(system: System, labels: Mapping[str, str], em: float) -> Under:
     """Return the names of a system's notes, each under its head; `low` and `high` under that.
 
+    Of two of those that would touch, the second stands a row lower.
+
     Parameters
     ----------
     system, em:
@@ -130,6 +135,7 @@ def names(system: System, labels: Mapping[str, str], em: float) -> Under:
         The name of each written note, such as `low A`, by its id.
     """
     texts = []
+    before, row, lowest = -math.inf, 0, 0
     for bar in system.bars:
         for column in bar.staves[0].columns:
             label = labels.get(column.id, "")
@@ -137,10 +143,12 @@ def names(system: System, labels: Mapping[str, str], em: float) -> Under:
                 *register, letter = label.split()
                 x = bar.left + bar.places.get(column.start, 0.0) + _HALF_HEAD
                 texts.append(StaffText(letter, x, em, centred=True))
-                texts += [
-                    StaffText(word, x, 1.9 * em, small=True, centred=True) for word in register
-                ]
-    return Under("", tuple(texts), 2.2 * em)
+                for word in register:
+                    row = 1 - row if x - before < _REGISTER * em else 0
+                    y = (1.9 + _REGISTER_ROW * row) * em
+                    texts.append(StaffText(word, x, y, small=True, centred=True))
+                    before, lowest = x, max(lowest, row)
+    return Under("", tuple(texts), (2.2 + _REGISTER_ROW * lowest) * em)
 
 
 def beats(system: System, shown: Counting, em: float) -> Under:
