@@ -34,7 +34,7 @@ _LINE = 1.25
 """The height of a row of text in heights of the text."""
 
 _REGISTER, _REGISTER_ROW = 1.7, 0.75
-"""How wide `high` is with room beside it, and how tall a row of such is, in heights of the names."""
+"""How wide `high` is with room beside it, and how tall a row of it is, in heights of names."""
 
 
 @dataclass(frozen=True, slots=True)
