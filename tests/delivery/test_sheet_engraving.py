@@ -427,6 +427,22 @@ def test_a_row_that_is_not_the_last_of_its_line_fills_its_width() -> None:
                 assert system.width == pytest.approx(children.system_units - 2 * EDGE)
 
 
+def test_a_few_lines_of_one_bar_stand_under_the_first_bars_of_longer_ones() -> None:
+    exercise = shipped("double-strikes")
+    large = SIZES[PrintSize.LARGE]
+    width, half = large.system_units - 2 * EDGE, large.half_units - 2 * EDGE
+    lines = lay_systems(stacked(exercise, engrave(exercise).lines), width, half)
+    _, second, _, fourth, fifth, *_ = lines
+    assert len(exercise.lines[3].bars) == len(exercise.lines[4].bars) == 1
+    first = second[0].bars[0]
+    for ((alone,),) in ((system.bars for system in systems) for systems in (fourth, fifth)):
+        assert (alone.left, alone.width) == (first.left, first.width)
+    # Where most lines are of one bar, they fill their rows.
+    exercise = shipped("throws-on-e-and-f")
+    for (system,) in lay_systems(stacked(exercise, engrave(exercise).lines), width, half):
+        assert system.width == pytest.approx(width)
+
+
 def test_an_odd_line_that_could_fill_its_row_does_so_where_others_of_its_bars_do() -> None:
     exercise = shipped("dots-and-cuts-in-2-4")
     print_settings = replace(USUAL_SETTINGS, landscape=True, scale=1.2)

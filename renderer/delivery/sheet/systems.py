@@ -3,7 +3,7 @@
 A line takes one system where it fits, otherwise it is broken at bars, evenly. Lines with the same
 bars get the same bar widths, so that their bar lines stand under each other down the page; a line
 that is at most half as long, and too short to fill a system, takes the first bars' widths of the
-longer ones. A line that would
+longer ones; so do a few lines of a single bar. A line that would
 stretch and crush the bars of others that way, or break them into more systems, is set by itself.
 Neighbours that are too short for a row get half of one each, and where lines are to be paired, so
 do all neighbours that fit. A pickup takes what it needs of the first system. Widths are in the
@@ -263,14 +263,15 @@ def _groups(lines: Sequence[StackedLine], width: float) -> list[_Group]:
         alike.setdefault(line.signature, []).append(line)
     groups: dict[tuple[Fraction, ...], list[_Group]] = {}
     for own, members in alike.items():
-        longer = (key for key in groups if 2 * len(own) <= len(key) and key[: len(own)] == own)
-        key = next(longer, None)
-        if key is not None and all(_is_short(line, width) for line in members):
-            joined = _joined(groups[key], members, width)
-            if len(joined) == len(groups[key]):
-                groups[key] = joined
-                continue
-        groups[own] = _joined([], members, width)
+        may_join = all(_is_short(line, width) for line in members) or _are_few(members, lines)
+        for key in list(groups) if may_join else ():
+            if 2 * len(own) <= len(key) and key[: len(own)] == own:
+                joined = _joined(groups[key], members, width)
+                if len(joined) == len(groups[key]):
+                    groups[key] = joined
+                    break
+        else:
+            groups[own] = _joined([], members, width)
     return [group for rivals in groups.values() for group in rivals]
 
 
@@ -286,6 +287,11 @@ def _joined(groups: Sequence[_Group], lines: Sequence[StackedLine], width: float
         else:
             found.append(_Group((line,), line.needs, _begins_with_a_pickup(line.signature)))
     return found
+
+
+def _are_few(members: Sequence[StackedLine], lines: Sequence[StackedLine]) -> bool:
+    """Whether lines are of a bar each, which would look stretched beside many longer ones."""
+    return len(members[0].bars) == 1 and 3 * len(members) <= len(lines)
 
 
 def _is_short(line: StackedLine, width: float) -> bool:
