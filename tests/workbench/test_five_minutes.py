@@ -87,7 +87,12 @@ class Hands:
         self.press((among or self.page).get_by_role("button", name=name))
 
     def link(self, name: str) -> None:
-        self.press(self.page.get_by_role("link", name=name, exact=True))
+        """Press a link, and again where the list was drawn anew between press and release."""
+        before = self.page.url
+        while self.page.url == before:
+            self.page.get_by_role("link", name=name, exact=True).click()
+            self.page.wait_for_timeout(200)
+        self.presses += 1
 
     def choose(self, where: Any, value: str) -> None:
         where.select_option(value)
@@ -274,7 +279,7 @@ def changed_and_handed_out_again(hands: Hands, watched: Watched, folder: Path) -
     hands.instead(page.locator("[data-key=run] input"), "low A, B, D")
     hands.link("Library")
     hands.link("Class")
-    page.wait_for_selector(".play:enabled")
+    page.wait_for_selector("[data-screen=hand] .play:enabled")
     hands.button("Make it")
     page.wait_for_selector(".outcome")
     listed = page.get_by_label("Made", exact=True).locator(".reasons span").all_text_contents()

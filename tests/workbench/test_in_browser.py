@@ -299,26 +299,32 @@ def test_a_new_exercise_is_made_and_listed(page: Watched, bench: Running) -> Non
     page.page.wait_for_selector("a:has-text('New exercise')")
 
 
+def is_asked(page: Watched, name: str) -> bool:
+    return any(one.endswith(f"/{name}.js") for one in page.asked)
+
+
+def wait_for_all_scripts(page: Watched) -> None:
+    def all_asked() -> bool:
+        page.page.wait_for_timeout(10)
+        return all(is_asked(page, one) for one in ("codemirror", "tuning", "handing"))
+
+    waited_for(all_asked)
+
+
 def test_a_screens_script_is_brought_when_it_is_shown_or_once_the_first_screen_stands(
     page: Watched,
 ) -> None:
-    def is_asked(name: str) -> bool:
-        return any(one.endswith(f"/{name}.js") for one in page.asked)
-
-    def all_asked() -> bool:
-        page.page.wait_for_timeout(10)
-        return all(map(is_asked, ("codemirror", "tuning", "handing")))
-
-    waited_for(all_asked)
+    wait_for_all_scripts(page)
     held: list[Any] = []
     page.page.route("**/api/sound", partial(list.append, held))
     page.asked.clear()
     page.page.reload()
     page.page.wait_for_selector(".example svg")
     page.wait("window.rungwise.screen.shipped.length > 0")
-    assert is_asked("library") and not is_asked("writing") and not is_asked("codemirror")
+    assert is_asked(page, "library")
+    assert not is_asked(page, "writing") and not is_asked(page, "codemirror")
     held[0].continue_()
-    waited_for(all_asked)
+    wait_for_all_scripts(page)
 
 
 def test_a_screen_whose_script_cannot_be_brought_says_so(page: Watched) -> None:
@@ -333,6 +339,8 @@ def test_a_screen_whose_script_cannot_be_brought_says_so(page: Watched) -> None:
 
 
 def test_a_screen_works_until_the_next_one_is_there(page: Watched, bench: Running) -> None:
+    # So that no question of the page before is held up.
+    wait_for_all_scripts(page)
     page.page.route("**/api/sound", lambda _: None)
     held: list[Any] = []
     page.page.route("**/writing.js", partial(list.append, held))
