@@ -7,7 +7,7 @@ copies of the first. Nothing is written here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -49,6 +49,14 @@ MOST_TRACKS_OF_PACK = 5_000
 
 _TITLE_BYTES = 60
 """Of an exercise's title in the names of its sheet and plan."""
+
+OnNext = Callable[[int, int], None]
+"""Called before each exercise of each learner or group with how many are done of how many; it may
+raise to stop."""
+
+
+def _unheard(done: int, of: int) -> None:
+    """Tell nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,7 +275,9 @@ class Pack:
     inputs: tuple[Path, ...]
     folders: tuple[Path, ...]
 
-    def plan(self, root: str | Path, *, today: date | None = None) -> PackPlan:
+    def plan(
+        self, root: str | Path, *, today: date | None = None, on_next: OnNext = _unheard
+    ) -> PackPlan:
         """Return all files to make.
 
         Parameters
@@ -276,6 +286,8 @@ class Pack:
             The pack's folder; nothing is written.
         today:
             Plans begin on the day after, where the pack asks for no other.
+        on_next:
+            Hears how far it is.
 
         Raises
         ------
@@ -283,10 +295,15 @@ class Pack:
             With whatever is wrong with the tracks, plans and sheets, as far as it is known before
             they are made.
         """
-        return _Planning(self, Path(root), today or date.today()).plan()
+        return _Planning(self, Path(root), today or date.today(), on_next).plan()
 
 
-def read_pack(written: str | Path | Source, asked: Mapping[str, object] | None = None) -> Pack:
+def read_pack(
+    written: str | Path | Source,
+    asked: Mapping[str, object] | None = None,
+    *,
+    on_next: OnNext = _unheard,
+) -> Pack:
     """Return the pack that a file describes, with all that it names.
 
     Parameters
@@ -295,6 +312,8 @@ def read_pack(written: str | Path | Source, asked: Mapping[str, object] | None =
         The file, or its text in hand.
     asked:
         Settings that hold for everybody instead of the file's, by their names, read.
+    on_next:
+        Hears how far it is.
 
     Raises
     ------
@@ -303,7 +322,7 @@ def read_pack(written: str | Path | Source, asked: Mapping[str, object] | None =
     """
     source = open_source(written)
     file = read_pack_file(source)
-    return _Assembling(file, Layer(asked or {}, COMMAND)).pack()
+    return _Assembling(file, Layer(asked or {}, COMMAND), on_next).pack()
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,8 +336,9 @@ class _Found:
 class _Assembling:
     """A pack's file on its way to a pack: `problems` says what is wrong with it."""
 
-    def __init__(self, file: PackFile, command: Layer) -> None:
-        self._file, self._command = file, command
+    def __init__(self, file: PackFile, command: Layer, on_next: OnNext) -> None:
+        self._file, self._command, self._on_next = file, command, on_next
+        self._done = self._all = 0
         self._problems: list[Problem] = []
         self._inputs = [Path(file.file)]
         self._folders: list[Path] = []
@@ -329,7 +349,9 @@ class _Assembling:
         file = self._file
         found = [one for entry in file.entries for one in self._sources(entry)]
         self._refuse_the_same_twice(found)
-        shares = [self._share(receiver, found) for receiver in file.receivers]
+        given = [(receiver, _those_of(receiver, found)) for receiver in file.receivers]
+        self._all = sum(len(mine) for _, mine in given)
+        shares = [self._share(receiver, mine) for receiver, mine in given]
         self._refuse_titles_that_collide(shares)
         if self._problems:
             raise RungwiseError(dict.fromkeys(self._problems))
@@ -381,13 +403,12 @@ class _Assembling:
                 cause = f"{Path(one.source.name).name} is named twice, in {there.place} too"
                 self._problem(cause, "name it once", one.entry.place)
 
-    def _share(self, receiver: Receiver, found: Sequence[_Found]) -> Share:
-        mine = [
-            one for one in found if not one.entry.receivers or receiver.name in one.entry.receivers
-        ]
+    def _share(self, receiver: Receiver, mine: Sequence[_Found]) -> Share:
         base = self._settings((self._file.layer, receiver.layer, self._command))
         given: list[Given] = []
         for one in mine:
+            self._on_next(self._done, self._all)
+            self._done += 1
             layers = (self._file.layer, one.entry.layer, receiver.layer, self._command)
             settings = self._settings(layers)
             if settings is None:
@@ -398,7 +419,7 @@ class _Assembling:
                     self._refuse_without_pitch(receiver)
                 runs = self._runs(one, exercise, settings)
                 given.append(Given(exercise, source, settings, len(given) + 1, runs))
-        if found and not mine and not self._problems:
+        if self._file.entries and not mine and not self._problems:
             self._problem(
                 f"{receiver.name} gets no exercise",
                 "name one for all, or one `for` this name",
@@ -490,6 +511,10 @@ class _Assembling:
                     )
 
 
+def _those_of(receiver: Receiver, found: Iterable[_Found]) -> list[_Found]:
+    return [one for one in found if not one.entry.receivers or receiver.name in one.entry.receivers]
+
+
 def _share_somebody(one: Entry, other: Entry) -> bool:
     return not one.receivers or not other.receivers or bool({*one.receivers} & {*other.receivers})
 
@@ -497,8 +522,9 @@ def _share_somebody(one: Entry, other: Entry) -> bool:
 class _Planning:
     """A pack on its way to its files."""
 
-    def __init__(self, pack: Pack, root: Path, today: date) -> None:
-        self._pack, self._root, self._today = pack, root, today
+    def __init__(self, pack: Pack, root: Path, today: date, on_next: OnNext) -> None:
+        self._pack, self._root, self._today, self._on_next = pack, root, today, on_next
+        self._done, self._all = 0, sum(len(share.given) for share in pack.shares)
         self._files: list[PlannedFile] = []
         self._problems: list[Problem] = []
         self._tracks: dict[tuple[object, ...], tuple[tuple[TrackJob, str], ...]] = {}
@@ -561,6 +587,8 @@ class _Planning:
         digits = len(str(len(share.given)))
         jobs: list[TrackJob] = []
         for one in share.given:
+            self._on_next(self._done, self._all)
+            self._done += 1
             prefix = f"{one.number:0{digits}d} " if len(share.given) > 1 else ""
             if "tracks" in one.settings.gets:
                 for job, digest in self._tracks_of(one, prefix):

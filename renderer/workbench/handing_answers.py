@@ -7,9 +7,9 @@ stays, and each file that is made anew says why.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from renderer.order.packs import Pack, PackPlan
     from renderer.workbench.application import Bench
     from renderer.workbench.running_jobs import Report
+
+OnStep = Callable[[str, int, int], None]
+"""Hears what is being done, how often it is done by now, and how often it is to be."""
 
 _MOST_CHANGES = 60
 _MOST_EXERCISES = 200
@@ -152,10 +155,17 @@ class _Handing:
         self, name: str, text: str, handle: Handle, report: Report, *, tidy: bool
     ) -> dict[str, Any]:
         from renderer.delivery.packing.making import make
+        from renderer.delivery.render import StoppedError
 
-        plan = self._planned(name, text)
-        if handle.is_cancelled:
-            raise failure("it was cancelled", "start it again", file=name)
+        def on_next(step: str, done: int, of: int) -> None:
+            if handle.is_cancelled:
+                raise StoppedError
+            report(**{step: done, f"all_{step}": of})
+
+        try:
+            plan = self._planned(name, text, on_next)
+        except StoppedError:
+            raise failure("it was cancelled", "start it again", file=name) from None
         reasons: list[Due] = []
         made = make(
             plan,
@@ -164,10 +174,12 @@ class _Handing:
             handle=handle,
             tidy=tidy,
         )
+        sent = set(made.parcels) & set(made.made)
         return {
             "folders": _folders(plan, made.sizes),
             "why": _why(reasons),
-            "made": len(made.made) - len(made.linked),
+            "made": len(made.made) - len(made.linked) - len(sent),
+            "sent": len(sent),
             "linked": len(made.linked),
             "kept": len(made.kept),
             "left_over": list(made.left_over),
@@ -248,14 +260,15 @@ class _Handing:
     def _source(self, name: str, text: str) -> Source:
         return Source(str(self.folder.root / PurePosixPath(name)), bytes_of(text, b""))
 
-    def _planned(self, name: str, text: str) -> PackPlan:
+    def _planned(self, name: str, text: str, on_next: OnStep = lambda *_: None) -> PackPlan:
+        """Return the pack's plan; `on_next` hears how far that is, and may raise to stop."""
         from renderer.delivery.packing.making import first_day
         from renderer.order.packs import read_pack
 
         self._refuse_outside(name, text)
         root = self._root(name)
-        pack: Pack = read_pack(self._source(name, text))
-        return pack.plan(root, today=first_day(root))
+        pack: Pack = read_pack(self._source(name, text), on_next=partial(on_next, "read"))
+        return pack.plan(root, today=first_day(root), on_next=partial(on_next, "listed"))
 
     def _files_there(self, root: Path) -> dict[str, tuple[str, Path]]:
         """Return what the folder remembers and has: what it is, and where, by path from it."""

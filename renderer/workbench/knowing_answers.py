@@ -62,7 +62,8 @@ class _Knowing:
         """A text (or the file of that name): of each line what `rungwise check` says of it.
 
         `fastest`, `even`: beats a minute as text, None for any tempo; `difficulty`: points a beat;
-        `played` and `advice` in English and German; `noises`: where crossing noises lurk.
+        `played` and `advice` in English and German; `noises`: where crossing noises lurk, and which
+        hand is to move `first`.
         """
         from renderer.notation.limits import FASTEST_TEMPO
         from renderer.technique.report import assess, crossings
@@ -92,6 +93,7 @@ class _Knowing:
                             "item": one.item,
                             "number": bar_numbers(line)[one.bar - 1],
                             "heard": int(one.heard),
+                            "first": one.hand_first.value,
                         }
                         for one in crossings(line)
                     ],

@@ -59,6 +59,31 @@ def said(text: str) -> str:
 ONE = 'exercises = ["wide.toml"]\nlearners = [{ name = "Jamie", pitch = "A" }]\n'
 
 
+def test_who_waits_for_a_large_class_hears_how_far_it_is_and_can_stop_it(folder: Path) -> None:
+    tune("steps.toml", "Steps")
+    three = "".join(
+        f'[[learners]]\nname = "{n}"\npitch = "A"\n' for n in ("Jamie", "Ailsa", "Rory")
+    )
+    text = f'exercises = ["wide.toml", {{ file = "steps.toml", for = ["Ailsa"] }}]\n{three}'
+    Path("class.toml").write_text(text, "utf-8")
+    for step in ("read", "plan"):
+        heard: list[tuple[int, int]] = []
+
+        def hear(done: int, of: int, heard: list[tuple[int, int]] = heard) -> None:
+            heard.append((done, of))
+
+        def stop(done: int, of: int) -> None:
+            if done == 2:
+                raise InterruptedError
+
+        is_read = step == "read"
+        found = read_pack("class.toml", on_next=hear if is_read else lambda *_: None)
+        found.plan("out", on_next=(lambda *_: None) if is_read else hear)
+        assert heard == [(0, 4), (1, 4), (2, 4), (3, 4)], step
+        with pytest.raises(InterruptedError):
+            read_pack("class.toml", on_next=stop) if is_read else found.plan("out", on_next=stop)
+
+
 def test_a_learner_has_a_folder_with_what_is_asked_for(folder: Path) -> None:
     files = [one.path for one in planned(ONE + "ladder = [50, 60]").files]
     assert files == [

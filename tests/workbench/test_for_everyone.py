@@ -113,6 +113,58 @@ def test_tab_goes_through_all_of_it_and_out_of_the_text(page: Watched) -> None:
         assert {"bar", "head", "entry", "dock", "the text"} <= passed
 
 
+def test_how_loud_each_part_is_can_be_said_on_a_telephone(page: Watched) -> None:
+    """Folded away, they take no room; unfolded, nothing is wider than the telephone."""
+    page.page.set_viewport_size({"width": 390, "height": 844})
+    with screen(page, "tuning"):
+        drones = page.page.get_by_role("slider", name="Drones")
+        assert not drones.is_visible()
+        unfold = page.page.get_by_role("button", name="Sound", exact=True)
+        unfold.click()
+        drones.fill("-6")
+        assert page.run("window.rungwise.hearing.faders.drone") == -6
+        assert page.run("document.documentElement.scrollWidth") <= 390
+        drones.fill(drones.get_attribute("min") or "")
+        unfold.click()
+        assert not drones.is_visible()
+    page.page.set_viewport_size({"width": 1280, "height": 900})
+
+
+def test_the_parts_stand_in_one_row(page: Watched) -> None:
+    with screen(page, "book"):
+        for width in (1024, 1280, 1440):
+            page.page.set_viewport_size({"width": width, "height": 900})
+            middles = page.run(
+                """[...document.querySelectorAll(".parts > *")].map((one) => {
+                     const box = one.getBoundingClientRect();
+                     return Math.round(box.top + box.height / 2);
+                   })"""
+            )
+            assert len(middles) == 4 and len(set(middles)) == 1, width
+    page.page.set_viewport_size({"width": 1280, "height": 900})
+
+
+def test_what_stays_english_in_german_is_marked_as_english(bench: Running, chromium: Any) -> None:
+    """What is wrong is said as the command line says it."""
+    with desk(bench, chromium, locale="de-DE") as page:
+        with screen(page, "wrong"):
+            spoken = page.run(
+                """[...document.querySelectorAll(".entry .problem, .wrong button > *")].map(
+                     (one) => one.closest("[lang]").lang)"""
+            )
+            assert spoken == ["en", "en"]
+            first = page.page.locator(".wrong button").inner_text()
+            assert first.startswith("Reihe 15: a chanter has no note")
+        with screen(page, "class"):
+            page.page.locator("[data-place='learners[1].minutes']").fill("0")
+            page.page.keyboard.press("Enter")
+            marked = page.page.locator(".problem.marked")
+            marked.wait_for()
+            assert marked.get_attribute("lang") == "en"
+            page.run("window.rungwise.screen.text.undo()")
+            page.wait("window.rungwise.screen.isSettled")
+
+
 def test_nothing_stays_english_in_german(bench: Running, chromium: Any) -> None:
     english = {one[0]: key for key, one in OWN.items() if one[0] != one[1] and len(one[0]) > 3}
     with desk(bench, chromium, locale="de-DE") as page:

@@ -13,6 +13,7 @@ from typing import Any
 import mutagen.mp3
 import pytest
 
+from renderer.reading.library import shipped_exercises
 from tests.page.browsers import AXE, Watched, needs_axe, needs_chromium
 from tests.workbench.benches import Running, waited_for
 from tests.workbench.desks import TEXT, desk
@@ -81,6 +82,8 @@ def test_a_class_is_foretold_made_sent_and_made_again_where_it_has_changed(
 
     first = made(bench, "juniors.toml")
     assert len(first["why"]) == would["due"] and {"is new"} == {one["why"] for one in first["why"]}
+    # As many as are listed; files to send are counted by themselves.
+    assert first["made"] + first["linked"] == len(first["why"]) and first["sent"] == 2
     by_name = {one["name"]: one for one in would["folders"]}
     for one in first["folders"]:
         about = by_name[one["name"]]
@@ -96,6 +99,7 @@ def test_a_class_is_foretold_made_sent_and_made_again_where_it_has_changed(
     tracks = [one for one in second["why"] if one["path"].endswith(".mp3")]
     assert [one["path"].split("/")[0] for one in tracks] == ["Ailsa"]
     assert second["kept"] > 0
+    assert second["made"] + second["linked"] == len(second["why"]) and second["sent"] == 1
     assert any("80 bpm" in path for path in names(second["why"]))
     assert [path for path in second["left_over"] if path.endswith(".mp3")] == [
         "Ailsa/Larkmoor steps - A - full - small file - 090 bpm.mp3"
@@ -279,6 +283,32 @@ def test_a_pack_that_is_stopped_is_gone_on_with(bench: Running, folder: Path) ->
     due = bench.answer("pack-foretell", name="stopped.toml")
     assert 0 < due["due"] <= due["files"]
     (folder / "many.toml").unlink()
+
+
+def test_a_pack_can_be_stopped_while_it_is_read(bench: Running, folder: Path) -> None:
+    """The exercises of every learner are walked through before anything is made."""
+    (folder / "large.toml").write_text(large(100, 40))
+    job = bench.answer("pack-make", name="large.toml")["job"]
+
+    def told() -> dict[str, Any] | None:
+        found: dict[str, Any] = bench.answer("job", job=job)
+        assert found["state"] == "running", found
+        return found["progress"] or None
+
+    progress = waited_for(told)
+    assert progress["all_listed" if "listed" in progress else "all_read"] == 100 * 40
+    bench.answer("stop-job", job=job)
+    assert ended(bench, job)["state"] == "stopped"
+    assert bench.answer("pack-there", name="large.toml")["files"] == []
+    assert not (folder / "out" / "large").exists()
+
+
+def large(learners: int, exercises: int) -> str:
+    """A class in which each gets all; its exercises come along."""
+    names = [one.name for one in shipped_exercises()][:exercises]
+    assert len(names) == exercises
+    who = "".join(f'[[learners]]\nname = "Learner {n}"\npitch = "A"\n' for n in range(learners))
+    return f"exercises = {json.dumps(names)}\ngets = ['sheet']\n{who}"
 
 
 @pytest.fixture

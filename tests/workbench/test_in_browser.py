@@ -119,7 +119,7 @@ def test_an_earlier_version_comes_back_and_goes_again(page: Watched, bench: Runn
     write(page)
     page.run("window.rungwise.screen.text.replace('# other\\n' + window.rungwise.screen.text.text)")
     page.wait(SAVED)
-    page.page.get_by_role("button", name="Earlier versions").click()
+    page.page.get_by_role("button", name="Versions").click()
     page.page.get_by_role("button", name="Take this one").last.click()
     page.wait(f'!{TEXT}.startsWith("# other")')
     page.page.get_by_role("button", name="Undo").click()

@@ -10,6 +10,8 @@ import pytest
 from typer.testing import CliRunner
 
 from renderer.commands.app import app
+from renderer.delivery.sheet.content import marks_of
+from renderer.delivery.sheet.layout import Shown
 from renderer.errors import RungwiseError
 from renderer.notation.pitch import Note
 from renderer.notation.source_file import Source
@@ -37,6 +39,10 @@ def test_it_is_what_the_command_line_says(tmp_path: Path) -> None:
             assert float(line["fastest"]) == int(expected["fastest_tempo"])
         assert line["played"]["en"] == expected["played"]
     assert any(line["advice"] for line in known)
+    # The notes that are marked on the staves, and the way in which each mark points.
+    exercise = read_exercise(tmp_path / "wide.toml")
+    marks = [[one.hand_first.value for one in line] for line in marks_of(exercise, Shown.ALL)]
+    assert [[one["first"] for one in line["noises"]] for line in known] == marks and any(marks)
 
 
 def test_it_is_of_movements_as_they_are_opened_meanwhile(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 // Asking the server: a name and a table in, its answer out, or what is wrong.
 
+import { element } from "../../delivery/page/elements.js";
 import { say } from "./words.js";
 
 /** @typedef {{cause: string, remedy: string, place: string, said: string, start?: number, end?: number, row?: number}} Problem */
@@ -12,6 +13,17 @@ const MOST_BYTES = 64_000_000;
 /** What is wrong and what would be right, as two sentences. @param {Problem} problem */
 export function sentences({ cause, remedy }) {
   return `${cause}. ${remedy.charAt(0).toUpperCase()}${remedy.slice(1)}`;
+}
+
+/** What the program says in English whatever the page speaks, marked as that for those who hear it. @param {string} text */
+export function english(text) {
+  return element("span", { lang: "en", text });
+}
+
+/** Why something was not done: what the server says, or that it does not answer. @param {Refused} error @returns {string|HTMLElement} */
+export function whyNot(error) {
+  if (!error.status) return say("no_answer");
+  return error.answer?.is_said_here ? error.message : english(error.message);
 }
 
 /** What cannot be done, and why; `status` 0 where the server does not answer at all. */
@@ -99,7 +111,7 @@ export function ask(name, asked = {}, outlives = false) {
 export async function bring(file) {
   if (file.size > MOST_BYTES) {
     const said = say("too_large", { name: file.name, n: MOST_BYTES / 1e6 });
-    throw new Refused(413, { problems: [{ said }] });
+    throw new Refused(413, { is_said_here: true, problems: [{ said }] });
   }
   const path = `/api/drop?name=${encodeURIComponent(file.name)}`;
   return send(path, "application/octet-stream", file, false);

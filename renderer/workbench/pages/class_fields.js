@@ -212,7 +212,7 @@ export function markPlaces(root, problems) {
           field.setAttribute("aria-invalid", "true");
           field.setAttribute("aria-description", said);
         }
-        const mark = element("span", { class: "problem marked", text: said, "aria-hidden": isControl ? "true" : null });
+        const mark = element("span", { class: "problem marked", lang: "en", text: said, "aria-hidden": isControl ? "true" : null });
         if (isControl) field.after(mark);
         else field.append(mark);
         return false;

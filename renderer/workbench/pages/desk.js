@@ -5,7 +5,7 @@
 // its own, which says what is asked and what is drawn.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, sentences } from "./ask.js";
+import { Refused, ask, english, sentences, whyNot } from "./ask.js";
 import { remember, remembered } from "./kept.js";
 import { showKeys } from "./keys.js";
 import { TextView, completion } from "./text_view.js";
@@ -135,7 +135,7 @@ export class Desk {
       element("a", { class: "home", href: "#/" }, say("library")),
       element("h1", { text: this.name }),
       this.state,
-      button("earlier", () => void this.showEarlier()),
+      button("versions", () => void this.showEarlier()),
       element("span", { class: "gap" }),
       this.undoButton,
       this.redoButton,
@@ -237,9 +237,9 @@ export class Desk {
     this.text?.destroy();
   }
 
-  /** Say something over the desk. @param {string} text @param {...Node} more */
-  notify(text, ...more) {
-    this.notice.replaceChildren(...(text ? [element("p", { text }), ...more] : []));
+  /** Say something over the desk. @param {string|Node} said @param {...Node} more */
+  notify(said, ...more) {
+    this.notice.replaceChildren(...(said ? [element("p", {}, said), ...more] : []));
   }
 
   // What changes.
@@ -324,7 +324,7 @@ export class Desk {
     if (error.status === 0) {
       this.keepDraft();
       this.notify(say("no_answer"));
-    } else this.notify(error.status === 401 ? say("other_run") : error.message);
+    } else this.notify(error.status === 401 ? say("other_run") : english(error.message));
   }
 
   /** Whether fields can change the file as it stands. */
@@ -370,14 +370,18 @@ export class Desk {
       element(
         "li",
         {},
-        element("button", {
-          type: "button",
-          text: `${one.row ? `${say("problem_in_row", { n: one.row })}: ` : ""}${sentences(one)}`,
-          onclick: () => {
-            if (!["text", "both"].includes(this.desk.dataset["view"] ?? "")) this.takeView("both");
-            this.text?.show(one.start ?? 0, one.end ?? 0);
+        element(
+          "button",
+          {
+            type: "button",
+            onclick: () => {
+              if (!["text", "both"].includes(this.desk.dataset["view"] ?? "")) this.takeView("both");
+              this.text?.show(one.start ?? 0, one.end ?? 0);
+            },
           },
-        }),
+          one.row ? `${say("problem_in_row", { n: one.row })}: ` : "",
+          english(sentences(one)),
+        ),
       ),
     );
     this.wrong.replaceChildren(...rows);
@@ -482,7 +486,7 @@ export class Desk {
       this.keepDraft();
       if (error instanceof Refused && error.status === 409) this.meets(error.answer);
       else if (error instanceof Refused) {
-        this.state.textContent = say("not_saved", { why: error.status ? error.message : say("no_answer") });
+        this.state.replaceChildren(`${say("not_saved")} `, whyNot(error));
         this._saveTimer = setTimeout(() => void this.saveNow(false), WATCH_MS);
         return;
       } else throw error;

@@ -80,19 +80,34 @@ export class Dock {
       ...INNERS.map(([value, key]) => element("option", { value }, say(key))),
     );
     opened.hidden = inner === null;
+    this.parts = element(
+      "div",
+      { class: "parts", id: "parts" },
+      fader("chanter"),
+      fader("drone"),
+      fader("metronome"),
+      element("label", { class: "choice" }, countsIn, element("span", { text: say("counts_in") })),
+    );
+    // Where there is no room for them, they are folded away.
+    const unfold = element("button", {
+      type: "button",
+      class: "opener unfold",
+      "aria-expanded": "false",
+      "aria-controls": "parts",
+      text: say("sound"),
+      onclick: () => unfold.setAttribute("aria-expanded", String(this.parts.classList.toggle("unfolded"))),
+    });
     this.element = element(
       "footer",
       { class: "dock", "aria-label": say("controls") },
       this.button,
       element("div", { class: "now" }, this.holes.element, this.noteName),
+      unfold,
       element("div", { class: "tempo" }, element("span", { text: say("tempo") }), this.tempo, this.typed),
       opened,
       mode,
       this.pitch,
-      fader("chanter"),
-      fader("drone"),
-      fader("metronome"),
-      element("label", { class: "choice" }, countsIn, element("span", { text: say("counts_in") })),
+      this.parts,
       this.state,
     );
     this.shown(hearing.heard);

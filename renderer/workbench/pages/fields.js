@@ -49,7 +49,7 @@ export function markFields(fields, problems) {
     control.setAttribute("aria-invalid", "true");
     const said = sentences(one);
     control.setAttribute("aria-description", said);
-    field.append(element("span", { class: "problem", text: said, "aria-hidden": "true" }));
+    field.append(element("span", { class: "problem", lang: "en", text: said, "aria-hidden": "true" }));
     return false;
   });
 }

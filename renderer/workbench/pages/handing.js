@@ -1,7 +1,7 @@
 // Handing out: a class as a table, what each learner gets, made by one button, then opened or saved.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, fetched } from "./ask.js";
+import { Refused, ask, english, fetched } from "./ask.js";
 import { control, markPlaces, pitchControl, placeOf, setting } from "./class_fields.js";
 import { Desk } from "./desk.js";
 import { input, labelled, orNone, set } from "./fields.js";
@@ -475,7 +475,7 @@ export class Handing extends Desk {
         element(
           "p",
           { class: "problem" },
-          one.said,
+          english(one.said),
           one.file ? " " : "",
           one.file && this.files.some((row) => row.name === one.file)
             ? element("a", { href: `#/write/${encodeURIComponent(one.file)}`, text: say("open") })
@@ -587,13 +587,17 @@ export class Handing extends Desk {
     this.button.disabled = false;
     this.would = null;
     await this.foretell();
-    this.done.querySelector("h2")?.scrollIntoView({ block: "nearest" });
+    this.done.querySelector("h2")?.scrollIntoView({ block: "start" });
   }
 
   /** Show how far it is; before anything is made, nothing is known of that. @param {Record<string, number>} progress */
-  moved({ plans = 0, all_plans: allPlans = 0, seconds = 0, all_seconds: allSeconds = 0, tracks = 0, files = 0, all_files: allFiles = 0, folders = 0, all_folders: allFolders = 0 }) {
+  moved({ read = 0, all_read: allRead = 0, listed = 0, all_listed: allListed = 0, plans = 0, all_plans: allPlans = 0, seconds = 0, all_seconds: allSeconds = 0, tracks = 0, files = 0, all_files: allFiles = 0, folders = 0, all_folders: allFolders = 0 }) {
     const all = allPlans + tracks + allFiles + allFolders;
-    if (!all) return;
+    if (!all) {
+      if (allListed) this.tell(say("listing_files", { n: listed, of: allListed }));
+      else if (allRead) this.tell(say("reading_exercises", { n: read, of: allRead }));
+      return;
+    }
     // One bar for all of it: a track counts as much as a page, for the part of it that is made.
     this.progress.max = all;
     this.progress.value = plans + tracks * (allSeconds ? seconds / allSeconds : 0) + files + folders;
@@ -644,7 +648,9 @@ export class Handing extends Desk {
       const folder = one.path.includes("/") ? one.path.split("/")[0] : "";
       folders.set(folder, [...(folders.get(folder) ?? []), one]);
     }
-    for (const [folder, files] of folders) {
+    // What is the teacher's comes last.
+    const inOrder = [...folders].sort(([a], [b]) => Number(a === "") - Number(b === ""));
+    for (const [folder, files] of inOrder) {
       parts.push(
         element(
           "details",
@@ -660,9 +666,10 @@ export class Handing extends Desk {
   /** What a run has made. @param {any} made */
   outcome(made) {
     const counted = [
-      made.made ? say("made_n", { n: made.made }) : say("all_there"),
+      made.made || made.linked || made.sent ? say("made_n", { n: made.made }) : say("all_there"),
       ...(made.linked ? [say("linked_n", { n: made.linked })] : []),
       ...(made.kept && made.made ? [say("kept_n", { n: made.kept })] : []),
+      ...(made.sent ? [say("to_send_n", { n: made.sent })] : []),
     ];
     const parts = [element("p", { class: "outcome", text: counted.join(" · ") })];
     if (made.why.length) parts.push(this.reasons(made.why, say("was_made", { n: made.why.length }), made.why.length <= 12));

@@ -36,11 +36,17 @@ export function showKeys() {
     element("dt", {}, ...signs.split("  ").map((one) => element("kbd", { text: one === "␣" ? say("space_bar") : one.replace("␣", say("space_bar")) }))),
     element("dd", { text: say(words) }),
   ]);
+  const signs = [
+    ["∨", "first_right"],
+    ["∧", "first_left"],
+  ].flatMap(([sign, words]) => [element("dt", { class: "sign", text: sign }), element("dd", { text: say(words ?? "") })]);
   const dialog = element(
     "dialog",
     { class: "dialog keys", "aria-label": say("keys"), onclose: () => dialog.remove() },
     element("h2", { text: say("keys") }),
     element("dl", {}, ...rows),
+    element("h3", { text: say("noise_signs") }),
+    element("dl", {}, ...signs),
     close,
   );
   document.body.append(dialog);

@@ -3,7 +3,7 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { Holes } from "../../delivery/page/staff.js";
-import { Refused, ask } from "./ask.js";
+import { Refused, ask, whyNot } from "./ask.js";
 import { follow } from "./jobs.js";
 import { noteName, say } from "./words.js";
 
@@ -12,6 +12,8 @@ import { noteName, say } from "./words.js";
 const SHADES = 5;
 const LONGEST_LIST = 200;
 const WAIT_MS = 250;
+/** How staves mark which hand moves first. */
+const SIGNS = /** @type {Record<string, string>} */ ({ left: "∧", right: "∨" });
 
 /** The language in which the program's own sentences are shown. @returns {"en"|"de"} */
 function language() {
@@ -72,16 +74,18 @@ export function lineFacts(facts, { hear, fingers, isOpen, opened }) {
 function shownIn(inside) {
   return (/** @type {unknown} */ error) => {
     if (!(error instanceof Refused)) throw error;
-    inside.replaceChildren(element("p", { class: "problem", text: error.status ? error.message : say("no_answer") }));
+    inside.replaceChildren(element("p", { class: "problem" }, whyNot(error)));
   };
 }
 
 /** @param {any} noise @param {() => void} on */
 function noiseButton(noise, on) {
+  const told = { n: noise.number, note: noteName(noise.heard) };
   return element("button", {
     type: "button",
-    "aria-label": say("hear_noise", { n: noise.number, note: noteName(noise.heard) }),
-    text: say("noise_at", { n: noise.number, note: noteName(noise.heard) }),
+    "aria-label": say("hear_noise", { ...told, first: say(noise.first === "left" ? "first_left" : "first_right") }),
+    title: say(noise.first === "left" ? "first_left" : "first_right"),
+    text: say("noise_at", { ...told, sign: SIGNS[noise.first] ?? "" }),
     onclick: on,
   });
 }
@@ -124,6 +128,12 @@ function station(one, at, all) {
   holes.show(one.closed, `${say("fingering")}: ${noteName(one.sounds)}`, moved);
   const words = one.moves ? one.moves[language()] : say("begins_so");
   return element("li", {}, holes.element, element("span", { class: "sounds", text: noteName(one.sounds) }), element("span", { text: words }));
+}
+
+/** A line as it is called, by its number where it has no heading. @param {{number: number, heading: string, tune?: string}} row */
+export function nameOfLine({ number, heading, tune }) {
+  const name = [tune, heading].filter(Boolean).join(" · ");
+  return name ? `${number}  ${name}` : say("line", { n: number });
 }
 
 // Beside the music.
@@ -231,7 +241,7 @@ export class Knowing {
   /** @param {unknown} error */
   failed(error) {
     if (!(error instanceof Refused)) throw error;
-    this.said.textContent = error.status ? error.message : say("no_answer");
+    this.said.replaceChildren(whyNot(error));
   }
 
   draw() {
@@ -509,7 +519,7 @@ export class Knowing {
           element(
             "li",
             {},
-            element("button", { type: "button", text: `${row.number}  ${row.heading}`.trim(), onclick: () => this.desk.choose(index) }),
+            element("button", { type: "button", text: nameOfLine(row), onclick: () => this.desk.choose(index) }),
             element("span", { text: say("points", { n: points }) }),
           ),
         ),

@@ -1,7 +1,7 @@
 // The sheet of a file as real pages, before they are printed, and to be saved as PDF.
 
 import { element } from "../../delivery/page/elements.js";
-import { ask } from "./ask.js";
+import { Refused, ask, whyNot } from "./ask.js";
 import { say } from "./words.js";
 
 const SIZES = ["fitting", "normal", "large", "compact", "children"];
@@ -52,7 +52,7 @@ export class SheetView {
         ...this.addresses.map((src, at) => element("img", { src, alt: say("page_of", { n: at + 1, count }) })),
       );
     } catch (error) {
-      this.said.textContent = /** @type {Error} */ (error).message || say("no_answer");
+      this.failed(error);
     }
   }
 
@@ -65,8 +65,14 @@ export class SheetView {
         setTimeout(() => URL.revokeObjectURL(href), 60_000);
       }
     } catch (error) {
-      this.said.textContent = /** @type {Error} */ (error).message || say("no_answer");
+      this.failed(error);
     }
+  }
+
+  /** @param {unknown} error */
+  failed(error) {
+    if (!(error instanceof Refused)) throw error;
+    this.said.replaceChildren(whyNot(error));
   }
 
   release() {

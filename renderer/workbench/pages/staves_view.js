@@ -137,7 +137,7 @@ export class StavesView {
     if (this.staffs.has(host)) return;
     if (!body.staves) {
       host.replaceChildren(
-        ...body.problems.map((/** @type {any} */ one) => element("p", { class: "problem", text: one.said })),
+        ...body.problems.map((/** @type {any} */ one) => element("p", { class: "problem", lang: "en", text: one.said })),
       );
       return;
     }

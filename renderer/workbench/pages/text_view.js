@@ -1,7 +1,7 @@
 // The text of a file, in CodeMirror: it holds the one truth and the one history of a file, typed in
 // or changed by fields.
 
-import { sentences } from "./ask.js";
+import { english, sentences } from "./ask.js";
 import * as cm from "./codemirror.js";
 
 /** @typedef {import("./ask.js").Problem} Problem */
@@ -141,7 +141,8 @@ export class TextView {
       .map((one) => {
         const from = Math.min(one.start ?? 0, length);
         const to = Math.min(Math.max(one.end ?? from, from), length);
-        return { from, to, severity: "error", message: sentences(one) };
+        const message = sentences(one);
+        return { from, to, severity: "error", message, renderMessage: () => english(message) };
       });
     this.view.dispatch(cm.setDiagnostics(this.view.state, marks));
   }

@@ -1,7 +1,7 @@
 // Chanters: recordings listened to, the nine notes found, compared, named and played with.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, bring } from "./ask.js";
+import { Refused, ask, bring, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { follow, stop } from "./jobs.js";
 import { wayTo } from "./library.js";
@@ -141,8 +141,7 @@ export class Tuning {
   /** @param {unknown} error */
   failed(error) {
     if (!(error instanceof Refused)) throw error;
-    const key = { 0: "no_answer", 401: "other_run" }[error.status];
-    this.said.textContent = key ? say(key) : error.message;
+    this.said.replaceChildren(error.status === 401 ? say("other_run") : whyNot(error));
   }
 
   async showScale() {

@@ -2,12 +2,12 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
-import { Refused, ask, sentences } from "./ask.js";
+import { Refused, ask, english, sentences } from "./ask.js";
 import { Desk } from "./desk.js";
 import { Dock } from "./dock.js";
 import { headFields, lineFields, markFields } from "./fields.js";
 import { isPressed, isTyped } from "./keys.js";
-import { Knowing, lineFacts } from "./knowing.js";
+import { Knowing, lineFacts, nameOfLine } from "./knowing.js";
 import { MovementPicker } from "./pickers.js";
 import { SheetView } from "./sheet_view.js";
 import { StavesView } from "./staves_view.js";
@@ -303,7 +303,7 @@ export class Writing extends Desk {
         fields.push(own);
       }
     }
-    for (const one of unmarked) parts.push(element("p", { class: "problem", text: sentences(one) }));
+    for (const one of unmarked) parts.push(element("p", { class: "problem", lang: "en", text: sentences(one) }));
     // Of an entry that stands for many lines the fields come first: below they would be out of sight.
     if (rows.length > 1) {
       block.append(element("p", { class: "stands", text: say("stands_for", { n: rows.length }) }), ...fields, ...parts);
@@ -336,8 +336,7 @@ export class Writing extends Desk {
 
   /** @param {any} row @param {number} index */
   line(row, index) {
-    const name = [row.tune, row.heading].filter(Boolean).join(" · ");
-    const label = element("h3", { text: `${row.number}  ${name}` });
+    const label = element("h3", { text: nameOfLine(row) });
     const play = element("button", {
       type: "button",
       class: "from",
@@ -378,7 +377,7 @@ export class Writing extends Desk {
   drawProblems() {
     this.listProblems();
     if (this.problems.length && !this._conflict) {
-      this.notify(this.fields === null || this.read === null ? this.problems[0]?.said ?? "" : say("text_wrong"));
+      this.notify(this.fields === null || this.read === null ? english(this.problems[0]?.said ?? "") : say("text_wrong"));
     } else if (!this._conflict && !this.isFixed) this.notify("");
   }
 
