@@ -104,7 +104,8 @@ class Gains:
 class Balance:
     """The parts of a track at their final levels, every array and loop (frames, channels).
 
-    In a room tones, clicks and rolls have one channel: a room hears one.
+    In a room tones, clicks and rolls have one channel: a room hears one. Of the drones it has the
+    gain alone (`drones_loop`).
 
     Parameters
     ----------
@@ -115,8 +116,6 @@ class Balance:
     tones:
         The loop of each note and fingering that sounds in the track; empty if the chanter is not
         heard.
-    drones:
-        The loop of all drones together, or None.
     clicks:
         The clicks.
     rolls:
@@ -130,7 +129,6 @@ class Balance:
     gains: Gains
     beginnings: tuple[Beginning, ...]
     tones: dict[Sounding, EndlessTone]
-    drones: NDArray[np.float32] | None
     clicks: dict[ClickKind, NDArray[np.float32]]
     rolls: tuple[NDArray[np.float32], ...]
     loudness_lufs: float
@@ -280,7 +278,6 @@ def _balanced(
         Gains(gain * gains.chanter, gain * gains.drones, gain * gains.clicks, gain * gains.rolls),
         gains.beginnings,
         tones,
-        drones_loop(gains.drone_channels, gain * gains.drones) if settings.has_drones else None,
         {kind: _panned(stroke.samples, gain * gains.clicks, pan) for kind, stroke in clicks},
         tuple(_panned(roll.samples, gain * gains.rolls, pan) for roll in rolls),
         found.loudness_lufs,
@@ -294,8 +291,7 @@ def _made_louder(levels: Balance, by: float, found: _Fitted) -> Balance:
     `levels` are not to be read again.
     """
     by = float(np.float32(by))
-    drones = () if levels.drones is None else (levels.drones,)
-    for sound in (*drones, *levels.clicks.values(), *levels.rolls):
+    for sound in (*levels.clicks.values(), *levels.rolls):
         np.multiply(sound, np.float32(by), out=sound)
     gains = (levels.gains.chanter, levels.gains.drones, levels.gains.clicks, levels.gains.rolls)
     return replace(

@@ -65,16 +65,26 @@ def k_energy(sound: NDArray[np.float32], rate: int) -> float:
     return loop_power(padded, rate) * len(padded)
 
 
-def block_energy(block: NDArray[np.float32], rate: int) -> float:
-    """Return the K-weighted sum of squares of a block (frames, channels), as if it repeated."""
-    weights = _block_weights(len(block), rate)
-    series = np.fft.rfft(block.T.astype(np.float64))
-    return float(((series.real**2 + series.imag**2) @ weights).sum()) * 2 / len(block)
+def pieces_energy(pieces: NDArray[np.float32], rate: int) -> float:
+    """Return the K-weighted sum of squares of pieces of a sound, as if each repeated.
+
+    Parameters
+    ----------
+    pieces:
+        Shape (pieces, frames).
+    rate:
+        Frames a second.
+    """
+    # With this norm Numpy transforms floats as floats, which is exact enough and twice as fast.
+    series = np.fft.rfft(pieces, norm="ortho")
+    power = np.square(series.real) + np.square(series.imag)
+    return 2 * float((power @ _piece_weights(pieces.shape[1], rate)).sum(dtype=np.float64))
 
 
 @lru_cache(maxsize=4)
-def _block_weights(frames: int, rate: int) -> NDArray[np.float64]:
-    return _weights_at(np.asarray(np.fft.rfftfreq(frames, 1 / rate), np.float64))
+def _piece_weights(frames: int, rate: int) -> NDArray[np.float32]:
+    hz = np.asarray(np.fft.rfftfreq(frames, 1 / rate), np.float64)
+    return _weights_at(hz).astype(np.float32)
 
 
 def _weights_at(hz: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -50,7 +50,7 @@ from renderer.sound.drones_part import DronesPart, drones_part, standing_in_room
 from renderer.sound.fingers import Sounding, fingered_events
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import Instrument
-from renderer.sound.loudness import block_energy
+from renderer.sound.loudness import pieces_energy
 from renderer.sound.mix_settings import Layout, MixSettings, Room
 from renderer.sound.noise import noise_loop
 from renderer.sound.reverberation import alone_in_room, in_room, tail
@@ -138,38 +138,36 @@ class Track:
 
     def __iter__(self) -> Iterator[Block]:
         levels, room = self.balance, self.settings.room
-        drones = self._drones(levels)
         if room == "none":
+            drones = self._drones_at(levels.gains.drones) if self.settings.has_drones else None
             strokes = self._strokes(levels, levels.rolls)
             return self._blocks(self.channels, levels.tones, drones, strokes)
-        return self._in_room(self._heard(levels, drones), self._beside(levels, drones, room))
+        return self._in_room(self._heard(levels), self._beside(levels, room))
 
-    def _heard(self, levels: Balance, drones: DronesPart | None) -> Iterator[Block]:
+    def _heard(self, levels: Balance) -> Iterator[Block]:
         """Yield what the room hears, in one channel: of a `split` track the chanter, else all."""
-        layout = self.settings.layout
-        if layout is Layout.SPLIT:
+        if self.settings.layout is Layout.SPLIT:
             return self._blocks(1, levels.tones, None, iter(()))
-        if drones is not None and layout is Layout.STEREO:
-            drones = drones.middle
+        drones = self._louder(self._plain_drones[0], levels)
         return self._blocks(1, levels.tones, drones, self._strokes(levels, levels.rolls))
 
-    def _beside(self, levels: Balance, drones: DronesPart | None, room: Room) -> Iterator[Block]:
+    def _beside(self, levels: Balance, room: Room) -> Iterator[Block]:
         """Yield what is added to that, in one channel.
 
         Of a stereo track it is what its drones have apart, of a `split` track its right channel, in
         the room; of a mono track there is nothing.
         """
         layout = self.settings.layout
-        if layout is Layout.STEREO and drones is not None:
-            return self._blocks(1, {}, drones.apart, iter(()))
         if layout is not Layout.SPLIT:
-            return iter(())
+            apart = self._louder(self._plain_drones[1], levels)
+            return iter(()) if apart is None else self._blocks(1, {}, apart, iter(()))
         if room == "none":
-            right = None if drones is None else drones.right
-            return self._blocks(1, {}, right, self._strokes(levels, levels.rolls))
-        right = None if drones is None else self._standing.louder(levels.gains.drones)
-        rolls = (alone_in_room(roll, room, self.rate, BLOCK_FRAMES) for roll in levels.rolls)
-        return self._blocks(1, {}, right, self._strokes(levels, tuple(rolls)))
+            right, rolls = self._plain_drones[1], levels.rolls
+        else:
+            right = self._standing
+            put = partial(alone_in_room, room=room, rate=self.rate, block_frames=BLOCK_FRAMES)
+            rolls = tuple(put(roll) for roll in levels.rolls)
+        return self._blocks(1, {}, self._louder(right, levels), self._strokes(levels, rolls))
 
     def _in_room(self, heard: Iterator[Block], beside: Iterator[Block]) -> Iterator[Block]:
         """Yield the track, given what the room hears and what is beside that."""
@@ -192,31 +190,29 @@ class Track:
         """
         most = round(_MEASURED_S * self.rate / BLOCK_FRAMES)
         room, layout = self.settings.room, self.settings.layout
-        drones = self._drones(levels)
-        plain = 0.0
+        plain = _Power(self.rate)
 
-        def energy(block: Block) -> float:
-            return block_energy(block[:_MEASURED_FRAMES], self.rate)
-
-        def measured(blocks: Iterator[Block], channels: int = 1) -> Iterator[Block]:
-            nonlocal plain
+        def measured(blocks: Iterator[Block]) -> Iterator[Block]:
             for block in islice(blocks, most):
-                plain += energy(block) * channels
+                plain.take(block)
                 yield block
 
+        heard = measured(self._heard(levels))
+        beside = self._beside(levels, room)
+        if layout is Layout.SPLIT:
+            # It has been in the room.
+            for _ in measured(self._beside(levels, "none")):
+                pass
+        else:
+            beside = measured(beside)
+        changed = _Power(self.rate)
+        for block in self._in_room(heard, beside):
+            changed.take(block)
         # Of a stereo track both channels have the middle, the one with what is apart and the other
         # with its opposite: their powers add up.
         twice = 2 if layout is Layout.STEREO else 1
-        heard = measured(self._heard(levels, drones), twice)
-        beside = self._beside(levels, drones, room)
-        if layout is Layout.SPLIT:
-            # It has been in the room.
-            for _ in measured(self._beside(levels, drones, "none")):
-                pass
-        else:
-            beside = measured(beside, twice)
-        changed = sum(energy(block) for block in self._in_room(heard, beside))
-        return changed / plain if plain else 1.0
+        before = twice * plain.energy()
+        return changed.energy() / before if before else 1.0
 
     def _blocks(
         self,
@@ -249,33 +245,39 @@ class Track:
                     drones.add_ending(block[first:], done)
             yield block
 
-    def _drones(self, levels: Balance) -> DronesPart | None:
-        if levels.drones is None:
-            return None
-        if self.settings.room == "none":
-            return self._drones_of(levels.drones)
-        return self._plain_drones.louder(levels.gains.drones)
-
-    def _drones_of(self, loop: Block) -> DronesPart:
+    def _drones_at(self, gain: float) -> DronesPart:
+        """The drones of each channel, so many times as loud as the instrument has them."""
+        loop = drones_loop(drone_channels(self.instrument.drones, self.settings.layout), gain)
         start = frame_at(self.timeline.drones_start, self.rate)
         return drones_part(loop, start, self.rate, steady=self.instrument.steady)
 
     @cached_property
-    def _plain_drones(self) -> DronesPart:
-        """The drones at the level that the instrument has them, since a room takes them twice."""
-        channels = drone_channels(self.instrument.drones, self.settings.layout)
-        return self._drones_of(drones_loop(channels, 1.0))
+    def _plain_drones(self) -> tuple[DronesPart | None, DronesPart | None]:
+        """The drones in the middle, and beside it, at the level that the instrument has them.
+
+        Each has one channel. They are made once, since a track in a room takes them twice.
+        """
+        if not self.settings.has_drones:
+            return None, None
+        drones, layout = self._drones_at(1.0), self.settings.layout
+        if layout is Layout.MONO:
+            return drones, None
+        return (drones.middle, drones.apart) if layout is Layout.STEREO else (None, drones.right)
 
     @cached_property
-    def _standing(self) -> DronesPart:
+    def _standing(self) -> DronesPart | None:
         """The drones of a `split` track in its room, at the level that the instrument has them."""
-        room, rate = self.settings.room, self.rate
+        drones, room, rate = self._plain_drones[1], self.settings.room, self.rate
+        if drones is None:
+            return None
         music = frame_at(self.timeline.duration, rate)
         put = partial(alone_in_room, room=room, rate=rate, block_frames=BLOCK_FRAMES)
         cut_off = min(music, round(CUT_OFF_S * rate))
-        return standing_in_room(
-            self._plain_drones.right, music, cut_off, frame_at(tail(room), rate), put
-        )
+        return standing_in_room(drones, music, cut_off, frame_at(tail(room), rate), put)
+
+    @staticmethod
+    def _louder(drones: DronesPart | None, levels: Balance) -> DronesPart | None:
+        return None if drones is None else drones.louder(levels.gains.drones)
 
     def _strokes(self, levels: Balance, rolls: tuple[Block, ...]) -> Iterator[tuple[int, Block]]:
         """Yield clicks and rolls in order: first frame and sound."""
@@ -290,6 +292,25 @@ class Track:
             if settings.has_click(click.section)
         )
         return heapq.merge(rolled, clicks, key=_first_frame)
+
+
+class _Power:
+    """Measures the power of blocks by the beginning of each."""
+
+    def __init__(self, rate: int) -> None:
+        self._rate = rate
+        self._pieces: list[Block] = []
+
+    def take(self, block: Block) -> None:
+        """Remember a block's beginning, silence after it if it is short."""
+        piece = np.zeros((block.shape[1], _MEASURED_FRAMES), np.float32)
+        beginning = block[:_MEASURED_FRAMES].T
+        piece[:, : beginning.shape[1]] = beginning
+        self._pieces.append(piece)
+
+    def energy(self) -> float:
+        """Return their K-weighted sum of squares, over all channels."""
+        return pieces_energy(np.concatenate(self._pieces), self._rate) if self._pieces else 0.0
 
 
 def _first_frame(stroke: tuple[int, Block]) -> int:

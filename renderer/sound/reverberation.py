@@ -70,10 +70,11 @@ _DROP_DB = 60.0
 _HIGHEST_OF_RATE = (0.36, 0.46)
 _SEED = 7
 
-_AT_A_TIME, _LEAST_TRANSFORMS = 98_304, 4
-"""How many frames of the lower rate are taken at a time, at most: some 13 seconds of a track;
-and by how many transforms at least, since some of one size together take less time than a large
-one."""
+_TRANSFORMS = 4
+"""How many transforms of one size are done together: as many floats as Numpy takes at once."""
+
+_AT_A_TIME = 24_576
+"""How many frames of the lower rate each of them takes, at most: some three seconds of a track."""
 
 _SLOWER_TIMES = (48, 32, 24, 16, 12, 8, 6, 4, 3, 2, 1)
 """By what a track's rate may be divided; blocks have frames for each."""
@@ -226,7 +227,7 @@ def _blocks_a_transform(longer: int, own_block: int) -> int:
         return size * float(np.log2(size)) / blocks
 
     least = -(-longer // own_block)
-    return min(range(least, max(least, _AT_A_TIME // _LEAST_TRANSFORMS // own_block) + 1), key=cost)
+    return min(range(least, max(least, _AT_A_TIME // own_block) + 1), key=cost)
 
 
 def fast_size(least: int) -> int:
@@ -251,22 +252,19 @@ class _Convolved:
         self._blocks = _blocks_a_transform(self._longer, own_block)
         self._own_block, self._hop = own_block, own_block * self._blocks
         self._size = fast_size(self._hop + self._longer)
-        transforms = max(1, _AT_A_TIME // self._hop)
-        self.together = transforms * self._blocks
+        self.together = _TRANSFORMS * self._blocks
         self._series = _series(room, rate, self._size)
-        # A row for each transform. Numpy transforms doubles faster than floats, and back the other
-        # way round.
-        self._heard = np.zeros((transforms, self._size))
-        self._exact = np.empty((transforms, self._size // 2 + 1), np.complex128)
-        self._spectra = np.empty(self._exact.shape, np.complex64)
-        self._back: NDArray[Any] = np.zeros((transforms, self._size), np.float32)
+        # A row for each transform.
+        self._heard: NDArray[Any] = np.zeros((_TRANSFORMS, self._size), np.float32)
+        self._spectra: NDArray[Any] = np.empty((_TRANSFORMS, self._size // 2 + 1), np.complex64)
+        self._back: NDArray[Any] = np.zeros(self._heard.shape, np.float32)
         self._left_over = np.zeros(self._longer, np.float32)
 
     def _where(self, number: int) -> tuple[int, slice]:
         row, column = divmod(number, self._blocks)
         return row, slice(column * self._own_block, (column + 1) * self._own_block)
 
-    def place(self, number: int) -> NDArray[np.float64]:
+    def place(self, number: int) -> Samples:
         """Return where a block's sound is to be put, shape (frames,)."""
         return self._heard[self._where(number)]
 
@@ -276,13 +274,13 @@ class _Convolved:
 
     def move_on(self, count: int) -> None:
         """Work out what comes back during `count` blocks, whose sound is in its places."""
-        last, missing = -(-count // self._blocks) - 1, -count % self._blocks
-        heard = self._heard[: last + 1]
-        heard[last, self._hop - missing * self._own_block : self._hop] = 0.0
-        series = self._spectra[: last + 1]
-        series[:] = np.fft.rfft(heard, out=self._exact[: last + 1])
+        last = -(-count // self._blocks) - 1
+        for number in range(count, self.together):
+            self.place(number)[:] = 0.0
+        # With this norm Numpy transforms floats as floats both ways, not one way as doubles.
+        series = np.fft.rfft(self._heard, norm="ortho", out=self._spectra)
         series *= self._series
-        back = np.fft.irfft(series, self._size, out=self._back[: last + 1])
+        back = np.fft.irfft(series, self._size, norm="ortho", out=self._back)
         # What is left over of each row, and of all before, comes back during the next.
         back[0, : self._longer] += self._left_over
         back[1:, : self._longer] += back[:-1, self._hop : self._hop + self._longer]
@@ -310,25 +308,21 @@ class _Ears:
         age = (np.arange(_ROW) + 1) * times - 1 - (np.arange(row + early)[:, np.newaxis] - early)
         weights = np.where((age >= 0) & (age < len(taps)), taps.take(age, mode="clip"), 0.0)
         self._early, self._slow = np.split(weights.astype(np.float32), [early])
-        self._before = np.zeros((1, early), np.float32)
         self._own = np.empty((self._rows, _ROW), np.float32)
-        self._next = np.empty((self._rows, _ROW), np.float32)
+        # What is heard in each row of the end of the one before, and in the next block's first.
+        self._over = np.zeros((self._rows + 1, _ROW), np.float32)
 
-    def hear(self, block: Samples, place: NDArray[np.float64]) -> None:
+    def hear(self, block: Samples, place: Samples) -> None:
         """Put what is heard of the next block into a place, shape (frames of the lower rate,)."""
         if len(block) < self._block_frames:
             whole = np.zeros((self._block_frames, 1), np.float32)
             whole[: len(block)] = block
             block = whole
-        rows = block.reshape(self._rows, -1)
-        ends = rows[:, -len(self._early) :]
+        rows, over = block.reshape(self._rows, -1), self._over
         np.matmul(rows, self._slow, out=self._own)
-        self._own[:1] += self._before @ self._early
-        # What is heard of the end of each row is heard in the next.
-        np.matmul(ends, self._early, out=self._next)
-        place[:_ROW] = self._own[0]
-        np.add(self._own.reshape(-1)[_ROW:], self._next.reshape(-1)[:-_ROW], out=place[_ROW:])
-        self._before = ends[-1:].copy()
+        over[0] = over[-1]
+        np.matmul(rows[:, -len(self._early) :], self._early, out=over[1:])
+        np.add(self._own, over[:-1], out=place.reshape(self._rows, _ROW))
 
 
 class _Walls:

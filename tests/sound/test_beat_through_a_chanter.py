@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from renderer.notation.pitch import Note
 from renderer.order.tracks import expand
-from renderer.sound.balance import balance
+from renderer.sound.balance import balance, drone_channels, drones_loop
 from renderer.sound.mix_settings import Layout
 from renderer.sound.tuning import Chanter
 from renderer.timing.timeline import ClickKind
@@ -50,9 +50,10 @@ def band_powers(sound: NDArray[np.float32], over_frames: int) -> NDArray[np.floa
 def test_every_click_is_heard_through_every_note(
     chanter: Chanter, pitch: str, scale: str, layout: Layout
 ) -> None:
-    levels = balance(expand(TUNE), instrument(pitch, scale, chanter), mixing(layout=layout))
-    assert levels.drones is not None
-    drones = band_powers(levels.drones[:, 0], len(levels.drones))
+    sounding = instrument(pitch, scale, chanter)
+    levels = balance(expand(TUNE), sounding, mixing(layout=layout))
+    loop = drones_loop(drone_channels(sounding.drones, layout), levels.gains.drones)
+    drones = band_powers(loop[:, 0], len(loop))
     for note, tone in levels.tones.items():
         playing = band_powers(tone.samples[:, 0], len(tone.samples))
         masker = playing * (1 + LEARNER_POWER) + drones

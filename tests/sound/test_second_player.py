@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from renderer.commands.app import app
 from renderer.notation.pitch import note_named
 from renderer.order.settings import settings_from_plain
-from renderer.sound.balance import balance
+from renderer.sound.balance import balance, drone_channels, drones_loop
 from renderer.sound.fingers import FingeredEvent, own_note
 from renderer.sound.frames import frame_at
 from renderer.sound.instrument import make_instrument
@@ -95,12 +95,14 @@ def played(data: dict[str, Any]) -> NDArray[np.int16]:
     )
     levels = balance(track, instrument, mixing)
     out = np.zeros((frame_at(track.duration, rate), mixing.layout.channels), np.float32)
-    if levels.drones is not None:
+    if mixing.has_drones:
+        channels = drone_channels(instrument.drones, mixing.layout)
+        drones = drones_loop(channels, levels.gains.drones)
         at = frame_at(track.drones_start, rate)
-        beginning = struck_in(levels.drones, at, rate)
+        beginning = struck_in(drones, at, rate)
         out[at : at + len(beginning)] = beginning
         at += len(beginning)
-        EndlessTone(levels.drones).copy_to(out[at:], at)
+        EndlessTone(drones).copy_to(out[at:], at)
     if levels.tones:
         part = stretches(track.fingered, rate, len(out))
         for stretch, change in with_changes(part, levels.tones, noise_loop(rate)):
