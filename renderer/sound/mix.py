@@ -72,7 +72,7 @@ CUT_OFF_S = 0.04
 """How long everything takes to stop at the end of the track. Judgement."""
 
 _REPORTED_SHORTFALL_LU = 0.5
-_MEASURED_S, _MEASURED_FRAMES = 20.0, 4_096
+_MEASURED_S, _MEASURED_FRAMES = 13.4, 4_096
 """How much of a track tells what a room does to its power, and how many frames of each block."""
 
 

@@ -195,7 +195,7 @@ def in_room(
         if waiting:
             convolved.move_on(len(waiting))
         for number, block in enumerate(waiting):
-            yield walls.answer(block, convolved.back(number), next(beside, None))
+            yield walls.answer(block, convolved.place(number), next(beside, None))
         waiting.clear()
 
     for block in blocks:
@@ -254,37 +254,33 @@ class _Convolved:
         self._size = fast_size(self._hop + self._longer)
         self.together = _TRANSFORMS * self._blocks
         self._series = _series(room, rate, self._size)
-        # A row for each transform.
-        self._heard: NDArray[Any] = np.zeros((_TRANSFORMS, self._size), np.float32)
+        # A row for each transform: what is heard, silence after it; then what comes back of it.
+        self._sound: NDArray[Any] = np.zeros((_TRANSFORMS, self._size), np.float32)
         self._spectra: NDArray[Any] = np.empty((_TRANSFORMS, self._size // 2 + 1), np.complex64)
-        self._back: NDArray[Any] = np.zeros(self._heard.shape, np.float32)
         self._left_over = np.zeros(self._longer, np.float32)
 
-    def _where(self, number: int) -> tuple[int, slice]:
-        row, column = divmod(number, self._blocks)
-        return row, slice(column * self._own_block, (column + 1) * self._own_block)
-
     def place(self, number: int) -> Samples:
-        """Return where a block's sound is to be put, shape (frames,)."""
-        return self._heard[self._where(number)]
+        """Return where a block's sound is to be put, shape (frames,).
 
-    def back(self, number: int) -> Samples:
-        """Return what comes back during a block, shape (frames,)."""
-        return self._back[self._where(number)]
+        After `move_on` what comes back during the block is there.
+        """
+        row, column = divmod(number, self._blocks)
+        return self._sound[row, column * self._own_block : (column + 1) * self._own_block]
 
     def move_on(self, count: int) -> None:
         """Work out what comes back during `count` blocks, whose sound is in its places."""
-        last = -(-count // self._blocks) - 1
+        last, hop = -(-count // self._blocks) - 1, self._hop
         for number in range(count, self.together):
             self.place(number)[:] = 0.0
         # With this norm Numpy transforms floats as floats both ways, not one way as doubles.
-        series = np.fft.rfft(self._heard, norm="ortho", out=self._spectra)
+        series = np.fft.rfft(self._sound, norm="ortho", out=self._spectra)
         series *= self._series
-        back = np.fft.irfft(series, self._size, norm="ortho", out=self._back)
+        back = np.fft.irfft(series, self._size, norm="ortho", out=self._sound)
         # What is left over of each row, and of all before, comes back during the next.
         back[0, : self._longer] += self._left_over
-        back[1:, : self._longer] += back[:-1, self._hop : self._hop + self._longer]
-        self._left_over[:] = back[last, self._hop : self._hop + self._longer]
+        back[1:, : self._longer] += back[:-1, hop : hop + self._longer]
+        self._left_over[:] = back[last, hop : hop + self._longer]
+        back[:, hop:] = 0.0
 
 
 class _Ears:
