@@ -55,6 +55,16 @@ class DronesPart:
         sounding[: len(beginning)] = beginning
         self.tone.copy_to(sounding[len(beginning) :], start + silent + len(beginning))
 
+    def during(self, start: int, frames: int) -> Samples:
+        """Return what fills so many frames from frame `start` on; it is not to be changed."""
+        standing = self.start + len(self.beginning)
+        at = start % len(self.tone.samples)
+        if start >= standing and at + frames <= len(self.tone.samples):
+            return self.tone.samples[at : at + frames]
+        block = np.empty((frames, self.tone.samples.shape[1]), np.float32)
+        self.fill(block, start)
+        return block
+
     def louder(self, by: float) -> DronesPart:
         """Return the same so many times as loud."""
         gain = np.float32(by)

@@ -160,7 +160,7 @@ class Track:
         layout = self.settings.layout
         if layout is not Layout.SPLIT:
             apart = self._louder(self._plain_drones[1], levels)
-            return iter(()) if apart is None else self._blocks(1, {}, apart, iter(()))
+            return iter(()) if apart is None else self._drones_alone(apart)
         if room == "none":
             right, rolls = self._plain_drones[1], levels.rolls
         else:
@@ -220,14 +220,17 @@ class Track:
         tones: dict[Sounding, EndlessTone],
         drones: DronesPart | None,
         coming: Iterator[tuple[int, Block]],
+        since: int = 0,
     ) -> Iterator[Block]:
-        """Yield the blocks of some parts: the chanter's tones, drones, and strokes as they come."""
-        frames, music = self.frames, frame_at(self.timeline.duration, self.rate)
-        cut_off = min(music, round(CUT_OFF_S * self.rate))
+        """Yield the blocks of some parts: the chanter's tones, drones, and strokes as they come.
+
+        They begin with frame `since` of the track, before which no tone and no stroke sounds.
+        """
+        frames, music, cut_off = self.frames, self._music, self._cut_off
         part = fingered_events(self.timeline, pure=self.settings.pure_gracenotes)
         chanter = _Chanter(stretches(part, self.rate, music), tones, noise_loop(self.rate))
         strokes = _Strokes(coming)
-        for start in range(0, frames, BLOCK_FRAMES):
+        for start in range(since, frames, BLOCK_FRAMES):
             block = np.empty((min(BLOCK_FRAMES, frames - start), channels), np.float32)
             if drones is None:
                 block.fill(0.0)
@@ -244,6 +247,23 @@ class Track:
                 if drones is not None:
                     drones.add_ending(block[first:], done)
             yield block
+
+    def _drones_alone(self, drones: DronesPart) -> Iterator[Block]:
+        """Yield the blocks of drones of one channel, which are not to be changed."""
+        ends = (self._music - self._cut_off) // BLOCK_FRAMES * BLOCK_FRAMES
+        for start in range(0, ends, BLOCK_FRAMES):
+            yield drones.during(start, BLOCK_FRAMES)
+        yield from self._blocks(1, {}, drones, iter(()), ends)
+
+    @property
+    def _music(self) -> int:
+        """How many frames of the track have music; what comes after is the room's."""
+        return frame_at(self.timeline.duration, self.rate)
+
+    @property
+    def _cut_off(self) -> int:
+        """How many of these it takes to stop."""
+        return min(self._music, round(CUT_OFF_S * self.rate))
 
     def _drones_at(self, gain: float) -> DronesPart:
         """The drones of each channel, so many times as loud as the instrument has them."""
@@ -270,10 +290,9 @@ class Track:
         drones, room, rate = self._plain_drones[1], self.settings.room, self.rate
         if drones is None:
             return None
-        music = frame_at(self.timeline.duration, rate)
         put = partial(alone_in_room, room=room, rate=rate, block_frames=BLOCK_FRAMES)
-        cut_off = min(music, round(CUT_OFF_S * rate))
-        return standing_in_room(drones, music, cut_off, frame_at(tail(room), rate), put)
+        after = frame_at(tail(room), rate)
+        return standing_in_room(drones, self._music, self._cut_off, after, put)
 
     @staticmethod
     def _louder(drones: DronesPart | None, levels: Balance) -> DronesPart | None:

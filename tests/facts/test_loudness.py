@@ -7,7 +7,14 @@ import pyloudnorm
 import pytest
 from numpy.typing import NDArray
 
-from renderer.sound.loudness import integrated_lufs, k_energy, k_weighting, loop_power, lufs
+from renderer.sound.loudness import (
+    integrated_lufs,
+    k_energy,
+    k_weighting,
+    loop_power,
+    lufs,
+    pieces_energy,
+)
 
 RATE = 48_000
 
@@ -76,3 +83,10 @@ def test_the_weighting_is_flat_in_the_middle_and_raises_the_top_by_4_db() -> Non
 
 def test_silence_has_no_loudness() -> None:
     assert integrated_lufs(np.zeros(100)) == -np.inf
+
+
+def test_pieces_have_the_energy_of_the_loops_that_each_would_be() -> None:
+    tone = sine(997, 0.0)
+    pieces = np.stack((tone, tone / 2, 0 * tone))
+    # ITU-R BS.1770-5, annex 1: the first reads -3.01 LKFS; the second has a quarter of its power.
+    assert lufs(pieces_energy(pieces, RATE) / 1.25 / RATE) == pytest.approx(-3.01, abs=0.01)
