@@ -87,6 +87,6 @@ def test_silence_has_no_loudness() -> None:
 
 def test_pieces_have_the_energy_of_the_loops_that_each_would_be() -> None:
     tone = sine(997, 0.0)
-    pieces = np.stack((tone, tone / 2, 0 * tone))
+    pieces = np.stack((tone, tone / 2, 0 * tone)).astype(np.float32)
     # ITU-R BS.1770-5, annex 1: the first reads -3.01 LKFS; the second has a quarter of its power.
     assert lufs(pieces_energy(pieces, RATE) / 1.25 / RATE) == pytest.approx(-3.01, abs=0.01)
