@@ -145,7 +145,8 @@ def _application(folder: Path, home: Path, environment: Mapping[str, str]) -> Pa
         if not is_ours:
             raise _not_ours(bundle)
     about = {
-        "CFBundleName": _name(folder),
+        "CFBundleInfoDictionaryVersion": "6.0",
+        "CFBundleName": "Rungwise",  # Apple's reference: at most 15 letters
         "CFBundleDisplayName": _name(folder),
         "CFBundleIdentifier": f"net.rungwise.{re.sub(r'[^A-Za-z0-9]', '', _stem(folder))}",
         "CFBundlePackageType": "APPL",

@@ -70,6 +70,13 @@ def test_macos_has_an_application_that_opens_the_folder(tmp_path: Path) -> None:
     bundle = mac(folder, tmp_path)
     assert bundle.suffix == ".app" and bundle.parent == tmp_path / "Applications"
     about = plistlib.loads((bundle / "Contents" / "Info.plist").read_bytes())
+    # Apple's reference of these keys: up to 15 letters; letters, digits, hyphens and periods; a
+    # release of up to three numbers.
+    assert len(about["CFBundleName"]) <= 15 and about["CFBundleDisplayName"] == f"Rungwise: {ODD}"
+    assert re.fullmatch(r"[A-Za-z0-9.-]+", about["CFBundleIdentifier"])
+    for version in ("CFBundleVersion", "CFBundleShortVersionString"):
+        assert re.fullmatch(r"\d+(\.\d+){0,2}", about[version])
+    assert about["CFBundlePackageType"] == "APPL" and about["LSUIElement"] is True
     program = bundle / "Contents" / "MacOS" / about["CFBundleExecutable"]
     assert os.access(program, os.X_OK)
     text = program.read_text("utf-8")

@@ -134,6 +134,12 @@ def _sheet(page: Watched) -> None:
     page.page.wait_for_selector(".pages img")
 
 
+def _versions(page: Watched) -> None:
+    opened_on(page, "write", FILE)
+    page.page.get_by_role("button", name=re.compile("^(Versions|Fassungen)$")).click()
+    page.page.wait_for_selector("dialog[open] h2")
+
+
 def _keys(page: Watched) -> None:
     _library(page)
     page.page.keyboard.press("?")
@@ -160,6 +166,7 @@ SCREENS: dict[str, Go] = {
     "book": _book,
     "movements": _movements,
     "sheet": _sheet,
+    "versions": _versions,
     "keys": _keys,
     "tuning": _tuning,
     "class": _hand,

@@ -47,7 +47,7 @@ def test_axe_finds_nothing_in_light_and_dark(page: Watched, name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["library", "writing", "fingers", "keys", "tuning", "sheet", "class"]
+    "name", ["library", "writing", "fingers", "keys", "tuning", "sheet", "versions", "class"]
 )
 def test_nothing_is_wider_than_a_telephone(page: Watched, name: str) -> None:
     page.page.set_viewport_size({"width": 390, "height": 844})

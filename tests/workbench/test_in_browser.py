@@ -173,6 +173,36 @@ def test_movements_are_opened_and_closed_from_the_dock(page: Watched, bench: Run
     assert (bench.folder / "wide.toml").read_text() == WIDE
 
 
+def test_everything_sounds_at_the_pitch_that_is_typed(page: Watched) -> None:
+    """A pitch that cannot be is said, and what sounded before goes on sounding."""
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    dock = page.page.locator(".dock")
+    pitch = dock.get_by_label("Pitch", exact=True)
+    pitch.select_option("Another, in hertz …")
+    typed = dock.get_by_role("spinbutton", name="Pitch: hertz")
+    typed.fill("9")
+    typed.press("Enter")
+    page.wait("document.querySelector('.dock .state [lang=en]') !== null")
+    assert page.run("window.rungwise.hearing.pitches") == ["A", "B flat"]
+    page.page.get_by_role("button", name="Play line 1").click()
+    page.wait("window.rungwise.hearing.isPlaying")
+    typed.fill("478")
+    typed.press("Enter")
+    page.wait("window.rungwise.hearing.pitchIndex === 2")
+    assert page.run("window.rungwise.hearing.data.pitches[2].low_a_hz") == 239
+    assert pitch.locator("option:checked").inner_text() == "478 Hz · 239.0 Hz"
+    assert not typed.is_visible()
+    page.page.get_by_role("button", name="Play line 1").click()
+    page.wait("window.rungwise.hearing.isPlaying")
+    # Another one takes its place.
+    pitch.select_option("Another, in hertz …")
+    typed.fill("466")
+    typed.press("Enter")
+    page.wait("window.rungwise.hearing.data.pitches[2]?.low_a_hz === 233")
+    assert page.run("window.rungwise.hearing.pitches") == ["A", "B flat", "466"]
+
+
 def test_a_movement_is_heard_before_it_is_taken(page: Watched) -> None:
     write(page)
     page.wait("window.rungwise.hearing.player !== null")

@@ -5,11 +5,20 @@ import { isSame } from "../../delivery/page/exact.js";
 import { LOWEST_FADER_DB } from "../../delivery/page/player.js";
 import { FASTEST, SLOWEST, readTempo, spokenTempo } from "../../delivery/page/practice.js";
 import { Holes } from "../../delivery/page/staff.js";
+import { Refused, whyNot } from "./ask.js";
 import { INNERS } from "./choices.js";
 import { noteName, say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
 /** @typedef {import("./hearing.js").Heard} Heard */
+
+const OTHER = "other";
+
+/** @param {{label: string, low_a_hz: number}} pitch what players call it, and what sounds */
+function nameOfPitch({ label, low_a_hz: hertz }) {
+  const sounds = `${hertz.toFixed(1)} Hz`;
+  return Number.parseFloat(label) === hertz ? sounds : `${label} · ${sounds}`;
+}
 
 export class Dock {
   /**
@@ -42,7 +51,15 @@ export class Dock {
     });
     this.pitch = element("select", {
       "aria-label": say("pitch"),
-      onchange: (/** @type {any} */ event) => hearing.tune(Number(event.target.value), hearing.cents),
+      onchange: () => this._takePitch(),
+    });
+    this.hertz = element("input", {
+      type: "number",
+      step: "any",
+      hidden: true,
+      placeholder: say("pitch_typed"),
+      "aria-label": `${say("pitch")}: ${say("pitch_typed")}`,
+      onchange: () => void this._takeHertz(),
     });
     const fader = (/** @type {"chanter"|"drone"|"metronome"} */ name) =>
       element(
@@ -107,6 +124,7 @@ export class Dock {
       opened,
       mode,
       this.pitch,
+      this.hertz,
       this.parts,
       this.state,
     );
@@ -119,17 +137,38 @@ export class Dock {
     this.shown(this.hearing.heard);
   }
 
+  _takePitch() {
+    const { value } = this.pitch;
+    this.hertz.hidden = value !== OTHER;
+    if (value === OTHER) this.hertz.focus();
+    else this.hearing.tune(Number(value), this.hearing.cents);
+  }
+
+  /** Sound at a pitch that is typed. */
+  async _takeHertz() {
+    const { hearing, hertz } = this;
+    if (!hertz.value) return;
+    const others = hearing.pitches.filter((one) => Number.isNaN(Number(one)));
+    this.state.textContent = say("getting_sound");
+    try {
+      await hearing.take([...others, hertz.value], hearing.chanter);
+      hertz.hidden = true;
+      hearing.tune(others.length, hearing.cents);
+      this.arrived();
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      this.state.replaceChildren(whyNot(error));
+    }
+  }
+
   /** The sound is here. */
   arrived() {
     const { data, pitchIndex } = this.hearing;
     this.pitch.replaceChildren(
       ...data.pitches.map((/** @type {any} */ one, /** @type {number} */ index) =>
-        element(
-          "option",
-          { value: index, selected: index === pitchIndex },
-          `${one.label} · ${one.low_a_hz.toFixed(1)} Hz`,
-        ),
+        element("option", { value: index, selected: index === pitchIndex }, nameOfPitch(one)),
       ),
+      element("option", { value: OTHER }, say("pitch_other")),
     );
     this.shown(this.hearing.heard);
   }

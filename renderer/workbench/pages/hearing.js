@@ -64,14 +64,21 @@ export class Hearing {
     this._prepare();
   }
 
-  /** Sound at other pitches, or with the other chanter. @param {string[]} pitches @param {string} chanter */
+  /** Sound at other pitches, or with the other chanter; where that cannot be, all stays as it was.
+   * @param {string[]} pitches @param {string} chanter */
   async take(pitches, chanter) {
     this.stop();
+    const before = { pitches: this.pitches, chanter: this.chanter, pitchIndex: this.pitchIndex, loading: this.loading };
     this.pitches = pitches;
     this.chanter = chanter;
     this.pitchIndex = Math.min(this.pitchIndex, pitches.length - 1);
     this.loading = null;
-    await this.load();
+    try {
+      await this.load();
+    } catch (error) {
+      Object.assign(this, before);
+      throw error;
+    }
   }
 
   bank() {

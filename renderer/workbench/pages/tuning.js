@@ -4,6 +4,7 @@ import { element } from "../../delivery/page/elements.js";
 import { Refused, ask, bring, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { follow, stop } from "./jobs.js";
+import { showKeys } from "./keys.js";
 import { wayTo } from "./library.js";
 import { Microphone, canRecord } from "./microphone.js";
 import { playedStaves } from "./staves_view.js";
@@ -100,6 +101,8 @@ export class Tuning {
         { class: "bar" },
         element("a", { class: "home", href: "#/", text: say("library") }),
         element("h1", { text: say("chanters") }),
+        element("span", { class: "gap" }),
+        element("button", { type: "button", class: "of-keys", text: say("keys"), onclick: showKeys }),
       ),
       main,
       this.dock.element,
