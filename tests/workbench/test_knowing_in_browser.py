@@ -189,6 +189,7 @@ def test_a_tune_of_another_form_is_known_too(page: Watched, bench: Running) -> N
     opened_on(page, "know", "two.abc", is_written=False)
     page.page.wait_for_selector("table.heat")
     assert page.page.locator("table.heat button").count() == 0
+    assert "adds a line" not in page.page.inner_text("table.heat caption")
     assert page.page.locator(".coverage summary").count() == 1
     assert "as short as it can be" in page.page.inner_text(".shorter")
     assert (bench.folder / "two.abc").read_text() == tune

@@ -49,10 +49,12 @@ export class Dock {
       "aria-label": say("tempo"),
       onchange: (/** @type {any} */ event) => this._tempo(Number(event.target.value)),
     });
-    this.pitch = element("select", {
-      "aria-label": say("pitch"),
-      onchange: () => this._takePitch(),
-    });
+    this.pitch = element(
+      "select",
+      { "aria-label": say("pitch"), disabled: true, onchange: () => this._takePitch() },
+      // What there is to choose from comes with the sound.
+      element("option", { text: hearing.pitches[hearing.pitchIndex] }),
+    );
     this.hertz = element("input", {
       type: "number",
       step: "any",
@@ -164,6 +166,7 @@ export class Dock {
   /** The sound is here. */
   arrived() {
     const { data, pitchIndex } = this.hearing;
+    this.pitch.disabled = false;
     this.pitch.replaceChildren(
       ...data.pitches.map((/** @type {any} */ one, /** @type {number} */ index) =>
         element("option", { value: index, selected: index === pitchIndex }, nameOfPitch(one)),

@@ -318,7 +318,7 @@ export class Knowing {
       element(
         "table",
         { class: "heat" },
-        element("caption", { text: say("heat_caption") }),
+        element("caption", { text: [say("heat_caption"), ...(canChange ? [say("heat_adds")] : [])].join(" ") }),
         element(
           "thead",
           {},

@@ -7,15 +7,18 @@ function cell(inside) {
   return inside instanceof HTMLTableCellElement ? inside : element("td", {}, inside);
 }
 
-/** @param {string[]} heads @param {(string|Node)[][]} rows @param {string} caption */
-export function table(heads, rows, caption) {
+/**
+ * @param {string[]} heads @param {(string|Node)[][]} rows @param {string} caption
+ * @param {boolean} endsInWords whether the last column holds words, and the others numbers
+ */
+export function table(heads, rows, caption, endsInWords = false) {
   return element(
     "div",
     // Where it is wider than the page, keys move it too.
     { class: "wide", role: "region", tabindex: "0", "aria-label": caption },
     element(
       "table",
-      {},
+      { class: endsInWords ? "ends-in-words" : "" },
       element("caption", { text: caption }),
       element("thead", {}, element("tr", {}, ...heads.map((one) => element("th", { scope: "col", text: one })))),
       element(

@@ -316,7 +316,7 @@ export class Tuning {
     this.shown(
       element("h2", { text: `${say("low_a", { n: found.low_a_hz.toFixed(2) })}${octave}` }),
       element("label", { class: "named" }, element("span", { text: say("against_scale") }), " ", scales),
-      table(["note", "hertz", "from_low_a", "off_scale", "spread", "seconds", "sure"].map((key) => say(`col_${key}`)), rows, say("nine_notes")),
+      table(["note", "hertz", "from_low_a", "off_scale", "spread", "seconds", "sure"].map((key) => say(`col_${key}`)), rows, say("nine_notes"), true),
       ...(found.beats.length
         ? [
             table(
@@ -353,6 +353,7 @@ export class Tuning {
               english(one.remedy),
             ]),
             say("mend_first"),
+            true,
           )
         : element("p", { text: say("nothing_to_mend") }),
       element("p", { text: say("follow_median", { name: found.nearest }) }),

@@ -153,9 +153,10 @@ const TABLE = {
   not_in_book: ["the ornament book does not say what could be", "das Buch sagt nicht, was sein könnte"],
   played_times: ["{n} played", "{n} gespielt"],
   heat_caption: [
-    "How often: the note before on the left, the note with the movement above. An empty field adds a line.",
-    "Wie oft: links der Ton davor, oben der Ton mit der Bewegung. Ein leeres Feld fügt eine Zeile an.",
+    "How often: the note before on the left, the note with the movement above.",
+    "Wie oft: links der Ton davor, oben der Ton mit der Bewegung.",
   ],
+  heat_adds: ["An empty field adds a line.", "Ein leeres Feld fügt eine Zeile an."],
   from_on: ["from \\ on", "von \\ auf"],
   at_start: ["start", "Anfang"],
   all_missing: ["all missing", "alle fehlenden"],
