@@ -86,6 +86,10 @@ def test_a_line_is_played_and_looped_by_keys_alone(page: Watched) -> None:
         assert page.run("window.rungwise.screen.chosen") == 1
         page.page.keyboard.press("2")
         page.wait("window.rungwise.hearing.heard.id.includes('-B2-')")
+        # Note by note from the line's beginning, and back.
+        for key, note in (("Right", "B2-N2"), ("Right", "B2-N3"), ("Left", "B2-N2")):
+            page.page.keyboard.press(f"Arrow{key}")
+            page.wait(f"window.rungwise.hearing.heard.id.includes('-{note}-')")
         page.page.keyboard.press("[")
         page.page.keyboard.press("]")
         page.wait("document.querySelectorAll('.bar-box.looped').length >= 1")

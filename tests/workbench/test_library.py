@@ -264,6 +264,27 @@ def test_what_is_typed_and_open_stays_whatever_comes_late(page: Watched) -> None
 
 
 @needs_chromium
+def test_the_example_makes_room_for_files_of_ones_own(page: Watched, bench: Running) -> None:
+    """Whole in an empty folder; of one line above files, and while somebody looks for some."""
+    lines = page.page.locator(".example .line:visible")
+    page.page.wait_for_selector(".own .rows li")
+    assert lines.count() == 1
+    search = page.page.get_by_role("searchbox")
+    search.fill("no such thing")
+    page.page.wait_for_selector(".own > p")
+    assert lines.count() == 1
+    search.fill("")
+    level = page.page.get_by_label("Level")
+    level.select_option("advanced")
+    page.page.wait_for_selector(".own > p")
+    assert lines.count() == 1
+    level.select_option("")
+    page.run("() => { const { screen } = window.rungwise; screen.data.files = []; screen.draw(); }")
+    page.page.wait_for_selector(".own > p")
+    assert lines.count() == 2
+
+
+@needs_chromium
 def test_files_are_found_by_movement_interval_and_level(page: Watched) -> None:
     page.page.get_by_label("Movement", exact=True).select_option("grip")
     assert listed(page) == ["grips.toml"]

@@ -51,7 +51,7 @@ export class Dock {
     });
     this.pitch = element(
       "select",
-      { "aria-label": say("pitch"), disabled: true, onchange: () => this._takePitch() },
+      { class: "pitch", "aria-label": say("pitch"), disabled: true, onchange: () => this._takePitch() },
       // What there is to choose from comes with the sound.
       element("option", { text: hearing.pitches[hearing.pitchIndex] }),
     );

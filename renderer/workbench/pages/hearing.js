@@ -176,6 +176,17 @@ export class Hearing {
     return true;
   }
 
+  /** The written notes of a line, each once. @param {number} index @returns {{bar: number, item: number}[]} */
+  notesOf(index) {
+    const line = this.lineOf(index);
+    const found = new Map();
+    for (const { bar, item } of line?.items ?? []) {
+      const written = line?.bars[bar - 1]?.written ?? bar;
+      found.set(`${written}/${item}`, { bar: written, item });
+    }
+    return [...found.values()];
+  }
+
   /**
    * The written bar that is known by a number, 0 for none.
    * @param {number} index @param {string} number

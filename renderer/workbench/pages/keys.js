@@ -10,6 +10,7 @@ const KEYS = [
   ["␣", "key_play"],
   ["↑  ↓", "key_line"],
   ["1 … 9", "key_bar"],
+  ["←  →", "key_note"],
   ["[  ]", "key_loop"],
   ["Esc", "key_leave"],
   ["Ctrl Z  Ctrl Y", "key_undo"],
@@ -27,6 +28,11 @@ export function isTyped(target) {
 /** Whether the space bar presses what has the focus. @param {EventTarget|null} target */
 export function isPressed(target) {
   return target instanceof HTMLElement && target.closest("button, input, select, textarea, summary, a, .editor") !== null;
+}
+
+/** Whether arrows move what is shown there to the side. @param {EventTarget|null} target */
+export function isMoved(target) {
+  return target instanceof HTMLElement && target.closest(".wide") !== null;
 }
 
 /** Tell in a dialog which keys there are. */

@@ -327,6 +327,7 @@ const TABLE = {
   key_play: ["play and stop", "spielen und anhalten"],
   key_line: ["another line", "andere Zeile"],
   key_bar: ["play the chosen line from that bar", "die gewählte Zeile von diesem Takt an spielen"],
+  key_note: ["play the chosen line from the note before, or the next one", "die gewählte Zeile vom Ton davor oder vom nächsten an spielen"],
   key_loop: ["let a loop begin, or end, with the bar that sounds", "eine Schleife mit dem Takt beginnen oder enden, der klingt"],
   key_leave: ["leave the text, the looped bars, a dialog", "den Text, die Schleife oder einen Dialog verlassen"],
   key_undo: ["undo, redo", "zurück, vor"],

@@ -6,7 +6,7 @@ import { Refused, ask, english, sentences } from "./ask.js";
 import { Desk } from "./desk.js";
 import { Dock } from "./dock.js";
 import { headFields, lineFields, markFields } from "./fields.js";
-import { isPressed, isTyped } from "./keys.js";
+import { isMoved, isPressed, isTyped } from "./keys.js";
 import { Knowing, lineFacts, nameOfLine } from "./knowing.js";
 import { MovementPicker } from "./pickers.js";
 import { SheetView } from "./sheet_view.js";
@@ -33,6 +33,8 @@ export class Writing extends Desk {
     /** The entry whose fields are open; -1 for the head, null for none. @type {number|null} */
     this.openEntry = null;
     this.chosen = 0;
+    /** The note from which the chosen line was played last. @type {{bar: number, item: number}|null} */
+    this.from = null;
     /** @type {{index: number, bars: [number, number]}|null} */
     this.loopedBars = null;
     /** What is known of each line. @type {any[]} */
@@ -399,6 +401,7 @@ export class Writing extends Desk {
   /** @param {number} index @param {{bar: number, item: number}|null} from */
   press(index, from) {
     this.chosen = index;
+    this.from = from;
     this.showChosen();
     this.staves.loop(-1, null);
     this.loopedBars = null;
@@ -406,6 +409,14 @@ export class Writing extends Desk {
     // The music of a line far down may still be on its way.
     const row = this.read?.lines[index];
     if (row) void this.staves.want([row.key]);
+  }
+
+  /** Play the chosen line from the next note, or the one before. @param {number} step */
+  step(step) {
+    const notes = this.hearing.notesOf(this.chosen);
+    const at = notes.findIndex((one) => one.bar === this.from?.bar && one.item === this.from?.item);
+    const next = notes[Math.max(0, at + step)];
+    if (next) this.press(this.chosen, next);
   }
 
   /** Hear a crossing noise at a note. @param {number} index @param {number} bar @param {number} item */
@@ -454,6 +465,7 @@ export class Writing extends Desk {
     else if (key === "Escape" && this.hearing.choice.from && this.hearing.isPlaying) this.press(this.chosen, null);
     else if (/^[1-9]$/.test(key) && !isRange) this.press(this.chosen, { bar: this.hearing.barKnownBy(this.chosen, key), item: 1 });
     else if (key === " " && !isPressed(target)) this.dock.toggle();
+    else if ((key === "ArrowRight" || key === "ArrowLeft") && !isRange && !isMoved(target)) this.step(key === "ArrowRight" ? 1 : -1);
     else if ((key === "ArrowDown" || key === "ArrowUp") && !isRange) this.choose(this.chosen + (key === "ArrowDown" ? 1 : -1));
     else return false;
     return true;
@@ -463,6 +475,7 @@ export class Writing extends Desk {
   choose(index) {
     if (!this.read?.lines[index]) return;
     this.chosen = index;
+    this.from = null;
     this.showChosen();
     this.sheet.querySelector(".line.chosen")?.scrollIntoView({ block: "nearest" });
     if (this.hearing.isPlaying) this.hearing.play(index);
