@@ -70,6 +70,8 @@ class _Handing:
     def __init__(self, bench: Bench) -> None:
         self.bench, self.folder = bench, bench.folder
         self._foretelling = threading.Lock()
+        self._making: dict[str, str] = {}
+        """The job that was begun last, by the pack's name."""
 
     def pack(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """A pack's text and changes: the text changed, what it holds, what is wrong with it."""
@@ -139,8 +141,10 @@ class _Handing:
         }
 
     def make(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        """Begin to make a pack as its file says."""
+        """Begin to make a pack as its file says; where that is being done, tell the job."""
         name, tidy = text_of(asked, "name"), asked.get("tidy") is True
+        if job := self._job_of(name):
+            return {"job": job}
         text = self.folder.read(name).text
 
         def work(handle: Handle, report: Report) -> dict[str, Any]:
@@ -149,7 +153,14 @@ class _Handing:
             except RungwiseError as error:
                 raise RungwiseError(map(self._here, error.problems)) from error
 
-        return {"job": self.bench.jobs.begin(work)}
+        self._making[name] = self.bench.jobs.begin(work)
+        return {"job": self._making[name]}
+
+    def _job_of(self, name: str) -> str:
+        """Return the job that makes a pack now, empty if none does."""
+        job = self._making.get(name, "")
+        is_running = job != "" and self.bench.jobs.is_running(job)
+        return job if is_running else ""
 
     def _made(
         self, name: str, text: str, handle: Handle, report: Report, *, tidy: bool
@@ -189,10 +200,12 @@ class _Handing:
         }
 
     def there(self, asked: Mapping[str, Any]) -> dict[str, Any]:
-        """What has been made of a pack so far, and whether the system shows it by itself."""
+        """What has been made of a pack so far, the job that goes on with it, empty for none, and
+        whether the system shows files by itself."""
         from renderer.delivery.file_manager import opener
 
-        root = self._root(text_of(asked, "name"))
+        name = text_of(asked, "name")
+        root = self._root(name)
         files = [
             {"path": path, "what": what, "bytes": place.stat().st_size}
             for path, (what, place) in self._files_there(root).items()
@@ -200,6 +213,7 @@ class _Handing:
         return {
             "place": str(root) if root.is_dir() else "",
             "files": files,
+            "job": self._job_of(name),
             "is_opened": opener() is not None,
         }
 

@@ -97,6 +97,11 @@ class Jobs:
             return dict(job.outcome)
         return {"state": "running", "progress": dict(job.progress)}
 
+    def is_running(self, name: str) -> bool:
+        """Whether a job has not ended; one that is not known any more has."""
+        job = self._jobs.get(name)
+        return job is not None and job.outcome is None
+
     def stop(self, name: str) -> None:
         """Have a job end; what it has finished stays."""
         self._job(name).handle.cancel()

@@ -297,9 +297,13 @@ def test_a_pack_can_be_stopped_while_it_is_read(bench: Running, folder: Path) ->
 
     progress = waited_for(told)
     assert progress["all_listed" if "listed" in progress else "all_read"] == 100 * 40
+    # Whoever asks meanwhile is told of the same job.
+    assert bench.answer("pack-there", name="large.toml")["job"] == job
+    assert bench.answer("pack-make", name="large.toml")["job"] == job
     bench.answer("stop-job", job=job)
     assert ended(bench, job)["state"] == "stopped"
-    assert bench.answer("pack-there", name="large.toml")["files"] == []
+    there = bench.answer("pack-there", name="large.toml")
+    assert (there["files"], there["job"]) == ([], "")
     assert not (folder / "out" / "large").exists()
 
 
@@ -319,6 +323,24 @@ def page(bench: Running, folder: Path, chromium: Any) -> Iterator[Watched]:
         watched.page.goto(f"http://127.0.0.1:{bench.port}/#/hand/seen.toml")
         watched.page.wait_for_selector(".people input")
         yield watched
+
+
+def test_what_is_being_made_is_followed_and_stopped_after_the_page_was_loaded_again(
+    page: Watched, bench: Running, folder: Path
+) -> None:
+    (folder / "large.toml").write_text(large(60, 40))
+    page.page.goto(f"http://127.0.0.1:{bench.port}/#/hand/large.toml")
+    stop = page.page.get_by_role("button", name="Stop")
+    page.page.locator(".play:enabled").click()
+    stop.wait_for()
+    page.page.reload()
+    stop.click()
+    # How it ended stays in sight beside what there is to do by now.
+    page.page.get_by_text(
+        re.compile(r"Stopped\. What is finished stays.* files to make of")
+    ).wait_for()
+    page.page.locator(".play:enabled").wait_for()
+    assert not stop.is_visible()
 
 
 FOCUSED = "document.activeElement?.getAttribute('aria-label')"

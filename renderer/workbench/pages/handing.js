@@ -19,9 +19,6 @@ const LISTED = ["learners", "groups"];
 const OPENED = /\.(html|pdf)$/;
 const HEARD = /\.(mp3|m4a|ogg|opus|flac|wav)$/;
 
-/** Jobs that go on while another screen is shown, by the pack's name. @type {Map<string, string>} */
-const running = new Map();
-
 /** @param {number} bytes */
 function megabytes(bytes) {
   return bytes < 1e5 ? say("kilobytes", { n: Math.ceil(bytes / 1e3) }) : say("megabytes", { n: (bytes / 1e6).toFixed(1) });
@@ -60,7 +57,11 @@ export class Handing extends Desk {
     this.audio = null;
     /** Where the focus goes when the fields are drawn next. @type {string} */
     this.focusNext = "";
+    /** How making it ended, until something is changed. */
+    this.howItEnded = "";
     this._isForetelling = false;
+    /** Whether what is being worked out may be old by now. */
+    this._foretellAgain = false;
     /** @type {number|undefined} */
     this._foretellTimer = undefined;
     this.build();
@@ -105,7 +106,8 @@ export class Handing extends Desk {
       this.drawSheet();
     });
     await this.look();
-    this.job = running.get(this.name) ?? "";
+    // What was begun goes on while another screen is shown, and when the page is loaded again.
+    this.job = this.there?.job ?? "";
     if (this.job) void this.followed();
   }
 
@@ -132,6 +134,7 @@ export class Handing extends Desk {
   /** @override */
   arrived() {
     this.further = [];
+    this.howItEnded = "";
     this.drawSheet();
     this.listProblems();
     clearTimeout(this._foretellTimer);
@@ -439,6 +442,7 @@ export class Handing extends Desk {
 
   /** Work out what would be made, now that nobody has changed anything for a moment. */
   async foretell() {
+    if (this._isForetelling) this._foretellAgain = true;
     if (this._isForetelling || this._ended || this.job) return;
     const { text } = this;
     if (!text || this.problems.length || !this.fields) {
@@ -448,17 +452,19 @@ export class Handing extends Desk {
     }
     this._isForetelling = true;
     const asked = text.text;
-    this.tell(say("working_out"));
+    this.tell(this.howItEnded || say("working_out"));
     try {
       const would = await ask("pack-foretell", { name: this.name, text: asked });
-      if (this._ended || this.text?.text !== asked) return;
+      if (this._ended || this.job || this.text?.text !== asked || this._foretellAgain) return;
       this.would = would;
       this.drawForetold();
     } catch (error) {
       this.failed(error);
     } finally {
       this._isForetelling = false;
-      if (!this._ended && this.text && this.text.text !== asked) void this.foretell();
+      const isAnother = this._foretellAgain || (this.text !== null && this.text.text !== asked);
+      this._foretellAgain = false;
+      if (isAnother) void this.foretell();
     }
   }
 
@@ -498,17 +504,16 @@ export class Handing extends Desk {
     this.button.disabled = false;
     const isNothing = !would.due && !would.parcels;
     const work = would.work_s < 100 ? say("about_seconds", { n: Math.max(1, Math.round(would.work_s)) }) : say("about_minutes", { n: Math.round(would.work_s / 60) });
-    this.tell(
-      isNothing
-        ? say("nothing_to_do", { n: would.files })
-        : [
-            say("would_make", { n: would.due, of: would.files }),
-            say("of_playing", { time: clock(would.seconds) }),
-            megabytes(would.bytes),
-            ...(would.parcels ? [say("to_send_n", { n: would.parcels })] : []),
-            work,
-          ].join(" · "),
-    );
+    const foretold = isNothing
+      ? say("nothing_to_do", { n: would.files })
+      : [
+          say("would_make", { n: would.due, of: would.files }),
+          say("of_playing", { time: clock(would.seconds) }),
+          megabytes(would.bytes),
+          ...(would.parcels ? [say("to_send_n", { n: would.parcels })] : []),
+          work,
+        ].join(" · ");
+    this.tell(`${this.howItEnded} ${foretold}`.trim());
     this.comes.replaceChildren(
       element("h2", { text: say("comes_to") }),
       this.shares(would.folders, say("about_mb")),
@@ -555,7 +560,6 @@ export class Handing extends Desk {
       if (this.isDirty) return; // why is said already
       const { job } = await ask("pack-make", { name: this.name, tidy });
       this.job = job;
-      running.set(this.name, job);
     } catch (error) {
       this.failed(error);
       return;
@@ -568,22 +572,20 @@ export class Handing extends Desk {
     this.stopping.hidden = this.progress.hidden = false;
     this.progress.removeAttribute("value");
     this.tell(say("reading_class"));
-    let said = "";
+    this.howItEnded = "";
     try {
       const made = await follow(this.job, (progress) => this.moved(progress));
       if (made) this.made = made;
-      said = say(made ? "made_it" : "make_stopped");
+      this.howItEnded = say(made ? "made_it" : "make_stopped");
       this.notify("");
     } catch (error) {
       this.failed(error);
-      said = say("not_made");
+      this.howItEnded = say("not_made");
     }
-    running.delete(this.name);
     this.job = "";
     if (this._ended) return;
     this.stopping.hidden = this.progress.hidden = true;
     await this.look();
-    this.tell(said);
     this.button.disabled = false;
     this.would = null;
     await this.foretell();
