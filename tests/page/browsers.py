@@ -75,12 +75,12 @@ needs_sink = pytest.mark.skipif(
     reason="PulseAudio is missing, without which Firefox plays nothing: see `make system-test`",
 )
 _SINK = "module-null-sink sink_name=larkmoor rate=44100 format=float32le channels=2"
-_ASKED_LATENCY_MS = 500
+_PATIENT = {"PULSE_LATENCY_MSEC": "500"}
 """Of Firefox to the sink: on a busy machine its sound is to come late rather than with gaps."""
 
 
 @contextmanager
-def sound_sink() -> Iterator[dict[str, str]]:
+def sound_sink(*, patient: bool) -> Iterator[dict[str, str]]:
     """Start a server of sound without loudspeakers; gives what its clients' environment needs.
 
     Firefox has no clock for sound without one. What it plays is recorded with `recorded`.
@@ -102,8 +102,7 @@ def sound_sink() -> Iterator[dict[str, str]]:
                 if socket.exists() or server.poll() is not None:
                     break
                 time.sleep(0.05)
-            latency = str(_ASKED_LATENCY_MS)
-            yield {"PULSE_SERVER": f"unix:{socket}", "PULSE_LATENCY_MSEC": latency}
+            yield {"PULSE_SERVER": f"unix:{socket}"} | (_PATIENT if patient else {})
         finally:
             server.terminate()
             server.wait()
@@ -160,11 +159,14 @@ class Browsers:
 
 
 @contextmanager
-def browsers() -> Iterator[Browsers]:
-    """Give what starts a browser by its name; end all of them after."""
+def browsers(*, patient: bool = True) -> Iterator[Browsers]:
+    """Give what starts a browser by its name; end all of them after.
+
+    With `patient` Firefox plays half a second late, so that nothing is missing of what is recorded.
+    """
     from playwright.sync_api import sync_playwright
 
-    with sound_sink() as sink, sync_playwright() as driver:
+    with sound_sink(patient=patient) as sink, sync_playwright() as driver:
         started = Browsers(driver, sink)
         try:
             yield started
@@ -192,6 +194,14 @@ class Watched:
                 return
             self.page.wait_for_timeout(50)
         raise AssertionError(f"never came true: {script}")
+
+    def click(self, selector: str) -> None:
+        """Click what a selector finds first."""
+        self.page.click(selector)
+
+    def press(self, key: str) -> None:
+        """Press a key."""
+        self.page.keyboard.press(key)
 
 
 def watched_page(context: Any) -> Watched:

@@ -9,38 +9,9 @@ from renderer.reading.exercise import read_exercise
 from renderer.sound.frames import frame_at
 from tests.page.browsers import served
 from tests.page.pages import WIDE, track_of
+from tests.page.practising import practise, remembers
 from tests.page.rendered import RENDERED, is_our_wav
-from tests.page.webkit import WebKit, needs_webkit, webkit
-
-
-def practise(browser: WebKit) -> None:
-    """Play, change the rung and the pitch, loop, climb, by hand and by keys."""
-    browser.wait("document.querySelector('.line.chosen svg') !== null")
-    # The shortest line: rounds come soon.
-    browser.press("ArrowDown")
-    browser.press("3")
-    browser.click(".play")
-    browser.wait("rungwise.player.heardFrame > 0 && document.querySelector('.lit') !== null")
-    assert browser.run("rungwise.player.context.sampleRate") == 44_100
-    browser.click(".rungs button:last-child")
-    browser.wait("Number(rungwise.heardTag()?.tempo.n) === 80")
-    browser.run("rungwise.tune(1, 7)")
-    browser.wait("rungwise.choice.bank.pitch.label === 'B flat' && rungwise.player.isPlaying")
-    browser.press(" ")
-    assert not browser.run("rungwise.player.isPlaying")
-    browser.press("1")
-    browser.press("ArrowRight")
-    assert browser.run("[rungwise.choice.lineIndex, Number(rungwise.choice.tempo.n)]") == [1, 60]
-    browser.click("[aria-controls=panel-practice]")
-    browser.click("input[value=climb]")
-    browser.press(" ")
-    browser.run("rungwise.player.layTo(44100 * 40)")
-    sections = "rungwise.player.rendition.sections"
-    rungs = browser.run(f"{sections}.map(one => Number(one.tag.tempo.n)).slice(0, 7)")
-    assert rungs == [60, 60, 60, 70, 70, 80, 80]
-    browser.press("c")
-    browser.press(" ")
-
+from tests.page.webkit import needs_webkit, webkit
 
 HEARD = [(2, 0, "written", "53.7", "A"), (1, 1, "opened", "71.9", "B flat")]
 """Line and pitch from 0, form, tempo, and the pitch's name."""
@@ -57,8 +28,7 @@ def test_webkit_plays_loops_climbs_and_keeps_the_log_from_disk_and_over_http(
             practise(browser)
             # Known again when the page is opened again.
             browser.open(address)
-            browser.wait("document.querySelector('.line.chosen svg') !== null")
-            assert browser.run("rungwise.log.of(rungwise.lineKey(1)).clean") == 60
+            remembers(browser)
         for line, pitch, form, tempo, name in HEARD:
             asked = ["--line", str(line + 1), "--tempo", tempo, "--repeats", "2"]
             inner = {"inner": "even"} if form == "opened" else {}

@@ -1,7 +1,13 @@
-// What the device is asked for: a screen that stays on, and the keys that work when it is dark.
+// What the device is asked for: whether it may sound, a screen that stays on, and the keys that work
+// when it is dark.
 
 const SILENCE_S = 10;
 const SILENCE_RATE = 8000;
+
+/** Whether somebody has pressed something by which a browser allows sound; false where none says so. */
+export function isPressed() {
+  return navigator.userActivation?.hasBeenActive ?? false;
+}
 
 /** Keeps the screen on while something plays. */
 export class Awake {

@@ -36,7 +36,7 @@ export function logTable(page) {
     return [element("tr", {}, name, ...cells)];
   });
   const today = log.today();
-  const sum = `${word("log_today")}: ${today.rounds} ${word("log_rounds")}, ${Math.round(today.minutes)} min`;
+  const sum = word("log_today", { rounds: today.rounds, minutes: Math.round(today.minutes) });
   return [
     element("p", { text: rows.length ? sum : word("log_empty") }),
     ...(rows.length ? [element("table", {}, element("thead", {}, element("tr", {}, ...head)), element("tbody", {}, ...rows))] : []),

@@ -2,7 +2,7 @@
 
 import { Banks, doBetween } from "./banks.js";
 import { dayRows } from "./day_list.js";
-import { Awake, MediaKeys } from "./device.js";
+import { Awake, MediaKeys, isPressed } from "./device.js";
 import { element, showOnSlider } from "./elements.js";
 import { asNumber, asText, isSame, readFraction } from "./exact.js";
 import { keyPressed } from "./keys.js";
@@ -727,6 +727,10 @@ export class Page {
 
   listen() {
     document.addEventListener("pointerdown", () => (this._pointed = true), true);
+    // The first press of whatever opens the device's sound, so that none waits for it later.
+    for (const press of ["mousedown", "keydown"]) {
+      document.addEventListener(press, () => isPressed() && this.player.open(), true);
+    }
     document.addEventListener("keydown", (event) => keyPressed(this, event));
     document.addEventListener("keyup", (event) => {
       // A press that was ours is not the button's, too.

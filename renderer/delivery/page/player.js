@@ -23,6 +23,7 @@
 // frames of animation; a change of mind cuts what is laid at one frame and goes on from there, and
 // since a rendition is the same whenever it is laid out, nothing is heard of the cut.
 
+import { HeardClock } from "./clock.js";
 import { Rendition, firstAfter } from "./rendition.js";
 import { struckIn } from "./struck.js";
 
@@ -76,6 +77,7 @@ export class Player {
     /** @type {{node: AudioBufferSourceNode, first: number, end: number, isDrone: boolean}[]} */
     this._pieces = [];
     this._mark = { at: 0, ms: 0 };
+    this._heard = new HeardClock();
     /** @type {number|null} */
     this._timer = null;
     /** @type {Record<keyof Faders, GainNode>|null} */
@@ -120,15 +122,24 @@ export class Player {
   }
 
   /**
-   * Start playing. To be called by a press: browsers allow sound only then.
+   * Open the device's sound, which in some browsers takes a second. To be called by a press of
+   * whatever kind: browsers allow sound only then.
+   */
+  open() {
+    this.context ??= new AudioContext({ sampleRate: this.sound.rate, latencyHint: "interactive" });
+    return this.context;
+  }
+
+  /**
+   * Start playing. To be called by a press, as `open`.
    * @param {(number: number, before: Section[]) => Section|null} decide the next section
    */
   start(decide) {
     this.stop();
     const { rate } = this.sound;
-    this.context ??= new AudioContext({ sampleRate: rate, latencyHint: "interactive" });
-    const context = this.context;
+    const context = this.open();
     void context.resume();
+    this._heard = new HeardClock();
     const master = context.createGain();
     master.connect(context.destination);
     this._master = master;
@@ -227,10 +238,13 @@ export class Player {
     return this.context.currentTime * this.sound.rate - this._origin;
   }
 
-  /** The frame that is being heard: the clock, less the way to the ear. */
+  /** The frame that is being heard: the clock, made even, less the way to the ear. */
   get heardFrame() {
-    const late = this.context ? this.context.outputLatency || this.context.baseLatency || 0 : 0;
-    return this.frame - late * this.sound.rate;
+    const { context } = this;
+    if (!context) return 0;
+    const late = context.outputLatency || context.baseLatency || 0;
+    const seconds = this._heard.at(context.currentTime, performance.now());
+    return (seconds - late) * this.sound.rate - this._origin;
   }
 
   /** The frame that will be heard when what is drawn now is seen. */

@@ -76,7 +76,7 @@ const TABLE = {
   log_days: ["Days", "Tage"],
   log_fastest: ["Fastest played", "Schnellstes gespielt"],
   log_clean: ["Clean, by your word", "Sauber, nach deinem Wort"],
-  log_today: ["Today", "Heute"],
+  log_today: ["Rounds today: {rounds}, in {minutes} minutes", "Runden heute: {rounds}, in {minutes} Minuten"],
   log_export: ["Save the log as a file", "Übungsbuch als Datei sichern"],
   log_import: ["Add a saved log", "Gesichertes Übungsbuch dazunehmen"],
   log_added: ["The log was added.", "Das Übungsbuch wurde dazugenommen."],
