@@ -195,7 +195,7 @@ def _say(console: Console, words: str) -> None:
 def _print_reasons(due: Sequence[Due]) -> None:
     console = output_console()
     for one in due[:_MOST_REASONS]:
-        _say(console, f"{one.file.path}: {one.why}")
+        _say(console, f"{one.file.path}: {one.reason.english}")
     if (more := len(due) - _MOST_REASONS) > 0:
         _say(console, f"... and {more} more.")
 

@@ -329,8 +329,12 @@ class _Handing:
         return plain
 
 
-def _why(due: Sequence[Due]) -> list[dict[str, str]]:
-    return [{"path": one.file.path, "why": one.why} for one in due[:_MOST_REASONS]]
+def _why(due: Sequence[Due]) -> list[dict[str, Any]]:
+    """Return of each file why it is made, in English and German."""
+    return [
+        {"path": one.file.path, "why": {"en": one.reason.english, "de": one.reason.german}}
+        for one in due[:_MOST_REASONS]
+    ]
 
 
 def _folders(plan: PackPlan, sizes: Mapping[str, int]) -> list[dict[str, Any]]:

@@ -270,22 +270,23 @@ def test_it_is_said_why_a_file_is_made_anew(folder: Path) -> None:
     tune("reel.toml", "Reel", "C")
     change("rate = 8000", "rate = 8000\ncount-in = 2")
     Path("out/Jamie/All tracks.m3u8").unlink()
-    why = {one.file.path: one.why for one in due_of(planned())}
+    why = {one.file.path: one.reason.english for one in due_of(planned())}
     first = "Jamie/1 Wide - B flat - full - count-in 2, mono, 8000 Hz - 090 bpm.wav"
     assert why[first] == "is new"
     assert why["Jamie/All tracks.m3u8"] == "is not there any more"
     change("count-in = 2", "count-in = 1")
-    why = {one.file.path: one.why for one in due_of(planned())}
+    why = {one.file.path: one.reason.english for one in due_of(planned())}
     assert set(why.values()) == {"the music has changed", "is not there any more"}
     change("rate = 8000", "rate = 8000\nfingering = true")
     change('gets = "tracks"', 'gets = "sheet"')
     made()
     change("fingering = true", 'paper = "letter"')
-    why = {one.file.path: one.why for one in due_of(planned())}
-    assert (
-        why["Jamie/1 Wide - sheet.pdf"]
-        == "fingering is as usual, was on, paper is letter, was as usual"
-    )
+    why = {one.file.path: one.reason.english for one in due_of(planned())}
+    name = "Jamie/1 Wide - sheet.pdf"
+    assert why[name] == "fingering is as usual, was on, paper is letter, was as usual"
+    in_german = {one.file.path: one.reason.german for one in due_of(planned())}
+    expected = "fingering ist wie üblich, war an, paper ist letter, war wie üblich"
+    assert in_german[name] == expected
 
 
 @pytest.mark.parametrize("ladder", ["[90, 120, 130]", "[80, 90, 120]", "[90, 100, 120]"])
@@ -298,7 +299,7 @@ def test_one_rung_more_encodes_its_own_tracks_alone_and_numbers_the_others_anew(
     would = foretold(planned(), due_of(planned()))
     # Two tunes at two pitches; who has a pitch in common shares its files.
     assert (would.tracks, would.numbered) == (4, 8)
-    why = {one.file.path: one.why for one in due_of(planned())}
+    why = {one.file.path: one.reason.english for one in due_of(planned())}
     name = "Jamie/2 Reel - B flat - full - mono, 8000 Hz - 090 bpm.mp3"
     assert why[name] == "its place among its rungs has changed"
     said = done("pack", "class.toml", "-o", "out", "--dry-run").splitlines()[-1]

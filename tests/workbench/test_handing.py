@@ -81,7 +81,9 @@ def test_a_class_is_foretold_made_sent_and_made_again_where_it_has_changed(
     assert not (folder / "out" / "juniors").exists()
 
     first = made(bench, "juniors.toml")
-    assert len(first["why"]) == would["due"] and {"is new"} == {one["why"] for one in first["why"]}
+    assert len(first["why"]) == would["due"] and {"ist neu"} == {
+        one["why"]["de"] for one in first["why"]
+    }
     # As many as are listed; files to send are counted by themselves.
     assert first["made"] + first["linked"] == len(first["why"]) and first["sent"] == 2
     by_name = {one["name"]: one for one in would["folders"]}

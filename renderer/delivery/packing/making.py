@@ -40,6 +40,7 @@ from renderer.delivery.manifest import Entry
 from renderer.delivery.packing.journal import Journal
 from renderer.delivery.packing.overview import overview_pdf
 from renderer.delivery.packing.practices import practices_of
+from renderer.delivery.packing.reasons import REPLACED, Reason, reason
 from renderer.delivery.packing.sending import parcels_of, too_large, write_parcel
 from renderer.delivery.packing.standing import digest_of_file, keep, stats_of
 from renderer.delivery.playlist import Entry as Listed
@@ -147,15 +148,15 @@ class Due:
     ----------
     file:
         Which.
-    why:
-        Why it is made, in a phrase.
+    reason:
+        Why it is made.
     sounding:
         What is remembered of a track that is there and sounds as it is to, so that it only needs
         another number.
     """
 
     file: PlannedFile
-    why: str
+    reason: Reason
     sounding: Entry | None = None
 
 
@@ -281,12 +282,12 @@ def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool)
             continue
         except OSError as error:
             raise disk_failure(error, place) from error
-        if (why := _reason(one, entry, sha256, identity)) is not None:
+        if (why := reason(one, entry, sha256, identity)) is not None:
             alike = entry is not None and entry.sha256 == sha256 and _sounds_as(entry, one)
             waiting.append(Due(one, why, entry if alike else None))
         elif entry is not None and not (entry.is_ours(sha256) and entry.identity == identity):
             if may_replace:
-                waiting.append(Due(one, "is something else or was changed, and is replaced"))
+                waiting.append(Due(one, REPLACED))
             else:
                 state.problems.append(_in_the_way(one, place, entry, sha256))
         else:
@@ -301,19 +302,6 @@ def _looked_at(plan: PackPlan, known: Mapping[str, Entry], *, may_replace: bool)
             intact[due.file.digest] = due.file.path
             state.due.append(due)
     return state
-
-
-def _reason(one: PlannedFile, entry: Entry | None, sha256: str, identity: str) -> str | None:
-    """Say why a file is to be made; None for what is there already, or in the way."""
-    if not sha256:
-        return "is new" if entry is None else "is not there any more"
-    if entry is None:
-        return "is not remembered, and made again to be compared"
-    if not entry.is_ours(sha256) or entry.identity != identity:
-        return None
-    if entry.sha256 == sha256 and entry.job == one.digest:
-        return None
-    return _why(one, entry)
 
 
 def _sounds_as(entry: Entry, one: PlannedFile) -> bool:
@@ -355,58 +343,6 @@ def _in_the_way(one: PlannedFile, place: Path, entry: Entry, sha256: str) -> Pro
     else:
         cause = f"this is {entry.what} from {entry.source}, and {would}"
     return Problem(cause, _REMEDY, file=str(place))
-
-
-def _why(one: PlannedFile, entry: Entry) -> str:
-    """Say what changed since a file was made."""
-    if entry.job == one.digest:
-        return "was not finished"
-    before, now = entry.more.get("of"), one.job.decided_by()
-    if not isinstance(before, dict):
-        return "has changed"
-    said = []
-    for key, value in now.items():
-        if before.get(key) == value:
-            continue
-        if key == "settings" and isinstance(value, dict):
-            was = before.get(key)
-            said += _changed_settings(was if isinstance(was, dict) else {}, value)
-        else:
-            said.append(_CHANGES.get(key, "its list has changed"))
-    return ", ".join(dict.fromkeys(said)) or "has changed"
-
-
-_CHANGES = {
-    "program": "the program is another version",
-    "music": "the music has changed",
-    "title": "the title has changed",
-    "titles": "the title has changed",
-    "soundfonts": "a SoundFont has changed",
-    "series": "how it is called has changed",
-    "place": "its place among its rungs has changed",
-    "told": "who gets what has changed",
-}
-
-
-def _changed_settings(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    said = []
-    for key in sorted({*before, *now}):
-        if before.get(key) != now.get(key):
-            was, is_now = (_shown(one.get(key)) for one in (before, now))
-            said.append(f"{key} is {is_now}, was {was}")
-    return said
-
-
-def _shown(value: object) -> str:
-    if value is None:
-        return "as usual"
-    if isinstance(value, bool):
-        return "on" if value else "off"
-    if isinstance(value, list):
-        return ", ".join(map(_shown, value))
-    if isinstance(value, dict):
-        return str(value.get("label", "another"))
-    return str(value)
 
 
 class _Making:

@@ -7,7 +7,7 @@ import { Desk } from "./desk.js";
 import { input, labelled, orNone, set } from "./fields.js";
 import { follow, stop } from "./jobs.js";
 import { table } from "./tables.js";
-import { say } from "./words.js";
+import { languageInUse, say } from "./words.js";
 
 /** @typedef {import("./fields.js").Change} Change */
 /** @typedef {import("./class_fields.js").Where} Where */
@@ -536,7 +536,7 @@ export class Handing extends Desk {
     return table(heads, rows, say("what_each"));
   }
 
-  /** @param {{path: string, why: string}[]} why @param {string} title @param {boolean} isOpen */
+  /** @param {{path: string, why: Record<string, string>}[]} why @param {string} title @param {boolean} isOpen */
   reasons(why, title, isOpen) {
     return element(
       "details",
@@ -545,7 +545,7 @@ export class Handing extends Desk {
       element(
         "ul",
         { class: "reasons" },
-        ...why.map((one) => element("li", {}, element("span", { text: one.path }), " ", element("small", { lang: "en", text: one.why }))),
+        ...why.map((one) => element("li", {}, element("span", { text: one.path }), " ", element("small", { text: one.why[languageInUse()] }))),
       ),
     );
   }

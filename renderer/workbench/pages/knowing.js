@@ -5,7 +5,7 @@ import { element } from "../../delivery/page/elements.js";
 import { Holes } from "../../delivery/page/staff.js";
 import { Refused, ask, whyNot } from "./ask.js";
 import { follow } from "./jobs.js";
-import { noteName, say } from "./words.js";
+import { languageInUse, noteName, say } from "./words.js";
 
 /** @typedef {import("./fields.js").Change} Change */
 
@@ -14,11 +14,6 @@ const LONGEST_LIST = 200;
 const WAIT_MS = 250;
 /** How staves mark which hand moves first. */
 const SIGNS = /** @type {Record<string, string>} */ ({ left: "∧", right: "∨" });
-
-/** The language in which the program's own sentences are shown. @returns {"en"|"de"} */
-function language() {
-  return document.documentElement.lang === "de" ? "de" : "en";
-}
 
 // Under a line.
 
@@ -35,13 +30,13 @@ function language() {
 export function lineFacts(facts, { hear, fingers, isOpen, opened }) {
   if (!facts) return [];
   const parts = [
-    facts.played[language()],
+    facts.played[languageInUse()],
     facts.fastest === null ? say("fits_always") : say("fits_to", { n: facts.fastest }),
     say("difficulty", { n: facts.difficulty }),
   ];
   const found = [element("p", { class: "known", text: parts.join(" · ") })];
   const advice = facts.advice.map((/** @type {any} */ one) =>
-    element("li", { text: `${one[language()]} ${say("in_bar", { n: one.bar })}` }),
+    element("li", { text: `${one[languageInUse()]} ${say("in_bar", { n: one.bar })}` }),
   );
   if (advice.length) found.push(element("ul", { class: "advice", "aria-label": say("advice") }, ...advice));
   const noises = facts.noises.map((/** @type {any} */ one) => noiseButton(one, () => hear(one.bar, one.item)));
@@ -114,7 +109,7 @@ function fingersDrawn(changes, hear) {
           : []),
       ),
       element("ol", { class: "stations" }, ...one.stations.map(station)),
-      ...one.cautions.map((/** @type {any} */ caution) => element("p", { class: "caution", text: caution[language()] })),
+      ...one.cautions.map((/** @type {any} */ caution) => element("p", { class: "caution", text: caution[languageInUse()] })),
     );
   });
   return [element("ul", { class: "ways" }, ...rows)];
@@ -126,7 +121,7 @@ function station(one, at, all) {
   const before = all[at - 1]?.closed ?? one.closed;
   const moved = [...one.closed].flatMap((sign, hole) => (sign === before[hole] ? [] : [hole]));
   holes.show(one.closed, `${say("fingering")}: ${noteName(one.sounds)}`, moved);
-  const words = one.moves ? one.moves[language()] : say("begins_so");
+  const words = one.moves ? one.moves[languageInUse()] : say("begins_so");
   return element("li", {}, holes.element, element("span", { class: "sounds", text: noteName(one.sounds) }), element("span", { text: words }));
 }
 

@@ -530,6 +530,11 @@ export function choose(language) {
 /** @type {"en"|"de"} */
 let spoken = "en";
 
+/** The language that is chosen. */
+export function languageInUse() {
+  return spoken;
+}
+
 /**
  * Return a text in the chosen language, its places filled; what the practice page says, as it says it.
  * @param {string} key
