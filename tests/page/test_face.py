@@ -80,6 +80,55 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(page: Wat
             assert tall >= 36, where
 
 
+_RUNGS = """(rungs) => {
+  rungwise.exercise.rungs = rungs;
+  rungwise.exercise.rung_labels = rungs;
+  rungwise.takeExercise(0);
+}"""
+
+
+@needs_chromium
+def test_many_rungs_stand_beside_the_button_that_starts_and_the_chosen_one_is_seen(
+    page: Watched,
+) -> None:
+    usual = page.run("rungwise.exercise.rungs")
+    for width, height in [(360, 740), (768, 1024), (844, 390), (1280, 800)]:
+        page.page.set_viewport_size({"width": width, "height": height})
+        page.run(_RUNGS, [str(40 + 5 * n) for n in range(13)])
+        page.run("rungwise.takeRung(rungwise.choice.rungs.at(-1))")
+        starts, first, row, chosen = page.run(
+            """[".play", ".rungs button", ".rungs", ".rungs [aria-pressed=true]"]
+              .map((name) => document.querySelector(name).getBoundingClientRect())"""
+        )
+        where = (width, height)
+        assert starts["top"] <= (first["top"] + first["bottom"]) / 2 <= starts["bottom"], where
+        assert row["left"] - 1 <= chosen["left"], where
+        assert chosen["right"] <= row["right"] + 1, where
+        assert row["right"] <= width, where
+    page.run(_RUNGS, usual)
+
+
+@needs_chromium
+def test_the_log_is_read_on_a_telephone_without_moving_it_sideways(page: Watched) -> None:
+    page.page.set_viewport_size({"width": 360, "height": 740})
+    for language in ("en", "de"):
+        page.page.select_option(".language", language)
+        for ways in ("[]", "['opened']", "['3-4']"):
+            page.run(
+                f"rungwise.log.add(rungwise.lineKey(0, {ways}), '60',"
+                " { rounds: 120, seconds: 3000, clean: 1 })"
+            )
+        page.run("rungwise.showLog()")
+        page.page.click("[aria-controls=panel-log]")
+        wide, room = page.run(
+            "(({ scrollWidth, clientWidth }) => [scrollWidth, clientWidth])"
+            "(document.querySelector('.panel.log .scroll'))"
+        )
+        assert wide <= room, language
+        # Nor is a name broken into a column of words.
+        assert page.run("document.querySelector('tbody th').getBoundingClientRect().width") >= 100
+
+
 @needs_chromium
 def test_panels_are_reached_to_their_end_on_a_telephone_on_its_side(page: Watched) -> None:
     watched = page
@@ -442,6 +491,58 @@ def test_a_day_of_the_plan_says_what_it_holds_and_the_next_day_is_due_tomorrow(
     page.page.reload()
     page.page.wait_for_selector(".line.chosen svg")
     assert page.run("rungwise.day") == 1
+
+
+@needs_chromium
+def test_a_day_keeps_its_place_until_something_else_is_chosen(page: Watched) -> None:
+    begun = "rungwise.player._origin"
+    mode = "rungwise.choice.mode"
+    first = "rungwise.player.rendition.sections[0].tag"
+
+    def a_day() -> None:
+        page.page.check("input[value=session]")
+        assert page.run(f"[{mode}, rungwise.loopedBars]") == ["session", None]
+        if not page.run("rungwise.player.isPlaying"):
+            page.page.click(".play")
+
+    page.page.click("[aria-controls=panel-practice]")
+    a_day()
+    plan = page.run("rungwise.exercise.plan[0]")
+    block = next(at for at, item in enumerate(plan) if at and len(item) > 1)
+    page.run("rungwise.player.rendition.extendTo(44100 * 1200)")
+    page.run(
+        f"""() => {{
+          const {{ sections }} = rungwise.player.rendition;
+          const heard = sections.find((one) => one.tag.block === {block} && one.kind === "line");
+          rungwise.follow = () => {{}};
+          rungwise.showHeard(heard.frame + 9);
+          rungwise.heardTag = () => heard.tag;
+        }}"""
+    )
+    # Another pitch starts anew, in the same block; what the metronome marks does not even that.
+    page.run("rungwise.tune(0, 5)")
+    assert page.run(f"[{mode}, {first}.block]") == ["session", block]
+    page.run("delete rungwise.heardTag")
+    before = page.run(begun)
+    page.run("rungwise.change({ subdivide: true })")
+    page.run("rungwise.change({ subdivide: false })")
+    assert page.run(f"[{mode}, {begun}, {first}.block]") == ["session", before, block]
+    # A rung of one's own, a bar, some bars, another line: from there on one is alone.
+    page.page.keyboard.press("Escape")
+    page.page.keyboard.press("3")
+    line = plan[block][0]
+    told = f"[{mode}, {first}.block, {first}.lineIndex, Number({first}.tempo.n)]"
+    assert page.run(told) == ["loop", -1, line, 70]
+    page.page.click("[aria-controls=panel-practice]")
+    a_day()
+    page.run("rungwise.loopBars(1, 1)")
+    assert page.run(f"[{mode}, {first}.part]") == ["loop", "1"]
+    a_day()
+    page.run("rungwise.startAtBar(1)")
+    assert page.run(f"[{mode}, {first}.block]") == ["loop", -1]
+    a_day()
+    page.page.click(".line h2 button >> nth=2")
+    assert page.run(f"[{mode}, rungwise.player.isPlaying]") == ["loop", False]
 
 
 # --- eyes, ears, words -----------------------------------------------------------------------

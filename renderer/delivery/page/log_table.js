@@ -37,8 +37,10 @@ export function logTable(page) {
   });
   const today = log.today();
   const sum = word("log_today", { rounds: today.rounds, minutes: Math.round(today.minutes) });
+  if (!rows.length) return [element("p", { text: word("log_empty") })];
   return [
-    element("p", { text: rows.length ? sum : word("log_empty") }),
-    ...(rows.length ? [element("table", {}, element("thead", {}, element("tr", {}, ...head)), element("tbody", {}, ...rows))] : []),
+    element("p", { text: sum }),
+    element("table", {}, element("thead", {}, element("tr", {}, ...head)), element("tbody", {}, ...rows)),
+    element("p", { text: word("log_own_word") }),
   ];
 }

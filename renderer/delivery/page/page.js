@@ -270,7 +270,6 @@ export class Page {
     this.choice.rounds = exercise.rounds;
     this.roundsField.value = String(exercise.rounds);
     this.choice.tempo = this.choice.rungs[0] ?? readFraction("60");
-    this.choice.mode = this.choice.mode === "session" ? "loop" : this.choice.mode;
     this.buildRungs();
     this.daySelect.replaceChildren(
       ...exercise.plan.map((/** @type {any} */ _, /** @type {number} */ day) => element("option", { value: day }, String(day + 1))),
@@ -377,7 +376,10 @@ export class Page {
   takeLine(index, keepsPlaying) {
     const { exercise, choice } = this;
     if (!exercise.lines[index]) return;
-    if (!keepsPlaying) this.halt();
+    if (!keepsPlaying) {
+      this.halt();
+      this.endDay();
+    }
     this._lastTag = null;
     this.staffs[choice.lineIndex]?.light("");
     this.staffs[choice.lineIndex]?.cursor(-1);
@@ -495,12 +497,16 @@ export class Page {
 
   /** @param {Partial<import("./practice.js").Choice>} what */
   change(what) {
-    Object.assign(this.choice, what);
-    this.choice.version += 1;
+    const { choice } = this;
+    // Who chooses something else than the day has goes on alone.
+    const isOwn = Boolean(what.tempo ?? what.form ?? what.from);
+    if (choice.mode === "session" && isOwn) what = { mode: "loop", ...what };
+    Object.assign(choice, what);
+    choice.version += 1;
     this._lastTag = null;
     this.shown();
     if (this.player.isPlaying) {
-      if (this.choice.mode === "session" || "mode" in what) this.play();
+      if ("mode" in what) this.play();
       else this.player.decideAgain();
     }
   }
@@ -563,6 +569,9 @@ export class Page {
     this.pitchIndex = pitch;
     this.cents = cents;
     this.choice.bank = this.bank();
+    const heard = this.choice.mode === "session" ? this.heardTag() : null;
+    // A day goes on where it was.
+    if (heard) this.choice.firstBlock = heard.block;
     if (this.player.isPlaying) this.play();
     else this.prepare();
   }
@@ -671,6 +680,7 @@ export class Page {
     const stretch = stretchOfBars(this.line, bar, bar);
     if (!stretch) return;
     if (this.loopedBars && (bar < this.loopedBars[0] || bar > this.loopedBars[1])) this.loopWhole();
+    this.endDay();
     this.choice.startAt = stretch.from;
     this._startedBar = bar;
     this.play();
@@ -696,8 +706,14 @@ export class Page {
     else this.loopBars(Math.min(bar, a), bar);
   }
 
+  /** Who goes to another place than the day of the plan does goes on alone. */
+  endDay() {
+    if (this.choice.mode === "session") this.choice.mode = "loop";
+  }
+
   /** @param {number} day @param {number} firstBlock where in the day it begins */
   takeDay(day, firstBlock = 0) {
+    if (this.choice.from) this.loopWhole();
     this.day = day;
     this.daySelect.value = String(day);
     this.showDay();
