@@ -14,6 +14,7 @@ from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 
 import pytest
+import segno
 from typer.testing import CliRunner
 
 from renderer.commands.app import app
@@ -238,6 +239,49 @@ def test_without_lan_only_this_machine_is_answered() -> None:
         assert taking.getsockname()[0] == "127.0.0.1"
     assert set(own_addresses(lan=False)) == {"127.0.0.1", "localhost"}
     assert set(own_addresses(lan=True)) > {"127.0.0.1", "localhost"}
+
+
+_LIGHT = {"█": (1, 1), "▀": (1, 0), "▄": (0, 1), " ": (0, 0)}
+"""Whether the upper and the lower of two modules of a printed code are light."""
+
+_QUIET = 4
+"""How many modules around a QR code are light (ISO/IEC 18004)."""
+
+
+def test_the_network_is_told_the_address_as_text_and_as_a_code(folder: Path) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "renderer", "serve", str(folder), "--lan", "--port", "0"],
+        stdout=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONUNBUFFERED": "1", "PYTHONIOENCODING": "utf-8"},
+    ) as process:
+        try:
+            assert process.stdout is not None
+            printed: list[str] = []
+            while not printed or "Ctrl-C" not in printed[-1]:
+                printed.append(process.stdout.readline().rstrip("\n"))
+                assert printed[-1] or process.poll() is None
+            found = re.match(r"http://([^:/]+):(\d+)/", printed[-1])
+            assert found is not None
+            host, port = found[1], int(found[2])
+            # By that name, which without --lan would be refused, it answers.
+            assert host not in ("127.0.0.1", "localhost") or own_addresses(lan=True)[0] == host
+            assert asked(port, "/page.html", host=f"{host}:{port}")[1] == b"<p>page</p>"
+            assert asked(port, "/page.html", host="evil.example")[0].status == 400
+        finally:
+            process.terminate()
+            process.wait(HANG_S)
+    rows: list[list[int]] = []
+    for line in printed:
+        if line and set(line) <= set(_LIGHT):
+            rows += [list(half) for half in zip(*(_LIGHT[sign] for sign in line), strict=True)]
+    matrix = [list(row) for row in segno.make(found[0], error="m", micro=False).matrix]
+    size = len(matrix)
+    inside = slice(_QUIET, _QUIET + size)
+    assert [[1 - light for light in row[inside]] for row in rows[inside]] == matrix
+    around = rows[:_QUIET] + rows[inside.stop : inside.stop + _QUIET]
+    assert all(all(row) for row in around)
+    assert all(all(row[:_QUIET] + row[inside.stop :]) for row in rows[inside])
 
 
 def test_wrong_words_are_said_in_one_line(tmp_path: Path) -> None:
