@@ -87,12 +87,7 @@ class Hands:
         self.press((among or self.page).get_by_role("button", name=name))
 
     def link(self, name: str) -> None:
-        """Press a link, and again where the list was drawn anew between press and release."""
-        before = self.page.url
-        while self.page.url == before:
-            self.page.get_by_role("link", name=name, exact=True).click()
-            self.page.wait_for_timeout(200)
-        self.presses += 1
+        self.press(self.page.get_by_role("link", name=name, exact=True))
 
     def choose(self, where: Any, value: str) -> None:
         where.select_option(value)

@@ -32,6 +32,9 @@ function isElsewhere() {
   return document.activeElement !== document.body;
 }
 
+/** The example as it was answered: it is the same as long as the page is open. @type {any} */
+let example = null;
+
 export class Library {
   /** @param {HTMLElement} root @param {Hearing} hearing */
   constructor(root, hearing) {
@@ -215,9 +218,9 @@ export class Library {
   }
 
   async showExample() {
-    const answer = await ask("show", { shipped: EXAMPLE });
+    example ??= await ask("show", { shipped: EXAMPLE });
     if (this._ended) return;
-    const { read, bodies } = answer;
+    const { read, bodies } = example;
     this.staves.add(bodies);
     this.staves.take(read.lines);
     this.hearing.choice.tempo = readFraction(read.rungs[0] ?? read.tempo);

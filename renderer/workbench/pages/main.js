@@ -5,6 +5,7 @@ import { Refused, takeToken } from "./ask.js";
 import { Hearing } from "./hearing.js";
 import { remembered } from "./kept.js";
 import { isPressed, isTyped, showKeys } from "./keys.js";
+import { keepPresses } from "./presses.js";
 import { choose, say } from "./words.js";
 
 /**
@@ -17,6 +18,7 @@ import { choose, say } from "./words.js";
  */
 
 takeToken();
+keepPresses();
 document.documentElement.lang = choose(remembered("language") ?? navigator.language.slice(0, 2));
 const root = /** @type {HTMLElement} */ (document.getElementById("bench"));
 /** @type {Screen|null} */
