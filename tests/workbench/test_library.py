@@ -265,7 +265,7 @@ def test_what_is_typed_and_open_stays_whatever_comes_late(page: Watched) -> None
 
 @needs_chromium
 def test_the_example_makes_room_for_files_of_ones_own(page: Watched, bench: Running) -> None:
-    """Whole in an empty folder; of one line above files, and while somebody looks for some."""
+    """Whole in an empty folder; of one line above files, also while none of them is found."""
     lines = page.page.locator(".example .line:visible")
     page.page.wait_for_selector(".own .rows li")
     assert lines.count() == 1
@@ -279,8 +279,11 @@ def test_the_example_makes_room_for_files_of_ones_own(page: Watched, bench: Runn
     page.page.wait_for_selector(".own > p")
     assert lines.count() == 1
     level.select_option("")
+    page.page.wait_for_selector(".own .rows li")
     page.run("() => { const { screen } = window.rungwise; screen.data.files = []; screen.draw(); }")
     page.page.wait_for_selector(".own > p")
+    assert lines.count() == 2
+    search.fill("grips")
     assert lines.count() == 2
 
 

@@ -267,6 +267,7 @@ export class Library {
   drawOwn() {
     if (!this.data) return;
     const { folder, files, removed } = this.data;
+    this.main.classList.toggle("with-own", files.length > 0);
     const own = this.sorted(files.filter((/** @type {any} */ row) => this.matches(row)));
     const isOpen = this.own.querySelector("details")?.open ?? false;
     const [focused, marked] = [document.activeElement, selectionOf(this.renamed)];
