@@ -76,3 +76,15 @@ def test_it_waits_where_the_sound_does_and_never_runs_back(tmp_path: Path) -> No
     # And goes on from there, with the sound.
     for (seconds, _), found in zip(told[-60:], heard[-60:], strict=True):
         assert abs(seconds - found) < 0.04
+
+
+@needs_node
+def test_a_sound_that_catches_up_is_caught_up_with(tmp_path: Path) -> None:
+    """A device that is served late for once leaps further the next time."""
+    told = [
+        (seconds - 0.15 if 3_000 < ms < 3_150 else seconds, ms) for seconds, ms in readings(10, 6)
+    ]
+    (heard,) = run("clock.mjs", [told], tmp_path)
+    for (_, ms), seconds in zip(told, heard, strict=True):
+        if ms > 4_500:
+            assert abs(ms - 1_000 * seconds) < 20

@@ -4,7 +4,7 @@
 // devices and a fifth on some, and then leaps over it. What is heard runs on evenly from where the
 // clock was before it leapt: of all that it has said lately, what was furthest behind.
 
-const LATELY_MS = 2000;
+const LATELY_MS = 600;
 /** After a longer pause of the script a clock may not have been told yet how late it is. */
 const PAUSE_MS = 40;
 
