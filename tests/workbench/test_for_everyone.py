@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium
+from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium, needs_firefox
 from tests.workbench.benches import Running, running
 from tests.workbench.desks import desk
-from tests.workbench.screens import SCREENS, fill, screen
+from tests.workbench.screens import CLASS, FILE, SCREENS, fill, screen
 from tests.workbench.test_pages_script import OWN
 
 pytestmark = needs_chromium
@@ -183,3 +183,32 @@ def test_nothing_stays_english_in_german(bench: Running, chromium: Any) -> None:
                        ]).filter(Boolean)"""
                 )
                 assert not {one for one in told if one in english}, name
+
+
+@needs_firefox
+def test_firefox_writes_plays_prints_and_hands_out(bench: Running, start: Browsers) -> None:
+    """The chief screens in another browser: nothing on its console, nothing that leaves."""
+    with desk(bench, start("firefox")) as page:
+        sheet = page.page
+
+        def go(place: str) -> None:
+            sheet.evaluate(f"location.hash = '#/{place}'")
+
+        go(f"write/{FILE}")
+        sheet.wait_for_selector(".entry svg")
+        page.wait("window.rungwise.screen.words !== null && window.rungwise.hearing.player")
+        sheet.locator(".entry").nth(0).locator(".opener").click()
+        heading = sheet.get_by_label("Heading")
+        heading.fill("From low A")
+        heading.press("Tab")
+        page.wait("window.rungwise.screen.read.lines[0].heading === 'From low A'")
+        sheet.get_by_label("Play line 1", exact=True).click()
+        page.wait("window.rungwise.hearing.heard.id !== ''")
+        sheet.get_by_role("button", name="Stop").click()
+        sheet.get_by_role("button", name="Sheet").click()
+        sheet.get_by_alt_text("Page 1").wait_for()
+        sheet.get_by_role("button", name="Close").click()
+        sheet.get_by_role("button", name="Undo").click()
+        page.wait("window.rungwise.screen.isSettled")
+        go(f"hand/{CLASS}")
+        sheet.locator("[data-screen=hand] .play:enabled").wait_for()
