@@ -342,14 +342,11 @@ class _Walls:
         if stereo:
             weights *= np.sqrt(0.5)
         self._fast = weights.astype(np.float32)
-        # What is left of the block before stands in front of what is worked out.
-        self._slow = np.zeros(ages + rows * _ROW, np.float32)
-        step = self._slow.strides[0]
-        self._windows = np.lib.stride_tricks.as_strided(
-            self._slow, (ages + _ROW, rows), (step, step * _ROW), writeable=False
-        )
+        # Each column is a row of what comes back, after the last frames of the row before it.
+        self._columns = np.zeros((ages + _ROW, rows), np.float32)
         self._apart = round(SIDES_APART_S * back.rate / times) * times if stereo else 0
         self._sound = np.zeros(self._apart + block_frames, np.float32)
+        self._now = self._sound[self._apart :].reshape(rows, row)
 
     def answer(self, block: Samples, back: Samples, beside: Samples | None) -> Samples:
         """Return the next block, which is changed, with what comes back during it.
@@ -357,13 +354,14 @@ class _Walls:
         What left and right have apart without walls is taken along, if there is any, so that each
         is written once.
         """
-        ages, apart = len(self._slow) - len(back), self._apart
-        self._slow[:ages] = self._slow[-ages:]
-        self._slow[ages:] = back
-        self._sound[:apart] = self._sound[len(self._sound) - apart :]
+        columns, ages, apart = self._columns, _LOBES - 1, self._apart
+        columns[:ages, 0] = columns[-ages:, -1]
+        columns[ages:] = back.reshape(-1, _ROW).T
+        columns[:ages, 1:] = columns[-ages:, :-1]
+        if apart:
+            self._sound[:apart] = self._sound[-apart:]
+        np.matmul(columns.T, self._fast, out=self._now)
         now = self._sound[apart:]
-        columns = self._windows.copy()
-        np.matmul(columns.T, self._fast, out=now.reshape(len(columns.T), -1))
         middle, before = block[:, 0], self._sound[: len(block)]
         middle += now[: len(block)]
         if not self._is_stereo:
