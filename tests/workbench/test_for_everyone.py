@@ -150,7 +150,18 @@ def test_the_parts_stand_in_one_row(page: Watched) -> None:
 
 def test_what_stays_english_in_german_is_marked_as_english(bench: Running, chromium: Any) -> None:
     """What is wrong is said as the command line says it."""
+    files = [bench.folder / name for name in ("broken.toml", "taken.toml")]
+    for file in files:
+        file.write_text("title = ")
     with desk(bench, chromium, locale="de-DE") as page:
+        row = page.page.locator("li[data-name='broken.toml']")
+        assert row.locator(".problem").get_attribute("lang") == "en"
+        row.get_by_role("button", name="Umbenennen").click()
+        page.page.keyboard.type("taken")
+        page.page.keyboard.press("Enter")
+        page.page.wait_for_selector(".said [lang=en]")
+        for file in files:
+            file.unlink()
         with screen(page, "wrong"):
             spoken = page.run(
                 """[...document.querySelectorAll(".entry .problem, .wrong button > *")].map(

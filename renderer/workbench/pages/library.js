@@ -2,7 +2,7 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
-import { Refused, ask, bring } from "./ask.js";
+import { Refused, ask, bring, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { remember, remembered } from "./kept.js";
 import { playedStaves } from "./staves_view.js";
@@ -213,8 +213,7 @@ export class Library {
   /** @param {unknown} error */
   failed(error) {
     if (!(error instanceof Refused)) throw error;
-    const key = { 0: "no_answer", 401: "other_run" }[error.status];
-    this.said.textContent = key ? say(key) : error.message;
+    this.said.replaceChildren(error.status === 401 ? say("other_run") : whyNot(error));
   }
 
   async showExample() {
@@ -377,7 +376,7 @@ export class Library {
         { class: "what" },
         opens ? element("a", { href: wayTo(row.name, row.kind), text: title }) : element("span", { text: title }),
         element("small", { text: [row.name, this.facts(row), say("changed_when", { when: moment(row.changed) })].filter(Boolean).join(" · ") }),
-        ...(row.problem ? [element("small", { class: "problem", text: row.problem })] : []),
+        ...(row.problem ? [element("small", { class: "problem", lang: "en", text: row.problem })] : []),
       ),
       element(
         "div",

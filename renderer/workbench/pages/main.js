@@ -1,7 +1,7 @@
 // The workbench: which screen is shown, and what sounds on all of them.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, takeToken } from "./ask.js";
+import { Refused, takeToken, whyNot } from "./ask.js";
 import { Hearing } from "./hearing.js";
 import { remembered } from "./kept.js";
 import { isPressed, isTyped, showKeys } from "./keys.js";
@@ -102,12 +102,11 @@ async function go() {
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     if (number !== gone) return;
-    const key = { 0: "no_answer", 401: "other_run" }[error.status];
     root.replaceChildren(
       element(
         "main",
         { class: "library" },
-        element("p", { role: "alert", text: key ? say(key) : error.message }),
+        element("p", { role: "alert" }, error.status === 401 ? say("other_run") : whyNot(error)),
         element("a", { href: "#/", text: say("library") }),
       ),
     );
