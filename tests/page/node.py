@@ -22,17 +22,17 @@ needs_node = pytest.mark.skipif(
 )
 
 
-def run(name: str, told: Any, tmp_path: Path) -> Any:
-    """Return what a script beside this file prints as JSON.
+def run(name: str, told: Any, tmp_path: Path, modules: Path = MODULES) -> Any:
+    """Return what a script in this folder prints as JSON.
 
-    It is called with the folder of the page's modules and a file that holds `told` as JSON.
+    It is called with a folder of modules, usually the page's, and a file that holds `told` as JSON.
     """
     assert NODE is not None
     data = tmp_path / "told.json"
     data.write_text(json.dumps(told))
     script = Path(__file__).with_name(name)
     done = subprocess.run(
-        [NODE, str(script), str(MODULES), str(data)],
+        [NODE, str(script), str(modules), str(data)],
         capture_output=True,
         text=True,
         check=False,

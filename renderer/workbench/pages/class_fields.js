@@ -2,10 +2,11 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { sentences } from "./ask.js";
-import { asNumber, asWritten, input, orNone, set } from "./fields.js";
+import { set } from "./changes.js";
+import { asNumber, asWritten, input, orNone } from "./fields.js";
 import { say } from "./words.js";
 
-/** @typedef {import("./fields.js").Changing} Changing */
+/** @typedef {import("./changes.js").Changing} Changing */
 
 /**
  * Where a setting stands: its table in the file, what that table holds, and what holds above it.
@@ -74,7 +75,7 @@ export function control(key, where, words, change) {
   const [kind, least, most] = KINDS[key] ?? ["text"];
   const path = [...where.path, key];
   const more = { "aria-label": nameOf(key, where), "data-place": placeOf(path) };
-  const put = (/** @type {any} */ to) => change([set(path, to)]);
+  const put = (/** @type {any} */ to) => void change([set(path, to)]);
   const own = where.table[key];
   const above = inherited(key, where);
   if (kind === "choice") {
@@ -112,7 +113,7 @@ export function setting(key, where, words, change) {
       checked: where.table[key] ?? inherited(key, where) ?? false,
       onchange: (/** @type {any} */ event) => {
         const isAsAbove = event.target.checked === (inherited(key, where) ?? false);
-        change([set(path, isAsAbove ? null : event.target.checked)]);
+        void change([set(path, isAsAbove ? null : event.target.checked)]);
       },
     });
     return element("label", { class: "choice" }, box, element("span", { text: name }));
@@ -129,7 +130,6 @@ function several(key, where, words, change) {
   const own = where.table[key];
   const above = /** @type {string[]} */ ([inherited(key, where) ?? []].flat());
   const now = /** @type {string[]} */ (own === undefined ? above : [own].flat());
-  const put = (/** @type {string[]|null} */ to) => change([set(path, to)]);
   const box = (/** @type {string} */ text, /** @type {boolean} */ checked, /** @type {(on: boolean) => void} */ on) =>
     element(
       "label",
@@ -139,11 +139,15 @@ function several(key, where, words, change) {
     );
   const boxes = words.choices[key].map((/** @type {string} */ one) =>
     box(spoken(key, one), now.includes(one), (on) => {
-      const kept = words.choices[key].filter((/** @type {string} */ other) => (other === one ? on : now.includes(other)));
-      put(kept.length ? kept : null);
+      const kept = (/** @type {any} */ there) => {
+        const chosen = [there ?? above].flat();
+        const all = words.choices[key].filter((/** @type {string} */ other) => (other === one ? on : chosen.includes(other)));
+        return all.length ? all : null;
+      };
+      void change([set(path, kept)]);
     }),
   );
-  if (where.whose && own !== undefined) boxes.unshift(box(say("as_all_again"), false, () => put(null)));
+  if (where.whose && own !== undefined) boxes.unshift(box(say("as_all_again"), false, () => void change([set(path, null)])));
   return element(
     "fieldset",
     { class: "several", "data-place": placeOf(path), "aria-label": nameOf(key, where) },
@@ -161,7 +165,7 @@ export function pitchControl(where, chanters, isTyped, change, type) {
   const path = [...where.path, "pitch"];
   const more = { "aria-label": nameOf("pitch", where), "data-place": placeOf(path) };
   const own = where.table["pitch"];
-  const put = (/** @type {any} */ to) => change([set(path, to)]);
+  const put = (/** @type {any} */ to) => void change([set(path, to)]);
   if (isTyped) {
     const typed = (/** @type {string} */ text) => put(orNone(text) === null ? null : asNumber(text));
     return input(asWritten(own), typed, { ...more, placeholder: say("pitch_typed") });

@@ -6,12 +6,14 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { Refused, ask, english, sentences, whyNot } from "./ask.js";
+import { asTheyStand } from "./changes.js";
 import { remember, remembered } from "./kept.js";
 import { showKeys } from "./keys.js";
 import { TextView, completion } from "./text_view.js";
 import { moment, say } from "./words.js";
 
-/** @typedef {import("./fields.js").Change} Change */
+/** @typedef {import("./changes.js").Change} Change */
+/** @typedef {import("./changes.js").Changing} Changing */
 
 const TYPED_MS = 80;
 const SAVE_MS = 600;
@@ -75,8 +77,10 @@ export class Desk {
     this._saving = Promise.resolve();
     this._conflict = false;
     this._ended = false;
-    /** The change by fields that is being asked for. @type {Promise<void>} */
-    this._changing = Promise.resolve();
+    /** The change by fields that is being asked for. @type {Promise<boolean>} */
+    this._changing = Promise.resolve(true);
+    /** The changes by fields that have moved entries of lists. @type {Change[]} */
+    this._moves = [];
     /** The field in which something is typed that is not taken yet. @type {EventTarget|null} */
     this._typing = null;
     this._onLeave = () => void this.saveNow(true);
@@ -284,30 +288,56 @@ export class Desk {
     }
   }
 
-  /** Change the text by fields, after what was asked for before: the last word is the last one said. @param {Change[]} changes */
-  change(changes) {
-    this._changing = this._changing.then(() => this._change(changes));
-    return this._changing;
+  /** Where what is drawn now stands: how many moves it knows of. */
+  get drawn() {
+    return { moves: this._moves.length };
   }
 
-  /** @param {Change[]} changes */
-  async _change(changes) {
+  /**
+   * Return what changes the text by fields, after what was asked for before: the last word is the last
+   * one said, and an entry that was moved meanwhile is found where it is.
+   * @param {{moves: number}} drawn what the fields were drawn of
+   * @returns {Changing}
+   */
+  changing(drawn = this.drawn) {
+    return (changes) => {
+      const { moves } = drawn;
+      this._changing = this._changing.then(() => this._change(changes, moves));
+      return this._changing;
+    };
+  }
+
+  /** @param {Change[]} changes @param {number} moves how many are known to who asks */
+  async _change(changes, moves) {
     const { text } = this;
-    if (!text || this.isFixed) return;
+    if (!text || this.isFixed) return false;
     try {
       for (let tries = 0; tries < MOST_TRIES; tries++) {
         const before = text.text;
+        const asked = asTheyStand(changes, this._moves.slice(moves), this.fields ?? {});
+        if (!asked.length) return false;
         const number = ++this._asked;
-        const answer = await this._askShown({ text: before, changes });
+        const answer = await this._askShown({ text: before, changes: asked });
         if (text.text !== before) continue; // somebody has typed meanwhile
         text.replace(answer.text);
-        this.take(answer, number);
-        return;
+        const moved = asked.filter((one) => one["do"] !== "set");
+        this._moves.push(...moved);
+        this.entriesMoved(moved);
+        // Asked since, and of the text as it was, another answer would be the newer one.
+        if (this._asked === number) this.take(answer, number);
+        else await this.show();
+        return true;
       }
     } catch (error) {
       this.failed(error);
       this.drawSheet();
     }
+    return false;
+  }
+
+  /** Follow entries that stand elsewhere now. @param {Change[]} moves */
+  entriesMoved(moves) {
+    void moves;
   }
 
   /** Put another text in the place of the one that it was made from; undo takes it back.

@@ -2,12 +2,12 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { sentences } from "./ask.js";
+import { set } from "./changes.js";
 import { INNERS } from "./choices.js";
 import { noteStaff } from "./pickers.js";
 import { noteName, say } from "./words.js";
 
-/** @typedef {Record<string, any>} Change as `renderer/workbench/editing.py` takes it */
-/** @typedef {(changes: Change[]) => void} Changing */
+/** @typedef {import("./changes.js").Changing} Changing */
 
 const KINDS = ["run", "runs", "scale", "against", "each", "abc"];
 const FRESH = /** @type {Record<string, any>} */ ({
@@ -19,11 +19,6 @@ const FRESH = /** @type {Record<string, any>} */ ({
   abc: "A2 B2 c2 d2",
 });
 const NOT_WITH_ABC = ["ornament", "walk", "plain", "on", "rhythm", "notes-per-beat"];
-
-/** @param {(string|number)[]} path @param {any} to @returns {Change} */
-export function set(path, to) {
-  return { do: "set", path, to };
-}
 
 /**
  * A field with its label.
@@ -393,14 +388,18 @@ function run(written, words, put) {
     "aria-label": say("run_back"),
     text: "⌫",
     onclick: () => {
-      const shorter = field.value.replace(/\s*[,|;]?\s*[^,|;]*$/, "");
-      if (shorter.trim()) put(["run"], shorter);
+      put(["run"], (/** @type {any} */ there) => {
+        const shorter = String(there ?? "").replace(/\s*[,|;]?\s*[^,|;]*$/, "");
+        return shorter.trim() ? shorter : undefined;
+      });
     },
   });
   const tapped = (/** @type {number} */ note) => {
-    const now = field.value.trim();
     const name = words.notes[note];
-    put(["run"], now && !/[,|;]$/.test(now) ? `${now}, ${name}` : `${now} ${name}`.trim());
+    put(["run"], (/** @type {any} */ there) => {
+      const now = String(there ?? "").trim();
+      return now && !/[,|;]$/.test(now) ? `${now}, ${name}` : `${now} ${name}`.trim();
+    });
   };
   return [labelled("run", field), noteStaff(tapped, back)];
 }

@@ -3,13 +3,15 @@
 import { element } from "../../delivery/page/elements.js";
 import { Refused, ask, english, fetched } from "./ask.js";
 import { control, markPlaces, pitchControl, placeOf, setting } from "./class_fields.js";
+import { append, set, standsAfter } from "./changes.js";
 import { Desk } from "./desk.js";
-import { input, labelled, orNone, set } from "./fields.js";
+import { input, labelled, orNone } from "./fields.js";
 import { follow, stop } from "./jobs.js";
 import { table } from "./tables.js";
 import { languageInUse, say } from "./words.js";
 
-/** @typedef {import("./fields.js").Change} Change */
+/** @typedef {import("./changes.js").Change} Change */
+/** @typedef {import("./changes.js").Changing} Changing */
 /** @typedef {import("./class_fields.js").Where} Where */
 
 const FORETELL_MS = 500;
@@ -55,8 +57,6 @@ export class Handing extends Desk {
     this.job = "";
     /** The made track that is heard. @type {HTMLAudioElement|null} */
     this.audio = null;
-    /** Where the focus goes when the fields are drawn next. @type {string} */
-    this.focusNext = "";
     /** How making it ended, until something is changed. */
     this.howItEnded = "";
     this._isForetelling = false;
@@ -153,23 +153,33 @@ export class Handing extends Desk {
     const focused = this.focusedField();
     this.form.replaceChildren(this.about(), this.people(), this.exercises(), this.forAll());
     this.markProblems();
-    if (this.focusNext) {
-      const wanted = this.form.querySelector(this.focusNext);
-      this.focusNext = "";
-      if (wanted instanceof HTMLElement) {
-        wanted.focus();
-        if (wanted instanceof HTMLInputElement) wanted.select();
-      }
-    } else focused?.();
+    focused?.();
   }
 
-  /** @param {Change[]} changes */
-  put(changes) {
-    void this.change(changes);
+  /** Put the focus on a field, unless somebody types in another by now. @param {string} wanted what selects it */
+  focusOn(wanted) {
+    const field = this._typing ? null : this.form.querySelector(wanted);
+    if (!(field instanceof HTMLElement)) return;
+    field.focus();
+    if (field instanceof HTMLInputElement) field.select();
+  }
+
+  /** @override @param {Change[]} moves */
+  entriesMoved(moves) {
+    for (const places of [this.opened, this.typed]) {
+      const now = [...places].flatMap((place) => {
+        const [, list = "", at = "0"] = /^(\w+)\[(\d+)\]$/.exec(place) ?? [];
+        const stands = moves.reduce((one, move) => standsAfter(move, list, one), Number(at) - 1);
+        return stands < 0 ? [] : [placeOf([list, stands])];
+      });
+      places.clear();
+      for (const place of now) places.add(place);
+    }
   }
 
   about() {
-    const title = input(this.fields["title"], (text) => this.put([set(["title"], orNone(text))]), {
+    const change = this.changing();
+    const title = input(this.fields["title"], (text) => void change([set(["title"], orNone(text))]), {
       "data-place": "title",
       placeholder: this.name,
     });
@@ -193,8 +203,9 @@ export class Handing extends Desk {
     const rows = LISTED.flatMap((list) =>
       (this.fields[list] ?? []).flatMap((/** @type {any} */ one, /** @type {number} */ at) => this.person(list, at, one)),
     );
+    const change = this.changing();
     const add = (/** @type {string} */ list, /** @type {string} */ key) =>
-      element("button", { type: "button", class: "add", text: say(key), onclick: () => this.addPerson(list) });
+      element("button", { type: "button", class: "add", text: say(key), onclick: () => void this.addPerson(list, change) });
     return element(
       "section",
       { "aria-label": say("who"), "data-place": "learners" },
@@ -224,17 +235,17 @@ export class Handing extends Desk {
     const place = placeOf(path);
     const whose = String(one.name ?? at + 1);
     const where = this.where(path, one, whose);
-    const change = (/** @type {Change[]} */ changes) => this.put(changes);
+    const change = this.changing();
     const isOpen = this.opened.has(place);
     /** @param {string} key @param {...Node} inside */
     const cell = (key, ...inside) => element("td", { role: "cell", "data-label": say(key) }, ...inside);
-    const name = input(one.name, (text) => this.put(this.renamed(path, one.name, text)), {
+    const name = input(one.name, (text) => void change(this.renamed(path, one.name, text)), {
       "data-place": `${place}.name`,
       "aria-label": `${say(list === "groups" ? "name_of_group" : "set_name")}: ${whose}`,
     });
     const names = [name];
     if (list === "groups") {
-      const members = input((one.learners ?? []).join(", "), (text) => this.put([set([...path, "learners"], listIn(text))]), {
+      const members = input((one.learners ?? []).join(", "), (text) => void change([set([...path, "learners"], listIn(text))]), {
         "data-place": `${place}.learners`,
         "aria-label": `${say("members")}: ${whose}`,
         placeholder: say("members"),
@@ -255,7 +266,7 @@ export class Handing extends Desk {
         "td",
         { role: "cell", class: "tools" },
         tool("more", () => this.openRow(place), { "aria-expanded": String(isOpen), class: "opener" }),
-        tool("take_out", () => this.removePerson(list, at)),
+        tool("take_out", () => void this.removePerson(list, at, one.name, change)),
       ),
     );
     if (!isOpen) return [row];
@@ -271,14 +282,21 @@ export class Handing extends Desk {
   /** The changes that a new name of a learner asks for, who may be named beside exercises too.
    * @param {(string|number)[]} path @param {string} before @param {string} now @returns {Change[]} */
   renamed(path, before, now) {
-    const changes = [set([...path, "name"], now)];
-    (this.fields["exercises"] ?? []).forEach((/** @type {any} */ entry, /** @type {number} */ at) => {
-      const names = [entry?.for ?? []].flat();
-      if (names.includes(before)) {
-        changes.push(set(["exercises", at, "for"], names.map((/** @type {string} */ one) => (one === before ? now : one))));
-      }
-    });
-    return changes;
+    const renamed = (/** @type {string[]} */ names) => names.map((one) => (one === before ? now : one));
+    return [set([...path, "name"], now), ...this.receiversOfAll(before, renamed)];
+  }
+
+  /** What changes the receivers of the exercises that a learner gets by name.
+   * @param {string} name @param {(names: string[]) => string[]} to @returns {Change[]} */
+  receiversOfAll(name, to) {
+    return (this.fields["exercises"] ?? []).map((/** @type {any} */ _, /** @type {number} */ at) =>
+      set(["exercises", at, "for"], (/** @type {any} */ there) => {
+        const names = [there ?? []].flat();
+        if (!names.includes(name)) return undefined;
+        const now = to(names);
+        return now.length ? now : null;
+      }),
+    );
   }
 
   /** @param {string} place */
@@ -290,13 +308,18 @@ export class Handing extends Desk {
   /** @param {string} place */
   typePitch(place) {
     this.typed.add(place);
-    this.focusNext = `[data-place="${place}.pitch"]`;
     this.drawSheet();
+    this.focusOn(`[data-place="${place}.pitch"]`);
   }
 
-  /** @param {string} list */
-  addPerson(list) {
-    const there = this.fields[list] ?? [];
+  /** @param {string} list @param {Changing} change */
+  async addPerson(list, change) {
+    if (!(await change([append(list, (/** @type {any[]} */ there) => this.newPerson(list, there))]))) return;
+    this.focusOn(`[data-place="${list}[${this.fields[list].length}].name"]`);
+  }
+
+  /** @param {string} list @param {any[]} there those that it stands behind */
+  newPerson(list, there) {
     const taken = new Set(LISTED.flatMap((one) => (this.fields[one] ?? []).map((/** @type {any} */ row) => row.name)));
     let number = there.length + 1;
     const named = () => say(list === "groups" ? "group_n" : "learner_n", { n: number });
@@ -306,26 +329,21 @@ export class Handing extends Desk {
     if (list === "groups") row["learners"] = [say("learner_n", { n: 1 }), say("learner_n", { n: 2 })];
     // Most chanters of a class are alike.
     if (this.fields["pitch"] === undefined) row["pitch"] = last?.pitch ?? "A";
-    this.focusNext = `[data-place="${list}[${there.length + 1}].name"]`;
-    this.put([{ do: "insert", list, at: there.length, line: row }]);
+    return row;
   }
 
-  /** @param {string} list @param {number} at */
-  removePerson(list, at) {
-    const { name } = this.fields[list][at];
-    const changes = /** @type {Change[]} */ ([{ do: "remove", list, at }]);
-    (this.fields["exercises"] ?? []).forEach((/** @type {any} */ entry, /** @type {number} */ number) => {
-      const names = [entry?.for ?? []].flat();
-      const rest = names.filter((/** @type {string} */ one) => one !== name);
-      if (rest.length < names.length) changes.push(set(["exercises", number, "for"], rest.length ? rest : null));
-    });
-    this.focusNext = "section[data-place=learners] .add";
-    this.put(changes);
+  /** @param {string} list @param {number} at @param {string} name @param {Changing} change */
+  async removePerson(list, at, name, change) {
+    const without = (/** @type {string[]} */ names) => names.filter((one) => one !== name);
+    if (await change([{ do: "remove", list, at }, ...this.receiversOfAll(name, without)])) {
+      this.focusOn("section[data-place=learners] .add");
+    }
   }
 
   exercises() {
     const names = LISTED.flatMap((list) => (this.fields[list] ?? []).map((/** @type {any} */ one) => String(one.name ?? "")));
     const rows = (this.fields["exercises"] ?? []).map((/** @type {any} */ entry, /** @type {number} */ at) => this.exercise(entry, at, names));
+    const change = this.changing();
     const choice = element(
       "select",
       { "aria-label": say("add_which"), onchange: () => (this.toAdd = choice.value) },
@@ -335,10 +353,12 @@ export class Handing extends Desk {
       type: "button",
       text: say("add_exercise"),
       onclick: () => {
-        if (!choice.value) return;
+        const file = choice.value;
+        if (!file) return;
         this.toAdd = "";
-        this.focusNext = "section[data-place=exercises] .adding select";
-        this.put([{ do: "insert", list: "exercises", at: rows.length, line: choice.value }]);
+        const isThere = (/** @type {any} */ one) => (one?.file ?? one) === file;
+        const once = (/** @type {any[]} */ there) => (there.some(isThere) ? undefined : file);
+        void change([append("exercises", once)]).then(() => this.focusOn("section[data-place=exercises] .adding select"));
       },
     });
     return element(
@@ -383,31 +403,30 @@ export class Handing extends Desk {
     const path = ["exercises", at];
     const found = typeof entry === "object" ? entry : {};
     const count = (this.fields["exercises"] ?? []).length;
-    // What is written as a name alone becomes a table when something is said of it.
-    const change = (/** @type {Change[]} */ changes) =>
-      this.put(
-        changes.map((one) => (typeof entry === "string" && one["to"] !== null ? set(path, { file, [one["path"][2]]: one["to"] }) : one)),
-      );
+    const change = this.changing();
     const where = this.where(path, found, title);
-    const receivers = [found.for ?? []].flat();
     const boxes = names.map((name) =>
       element(
         "label",
         { class: "choice" },
         element("input", {
           type: "checkbox",
-          checked: !receivers.length || receivers.includes(name),
+          checked: receives(found.for, name),
           "aria-label": say("gets_it", { name, title }),
           onchange: (/** @type {any} */ event) => {
-            const now = names.filter((one) => (one === name ? event.target.checked : !receivers.length || receivers.includes(one)));
-            change([set([...path, "for"], now.length === names.length || !now.length ? null : now)]);
+            const { checked } = event.target;
+            const to = (/** @type {any} */ there) => {
+              const now = names.filter((one) => (one === name ? checked : receives(there, one)));
+              return now.length === names.length || !now.length ? null : now;
+            };
+            void change([set([...path, "for"], to)]);
           },
         }),
         element("span", { text: name }),
       ),
     );
     const tool = (/** @type {string} */ key, /** @type {Change} */ asked) =>
-      element("button", { type: "button", text: say(key), "aria-label": `${say(key)}: ${title}`, onclick: () => this.put([asked]) });
+      element("button", { type: "button", text: say(key), "aria-label": `${say(key)}: ${title}`, onclick: () => void change([asked]) });
     return element(
       "li",
       { "data-place": placeOf(path) },
@@ -429,7 +448,7 @@ export class Handing extends Desk {
 
   forAll() {
     const where = this.where([], this.fields, "");
-    const change = (/** @type {Change[]} */ changes) => this.put(changes);
+    const change = this.changing();
     return element(
       "section",
       { "aria-label": say("for_all") },
@@ -778,4 +797,10 @@ export class Handing extends Desk {
 /** Names with commas between them. @param {string} text */
 function listIn(text) {
   return text.split(",").map((one) => one.trim()).filter(Boolean);
+}
+
+/** Whether a learner gets an exercise: all do, where none is named. @param {any} named @param {string} name */
+function receives(named, name) {
+  const names = [named ?? []].flat();
+  return !names.length || names.includes(name);
 }

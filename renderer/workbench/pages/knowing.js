@@ -4,10 +4,11 @@
 import { element } from "../../delivery/page/elements.js";
 import { Holes } from "../../delivery/page/staff.js";
 import { Refused, ask, whyNot } from "./ask.js";
+import { append } from "./changes.js";
 import { follow } from "./jobs.js";
 import { languageInUse, noteName, say } from "./words.js";
 
-/** @typedef {import("./fields.js").Change} Change */
+/** @typedef {import("./changes.js").Changing} Changing */
 
 const SHADES = 5;
 const LONGEST_LIST = 200;
@@ -138,7 +139,7 @@ export class Knowing {
    * @param {object} desk
    * @param {() => Record<string, any>} desk.told the file's name, and its text where it can be changed
    * @param {() => boolean} desk.canChange
-   * @param {(changes: Change[]) => Promise<void>} desk.change
+   * @param {() => Changing} desk.changing what changes the file from what is drawn now
    * @param {(text: string, before: string) => Promise<void>} desk.replace a text by another
    * @param {() => any[]} desk.rows the lines
    * @param {() => any[]} desk.facts what is known of each
@@ -343,8 +344,10 @@ export class Knowing {
 
   /** @param {string} movement @param {number[]} befores @param {number} note */
   async add(movement, befores, note) {
-    const at = this.desk.entries();
-    await this.desk.change([{ do: "insert", at, line: lineOfWays(movement, befores, note) }]);
+    const line = lineOfWays(movement, befores, note);
+    const isThere = (/** @type {any} */ one) => JSON.stringify(one) === JSON.stringify(line);
+    const once = (/** @type {any[]} */ there) => (there.some(isThere) ? undefined : line);
+    if (!(await this.desk.changing()([append("lines", once)]))) return;
     this.said.textContent = say("way_added");
     this.desk.choose(this.desk.rows().length - 1);
   }
@@ -505,6 +508,7 @@ export class Knowing {
       .sort((a, b) => a.points - b.points || a.index - b.index);
     const byEntry = entriesByDifficulty(rows, facts);
     const isSorted = byEntry.every((entry, at) => at === entry);
+    const change = this.desk.changing();
     const canSort = this.desk.canChange() && byEntry.length > 1 && byEntry.length === this.desk.entries() && rows.every((row) => !row.tune);
     this.order.replaceChildren(
       element(
@@ -520,7 +524,7 @@ export class Knowing {
         ),
       ),
       ...(canSort
-        ? [element("button", { type: "button", text: say("put_in_order"), disabled: isSorted, onclick: () => void this.desk.change([{ do: "arrange", lines: byEntry }]) })]
+        ? [element("button", { type: "button", text: say("put_in_order"), disabled: isSorted, onclick: () => void change([{ do: "arrange", lines: byEntry }]) })]
         : []),
     );
   }

@@ -3,6 +3,7 @@
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
 import { Refused, ask, english, sentences } from "./ask.js";
+import { append, standsAfter } from "./changes.js";
 import { Desk } from "./desk.js";
 import { Dock } from "./dock.js";
 import { headFields, lineFields, markFields } from "./fields.js";
@@ -15,7 +16,9 @@ import { say } from "./words.js";
 
 /** @typedef {import("./hearing.js").Hearing} Hearing */
 /** @typedef {import("./hearing.js").Heard} Heard */
-/** @typedef {import("./fields.js").Change} Change */
+/** @typedef {import("./changes.js").Change} Change */
+/** @typedef {import("./changes.js").Changing} Changing */
+/** @typedef {{moves: number}} Drawn */
 
 const KNOW_MS = 500;
 const NEW_LINE = { run: "low A, B, C" };
@@ -42,7 +45,7 @@ export class Writing extends Desk {
     this._knownOf = 0;
     /** @type {number|undefined} */
     this._knowTimer = undefined;
-    /** Parts of the sheet by entry, -1 for its head. @type {Map<number, {signature: string, part: HTMLElement}>} */
+    /** Parts of the sheet by entry, -1 for its head. @type {Map<number, {signature: string, part: HTMLElement, drawn: Drawn}>} */
     this.blocks = new Map();
     this.staves = new StavesView({
       press: (index, from) => this.press(index, from),
@@ -66,7 +69,7 @@ export class Writing extends Desk {
     this.knowing = new Knowing({
       told: () => this.told(),
       canChange: () => this.canChange,
-      change: (changes) => this.change(changes),
+      changing: () => this.changing(),
       replace: (text, before) => this.replaceText(text, before),
       rows: () => this.read?.lines ?? [],
       facts: () => this.facts,
@@ -85,7 +88,7 @@ export class Writing extends Desk {
   /** @param {string} view */
   build(view) {
     this.buildDesk(say("music"), element("button", { type: "button", text: say("sheet"), onclick: () => this.showSheet() }));
-    this.adder = element("button", { type: "button", class: "add", text: say("add_line") });
+    this.adder = element("button", { type: "button", class: "add", text: say("add_line"), onclick: () => void this.addLine() });
     this.root.replaceChildren(this.bar, this.notice, this.desk, this.dock.element, this.dialog);
     this.desk.append(this.knowing.element);
     this.takeView(view || this.viewAtFirst);
@@ -206,7 +209,7 @@ export class Writing extends Desk {
     const { canChange } = this;
     const wrongHead = this.problems.filter((one) => !one.place.startsWith("lines["));
     const head = { ...read, wrongHead, lines: null, fields: this.openEntry === -1 ? fields : null, canChange, openEntry: this.openEntry === -1 };
-    const parts = [this.block(-1, head, () => this.head())];
+    const parts = [this.block(-1, head, (drawn) => this.head(this.changing(drawn)))];
     let first = 0;
     for (let entry = 0; entry < count; entry++) {
       const rows = byEntry.get(entry) ?? [];
@@ -215,15 +218,11 @@ export class Writing extends Desk {
       const facts = this.facts.slice(first, first + rows.length);
       const told = { rows, first, facts, wrong, canChange, isOpen: isOpen && fields?.lines?.[entry], isLast: entry === count - 1, isOnly: count === 1 };
       const from = first;
-      parts.push(this.block(entry, told, () => this.entry(entry, rows, from, wrong, count)));
+      parts.push(this.block(entry, told, (drawn) => this.entry(entry, rows, from, wrong, count, this.changing(drawn))));
       first += rows.length;
     }
     for (const entry of this.blocks.keys()) if (entry >= count) this.blocks.delete(entry);
     if (canChange) {
-      this.adder.onclick = () => {
-        this.openEntry = count;
-        void this.change([{ do: "insert", at: count, line: NEW_LINE }]);
-      };
       parts.push(this.adder);
     }
     this.sheet.classList.toggle("stale", this.problems.length > 0);
@@ -239,18 +238,42 @@ export class Writing extends Desk {
 
   /**
    * A part of the sheet; the same element as long as what it is made of is the same.
-   * @param {number} entry @param {any} told what it is made of @param {() => HTMLElement} make
+   * @param {number} entry @param {any} told what it is made of @param {(drawn: Drawn) => HTMLElement} make
    */
   block(entry, told, make) {
     const signature = JSON.stringify(told);
     const known = this.blocks.get(entry);
-    if (known?.signature === signature) return known.part;
-    const part = make();
-    this.blocks.set(entry, { signature, part });
+    if (known?.signature === signature) {
+      Object.assign(known.drawn, this.drawn);
+      return known.part;
+    }
+    const { drawn } = this;
+    const part = make(drawn);
+    this.blocks.set(entry, { signature, part, drawn });
     return part;
   }
 
-  head() {
+  async addLine() {
+    if (await this.changing()([append("lines", NEW_LINE)])) this.open(this.fields.lines.length - 1);
+  }
+
+  /** @param {number|null} entry whose fields are to be seen; -1 for the head */
+  open(entry) {
+    this.openEntry = entry;
+    this.drawSheet();
+  }
+
+  /** @override @param {Change[]} moves */
+  entriesMoved(moves) {
+    const open = this.openEntry;
+    if (open === null || open < 0) return;
+    const isCopied = (/** @type {Change} */ move, /** @type {number} */ at) => move["do"] === "copy" && move["at"] === at;
+    const now = moves.reduce((at, move) => (isCopied(move, at) ? at + 1 : standsAfter(move, "lines", at)), open);
+    this.openEntry = now < 0 ? null : now;
+  }
+
+  /** @param {Changing} change */
+  head(change) {
     const { read } = this;
     const facts = [read.audience, read.composer, read.level].filter(Boolean).join(" · ");
     const isOpen = this.openEntry === -1;
@@ -263,7 +286,7 @@ export class Writing extends Desk {
     if (!this.canChange) return head;
     head.append(this.opener(-1, say("about"), isOpen));
     if (isOpen) {
-      const fields = headFields(this.fields, (changes) => void this.change(changes));
+      const fields = headFields(this.fields, change);
       markFields(fields, this.problems.filter((one) => !one.place.startsWith("lines[")));
       head.append(fields);
     }
@@ -277,28 +300,24 @@ export class Writing extends Desk {
       class: "opener",
       "aria-expanded": String(isOpen),
       text: label,
-      onclick: () => {
-        this.openEntry = isOpen ? null : entry;
-        this.drawSheet();
-      },
+      onclick: () => this.open(isOpen ? null : entry),
     });
   }
 
   /**
    * @param {number} entry @param {any[]} rows @param {number} first the index of its first line
-   * @param {import("./ask.js").Problem[]} wrong @param {number} count
+   * @param {import("./ask.js").Problem[]} wrong @param {number} count @param {Changing} change
    */
-  entry(entry, rows, first, wrong, count) {
+  entry(entry, rows, first, wrong, count, change) {
     const isOpen = this.openEntry === entry;
     const block = element("section", { class: "entry", "aria-label": say("line", { n: entry + 1 }) });
-    const change = (/** @type {Change[]} */ changes) => void this.change(changes);
     const parts = rows.map((row, at) => this.line(row, first + at));
     const line = this.fields?.lines?.[entry];
     /** @type {HTMLElement[]} */
     const fields = [];
     let unmarked = wrong;
     if (this.canChange) {
-      fields.push(this.tools(entry, count, isOpen));
+      fields.push(this.tools(entry, count, isOpen, change));
       if (isOpen && line) {
         const own = lineFields(entry, line, this.words, change, (names, take) => this.pick(names, take));
         unmarked = markFields(own, wrong);
@@ -313,25 +332,16 @@ export class Writing extends Desk {
     return block;
   }
 
-  /** @param {number} entry @param {number} count @param {boolean} isOpen */
-  tools(entry, count, isOpen) {
+  /** @param {number} entry @param {number} count @param {boolean} isOpen @param {Changing} change */
+  tools(entry, count, isOpen, change) {
     const tools = element("div", { class: "tools" }, this.opener(entry, say("change_line"), isOpen));
-    const tool = (/** @type {string} */ key, /** @type {Change} */ change, /** @type {number|null} */ opens) =>
-      tools.append(
-        element("button", {
-          type: "button",
-          text: say(key),
-          onclick: () => {
-            this.openEntry = opens;
-            void this.change([change]);
-          },
-        }),
-      );
+    const tool = (/** @type {string} */ key, /** @type {Change} */ asked) =>
+      element("button", { type: "button", text: say(key), onclick: () => void change([asked]) });
     if (isOpen) {
-      if (entry > 0) tool("line_up", { do: "move", at: entry, to: entry - 1 }, entry - 1);
-      if (entry < count - 1) tool("line_down", { do: "move", at: entry, to: entry + 1 }, entry + 1);
-      tool("line_copy", { do: "copy", at: entry }, entry + 1);
-      if (count > 1) tool("line_remove", { do: "remove", at: entry }, null);
+      if (entry > 0) tools.append(tool("line_up", { do: "move", at: entry, to: entry - 1 }));
+      if (entry < count - 1) tools.append(tool("line_down", { do: "move", at: entry, to: entry + 1 }));
+      tools.append(tool("line_copy", { do: "copy", at: entry }));
+      if (count > 1) tools.append(tool("line_remove", { do: "remove", at: entry }));
     }
     return tools;
   }
