@@ -143,6 +143,41 @@ def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None
     page.wait("!window.rungwise.hearing.isPlaying")
 
 
+def test_a_press_before_the_sound_is_there_plays_as_soon_as_it_is(page: Watched) -> None:
+    with held_up(page, "sound"):
+        write(page)
+        page.page.get_by_role("button", name="Play line 3").click()
+        page.page.locator(".entry").nth(1).locator("g.note").nth(2).click(force=True)
+        assert not page.run("window.rungwise.hearing.isPlaying")
+    page.wait("window.rungwise.hearing.isPlaying")
+    assert page.run("window.rungwise.hearing.choice.lineIndex") == 1
+    assert page.run("window.rungwise.hearing.player.rendition.events[0].id").startswith("L2-B1-N")
+    page.page.get_by_role("button", name="Stop").click()
+    page.run("window.rungwise.hearing.takeMusic(window.rungwise.screen.staves.music())")
+    assert not page.run("window.rungwise.hearing.isPlaying")
+
+
+def test_a_press_on_a_line_whose_music_is_on_its_way_plays_it(page: Watched, bench: Running) -> None:
+    lines = "".join(f'[[lines]]\nrun = "low A, {note}, D"\n' * 20 for note in ("B", "C", "E"))
+    (bench.folder / "wide.toml").write_text(f'title = "Long"\ntempo = 60\n{lines}')
+    # The lines that are in sight are asked for by themselves.
+    with held_up(page, "bodies"):
+        write(page)
+        page.wait("window.rungwise.hearing.player !== null")
+        assert page.run("window.rungwise.hearing.music[59]") is None
+        page.run("window.rungwise.screen.press(59, null)")
+        assert not page.run("window.rungwise.hearing.isPlaying")
+    page.wait("window.rungwise.hearing.isPlaying")
+    assert page.run("window.rungwise.hearing.choice.lineIndex") == 59
+    # What cannot be heard is not waited for: it would sound when it is put right.
+    page.page.get_by_role("button", name="Stop").click()
+    page.run(
+        "window.rungwise.hearing.music[0] = null; window.rungwise.screen.press(0, null);"
+        "window.rungwise.hearing.takeMusic(window.rungwise.screen.staves.music())"
+    )
+    assert not page.run("window.rungwise.hearing.isPlaying")
+
+
 def test_bars_that_are_drawn_across_are_looped(page: Watched) -> None:
     write(page)
     page.wait("window.rungwise.hearing.player !== null")

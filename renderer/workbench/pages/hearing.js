@@ -29,8 +29,10 @@ export class Hearing {
     this.cents = 0;
     this.faders = { chanter: 0, drone: LOWEST_FADER_DB, metronome: LOWEST_FADER_DB };
     this.countsIn = false;
-    /** @type {(any|null)[]} plain music by line */
+    /** Plain music by line, as `StavesView.music` has it. @type {(any|null|undefined)[]} */
     this.music = [];
+    /** What was pressed before it could sound. @type {{index: number, from: {bar: number, item: number}|null}|null} */
+    this._wish = null;
     /** @type {WeakMap<object, Line>} */
     this.lines = new WeakMap();
     /** @type {Banks|null} */
@@ -62,6 +64,7 @@ export class Hearing {
     }
     this.choice.bank = this.bank();
     this._prepare();
+    this._grant();
   }
 
   /** Sound at other pitches, or with the other chanter; where that cannot be, all stays as it was.
@@ -115,11 +118,12 @@ export class Hearing {
     return line;
   }
 
-  /** Take the lines as they are now; what sounds goes on with them. @param {(any|null)[]} music */
+  /** Take the lines as they are now; what sounds goes on with them. @param {(any|null|undefined)[]} music */
   takeMusic(music) {
     const { lineIndex } = this.choice;
     const isOther = music[lineIndex] !== this.music[lineIndex];
     this.music = music;
+    if (this._grant()) return;
     if (!this.player?.isPlaying || !isOther) return;
     if (!this.lineOf(lineIndex)) this.stop();
     else {
@@ -154,12 +158,16 @@ export class Hearing {
   }
 
   /**
-   * Play a line, from a written note of it. To be called by a press.
+   * Play a line, from a written note of it, or as soon as it can sound. To be called by a press.
    * @param {number} index
    * @param {{bar: number, item: number}|null} from
    */
   play(index, from = null) {
     const line = this.lineOf(index);
+    const isComing = !this.player || (index < this.music.length && this.music[index] === undefined);
+    this._wish = isComing ? { index, from } : null;
+    // Browsers let sound begin only by a press, and this is one.
+    if (!line) void this.player?.open().resume();
     if (!line || !this.player) return false;
     this._asUsual();
     const { choice } = this;
@@ -174,6 +182,12 @@ export class Hearing {
     }
     this._start(this.countsIn && !from ? 0 : 1);
     return true;
+  }
+
+  /** Play what was pressed before it could sound, if it can by now. */
+  _grant() {
+    const { _wish: wish } = this;
+    return wish !== null && this.play(wish.index, wish.from);
   }
 
   /** The written notes of a line, each once. @param {number} index @returns {{bar: number, item: number}[]} */
@@ -250,6 +264,7 @@ export class Hearing {
   /** @param {0|1} skipped sections: without a count-in the line itself is the first */
   _start(skipped) {
     const { choice } = this;
+    this._wish = null;
     choice.version += 1;
     const decide = decider(choice, readFraction);
     this.player?.start((number, before) => decide(number + skipped, before));
@@ -258,6 +273,7 @@ export class Hearing {
   }
 
   stop() {
+    this._wish = null;
     this.player?.stop();
     this._asUsual();
     this._tell();

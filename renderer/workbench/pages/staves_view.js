@@ -201,9 +201,12 @@ export class StavesView {
     for (const host of this.hosts.values()) if (host.firstChild) this.staffs.get(host)?.draw();
   }
 
-  /** The music of each line, null where it is not here or does not fit. */
+  /** The music of each line, null where there is none to hear, undefined where it is still on its way. */
   music() {
-    return this.rows.map((row) => this.bodies.get(row.key)?.music ?? null);
+    return this.rows.map((row) => {
+      const body = this.bodies.get(row.key);
+      return body ? (body.music ?? null) : undefined;
+    });
   }
 
   /** Light a note of a line, and nothing else. @param {number} index @param {string} id */
