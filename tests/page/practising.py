@@ -57,6 +57,25 @@ def practise(browser: Browser) -> None:
     assert rungs == [60, 60, 60, 70, 70, 80, 80]
     browser.press("c")
     browser.press(" ")
+    rests_unseen(browser)
+
+
+def rests_unseen(browser: Browser) -> None:
+    """Fail unless the device's sound is let go while nobody sees the page, but not while it plays."""
+    context = "rungwise.player.context.state"
+    told = "document.dispatchEvent(new Event('visibilitychange'))"
+    hide = f"Object.defineProperty(document, 'hidden', {{value: true, configurable: true}}), {told}"
+    browser.run(hide)
+    browser.wait(f"{context} === 'suspended'")
+    browser.run(f"delete document.hidden, {told}")
+    browser.press(" ")
+    browser.wait(f"{context} === 'running' && rungwise.player.heardFrame > 4410")
+    browser.run(hide)
+    at = browser.run("rungwise.player.frame")
+    browser.wait(f"rungwise.player.frame > {at} + 4410")
+    assert browser.run(context) == "running"
+    browser.run(f"delete document.hidden, {told}")
+    browser.press(" ")
 
 
 def remembers(browser: Browser) -> None:

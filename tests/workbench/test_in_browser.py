@@ -235,6 +235,8 @@ def test_everything_sounds_at_the_pitch_that_is_typed(page: Watched) -> None:
     typed.fill("466")
     typed.press("Enter")
     page.wait("window.rungwise.hearing.data.pitches[2]?.low_a_hz === 233")
+    # The device's sound is opened once.
+    assert page.run("window.rungwise.hearing.player.context?.state") == "running"
     assert page.run("window.rungwise.hearing.pitches") == ["A", "B flat", "466"]
 
 

@@ -758,7 +758,8 @@ export class Page {
     window.addEventListener("beforeprint", () => this.staffs.forEach((staff) => staff.draw("wide")));
     window.addEventListener("afterprint", () => this.staffs.forEach((staff) => staff.draw()));
     document.addEventListener("visibilitychange", () => {
-      if (!document.hidden && this.player.isPlaying) {
+      if (document.hidden) this.player.rest();
+      else if (this.player.isPlaying) {
         void this.awake.begin();
         this.follow();
       }

@@ -61,13 +61,14 @@ export class Player {
   /**
    * @param {Music} music
    * @param {() => void} onEnd called when a rendition has come to its end
+   * @param {AudioContext|null} context the device's sound where it is open already
    */
-  constructor(music, onEnd) {
+  constructor(music, onEnd, context = null) {
     this.music = music;
     this.sound = music.sound;
     this.onEnd = onEnd;
     /** Made by the first press. @type {AudioContext|null} */
-    this.context = null;
+    this.context = context;
     /** @type {Rendition|null} */
     this.rendition = null;
     /** @type {Faders} */
@@ -127,7 +128,13 @@ export class Player {
    */
   open() {
     this.context ??= new AudioContext({ sampleRate: this.sound.rate, latencyHint: "interactive" });
+    if (!this._isPaused) void this.context.resume();
     return this.context;
+  }
+
+  /** Let go of the device's sound while nothing plays, as when nobody sees the page: it costs power. */
+  rest() {
+    if (!this.isPlaying) void this.context?.suspend();
   }
 
   /**
@@ -138,7 +145,6 @@ export class Player {
     this.stop();
     const { rate } = this.sound;
     const context = this.open();
-    void context.resume();
     this._heard = new HeardClock();
     const master = context.createGain();
     master.connect(context.destination);

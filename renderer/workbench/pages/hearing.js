@@ -43,6 +43,7 @@ export class Hearing {
     this.loading = null;
     /** What holds again after a noise was heard. @type {Partial<import("../../delivery/page/practice.js").Choice>|null} */
     this._usual = null;
+    document.addEventListener("visibilitychange", () => document.hidden && this.player?.rest());
     // Its bank comes with the sound.
     const bank = /** @type {any} */ (null);
     this.choice = { ...plainChoice((index) => this.lineOf(index), bank), rounds: 99 };
@@ -56,7 +57,7 @@ export class Hearing {
 
   async _load() {
     const data = await ask("sound", { pitches: this.pitches, chanter: this.chanter });
-    this.player = new Player(readMusic(data), () => this._tell());
+    this.player = new Player(readMusic(data), () => this._tell(), this.player?.context);
     this.data = data;
     this.banks = new Banks(data);
     for (const name of /** @type {const} */ (["chanter", "drone", "metronome"])) {
@@ -167,7 +168,7 @@ export class Hearing {
     const isComing = !this.player || (index < this.music.length && this.music[index] === undefined);
     this._wish = isComing ? { index, from } : null;
     // Browsers let sound begin only by a press, and this is one.
-    if (!line) void this.player?.open().resume();
+    if (!line) this.player?.open();
     if (!line || !this.player) return false;
     this._asUsual();
     const { choice } = this;
