@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from tests.limits import HANG_S
 from tests.page.browsers import Watched, watched_page
-from tests.workbench.benches import Running
+from tests.workbench.benches import Running, waited_for
 
 TEXT = "window.rungwise.screen.text.text"
 SAVED = "!window.rungwise?.screen?.isDirty && !window.rungwise?.screen?._isSaving"
@@ -36,25 +36,35 @@ def desk(
 
 
 @contextmanager
-def held_up(page: Watched, what: str) -> Iterator[None]:
-    """Hold up the next question of a name that the page asks meanwhile; it goes on in the end."""
-    held: list[Any] = []
+def held_up(page: Watched, what: str, *, answered: bool = False) -> Iterator[Callable[[], bool]]:
+    """Hold up the next question of a name that the page asks meanwhile; it goes on in the end.
+
+    With `answered` it is the answer that is held up, as it was when it was asked for. Gives what
+    tells whether something is held by now.
+    """
+    held: list[tuple[Any, Any]] = []
 
     def hold(route: Any) -> None:
-        held.append(route)
+        held.append((route, route.fetch() if answered else None))
+
+    def is_held() -> bool:
+        page.page.wait_for_timeout(10)  # only meanwhile the route is served
+        return bool(held)
 
     page.page.route(f"**/api/{what}", hold, times=1)
-    yield
-    for _ in range(100 * HANG_S):
-        if held:
-            break
-        page.page.wait_for_timeout(10)
-    held[0].continue_()
+    yield is_held
+    waited_for(is_held)
+    route, answer = held[0]
+    if answer is None:
+        route.continue_()
+    else:
+        route.fulfill(response=answer)
 
 
 def opened_on(page: Watched, place: str, name: str, *, is_written: bool = True) -> None:
     """Go to a file's screen, and wait for its staves and, where it is written, for its fields."""
     page.page.goto(f"{page.page.url.split('#')[0]}#/{place}/{name}")
+    page.wait(f"window.rungwise.screen.name === {json.dumps(name)}")
     page.page.wait_for_selector(f"[data-screen={place}] .entry svg")
     if is_written:
         page.wait("window.rungwise.screen.words !== null")

@@ -382,15 +382,13 @@ def test_a_screens_script_is_brought_when_it_is_shown_or_once_the_first_screen_s
     page: Watched,
 ) -> None:
     wait_for_all_scripts(page)
-    held: list[Any] = []
-    page.page.route("**/api/sound", partial(list.append, held))
     page.asked.clear()
-    page.page.reload()
-    page.page.wait_for_selector(".example svg")
-    page.wait("window.rungwise.screen.shipped.length > 0")
-    assert is_asked(page, "library")
-    assert not is_asked(page, "writing") and not is_asked(page, "codemirror")
-    held[0].continue_()
+    with held_up(page, "sound"):
+        page.page.reload()
+        page.page.wait_for_selector(".example svg")
+        page.wait("window.rungwise.screen.shipped.length > 0")
+        assert is_asked(page, "library")
+        assert not is_asked(page, "writing") and not is_asked(page, "codemirror")
     wait_for_all_scripts(page)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ from renderer.workbench.folder import Folder
 from renderer.workbench.library_rows import told
 from tests.page.browsers import Watched, needs_chromium
 from tests.workbench.benches import WIDE, Running
-from tests.workbench.desks import desk
+from tests.workbench.desks import desk, held_up
 
 GRIPS = """title = "Grips"
 level = "improver"
@@ -244,16 +243,14 @@ DROPPED = r"""() => {
 
 @needs_chromium
 def test_what_is_typed_and_open_stays_whatever_comes_late(page: Watched) -> None:
-    held: list[Any] = []
-    page.page.route("**/api/shipped", partial(list.append, held))
-    page.page.reload()
-    page.page.get_by_label("Remove: wide.toml").click()
-    page.page.get_by_text("Removed files (").click()
-    page.page.get_by_label("Rename: grips.toml").press("Enter")
-    page.page.keyboard.type("Thursday grips")
-    page.page.keyboard.press("Home")
-    page.wait("window.rungwise.screen.shipped.length === 0")
-    held[0].continue_()
+    with held_up(page, "shipped"):
+        page.page.reload()
+        page.page.get_by_label("Remove: wide.toml").click()
+        page.page.get_by_text("Removed files (").click()
+        page.page.get_by_label("Rename: grips.toml").press("Enter")
+        page.page.keyboard.type("Thursday grips")
+        page.page.keyboard.press("Home")
+        assert page.run("window.rungwise.screen.shipped.length") == 0
     page.wait("window.rungwise.screen.shipped.length > 0")
     page.page.keyboard.type("All ")
     page.page.dispatch_event("main", "drop", {"dataTransfer": page.page.evaluate_handle(DROPPED)})

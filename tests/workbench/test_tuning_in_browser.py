@@ -21,12 +21,14 @@ from renderer.notation.pitch import Note
 from renderer.programs import ffmpegs
 from tests.listening.chanters import Tuning, performance, random_tuning, sound_of, write
 from tests.page.browsers import AXE, Browsers, Watched, needs_axe, needs_chromium
-from tests.workbench.benches import Running, running
-from tests.workbench.desks import desk
+from tests.workbench.benches import Running, running, waited_for
+from tests.workbench.desks import desk, held_up
 
 pytestmark = needs_chromium
 RATE = 48_000
-MOST_RECORDINGS = 10
+ROUNDS = 4
+"""How often the chanter plays the same in the file that is heard."""
+MOST_RECORDINGS = 60
 """On a machine that does too many other things to listen."""
 
 
@@ -35,6 +37,8 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Tuning]:
     rng = np.random.default_rng(20)
     tuning = random_tuning(rng, practice=False)
     sound, _ = sound_of(performance(rng, tuning, least_seconds=8), RATE, rng)
+    # Chromium loses a piece where a file begins again: that is to come late.
+    sound = np.tile(sound, ROUNDS)
     return write(tmp_path_factory.mktemp("played") / "chanter.wav", sound, RATE), tuning
 
 
@@ -113,22 +117,26 @@ def test_a_chanter_is_recorded_measured_kept_and_everything_plays_with_it(
     page: Watched, bench: Running, played: tuple[Path, Tuning]
 ) -> None:
     tuning = played[1]
+    theirs = soundfile.read(played[0], dtype="float32")[0]
+    # Long enough for every note, wherever the recording begins.
+    least = len(theirs) // ROUNDS
     for _ in range(MOST_RECORDINGS):
         page.page.get_by_role("button", name="Record", exact=True).click()
-        # Long enough for the whole scale, up and down, by the page's own count.
         page.wait(
-            "Number(/\\d+/.exec(document.querySelector('.said').textContent)?.[0] ?? 0) >= 10"
+            "Number(/\\d+/.exec(document.querySelector('.said').textContent)?.[0] ?? 0)"
+            f" > {least / RATE + 1}"
         )
         page.page.get_by_role("button", name="End the recording").click()
         heard = heard_hz(page)
         kept = max(bench.folder.glob("Recording *.webm"), key=lambda path: path.stat().st_mtime_ns)
-        likeness = likenesses(recorded(kept), soundfile.read(played[0], dtype="float32")[0])
-        if likeness.min() > 0.9:
+        ours = recorded(kept)
+        likeness = likenesses(ours, theirs)
+        if len(ours) >= least and likeness.min() > 0.9:
             break
         # What is heard of a recording with gaps says nothing of how well it is heard.
         page.page.reload()
         page.page.wait_for_selector(".example svg")
-    assert likeness.min() > 0.9, likeness
+    assert len(ours) >= least and likeness.min() > 0.9, likeness
     off = {note: 1200 * np.log2(heard[note.label] / tuning.hz[note]) for note in Note}
     assert max(map(abs, off.values())) < 3, off
     assert page.run("document.querySelector('.picture').naturalWidth") > 0
@@ -157,11 +165,71 @@ def test_what_is_no_chanter_is_said_and_no_file_is_written(
     assert not list(bench.folder.glob("*.toml"))
 
 
-@needs_axe
-def test_the_screen_of_chanters_is_for_everyone(page: Watched, played: tuple[Path, Tuning]) -> None:
-    sound = {"name": "J.wav", "mimeType": "audio/wav", "buffer": played[0].read_bytes()}
+ALLOWED_LATE = """() => {
+  const { mediaDevices } = navigator;
+  const own = mediaDevices.getUserMedia.bind(mediaDevices);
+  window.streams = [];
+  window.asked = [];
+  window.allow = () => window.asked.splice(0).forEach((go) => go());
+  mediaDevices.getUserMedia = async (...told) => {
+    await new Promise((go) => window.asked.push(go));
+    const stream = await own(...told);
+    window.streams.push(stream);
+    return stream;
+  };
+}"""
+"""A script by which the microphone is allowed when `allow()` says so."""
+
+
+def test_a_microphone_is_begun_once_and_not_after_its_screen_is_left(page: Watched) -> None:
+    """However long somebody thinks about allowing it."""
+    page.run(ALLOWED_LATE)
+    record = page.page.get_by_role("button", name="Record", exact=True)
+    for _ in range(2):
+        record.click()
+    page.run("allow()")
+    page.page.get_by_role("button", name="End the recording").wait_for()
+    assert page.run("streams.length") == 1
+    is_off = "streams.at(-1)?.getTracks().every((one) => one.readyState === 'ended')"
+    page.page.get_by_role("link", name="Library").click()
+    page.page.wait_for_selector("[data-screen=library] .own > h2")
+    assert page.run(is_off)
+    page.page.get_by_role("link", name="Chanters").click()
+    page.page.wait_for_selector("[data-screen=tune] .list h2")
+    record.click()
+    page.page.get_by_role("link", name="Library").click()
+    page.page.wait_for_selector("[data-screen=library] .own > h2")
+    page.run("allow()")
+    page.wait(f"streams.length === 2 && {is_off}")
+
+
+def bring(page: Watched, played: Path) -> None:
+    sound = {"name": "J.wav", "mimeType": "audio/wav", "buffer": played.read_bytes()}
     page.page.locator("input[type=file]").set_input_files(sound)
     heard_hz(page)
+
+
+def test_the_scale_that_was_chosen_last_is_compared_with(
+    page: Watched, played: tuple[Path, Tuning]
+) -> None:
+    bring(page, played[0])
+    scales = page.page.get_by_label("Compared with the scale")
+    others = [
+        one for one in scales.locator("option").all() if not one.evaluate("one => one.selected")
+    ]
+    first, last = (str(one.get_attribute("value")) for one in others[:2])
+    with held_up(page, "job") as is_held:
+        scales.select_option(first)
+        waited_for(is_held)
+        scales.select_option(last)
+    page.wait("!document.querySelector('.files button.main').disabled")
+    assert scales.input_value() == last
+    assert page.page.locator(".said").inner_text() == ""
+
+
+@needs_axe
+def test_the_screen_of_chanters_is_for_everyone(page: Watched, played: tuple[Path, Tuning]) -> None:
+    bring(page, played[0])
     page.run(AXE.read_text("utf-8"))
     found = page.run("axe.run(document, {resultTypes: ['violations']})")
     grave = [

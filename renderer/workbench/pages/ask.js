@@ -107,6 +107,21 @@ export function ask(name, asked = {}, outlives = false) {
   return send(`/api/${name}`, "application/json", JSON.stringify(asked), outlives);
 }
 
+/**
+ * Return what asks a question again and again: its answer, or null for one that a newer one has overtaken.
+ * @param {string} name @returns {(asked?: Record<string, any>) => Promise<any>}
+ */
+export function newestOf(name) {
+  let [count, taken] = [0, 0];
+  return async (asked = {}) => {
+    const number = ++count;
+    const answer = await ask(name, asked);
+    if (number < taken) return null;
+    taken = number;
+    return answer;
+  };
+}
+
 /** Bring a file. @param {File} file @returns {Promise<any>} */
 export async function bring(file) {
   if (file.size > MOST_BYTES) {

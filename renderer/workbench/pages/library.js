@@ -2,9 +2,10 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
-import { Refused, ask, bring, whyNot } from "./ask.js";
+import { Refused, ask, bring, newestOf, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { remember, remembered } from "./kept.js";
+import { Doing } from "./presses.js";
 import { playedStaves } from "./staves_view.js";
 import { LANGUAGES, moment, say } from "./words.js";
 
@@ -55,6 +56,8 @@ export class Library {
     this.renamed = null;
     this.order = remembered("order") ?? "changed";
     this._ended = false;
+    this.askFolder = newestOf("library");
+    this.doing = new Doing((error) => this.failed(error));
     this.staves = playedStaves(hearing);
     this.dock = new Dock(hearing, () => 0);
     this.build();
@@ -186,19 +189,14 @@ export class Library {
   async start() {
     document.title = "Rungwise";
     try {
-      const shown = this.showExample();
-      this.data = await ask("library");
+      await Promise.all([this.showExample(), this.look()]);
       if (this._ended) return;
-      this.fillChoices();
-      this.draw();
-      await shown;
       this.shipped = (await ask("shipped")).shipped;
       if (this._ended) return;
       this.fillChoices();
       // Nothing else: somebody may be at work on their own files by now.
       this.drawOthers();
       await this.hearing.load();
-      this.dock.arrived();
     } catch (error) {
       this.failed(error);
     }
@@ -214,6 +212,15 @@ export class Library {
   failed(error) {
     if (!(error instanceof Refused)) throw error;
     this.said.replaceChildren(error.status === 401 ? say("other_run") : whyNot(error));
+  }
+
+  /** See what is in the folder, and show it. */
+  async look() {
+    const data = await this.askFolder();
+    if (!data || this._ended) return;
+    this.data = data;
+    this.fillChoices();
+    this.draw();
   }
 
   async showExample() {
@@ -407,39 +414,37 @@ export class Library {
     );
   }
 
-  /** @param {string} what @param {Record<string, any>} asked */
-  async act(what, asked) {
-    try {
-      const answer = await ask(what, asked);
-      this.data = await ask("library");
-      this.fillChoices();
-      this.draw();
-      return answer;
-    } catch (error) {
-      this.failed(error);
-      return null;
-    }
+  /** Go to a file that was made, unless somebody has gone elsewhere meanwhile. @param {string} way */
+  goOn(way) {
+    if (!this._ended) location.hash = way;
   }
 
-  async fresh() {
-    const made = await this.act("new", { title: say("new_exercise") });
-    if (made) location.hash = wayTo(made.name);
+  fresh() {
+    return this.doing.once("new", async () => {
+      const { name } = await ask("new", { title: say("new_exercise") });
+      this.goOn(wayTo(name));
+    });
   }
 
   /** Begin a class with the exercise that was changed last. */
-  async freshClass() {
-    const [latest] = this.data.files
-      .filter((/** @type {any} */ row) => ["exercise", "tune"].includes(row.kind) && !row.problem)
-      .sort((/** @type {any} */ a, /** @type {any} */ b) => b.changed - a.changed);
-    const told = { title: say("class"), learner: say("learner_n", { n: 1 }), exercises: latest ? [latest.name] : [] };
-    const made = await this.act("pack-new", told);
-    if (made) location.hash = wayTo(made.name, "pack");
+  freshClass() {
+    return this.doing.once("new class", async () => {
+      const { files } = await ask("library");
+      const [latest] = files
+        .filter((/** @type {any} */ row) => ["exercise", "tune"].includes(row.kind) && !row.problem)
+        .sort((/** @type {any} */ a, /** @type {any} */ b) => b.changed - a.changed);
+      const told = { title: say("class"), learner: say("learner_n", { n: 1 }), exercises: latest ? [latest.name] : [] };
+      const { name } = await ask("pack-new", told);
+      this.goOn(wayTo(name, "pack"));
+    });
   }
 
   /** @param {string} shipped */
-  async copy(shipped) {
-    const made = await this.act("new", { shipped });
-    if (made) location.hash = wayTo(made.name);
+  copy(shipped) {
+    return this.doing.once(`copy ${shipped}`, async () => {
+      const { name } = await ask("new", { shipped });
+      this.goOn(wayTo(name));
+    });
   }
 
   /** Put the focus on a file's row. @param {string} name @param {string} inside what of it */
@@ -453,9 +458,12 @@ export class Library {
   }
 
   /** @param {string} name */
-  async duplicate(name) {
-    const made = await this.act("duplicate", { name });
-    if (made) this.focusOn(made.name);
+  duplicate(name) {
+    return this.doing.once(`duplicate ${name}`, async () => {
+      const made = await ask("duplicate", { name });
+      await this.look();
+      this.focusOn(made.name);
+    });
   }
 
   /** Let the name of a file be changed, or, with "", of none. @param {string} name */
@@ -514,12 +522,12 @@ export class Library {
       this.focusOn(name);
       return;
     }
-    try {
+    await this.doing.once(`rename ${name}`, async () => {
       const { version } = await ask("standing", { name });
       const renamed = await ask("rename", { name, to, version, ...(back ? { packs: back } : {}) });
-      this.renames("");
-      this.data = await ask("library");
-      this.drawOwn();
+      // Somebody may be at another name by now.
+      if (this.renaming === name) this.renames("");
+      await this.look();
       /** @type {{packs: string[], left: {name: string, why: string}[]}} */
       const { packs, left } = renamed;
       const more = [
@@ -530,9 +538,7 @@ export class Library {
       else this.saidWithUndo([say("renamed", { name: renamed.name }), ...more], () => void this.rename(renamed.name, name, packs));
       // Last: the button that was pressed is gone by now.
       this.focusOn(renamed.name);
-    } catch (error) {
-      this.failed(error);
-    }
+    });
   }
 
   /** Say what was done, and let it be undone. @param {string[]} sentences @param {() => void} undo */
@@ -545,26 +551,25 @@ export class Library {
   }
 
   /** @param {string} name */
-  async remove(name) {
-    try {
+  remove(name) {
+    return this.doing.once(`remove ${name}`, async () => {
       const { version } = await ask("standing", { name });
       const { packs } = await ask("remove", { name, version });
-      this.data = await ask("library");
-      this.draw();
+      await this.look();
       const said = [say("was_removed", { name }), ...(packs.length ? [say("still_named", { names: packs.join(", ") })] : [])];
       this.saidWithUndo(said, () => void this.putBack(name, version));
       if (!isElsewhere()) this.said.querySelector("button")?.focus();
-    } catch (error) {
-      this.failed(error);
-    }
+    });
   }
 
   /** @param {string} name @param {string} version */
-  async putBack(name, version) {
-    const back = await this.act("put-back", { name, version });
-    if (!back) return;
-    this.said.textContent = "";
-    this.focusOn(back.name);
+  putBack(name, version) {
+    return this.doing.once(`put back ${name} ${version}`, async () => {
+      const back = await ask("put-back", { name, version });
+      await this.look();
+      this.said.textContent = "";
+      this.focusOn(back.name);
+    });
   }
 
   /** @param {File[]} files */
@@ -577,8 +582,7 @@ export class Library {
         this.failed(error);
       }
     }
-    this.data = await ask("library").catch(() => this.data);
-    this.draw();
+    await this.look().catch(() => undefined);
   }
 
   async endAll() {

@@ -22,18 +22,25 @@ export class Microphone {
     /** @type {MediaRecorder|null} */
     this.recorder = null;
     this._timer = 0;
+    /** How often it was begun or let go of. */
+    this._turned = 0;
   }
 
   get isOn() {
     return this.recorder !== null;
   }
 
-  /** Begin; throws what the browser says where it does not allow it. */
+  /** Begin, unless it is let go of before that is allowed; throws what the browser says where it is not. */
   async begin() {
+    const turned = ++this._turned;
     // What makes speech clear bends the pitch and the level of a chanter.
     const stream = await navigator.mediaDevices.getUserMedia({
       audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false },
     });
+    if (turned !== this._turned) {
+      for (const track of stream.getTracks()) track.stop();
+      return;
+    }
     const [kind, ending] = KINDS.find(([one]) => MediaRecorder.isTypeSupported(String(one))) ?? ["", "webm"];
     const recorder = new MediaRecorder(stream, { ...(kind ? { mimeType: kind } : {}), audioBitsPerSecond: 192_000 });
     /** @type {Blob[]} */
@@ -63,6 +70,7 @@ export class Microphone {
 
   /** Let the microphone go; safe to call again. */
   close() {
+    this._turned += 1;
     window.clearInterval(this._timer);
     if (this.recorder && this.recorder.state !== "inactive") this.recorder.stop();
     for (const track of this.recorder?.stream.getTracks() ?? []) track.stop();

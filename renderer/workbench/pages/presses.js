@@ -1,7 +1,35 @@
-// Presses: each counts for what was under it when it began.
+// Presses: each counts for what was under it when it began, and once until it is done.
 
 const CONTROLS = "a[href], button";
 const MOVED_PX = 6;
+
+/** What presses begin, each once, however often it is pressed until it is done. */
+export class Doing {
+  /** @param {(error: unknown) => void} failed */
+  constructor(failed) {
+    this.failed = failed;
+    /** @type {Set<string>} */
+    this._begun = new Set();
+  }
+
+  /**
+   * @template Made
+   * @param {string} what @param {() => Promise<Made>} work
+   * @returns {Promise<Made|undefined>} nothing where it failed, or is being done already
+   */
+  async once(what, work) {
+    if (this._begun.has(what)) return undefined;
+    this._begun.add(what);
+    try {
+      return await work();
+    } catch (error) {
+      this.failed(error);
+      return undefined;
+    } finally {
+      this._begun.delete(what);
+    }
+  }
+}
 
 /**
  * Let a press count though the page moved, or drew anew what is pressed, before it was let go.

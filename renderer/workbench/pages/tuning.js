@@ -1,12 +1,13 @@
 // Chanters: recordings listened to, the nine notes found, compared, named and played with.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, bring, whyNot } from "./ask.js";
+import { Refused, ask, bring, newestOf, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { follow, stop } from "./jobs.js";
 import { showKeys } from "./keys.js";
 import { wayTo } from "./library.js";
 import { Microphone, canRecord } from "./microphone.js";
+import { Doing } from "./presses.js";
 import { playedStaves } from "./staves_view.js";
 import { table } from "./tables.js";
 import { moment, noteName, say } from "./words.js";
@@ -41,7 +42,12 @@ export class Tuning {
     /** @type {string[]} those that the result is of */
     this.names = [];
     this.job = "";
+    /** What is to be listened to next. @type {{names: string[], scale: string}|null} */
+    this._next = null;
+    this._isListening = false;
     this._ended = false;
+    this.askFolder = newestOf("library");
+    this.doing = new Doing((error) => this.failed(error));
     this.microphone = new Microphone((seconds) => this.say("recording", { n: Math.floor(seconds) }));
     this.staves = playedStaves(hearing);
     this.dock = new Dock(hearing, () => 0);
@@ -116,7 +122,6 @@ export class Tuning {
       if (this.chosen.size) void this.hear();
       await this.showScale();
       await this.hearing.load();
-      this.dock.arrived();
     } catch (error) {
       this.failed(error);
     }
@@ -161,7 +166,9 @@ export class Tuning {
   }
 
   async look() {
-    this.files = (await ask("library")).files;
+    const data = await this.askFolder();
+    if (!data) return;
+    this.files = data.files;
     const names = new Set(this.files.map((row) => row.name));
     for (const name of this.chosen) if (!names.has(name)) this.chosen.delete(name);
     this.draw();
@@ -185,7 +192,7 @@ export class Tuning {
 
   drawListen() {
     const count = this.chosen.size;
-    this.listen.disabled = !count || Boolean(this.job);
+    this.listen.disabled = !count || this._isListening;
     this.listen.textContent = count > 1 ? say("compare", { n: count }) : say("measure");
     this.stopping.hidden = !this.job;
   }
@@ -225,23 +232,31 @@ export class Tuning {
     );
   }
 
+  /** Begin a recording, or end the one that was begun. */
   async recording() {
+    const file = await this.doing.once("recording", () => (this.microphone.isOn ? this.endRecording() : this.beginRecording()));
+    if (file) await this.drop([file]);
+  }
+
+  /** @returns {Promise<null>} */
+  async beginRecording() {
     try {
-      if (!this.microphone.isOn) {
-        await this.microphone.begin();
+      await this.microphone.begin();
+      if (this.microphone.isOn) {
         this.record.textContent = say("record_end");
         this.say("recording", { n: 0 });
-        return;
       }
-      this.record.textContent = say("record");
-      const file = await this.microphone.end(say("recording_name", { when: moment(Date.now() / 1000).replace(/[:/]/g, ".") }));
-      if (file) await this.drop([file]);
     } catch (error) {
       this.microphone.close();
-      this.record.textContent = say("record");
-      if (error instanceof DOMException) this.say("microphone_refused", { why: error.name });
-      else this.failed(error);
+      if (!(error instanceof DOMException)) throw error;
+      this.say("microphone_refused", { why: error.name });
     }
+    return null;
+  }
+
+  endRecording() {
+    this.record.textContent = say("record");
+    return this.microphone.end(say("recording_name", { when: moment(Date.now() / 1000).replace(/[:/]/g, ".") }));
   }
 
   /** @param {File[]} files */
@@ -266,17 +281,36 @@ export class Tuning {
     if (taken.length) await this.hear();
   }
 
-  /** @param {string} scale to compare with; empty for the nearest */
+  /** Listen to what is chosen; asked for something else meanwhile, to that. @param {string} scale to compare with; empty for the nearest */
   async hear(scale = "") {
-    if (this.job) return;
-    const names = [...this.chosen];
+    this._next = { names: [...this.chosen], scale };
+    if (this._isListening) {
+      if (this.job) await stop(this.job);
+      return;
+    }
+    this._isListening = true;
+    try {
+      while (this._next && !this._ended) {
+        const { names, scale: against } = this._next;
+        this._next = null;
+        await this.listenTo(names, against);
+      }
+    } finally {
+      this._isListening = false;
+      this.drawListen();
+    }
+  }
+
+  /** @param {string[]} names @param {string} scale */
+  async listenTo(names, scale) {
     try {
       this.job = (await ask("listen", { names, scale })).job;
+      if (this._next || this._ended) await stop(this.job);
       this.drawListen();
       const found = await follow(this.job, (progress) => {
         this.say("listening", { name: progress.name ?? "", n: progress.seconds ?? 0 });
       });
-      if (this._ended) return;
+      if (this._next || this._ended) return;
       if (!found) {
         this.say("stopped");
         return;
@@ -290,7 +324,6 @@ export class Tuning {
       this.failed(error);
     } finally {
       this.job = "";
-      this.drawListen();
     }
   }
 
@@ -394,25 +427,20 @@ export class Tuning {
   }
 
   /** @param {string} called @param {string} at */
-  async keep(called, at) {
-    try {
+  keep(called, at) {
+    return this.doing.once("keep", async () => {
       const { name } = await ask("keep-chanter", { names: this.names, called, at });
       await this.look();
       await this.playWith(name);
       this.say("chanter_kept", { name });
-    } catch (error) {
-      this.failed(error);
-    }
+    });
   }
 
   /** Let everything in this page sound at a chanter's pitches. @param {string} name */
   async playWith(name) {
     try {
       this.say("getting_sound");
-      this.hearing.pitchIndex = 0;
-      await this.hearing.take([name, "A", "B flat"], this.hearing.chanter);
-      this.dock.arrived();
-      this.say("plays_with", { name });
+      if (await this.hearing.take([name, "A", "B flat"], this.hearing.chanter, 0)) this.say("plays_with", { name });
     } catch (error) {
       this.failed(error);
     }
