@@ -177,7 +177,9 @@ def test_a_row_that_is_open_stays_the_open_one(page: Watched) -> None:
 @needs_chromium
 def test_ticks_add_up(page: Watched) -> None:
     hand(page)
-    gets = page.page.get_by_role("region", name="For all, unless a learner has another").get_by_role("group", name="Each gets")
+    gets = page.page.get_by_role(
+        "region", name="For all, unless a learner has another"
+    ).get_by_role("group", name="Each gets")
     with held_up(page, "pack"):
         gets.get_by_label("a sheet").check()
         gets.get_by_label("a practice page").check()

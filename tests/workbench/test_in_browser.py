@@ -157,7 +157,9 @@ def test_a_press_before_the_sound_is_there_plays_as_soon_as_it_is(page: Watched)
     assert not page.run("window.rungwise.hearing.isPlaying")
 
 
-def test_a_press_on_a_line_whose_music_is_on_its_way_plays_it(page: Watched, bench: Running) -> None:
+def test_a_press_on_a_line_whose_music_is_on_its_way_plays_it(
+    page: Watched, bench: Running
+) -> None:
     lines = "".join(f'[[lines]]\nrun = "low A, {note}, D"\n' * 20 for note in ("B", "C", "E"))
     (bench.folder / "wide.toml").write_text(f'title = "Long"\ntempo = 60\n{lines}')
     # The lines that are in sight are asked for by themselves.

@@ -10,11 +10,18 @@ import pytest
 
 from tests.page.browsers import Watched, needs_chromium
 from tests.workbench.benches import WIDE, Running, waited_for
-from tests.workbench.desks import SAVED, desk, held_up
+from tests.workbench.desks import SAVED, desk, held_up, opened_on
+from tests.workbench.test_faults import book
 
 pytestmark = needs_chromium
 
 HEARING = "window.rungwise.hearing"
+OTHER_TEXT = """() => {
+  const { screen } = window.rungwise;
+  screen.text.replace("# other\\n" + screen.text.text);
+  void screen.show();
+}"""
+"""A script that changes the text as another program does, with as many lines as before."""
 
 
 @pytest.fixture
@@ -104,3 +111,109 @@ def test_a_name_is_typed_on_while_another_files_is_changed(page: Watched, bench:
         "crossings.toml",
         "doublings.toml",
     }
+
+
+# --- what sounds -----------------------------------------------------------------------------
+
+
+def hertz(page: Watched, typed: str) -> None:
+    field = page.page.locator(".dock").get_by_role("spinbutton", name="Pitch: hertz")
+    field.fill(typed)
+    field.press("Enter")
+
+
+def test_what_is_played_while_another_pitch_is_made_goes_on_at_it(page: Watched) -> None:
+    page.page.locator(".dock").get_by_label("Pitch", exact=True).select_option("other")
+    with held_up(page, "sound"):
+        hertz(page, "478")
+        button(page, "Play line 1").click()
+        page.wait(f"{HEARING}.isPlaying")
+        page.run(f"window.before = {HEARING}.player")
+    page.wait(f"{HEARING}.pitchIndex === 2")
+    assert page.run(f"[{HEARING}.isPlaying, window.before.isPlaying]") == [True, False]
+    button(page, "Stop").click()
+    assert not page.run(f"{HEARING}.isPlaying")
+
+
+def test_of_two_pitches_the_one_that_was_typed_last_sounds(page: Watched) -> None:
+    page.page.locator(".dock").get_by_label("Pitch", exact=True).select_option("other")
+    with (
+        page.page.expect_response(lambda one: '"478"' in (one.request.post_data or "")) as late,
+        held_up(page, "sound", answered=True) as is_held,
+    ):
+        hertz(page, "478")
+        waited_for(is_held)
+        hertz(page, "466")
+        page.wait(f"{HEARING}.data.pitches[2]?.low_a_hz === 233")
+    late.value.finished()
+    page.run("new Promise((go) => setTimeout(go, 100))")
+    told = f"[{HEARING}.data.pitches[2].low_a_hz, {HEARING}.pitches[2], {HEARING}.pitchIndex]"
+    assert page.run(told) == [233, "466", 2]
+
+
+def test_music_that_comes_after_its_screen_is_left_is_not_played(
+    page: Watched, bench: Running
+) -> None:
+    (bench.folder / "book.toml").write_text(book(60))
+    example = page.run(f"{HEARING}.music.length")
+    opened_on(page, "write", "book.toml")
+    with page.page.expect_response("**/api/bodies") as late, held_up(page, "bodies"):
+        page.run("document.querySelector('.entry:last-of-type').scrollIntoView()")
+        page.page.get_by_role("link", name="Library").click()
+        page.page.wait_for_selector("[data-screen=library] .example svg")
+    late.value.finished()
+    page.run("new Promise((go) => setTimeout(go, 100))")
+    assert page.run(f"{HEARING}.music.length") == example
+
+
+# --- what is known of a book -----------------------------------------------------------------
+
+
+def test_lines_can_be_added_though_the_words_of_a_definition_come_last(page: Watched) -> None:
+    with held_up(page, "words"):
+        page.page.goto(f"{page.page.url.split('#')[0]}#/know/wide.toml")
+        page.page.wait_for_selector("table.heat")
+    page.page.wait_for_selector("table.heat button")
+
+
+def test_whoever_types_while_pages_are_counted_is_left_alone(page: Watched) -> None:
+    opened_on(page, "know", "wide.toml")
+    page.page.wait_for_selector("table.heat")
+    with held_up(page, "pages"):
+        page.page.locator(".shorter select").select_option("pages")
+        # Somebody is at another choice by now.
+        page.page.locator(".among select").first.focus()
+    page.page.wait_for_selector(".shorter output:has-text('1 of 1')")
+    assert page.run("document.activeElement.closest('.among') !== null")
+
+
+def test_a_choice_that_is_asked_for_while_an_older_one_is_made_is_made_of_the_text_as_it_is(
+    page: Watched,
+) -> None:
+    opened_on(page, "know", "wide.toml")
+    page.page.wait_for_selector("table.heat")
+    slider = page.page.locator(".shorter input[type=range]")
+    with held_up(page, "abridge", answered=True) as is_held:
+        slider.fill("1")
+        waited_for(is_held)
+        page.run(OTHER_TEXT)
+        slider.fill("2")
+        page.wait("window.rungwise.screen.knowing._next !== null")
+    page.page.wait_for_selector(".chosen-lines p:has-text('2 of 3 lines')")
+
+
+def test_what_was_chosen_of_an_older_text_is_taken_out_of_no_newer_one(
+    page: Watched, bench: Running
+) -> None:
+    opened_on(page, "know", "wide.toml")
+    page.page.wait_for_selector("table.heat")
+    page.page.locator(".shorter input[type=range]").fill("1")
+    page.page.wait_for_selector(".chosen-lines h3")
+    with held_up(page, "show"):
+        page.run(OTHER_TEXT)
+        with page.page.expect_response("**/api/shortened") as answered:
+            button(page, "Take the other lines out").click()
+        answered.value.finished()
+    page.wait("window.rungwise.screen.isSettled")
+    assert (bench.folder / "wide.toml").read_text() == "# other\n" + WIDE
+    assert page.page.inner_text(".book .said") == ""

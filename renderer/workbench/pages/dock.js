@@ -29,6 +29,8 @@ export class Dock {
   constructor(hearing, chosen, inner = null) {
     this.hearing = hearing;
     this.chosen = chosen;
+    /** The sound whose pitches are offered. @type {any} */
+    this._offered = null;
     this.holes = new Holes();
     this.noteName = element("span", { class: "name", "aria-hidden": "true" });
     this.state = element("span", { class: "state", role: "status" });
@@ -153,19 +155,19 @@ export class Dock {
     const others = hearing.pitches.filter((one) => Number.isNaN(Number(one)));
     this.state.textContent = say("getting_sound");
     try {
-      await hearing.take([...others, hertz.value], hearing.chanter);
-      hertz.hidden = true;
-      hearing.tune(others.length, hearing.cents);
-      this.arrived();
+      const isTaken = await hearing.take([...others, hertz.value], hearing.chanter, others.length);
+      if (isTaken) hertz.hidden = true;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       this.state.replaceChildren(whyNot(error));
     }
   }
 
-  /** The sound is here. */
-  arrived() {
+  /** Offer the pitches that there are. */
+  _offerPitches() {
     const { data, pitchIndex } = this.hearing;
+    if (!data || data === this._offered) return;
+    this._offered = data;
     this.pitch.disabled = false;
     this.pitch.replaceChildren(
       ...data.pitches.map((/** @type {any} */ one, /** @type {number} */ index) =>
@@ -173,7 +175,6 @@ export class Dock {
       ),
       element("option", { value: OTHER }, say("pitch_other")),
     );
-    this.shown(this.hearing.heard);
   }
 
   toggle() {
@@ -184,6 +185,7 @@ export class Dock {
   /** @param {Heard} heard */
   shown(heard) {
     const { hearing } = this;
+    this._offerPitches();
     const { tempo } = hearing.choice;
     this.button.textContent = say(heard.isPlaying ? "stop" : "start");
     this.button.disabled = !hearing.data;

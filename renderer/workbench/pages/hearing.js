@@ -39,8 +39,10 @@ export class Hearing {
     this.banks = null;
     /** @type {Heard} */
     this.heard = { index: -1, id: "", tone: -1, isPlaying: false, beat: -1 };
-    /** @type {Promise<void>|null} */
+    /** @type {Promise<boolean>|null} */
     this.loading = null;
+    /** How often sound was asked for: what comes late of an older question is not taken. */
+    this._asked = 0;
     /** What holds again after a noise was heard. @type {Partial<import("../../delivery/page/practice.js").Choice>|null} */
     this._usual = null;
     document.addEventListener("visibilitychange", () => document.hidden && this.player?.rest());
@@ -49,40 +51,38 @@ export class Hearing {
     this.choice = { ...plainChoice((index) => this.lineOf(index), bank), rounds: 99 };
   }
 
-  /** Get the sound, once; asked again for other pitches. */
-  load() {
-    this.loading ??= this._load();
-    return this.loading;
+  /** Get the sound, once; where it did not come, it is asked for again. */
+  async load() {
+    if (this.data) return;
+    this.loading ??= this.take(this.pitches, this.chanter, this.pitchIndex).finally(() => (this.loading = null));
+    await this.loading;
   }
 
-  async _load() {
-    const data = await ask("sound", { pitches: this.pitches, chanter: this.chanter });
+  /**
+   * Sound at other pitches, or with the other chanter; where that cannot be, all stays as it was.
+   * @param {string[]} pitches @param {string} chanter @param {number} pitchIndex
+   * @returns {Promise<boolean>} whether it sounds so: false where another was asked for meanwhile
+   */
+  async take(pitches, chanter, pitchIndex) {
+    if (this.player) this.stop();
+    const number = ++this._asked;
+    const data = await ask("sound", { pitches, chanter });
+    if (number !== this._asked) return false;
+    Object.assign(this, { pitches, chanter, pitchIndex, data });
+    const { isPlaying } = this;
+    this.player?.stop();
     this.player = new Player(readMusic(data), () => this._tell(), this.player?.context);
-    this.data = data;
     this.banks = new Banks(data);
     for (const name of /** @type {const} */ (["chanter", "drone", "metronome"])) {
       this.player.fade(name, factor(this.faders[name]));
     }
     this.choice.bank = this.bank();
     this._prepare();
-    this._grant();
-  }
-
-  /** Sound at other pitches, or with the other chanter; where that cannot be, all stays as it was.
-   * @param {string[]} pitches @param {string} chanter */
-  async take(pitches, chanter) {
-    this.stop();
-    const before = { pitches: this.pitches, chanter: this.chanter, pitchIndex: this.pitchIndex, loading: this.loading };
-    this.pitches = pitches;
-    this.chanter = chanter;
-    this.pitchIndex = Math.min(this.pitchIndex, pitches.length - 1);
-    this.loading = null;
-    try {
-      await this.load();
-    } catch (error) {
-      Object.assign(this, before);
-      throw error;
-    }
+    // Begun meanwhile, it goes on at the new pitches.
+    if (isPlaying) this.playAgain();
+    else this._grant();
+    this.onHeard(this.heard);
+    return true;
   }
 
   bank() {

@@ -13,8 +13,14 @@ import { languageInUse, noteName, say } from "./words.js";
 const SHADES = 5;
 const LONGEST_LIST = 200;
 const WAIT_MS = 250;
+const CONTROLS = "select, input, button";
 /** How staves mark which hand moves first. */
 const SIGNS = /** @type {Record<string, string>} */ ({ left: "∧", right: "∨" });
+
+/** The text in what is told of a file, none of one that is only shown. @param {Record<string, any>} told @returns {string} */
+function textOf(told) {
+  return told["text"] ?? "";
+}
 
 // Under a line.
 
@@ -157,9 +163,16 @@ export class Knowing {
     this.open = null;
     /** @type {any} the short version that is shown */
     this.short = null;
+    /** What it was chosen of. @type {Record<string, any>} */
+    this.shortOf = {};
     this.kind = "lines";
     this.size = 0;
+    /** How many there are, 0 before they are laid out. */
     this.pages = 0;
+    /** The text whose pages are being laid out. @type {string|null} */
+    this._laidOut = null;
+    /** What the choice of a short version is drawn for. */
+    this._choiceOf = "";
     this._asked = 0;
     this._of = "";
     this._isChoosing = false;
@@ -218,7 +231,7 @@ export class Knowing {
       const { movements } = await ask("book", { ...told, among });
       if (number !== this._asked) return;
       this.movements = movements.sort((/** @type {any} */ a, /** @type {any} */ b) => b.played - a.played);
-      const of = told["text"] ?? "";
+      const of = textOf(told);
       if (of !== this._of) this.forget(of);
       this.draw();
     } catch (error) {
@@ -357,12 +370,23 @@ export class Knowing {
   drawShorter() {
     const count = this.desk.rows().length;
     if (count < 2) {
+      this._choiceOf = "";
       this.shorter.replaceChildren(element("p", { text: say("too_short") }));
       return;
     }
     const most = this.kind === "pages" ? this.pages : count;
+    const choiceOf = `${this.kind} ${most}`;
+    // What stays as it is may be in somebody's hand.
+    if (choiceOf !== this._choiceOf) this.drawChoice(most);
+    this._choiceOf = choiceOf;
+    if (most) this.drawResult();
+    else void this.layOut();
+  }
+
+  /** @param {number} most the lines or pages that there are; 0 where they are not counted yet */
+  drawChoice(most) {
     this.size = Math.min(this.size || Math.ceil(most / 2), Math.max(1, most));
-    const shown = () => say(this.kind === "pages" ? "pages_of" : "lines_of", { n: this.size, of: most });
+    const shown = () => (most ? say(this.kind === "pages" ? "pages_of" : "lines_of", { n: this.size, of: most }) : "");
     const output = element("output", { text: shown() });
     const slider = element("input", {
       type: "range",
@@ -384,29 +408,44 @@ export class Knowing {
       "select",
       {
         "aria-label": say("how_short"),
-        onchange: (/** @type {any} */ event) => void this.takeKind(event.target.value),
+        onchange: (/** @type {any} */ event) => this.takeKind(event.target.value),
       },
       ...["lines", "pages"].map((one) => element("option", { value: one, selected: one === this.kind }, say(`short_${one}`))),
     );
     const all = element("button", { type: "button", text: say("cover_all"), onclick: () => void this.choose({}) });
     this.result = element("div", { class: "chosen-lines", role: "status" });
+    // Where it is drawn anew, who was at one of them stays at it.
+    const at = [...this.shorter.querySelectorAll(CONTROLS)].findIndex((one) => one === document.activeElement);
     this.shorter.replaceChildren(element("div", { class: "row" }, kinds, slider, output, all), this.result);
-    this.drawResult();
+    const focused = this.shorter.querySelectorAll(CONTROLS)[at];
+    if (focused instanceof HTMLElement) focused.focus({ preventScroll: true });
   }
 
   /** @param {string} kind */
-  async takeKind(kind) {
+  takeKind(kind) {
     this.kind = kind;
     this.size = 0;
-    this.forget(this._of);
+    this.forget(textOf(this.desk.told()));
+    this.drawShorter();
+  }
+
+  /** Have the pages counted. */
+  async layOut() {
+    const told = this.desk.told();
+    const of = textOf(told);
+    if (this._laidOut === of) return;
+    this._laidOut = of;
+    this.result?.replaceChildren(element("p", { text: say("laying_out") }));
     try {
-      if (kind === "pages" && !this.pages) {
-        if (this.result) this.result.textContent = say("laying_out");
-        this.pages = (await ask("pages", this.desk.told())).pages;
-      }
+      const { pages } = await ask("pages", told);
+      if (this._laidOut !== of) return;
+      this._laidOut = null;
+      if (this.kind !== "pages" || this._of !== of) return;
+      this.pages = pages;
       this.drawShorter();
-      this.shorter.querySelector("select")?.focus();
     } catch (error) {
+      if (this._laidOut === of) this._laidOut = null;
+      this.drawResult();
       this.failed(error);
     }
   }
@@ -424,8 +463,10 @@ export class Knowing {
         const told = this.desk.told();
         const { job } = await ask("abridge", { ...told, ...asked });
         const short = await follow(job, () => undefined);
-        if ((told["text"] ?? "") !== (this.desk.told()["text"] ?? "")) return;
+        // What was chosen of another text holds no more, but what is asked for by now does.
+        if (textOf(told) !== textOf(this.desk.told())) continue;
         this.short = short;
+        this.shortOf = told;
         this.desk.mark(short ? new Set(short.lines) : null);
       }
       this.drawResult();
@@ -472,7 +513,7 @@ export class Knowing {
 
   async keepCopy() {
     try {
-      const { name } = await ask("keep-short", { ...this.desk.told(), lines: this.short.lines });
+      const { name } = await ask("keep-short", { ...this.shortOf, lines: this.short.lines });
       this.said.replaceChildren(
         say("copy_kept", { name }),
         " ",
@@ -484,9 +525,11 @@ export class Knowing {
   }
 
   async shorten() {
-    const told = this.desk.told();
+    const told = this.shortOf;
     try {
       const { text } = await ask("shortened", { ...told, lines: this.short.lines });
+      // Somebody has changed what it was chosen of: it is chosen anew.
+      if (textOf(told) !== textOf(this.desk.told())) return;
       await this.desk.replace(text, told["text"]);
       this.said.textContent = say("shortened");
     } catch (error) {

@@ -1,7 +1,7 @@
 // Picking notes on a staff, and movements from the book, with their spelling and their sound.
 
 import { element } from "../../delivery/page/elements.js";
-import { ask } from "./ask.js";
+import { Refused, ask, whyNot } from "./ask.js";
 import { StavesView } from "./staves_view.js";
 import { noteName, say } from "./words.js";
 
@@ -160,7 +160,15 @@ export class MovementPicker {
     for (const one of this.list.querySelectorAll("button")) {
       one.setAttribute("aria-current", String(one.textContent === name));
     }
-    const answer = await ask("show", { name: "movement.toml", text: shownOnEach(movement), known: this.staves.known });
+    /** @type {any} */
+    let answer;
+    try {
+      answer = await ask("show", { name: "movement.toml", text: shownOnEach(movement), known: this.staves.known });
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      if (number === this._asked) this.about.replaceChildren(element("p", { class: "problem" }, whyNot(error)));
+      return;
+    }
     if (number !== this._asked || answer.read.problems.length) return;
     const { read, bodies } = answer;
     this.staves.add(bodies);

@@ -52,7 +52,7 @@ export class SheetView {
         ...this.addresses.map((src, at) => element("img", { src, alt: say("page_of", { n: at + 1, count }) })),
       );
     } catch (error) {
-      this.failed(error);
+      if (number === this._asked) this.failed(error);
     }
   }
 
@@ -75,7 +75,9 @@ export class SheetView {
     this.said.replaceChildren(whyNot(error));
   }
 
+  /** Let go of the pages, also of those that are on their way. */
   release() {
+    this._asked += 1;
     for (const one of this.addresses) URL.revokeObjectURL(one);
     this.addresses = [];
   }

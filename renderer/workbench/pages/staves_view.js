@@ -45,6 +45,7 @@ export class StavesView {
     /** @type {Set<string>} */
     this.wanted = new Set();
     this._isAsking = false;
+    this._ended = false;
     this._lit = -1;
     this.seen = new IntersectionObserver((entries) => this._seen(entries), { rootMargin: "400px" });
     this._resized = () => this._redraw();
@@ -52,6 +53,7 @@ export class StavesView {
   }
 
   destroy() {
+    this._ended = true;
     this.seen.disconnect();
     window.removeEventListener("resize", this._resized);
   }
@@ -177,6 +179,8 @@ export class StavesView {
         const keys = [...this.wanted].slice(0, MOST_AT_ONCE);
         for (const key of keys) this.wanted.delete(key);
         const { bodies } = await ask("bodies", { keys });
+        // What sounds belongs to somebody else by now.
+        if (this._ended) return;
         this.add(bodies);
         this.fill();
         this.wants.arrived();

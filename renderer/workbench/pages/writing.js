@@ -126,9 +126,11 @@ export class Writing extends Desk {
     void ask("words").then((words) => {
       this.words = words;
       this.drawSheet();
+      // Without them nothing could be changed there.
+      if (this.showsBook && this.read) void this.knowing.refresh();
     });
     await shown;
-    void this.hearing.load().then(() => this.dock.arrived(), () => undefined);
+    void this.hearing.load().catch(() => undefined);
   }
 
   /** @override */
