@@ -64,7 +64,7 @@ def held_up(page: Watched, what: str, *, answered: bool = False) -> Iterator[Cal
 def opened_on(page: Watched, place: str, name: str, *, is_written: bool = True) -> None:
     """Go to a file's screen, and wait for its staves and, where it is written, for its fields."""
     page.page.goto(f"{page.page.url.split('#')[0]}#/{place}/{name}")
-    page.wait(f"window.rungwise.screen.name === {json.dumps(name)}")
+    page.wait(f"window.rungwise?.screen?.name === {json.dumps(name)}")
     page.page.wait_for_selector(f"[data-screen={place}] .entry svg")
     if is_written:
         page.wait("window.rungwise.screen.words !== null")

@@ -145,6 +145,7 @@ def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None
 
 def test_a_press_before_the_sound_is_there_plays_as_soon_as_it_is(page: Watched) -> None:
     with held_up(page, "sound"):
+        page.page.reload()
         write(page)
         page.page.get_by_role("button", name="Play line 3").click()
         page.page.locator(".entry").nth(1).locator("g.note").nth(2).click(force=True)
