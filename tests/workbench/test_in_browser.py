@@ -144,9 +144,11 @@ def test_a_press_on_a_note_plays_from_there_and_lights_it(page: Watched) -> None
 
 
 def test_a_press_before_the_sound_is_there_plays_as_soon_as_it_is(page: Watched) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
     with held_up(page, "sound"):
         page.page.reload()
-        write(page)
+        page.page.wait_for_selector(".entry svg")
         page.page.get_by_role("button", name="Play line 3").click()
         page.page.locator(".entry").nth(1).locator("g.note").nth(2).click(force=True)
         assert not page.run("window.rungwise.hearing.isPlaying")
@@ -156,6 +158,21 @@ def test_a_press_before_the_sound_is_there_plays_as_soon_as_it_is(page: Watched)
     page.page.get_by_role("button", name="Stop").click()
     page.run("window.rungwise.hearing.takeMusic(window.rungwise.screen.staves.music())")
     assert not page.run("window.rungwise.hearing.isPlaying")
+
+
+def test_bars_that_are_drawn_across_before_the_sound_is_there_are_looped_then(
+    page: Watched,
+) -> None:
+    write(page)
+    page.wait("window.rungwise.hearing.player !== null")
+    with held_up(page, "sound"):
+        page.page.reload()
+        page.page.wait_for_selector(".entry svg")
+        page.run("window.rungwise.screen.loopBars(0, 2, 3)")
+        assert page.page.locator(".bar-box.looped").count() == 2
+        assert not page.run("window.rungwise.hearing.isPlaying")
+    page.wait("window.rungwise.hearing.isPlaying")
+    assert page.run("String(window.rungwise.hearing.choice.from.n)") == "3"
 
 
 def test_a_press_on_a_line_whose_music_is_on_its_way_plays_it(

@@ -31,7 +31,7 @@ export class Hearing {
     this.countsIn = false;
     /** Plain music by line, as `StavesView.music` has it. @type {(any|null|undefined)[]} */
     this.music = [];
-    /** What was pressed before it could sound. @type {{index: number, from: {bar: number, item: number}|null}|null} */
+    /** Plays what was pressed before it could sound. @type {(() => void)|null} */
     this._wish = null;
     /** @type {WeakMap<object, Line>} */
     this.lines = new WeakMap();
@@ -159,17 +159,34 @@ export class Hearing {
   }
 
   /**
-   * Play a line, from a written note of it, or as soon as it can sound. To be called by a press.
+   * The line that a press wants to hear. What cannot sound yet is played as soon as it can, unless
+   * something else is pressed meanwhile.
+   * @param {number} index @param {() => void} deed what plays it
+   */
+  _wanted(index, deed) {
+    const line = this.lineOf(index);
+    const isComing = !this.player || (index < this.music.length && this.music[index] === undefined);
+    this._wish = isComing ? deed : null;
+    // Browsers let sound begin only by a press, and this is one.
+    if (!line) this.player?.open();
+    return isComing ? null : line;
+  }
+
+  /** Play what was pressed before it could sound, if it can by now. @returns {boolean} whether it plays */
+  _grant() {
+    const { _wish: wish } = this;
+    wish?.();
+    return wish !== null && this._wish === null && this.isPlaying;
+  }
+
+  /**
+   * Play a line, from a written note of it, now or as soon as it can sound. To be called by a press.
    * @param {number} index
    * @param {{bar: number, item: number}|null} from
    */
   play(index, from = null) {
-    const line = this.lineOf(index);
-    const isComing = !this.player || (index < this.music.length && this.music[index] === undefined);
-    this._wish = isComing ? { index, from } : null;
-    // Browsers let sound begin only by a press, and this is one.
-    if (!line) this.player?.open();
-    if (!line || !this.player) return false;
+    const line = this._wanted(index, () => this.play(index, from));
+    if (!line) return;
     this._asUsual();
     const { choice } = this;
     choice.lineIndex = index;
@@ -182,13 +199,6 @@ export class Hearing {
       choice.startAt = item ? item.beat : ZERO;
     }
     this._start(this.countsIn && !from ? 0 : 1);
-    return true;
-  }
-
-  /** Play what was pressed before it could sound, if it can by now. */
-  _grant() {
-    const { _wish: wish } = this;
-    return wish !== null && this.play(wish.index, wish.from);
   }
 
   /** The written notes of a line, each once. @param {number} index @returns {{bar: number, item: number}[]} */
@@ -213,11 +223,12 @@ export class Hearing {
   /**
    * Play some bars of a line again and again.
    * @param {number} index @param {number} first as bars are written @param {number} last
+   * @returns {boolean} whether they play, or will
    */
   playBars(index, first, last) {
-    const line = this.lineOf(index);
+    const line = this._wanted(index, () => this.playBars(index, first, last));
     const stretch = line && stretchOfBars(line, first, last);
-    if (!stretch) return false;
+    if (!stretch) return this._wish !== null;
     this._asUsual();
     this._playStretch(index, stretch);
     return true;
@@ -226,11 +237,12 @@ export class Hearing {
   /**
    * Play the place where a crossing noise lurks, slowly: one round without the noise, one with it.
    * @param {number} index @param {number} bar as it is written @param {number} item
+   * @returns {boolean} whether it plays, or will
    */
   playNoise(index, bar, item) {
-    const line = this.lineOf(index);
+    const line = this._wanted(index, () => this.playNoise(index, bar, item));
     const stretch = line && stretchOfNote(line, bar, item);
-    if (!stretch) return false;
+    if (!stretch) return this._wish !== null;
     const { choice } = this;
     this._usual ??= { tempo: choice.tempo, mode: choice.mode };
     Object.assign(choice, { noises: true, mode: "loop", tempo: isLess(SLOW, choice.tempo) ? SLOW : choice.tempo });

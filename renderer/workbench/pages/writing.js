@@ -417,8 +417,8 @@ export class Writing extends Desk {
     this.showChosen();
     this.staves.loop(-1, null);
     this.loopedBars = null;
-    if (this.hearing.play(index, from)) return;
-    // The music of a line far down may still be on its way.
+    this.hearing.play(index, from);
+    // The music of a line far down comes when it is asked for.
     const row = this.read?.lines[index];
     if (row) void this.staves.want([row.key]);
   }
