@@ -61,10 +61,11 @@ def practise(browser: Browser) -> None:
 
 
 def rests_unseen(browser: Browser) -> None:
-    """Fail unless the device's sound is let go while nobody sees the page, but not while it plays."""
+    """Fail unless the device's sound is let go while nobody sees the page and nothing plays."""
     context = "rungwise.player.context.state"
     told = "document.dispatchEvent(new Event('visibilitychange'))"
-    hide = f"Object.defineProperty(document, 'hidden', {{value: true, configurable: true}}), {told}"
+    hidden = "{value: true, configurable: true}"
+    hide = f"Object.defineProperty(document, 'hidden', {hidden}), {told}"
     browser.run(hide)
     browser.wait(f"{context} === 'suspended'")
     browser.run(f"delete document.hidden, {told}")
