@@ -61,10 +61,18 @@ def held_up(page: Watched, what: str, *, answered: bool = False) -> Iterator[Cal
         route.fulfill(response=answer)
 
 
+def go(page: Watched, place: str, name: str) -> None:
+    """Go to a file's screen, and wait until it is no other's."""
+    page.page.goto(f"{page.page.url.split('#')[0]}#/{place}/{name}")
+    page.wait(
+        f"document.querySelector('[data-screen={place}]') !== null"
+        f" && window.rungwise?.screen?.name === {json.dumps(name)}"
+    )
+
+
 def opened_on(page: Watched, place: str, name: str, *, is_written: bool = True) -> None:
     """Go to a file's screen, and wait for its staves and, where it is written, for its fields."""
-    page.page.goto(f"{page.page.url.split('#')[0]}#/{place}/{name}")
-    page.wait(f"window.rungwise?.screen?.name === {json.dumps(name)}")
-    page.page.wait_for_selector(f"[data-screen={place}] .entry svg")
+    go(page, place, name)
+    page.page.wait_for_selector(".entry svg")
     if is_written:
         page.wait("window.rungwise.screen.words !== null")

@@ -19,7 +19,7 @@ from typing import Any
 from renderer.workbench.library_rows import shipped_data
 from tests.page.browsers import Watched, browsers
 from tests.workbench.benches import Running, running
-from tests.workbench.desks import desk, opened_on
+from tests.workbench.desks import desk, go, opened_on
 
 WIDTHS = {390: 844, 1024: 768, 1440: 900}
 README = Path(__file__).parent.parent.parent / "README.md"
@@ -152,8 +152,8 @@ def _tuning(page: Watched) -> None:
 
 
 def _hand(page: Watched) -> None:
-    page.page.goto(f"{page.page.url.split('#')[0]}#/hand/{CLASS}")
-    page.page.wait_for_selector("[data-screen=hand] .people input")
+    go(page, "hand", CLASS)
+    page.page.wait_for_selector(".people input")
     page.page.wait_for_selector(".dock .play:enabled")
 
 

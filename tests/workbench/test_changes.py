@@ -15,7 +15,7 @@ from renderer.workbench.editing import edit
 from tests.page.browsers import Watched, needs_chromium
 from tests.page.node import needs_node, run
 from tests.workbench.benches import WIDE, Running
-from tests.workbench.desks import SAVED, TEXT, desk, held_up, opened_on
+from tests.workbench.desks import SAVED, TEXT, desk, go, held_up, opened_on
 
 CLASS = """title = "Larkmoor juniors"
 exercises = ["first-gracenotes", { file = "wide.toml", for = ["Jamie", "Ailsa"] }]
@@ -82,7 +82,7 @@ def page(bench: Running, chromium: Any) -> Iterator[Watched]:
 
 
 def hand(page: Watched) -> None:
-    page.page.goto(f"{page.page.url.split('#')[0]}#/hand/quick.toml")
+    go(page, "hand", "quick.toml")
     page.page.wait_for_selector(".adding option[value='crossing-noises']", state="attached")
 
 

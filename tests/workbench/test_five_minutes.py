@@ -31,8 +31,8 @@ RATE = 44_100
 HEARD_LINE = 3
 MOST_PRESSES = 42
 """What it takes today; each one more is a step back."""
-MOST_HEARINGS = 15
-"""On a machine that does too many other things to play without gaps."""
+MOST_ROUNDS = 60
+"""Of a line, on a machine that has too much else to do to be in time with the first ones."""
 NEAR_S = 0.004
 """How near a note begins to where it was asked for."""
 
@@ -58,12 +58,21 @@ LISTEN = """async (tap) => {
   };
   window.AudioContext = function () { return context; };
 }"""
-LOUD = "window.taken.filter(([at, one]) => one.some((n) => Math.abs(n) > 0.01)).length * 128"
-TAKEN = """() => {
-  const { taken } = window;
-  const first = taken[0][0];
-  const all = new Float32Array(taken.at(-1)[0] + 128 - first);
-  for (const [at, one] of taken) all.set(one, at - first);
+HEARD_TO_ITS_END = """(() => {
+  const { player } = window.rungwise.hearing;
+  const round = player.rendition?.sections[%d];
+  return Boolean(round) && window.taken.at(-1)?.[0] > player._origin + round.endFrame;
+})()"""
+ROUND = """(number) => {
+  const { player } = window.rungwise.hearing;
+  const { frame, endFrame } = player.rendition.sections[number];
+  const first = player._origin + frame;
+  const all = new Float32Array(endFrame - frame);
+  for (const [at, one] of window.taken) {
+    one.forEach((value, n) => {
+      if (at + n >= first && at + n < first + all.length) all[at + n - first] = value;
+    });
+  }
   const bytes = new Uint8Array(all.buffer);
   let text = "";
   for (let n = 0; n < bytes.length; n += 32768) {
@@ -113,8 +122,10 @@ class Hands:
         return download.value
 
 
-def heard(watched: Watched) -> NDArray[np.float32]:
-    return np.frombuffer(base64.b64decode(watched.run(TAKEN)), "<f4")
+def heard(watched: Watched, number: int) -> NDArray[np.float32]:
+    """Return what was heard of a round, as soon as it has come to its end."""
+    watched.wait(HEARD_TO_ITS_END % number)
+    return np.frombuffer(base64.b64decode(watched.run(ROUND, number)), "<f4")
 
 
 def files_in(folder: Path) -> dict[str, str]:
@@ -176,16 +187,13 @@ def what_is_heard_is_what_was_written(hands: Hands, watched: Watched, file: Path
     chanter = [one for one in expand(line, exercise.tempo, count_in=0) if one.note is not None]
     lasts = float(chanter[-1].start + chanter[-1].length)
     starts = np.array([float(one.start - chanter[0].start) for one in chanter])
-    hands.presses += 2
-    # However often a busy machine needs: it drops some of what is played.
-    for _ in range(MOST_HEARINGS):
-        watched.run("window.taken.length = 0")
-        hands.page.get_by_label(f"Play line {HEARD_LINE}", exact=True).click()
-        watched.wait(f"{LOUD} > {RATE} * {lasts + 1}")
-        hands.page.get_by_role("button", name="Stop").click()
-        found = onsets_in(heard(watched), lasts)
+    hands.press(hands.page.get_by_label(f"Play line {HEARD_LINE}", exact=True))
+    # A round that is to sound soon may be laid late on a busy machine, but not one that is far off.
+    for number in range(MOST_ROUNDS):
+        found = onsets_in(heard(watched, number), lasts)
         if len(found) == len(starts) and np.abs(found - starts).max() < NEAR_S:
             break
+    hands.button("Stop")
     assert len(found) == len(starts), (found, starts)
     assert np.abs(found - starts).max() < NEAR_S
     print(f"onsets within {1000 * np.abs(found - starts).max():.1f} ms of what was asked for")

@@ -16,7 +16,7 @@ import pytest
 from renderer.reading.library import shipped_exercises
 from tests.page.browsers import AXE, Watched, needs_axe, needs_chromium
 from tests.workbench.benches import Running, waited_for
-from tests.workbench.desks import TEXT, desk
+from tests.workbench.desks import TEXT, desk, go, held_up
 
 LINE = """title = "Larkmoor steps"
 meter = "3/4"
@@ -322,16 +322,16 @@ def page(bench: Running, folder: Path, chromium: Any) -> Iterator[Watched]:
     (folder / "seen.toml").write_text(CLASS)
     told = {"viewport": {"width": 1024, "height": 768}, "bypass_csp": True}
     with desk(bench, chromium, shown=".bar h1", **told) as watched:
-        watched.page.goto(f"http://127.0.0.1:{bench.port}/#/hand/seen.toml")
+        go(watched, "hand", "seen.toml")
         watched.page.wait_for_selector(".people input")
         yield watched
 
 
 def test_what_is_being_made_is_followed_and_stopped_after_the_page_was_loaded_again(
-    page: Watched, bench: Running, folder: Path
+    page: Watched, folder: Path
 ) -> None:
     (folder / "large.toml").write_text(large(60, 40))
-    page.page.goto(f"http://127.0.0.1:{bench.port}/#/hand/large.toml")
+    go(page, "hand", "large.toml")
     stop = page.page.get_by_role("button", name="Stop")
     page.page.locator(".play:enabled").click()
     stop.wait_for()
@@ -343,6 +343,24 @@ def test_what_is_being_made_is_followed_and_stopped_after_the_page_was_loaded_ag
     ).wait_for()
     page.page.locator(".play:enabled").wait_for()
     assert not stop.is_visible()
+
+
+@needs_chromium
+def test_what_is_begun_before_the_page_knows_what_is_there_can_be_stopped(
+    page: Watched, folder: Path
+) -> None:
+    (folder / "begun.toml").write_text(large(60, 40))
+    with (
+        page.page.expect_response("**/api/pack-there") as late,
+        held_up(page, "pack-there", answered=True),
+    ):
+        go(page, "hand", "begun.toml")
+        page.page.locator(".play:enabled").click()
+        page.page.wait_for_selector(".dock progress:visible")
+    late.value.finished()
+    page.run("new Promise((go) => setTimeout(go, 100))")
+    page.page.get_by_role("button", name="Stop").click()
+    page.page.get_by_text(re.compile(r"Stopped\. What is finished stays")).wait_for()
 
 
 FOCUSED = "document.activeElement?.getAttribute('aria-label')"
@@ -415,9 +433,16 @@ def test_it_is_made_heard_and_seen_on_narrow_pages_and_axe_finds_nothing(
     page.page.go_back()
     page.page.wait_for_selector(".parcels")
     page.page.wait_for_selector(".play:enabled")
-    page.page.get_by_text("Ailsa: ", exact=False).click()
-    page.page.get_by_role("button", name=re.compile(r"^Hear: .* - A - ")).press("Enter")
+    for name in ("Ailsa", "Jamie"):
+        page.page.get_by_text(f"{name}: ", exact=False).click()
+    # Of two the one that was pressed last.
+    with page.page.expect_response("**/api/pack-file") as late, held_up(page, "pack-file"):
+        page.page.get_by_role("button", name=re.compile(r"^Hear: .* - B flat - ")).click()
+        page.page.get_by_role("button", name=re.compile(r"^Hear: .* - A - ")).press("Enter")
+        page.wait("document.querySelector('audio') !== null")
+    late.value.finished()
     page.wait("document.querySelector('audio')?.currentTime > 0.2")
+    assert " - A - " in page.run("document.querySelector('audio').getAttribute('aria-label')")
     lasts = page.run("document.querySelector('audio').duration")
     (track,) = (bench.folder / "out" / "seen" / "Ailsa").glob("*.mp3")
     assert lasts == pytest.approx(mutagen.mp3.MP3(track).info.length, abs=0.1)

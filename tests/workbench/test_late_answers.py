@@ -10,7 +10,7 @@ import pytest
 
 from tests.page.browsers import Watched, needs_chromium
 from tests.workbench.benches import WIDE, Running, waited_for
-from tests.workbench.desks import SAVED, desk, held_up, opened_on
+from tests.workbench.desks import SAVED, desk, go, held_up, opened_on
 from tests.workbench.test_faults import book
 
 pytestmark = needs_chromium
@@ -171,7 +171,7 @@ def test_music_that_comes_after_its_screen_is_left_is_not_played(
 
 def test_lines_can_be_added_though_the_words_of_a_definition_come_last(page: Watched) -> None:
     with held_up(page, "words"):
-        page.page.goto(f"{page.page.url.split('#')[0]}#/know/wide.toml")
+        go(page, "know", "wide.toml")
         page.page.wait_for_selector("table.heat")
     page.page.wait_for_selector("table.heat button")
 
@@ -217,3 +217,96 @@ def test_what_was_chosen_of_an_older_text_is_taken_out_of_no_newer_one(
     page.wait("window.rungwise.screen.isSettled")
     assert (bench.folder / "wide.toml").read_text() == "# other\n" + WIDE
     assert page.page.inner_text(".book .said") == ""
+
+
+# --- files -----------------------------------------------------------------------------------
+
+
+def on_disk(page: Watched, bench: Running) -> str:
+    page.wait("window.rungwise.screen.isSettled")
+    return (bench.folder / "wide.toml").read_text()
+
+
+def test_what_was_kept_is_not_replaced_by_what_was_read_before(
+    page: Watched, bench: Running
+) -> None:
+    opened_on(page, "write", "wide.toml")
+    page.wait("window.rungwise.screen.isSettled")
+    with (
+        page.page.expect_response("**/api/open") as late,
+        held_up(page, "open", answered=True) as is_held,
+    ):
+        (bench.folder / "wide.toml").write_text(WIDE.replace("tempo = 60", "tempo = 66"))
+        waited_for(is_held)
+        page.run(OTHER_TEXT)
+        button(page, "Keep mine").click()
+        page.wait("window.rungwise.screen.isSettled")
+    late.value.finished()
+    page.run("new Promise((go) => setTimeout(go, 100))")
+    assert on_disk(page, bench) == "# other\n" + WIDE
+
+
+def test_what_is_written_until_the_next_screen_is_there_is_saved(
+    page: Watched, bench: Running
+) -> None:
+    opened_on(page, "write", "wide.toml")
+    page.wait("window.rungwise.screen.isSettled")
+    with held_up(page, "save") as is_held:
+        page.run(OTHER_TEXT)
+        page.page.get_by_role("link", name="Library").click()
+        waited_for(is_held)
+        page.run(OTHER_TEXT)
+    page.page.wait_for_selector("[data-screen=library] li[data-name='wide.toml']")
+    assert (bench.folder / "wide.toml").read_text() == "# other\n# other\n" + WIDE
+
+
+def test_the_sheet_shows_what_was_changed_just_before(page: Watched) -> None:
+    opened_on(page, "write", "wide.toml")
+    page.page.locator(".entry").nth(0).locator(".opener").click()
+    with page.page.expect_request("**/api/sheet") as asked:
+        with held_up(page, "show"):
+            page.page.get_by_label("Heading").fill("From low A")
+            button(page, "Sheet").click()
+        page.page.get_by_alt_text("Page 1").wait_for()
+    assert "From low A" in asked.value.post_data
+    button(page, "Close").click()
+
+
+def test_versions_that_come_after_the_screen_is_left_are_not_shown(page: Watched) -> None:
+    opened_on(page, "write", "wide.toml")
+    with page.page.expect_response("**/api/earlier") as late, held_up(page, "earlier"):
+        button(page, "Versions").click()
+        page.page.get_by_role("link", name="Library").click()
+        page.page.wait_for_selector("[data-screen=library] .example svg")
+    late.value.finished()
+    page.run("new Promise((go) => setTimeout(go, 100))")
+    assert page.said == []
+
+
+# --- handing out -----------------------------------------------------------------------------
+
+CLASS = """title = "Larkmoor juniors"
+exercises = ["wide.toml"]
+gets = ["sheet"]
+[[learners]]
+name = "Jamie"
+pitch = "A"
+"""
+
+
+@pytest.mark.parametrize("late", ["pack", "save"])
+def test_a_class_is_made_as_it_was_changed_just_before(
+    page: Watched, bench: Running, late: str
+) -> None:
+    (bench.folder / "juniors.toml").write_text(CLASS)
+    go(page, "hand", "juniors.toml")
+    page.page.wait_for_selector(".dock .play:enabled")
+    with held_up(page, late) as is_held:
+        name = page.page.get_by_label("Name: Jamie")
+        name.fill("Ailsa")
+        name.press("Enter")
+        waited_for(is_held)
+        page.page.locator(".dock .play").click()
+    page.page.wait_for_selector(".outcome")
+    made = {one.name for one in (bench.folder / "out" / "juniors").iterdir() if one.is_dir()}
+    assert made == {"Ailsa"}

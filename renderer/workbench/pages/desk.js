@@ -9,6 +9,7 @@ import { Refused, ask, english, sentences, whyNot } from "./ask.js";
 import { asTheyStand } from "./changes.js";
 import { remember, remembered } from "./kept.js";
 import { showKeys } from "./keys.js";
+import { Doing } from "./presses.js";
 import { TextView, completion } from "./text_view.js";
 import { moment, say } from "./words.js";
 
@@ -77,6 +78,7 @@ export class Desk {
     this._saving = Promise.resolve();
     this._conflict = false;
     this._ended = false;
+    this.doing = new Doing((error) => this.failed(error));
     /** The change by fields that is being asked for. @type {Promise<boolean>} */
     this._changing = Promise.resolve(true);
     /** The changes by fields that have moved entries of lists. @type {Change[]} */
@@ -234,10 +236,7 @@ export class Desk {
     window.removeEventListener("pagehide", this._onLeave);
     clearInterval(this._watch);
     clearTimeout(this._showTimer);
-    // What was asked for just before the screen was left counts too.
-    await this._changing;
-    await this._saving;
-    await this.saveNow(false);
+    await this.saved();
     this.text?.destroy();
   }
 
@@ -524,21 +523,35 @@ export class Desk {
       this._isSaving = false;
     }
     this.showState();
-    if (this.isDirty && !this._conflict) {
-      this._dirtySince ||= performance.now();
-      this._planSave();
+    if (!this.isDirty || this._conflict) return;
+    // Until the next screen is there, somebody may write on this one.
+    if (this._ended) {
+      await this.saveNow(false);
+      return;
     }
+    this._dirtySince ||= performance.now();
+    this._planSave();
+  }
+
+  /** Have all on the disk that was asked for by now, and say whether it is; where not, the page says why. */
+  async saved() {
+    await this._changing;
+    await this._saving;
+    await this.saveNow(false);
+    return !this.isDirty;
   }
 
   /** Look whether another program has changed the file. */
   async watch() {
     if (this._isSaving || this._conflict || document.hidden) return;
     try {
+      const known = this.version;
+      // Whoever has saved meanwhile knows better; saving itself finds out what others have written.
+      const isOld = () => this._isSaving || this.isDirty || this.version !== known || this._ended;
       const { version } = await ask("standing", { name: this.name });
-      if (this._isSaving || version === this.version || this._ended) return;
-      if (this.isDirty) return; // saving finds out
+      if (isOld() || version === known) return;
       const opened = await ask("open", { name: this.name });
-      if (this._isSaving || this.isDirty || opened.version === this.version) return;
+      if (isOld() || opened.version === known) return;
       this.version = opened.version;
       this.savedText = opened.text ?? "";
       this.text?.replace(this.savedText);
@@ -575,26 +588,31 @@ export class Desk {
     this.notify(say(there.text === null ? "gone_from_disk" : "changed_on_disk"), ...(there.text === null ? [own] : [theirs, own]));
   }
 
-  async showEarlier() {
-    const { versions } = await ask("earlier", { name: this.name });
-    const rows = versions.map((/** @type {any} */ one) =>
-      element(
-        "li",
-        {},
-        element("span", { text: moment(one.when) }),
-        element("button", { type: "button", text: say("restore"), onclick: () => void this.restore(one.version) }),
-      ),
-    );
-    this.openDialog(say("earlier"), [
-      rows.length ? element("ul", { class: "versions" }, ...rows) : element("p", { text: say("earlier_none") }),
-    ]);
+  showEarlier() {
+    return this.doing.once("earlier", async () => {
+      const { versions } = await ask("earlier", { name: this.name });
+      if (this._ended) return;
+      const rows = versions.map((/** @type {any} */ one) =>
+        element(
+          "li",
+          {},
+          element("span", { text: moment(one.when) }),
+          element("button", { type: "button", text: say("restore"), onclick: () => void this.restore(one.version) }),
+        ),
+      );
+      this.openDialog(say("earlier"), [
+        rows.length ? element("ul", { class: "versions" }, ...rows) : element("p", { text: say("earlier_none") }),
+      ]);
+    });
   }
 
   /** Put an earlier version in the place of the text; undo takes it back. @param {string} version */
-  async restore(version) {
-    const { text } = await ask("earlier-text", { name: this.name, version });
-    this.text?.replace(text);
-    this.dialog.close();
-    await this.show();
+  restore(version) {
+    return this.doing.once("restore", async () => {
+      const { text } = await ask("earlier-text", { name: this.name, version });
+      this.text?.replace(text);
+      this.dialog.close();
+      await this.show();
+    });
   }
 }

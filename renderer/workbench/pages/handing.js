@@ -59,6 +59,8 @@ export class Handing extends Desk {
     this.audio = null;
     /** How making it ended, until something is changed. */
     this.howItEnded = "";
+    /** How often it was asked for a track. */
+    this._heardOf = 0;
     this._isForetelling = false;
     /** Whether what is being worked out may be old by now. */
     this._foretellAgain = false;
@@ -107,8 +109,7 @@ export class Handing extends Desk {
     });
     await this.look();
     // What was begun goes on while another screen is shown, and when the page is loaded again.
-    this.job = this.there?.job ?? "";
-    if (this.job) void this.followed();
+    if (this.there?.job) void this.followed(this.there.job);
   }
 
   /** @override */
@@ -574,26 +575,24 @@ export class Handing extends Desk {
   /** @param {boolean} tidy whether what is made no longer is removed */
   async make(tidy) {
     if (this.job) return;
-    try {
-      await this.saveNow(false);
-      if (this.isDirty) return; // why is said already
-      const { job } = await ask("pack-make", { name: this.name, tidy });
-      this.job = job;
-    } catch (error) {
-      this.failed(error);
-      return;
-    }
-    await this.followed();
+    const job = await this.doing.once("make", async () => {
+      if (!(await this.saved())) return "";
+      return (await ask("pack-make", { name: this.name, tidy })).job;
+    });
+    if (job) await this.followed(job);
   }
 
-  async followed() {
+  /** Show how far a job is, and what came of it. @param {string} job */
+  async followed(job) {
+    if (this.job) return;
+    this.job = job;
     this.button.disabled = true;
     this.stopping.hidden = this.progress.hidden = false;
     this.progress.removeAttribute("value");
     this.tell(say("reading_class"));
     this.howItEnded = "";
     try {
-      const made = await follow(this.job, (progress) => this.moved(progress));
+      const made = await follow(job, (progress) => this.moved(progress));
       if (made) this.made = made;
       this.howItEnded = say(made ? "made_it" : "make_stopped");
       this.notify("");
@@ -731,15 +730,14 @@ export class Handing extends Desk {
     const name = one.path.split("/").pop() ?? one.path;
     const button = (/** @type {string} */ key, /** @type {() => void} */ on) =>
       element("button", { type: "button", text: say(key), "aria-label": `${say(key)}: ${name}`, onclick: on });
-    const what = element("div", { class: "what" }, element("span", { text: name }), element("small", { text: megabytes(one.bytes) }));
     return element(
       "li",
-      {},
-      what,
+      { "data-path": one.path },
+      element("div", { class: "what" }, element("span", { text: name }), element("small", { text: megabytes(one.bytes) })),
       element(
         "div",
         { class: "tools" },
-        ...(HEARD.test(name) ? [button("hear_file", () => void this.hear(one.path, name, what))] : []),
+        ...(HEARD.test(name) ? [button("hear_file", () => void this.hear(one.path, name))] : []),
         ...(this.there.is_opened && OPENED.test(name) ? [button("open", () => void this.openThere(one.path))] : []),
         button("save_file", () => void this.save(one.path, name)),
       ),
@@ -755,12 +753,16 @@ export class Handing extends Desk {
     }
   }
 
-  /** Let a track be heard where it stands; one at a time. @param {string} path @param {string} name @param {HTMLElement} where */
-  async hear(path, name, where) {
+  /** Let a track be heard where it stands; one at a time. @param {string} path @param {string} name */
+  async hear(path, name) {
     this.silence();
+    const number = ++this._heardOf;
     try {
-      const src = URL.createObjectURL(await fetched("pack-file", { name: this.name, path }));
-      this.silence();
+      const file = await fetched("pack-file", { name: this.name, path });
+      // Another was asked for meanwhile, or it stands here no more.
+      const where = this.done.querySelector(`[data-path="${CSS.escape(path)}"] .what`);
+      if (number !== this._heardOf || !where) return;
+      const src = URL.createObjectURL(file);
       const audio = element("audio", { src, controls: true, "aria-label": say("hears", { name }) });
       audio.onerror = () => this.audio === audio && this.notify(say("not_heard", { name }));
       this.audio = audio;

@@ -87,7 +87,7 @@ export class Writing extends Desk {
 
   /** @param {string} view */
   build(view) {
-    this.buildDesk(say("music"), element("button", { type: "button", text: say("sheet"), onclick: () => this.showSheet() }));
+    this.buildDesk(say("music"), element("button", { type: "button", text: say("sheet"), onclick: () => void this.showSheet() }));
     this.adder = element("button", { type: "button", class: "add", text: say("add_line"), onclick: () => void this.addLine() });
     this.root.replaceChildren(this.bar, this.notice, this.desk, this.dock.element, this.dialog);
     this.desk.append(this.knowing.element);
@@ -493,8 +493,13 @@ export class Writing extends Desk {
     if (this.hearing.isPlaying) this.hearing.play(index);
   }
 
+  /** Show the sheet, with what was changed just before. */
   showSheet() {
-    this.printed = new SheetView(this.told());
-    this.openDialog(say("sheet"), [this.printed.element], true);
+    return this.doing.once("sheet", async () => {
+      await this._changing;
+      if (this._ended) return;
+      this.printed = new SheetView(this.told());
+      this.openDialog(say("sheet"), [this.printed.element], true);
+    });
   }
 }
