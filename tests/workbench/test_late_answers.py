@@ -202,6 +202,20 @@ def test_a_choice_that_is_asked_for_while_an_older_one_is_made_is_made_of_the_te
     page.page.wait_for_selector(".chosen-lines p:has-text('2 of 3 lines')")
 
 
+def test_what_is_chosen_of_a_new_text_stays_though_the_facts_of_it_come_later(
+    page: Watched,
+) -> None:
+    opened_on(page, "know", "wide.toml")
+    page.page.wait_for_selector("table.heat")
+    chosen = ".chosen-lines p:has-text('1 of 3 lines')"
+    with held_up(page, "know"):
+        page.run(OTHER_TEXT)
+        page.page.locator(".shorter input[type=range]").fill("1")
+        page.page.wait_for_selector(chosen)
+    page.wait("window.rungwise.screen.knowing._of.startsWith('# other')")
+    assert page.page.locator(chosen).count() == 1
+
+
 def test_what_was_chosen_of_an_older_text_is_taken_out_of_no_newer_one(
     page: Watched, bench: Running
 ) -> None:

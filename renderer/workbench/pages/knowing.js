@@ -232,18 +232,23 @@ export class Knowing {
       if (number !== this._asked) return;
       this.movements = movements.sort((/** @type {any} */ a, /** @type {any} */ b) => b.played - a.played);
       const of = textOf(told);
-      if (of !== this._of) this.forget(of);
+      if (of !== this._of) this.hold(of);
       this.draw();
     } catch (error) {
       this.failed(error);
     }
   }
 
-  /** What was chosen of another text holds no more. @param {string} of */
-  forget(of) {
+  /** Hold to a text: what was chosen of another one holds no more. @param {string} of */
+  hold(of) {
     this._of = of;
-    this.short = null;
     this.pages = 0;
+    if (textOf(this.shortOf) !== of) this.forget();
+  }
+
+  /** Have nothing chosen. */
+  forget() {
+    this.short = null;
     this.desk.mark(null);
   }
 
@@ -425,7 +430,8 @@ export class Knowing {
   takeKind(kind) {
     this.kind = kind;
     this.size = 0;
-    this.forget(textOf(this.desk.told()));
+    this.forget();
+    this.hold(textOf(this.desk.told()));
     this.drawShorter();
   }
 
