@@ -517,7 +517,7 @@ def encoders_in(folder: Path) -> list[str]:
 
 def ended(folder: Path) -> bool:
     """Wait until no encoder of a killed run is left; they end once nobody writes to them."""
-    for _ in range(600):
+    for _ in range(10 * HANG_S):
         if not encoders_in(folder):
             return True
         time.sleep(0.1)

@@ -26,6 +26,12 @@ SIZES = [(320, 568), (360, 740), (844, 390), (640, 400), (768, 1024), (1280, 800
 """Small and usual telephones, one on its side, a window at 200 %, a tablet, a desk, a projector."""
 
 
+DRAWN = """() => new Promise((done) => {
+  requestAnimationFrame(() => requestAnimationFrame(done));
+})"""
+"""A script that comes back when all that was changed is drawn, and told of its size."""
+
+
 def play_on(watched: Watched, seconds: int) -> None:
     """Start, and lay out what comes."""
     watched.page.click(".play")
@@ -55,8 +61,9 @@ def test_at_every_size_the_music_that_sounds_is_seen_over_the_controls(page: Wat
             "rungwise.player.rendition.clicks.find(one => one.bar === 3 && one.beat === 2).frame"
         )
         # Of the line's staves the last one is the lowest.
+        watched.run(DRAWN)
         watched.run(f"rungwise.showHeard({frame})")
-        watched.page.wait_for_timeout(50)
+        watched.run(DRAWN)
         box, dock = watched.run(
             """() => [document.querySelector(".here"), rungwise.dockElement].map((one) => {
               const { top, bottom, left, right } = one.getBoundingClientRect();

@@ -28,6 +28,8 @@ tempo = 66
 abc = "{g}A4 {d}A2 | {gBd}B2{g}c2{d}B2 | {GdG}e4 {ag}a2 |]"
 """
 
+MOST_TURNS = 20
+"""On a machine that has too much else to do to play without gaps: each turn tells by itself."""
 SLOWER = 6
 """How much slower than this machine the script is when it begins."""
 
@@ -56,6 +58,12 @@ LISTEN = """async () => {
   const node = new AudioWorkletNode(player.context, "tap", sides);
   window.taken = [];
   node.port.onmessage = (event) => window.taken.push(event.data);
+  window.missed = 0;
+  const started = player._started.bind(player);
+  player._started = (made, missed) => {
+    window.missed += missed;
+    return started(made, missed);
+  };
   rungwise.play();
   player._master.connect(node);
 }"""
@@ -85,8 +93,35 @@ APART = """() => {
       }
     }
   }
-  return [heard.length, apart, loudest];
+  return [heard.length, apart, loudest, window.missed];
 }"""
+
+
+def played(chromium: Any, address: str) -> tuple[int, float, float, int]:
+    """Play a page whose main thread is blocked for seconds; say how far apart what sounds is.
+
+    Returns how many blocks of sound were compared, their largest difference and sample, and how
+    many frames were laid too late, on a machine that was held up for longer than that.
+    """
+    context = chromium.new_context(bypass_csp=True)
+    watched = opened(context, address)
+    # As on a telephone: what takes long before the beginning makes it later, not wrong.
+    slow = context.new_cdp_session(watched.page)
+    slow.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+    watched.run(LISTEN)
+    slow.send("Emulation.setCPUThrottlingRate", {"rate": 1})
+    # Laid well ahead, as it is sooner or later on any machine; from then on nothing is late.
+    watched.wait("rungwise.player._laidTo > rungwise.player.frame + 18 * 44100")
+    # Nor are the drones, made while all else sounded.
+    watched.wait("rungwise.player.frame > rungwise.player._known?.frame")
+    watched.run(SETTLED)
+    for _ in range(2):
+        watched.run(BLOCK)
+    watched.wait("rungwise.player.frame > settled + 7 * 44100")
+    blocks, apart, loudest, missed = watched.run(APART)
+    watched.page.click(".play")
+    context.close()
+    return blocks, apart, loudest, missed
 
 
 @needs_chromium
@@ -97,24 +132,10 @@ def test_a_dropped_frame_of_the_picture_moves_no_sample_of_the_sound(
     page = page_of(TURN, tmp_path)
     (tmp_path / "tap.js").write_text(TAP)
     with served(tmp_path) as at:
-        context = chromium.new_context(bypass_csp=True)
-        watched = opened(context, at(page.name))
-        # As on a telephone: what takes long before the beginning makes it later, not wrong.
-        slow = context.new_cdp_session(watched.page)
-        slow.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
-        watched.run(LISTEN)
-        slow.send("Emulation.setCPUThrottlingRate", {"rate": 1})
-        # Laid well ahead, as it is sooner or later on any machine; from then on nothing is late.
-        watched.wait("rungwise.player._laidTo > rungwise.player.frame + 10 * 44100")
-        # Nor are the drones, made while all else sounded.
-        watched.wait("rungwise.player.frame > rungwise.player._known?.frame")
-        watched.run(SETTLED)
-        for _ in range(2):
-            watched.run(BLOCK)
-        watched.wait("rungwise.player.frame > settled + 7 * 44100")
-        blocks, apart, loudest = watched.run(APART)
-        watched.page.click(".play")
-        context.close()
+        for _ in range(MOST_TURNS):
+            blocks, apart, loudest, missed = played(chromium, at(page.name))
+            if not missed:
+                break
     assert blocks > 1_000
     assert loudest > 0.1
     assert apart < 1e-6
@@ -169,7 +190,7 @@ def test_what_firefox_plays_live_is_our_wav_to_the_sample(start: Browsers, tmp_p
     context = start("firefox").new_context()
     watched = opened(context, page.as_uri())
     lags: list[tuple[int, float]] = []
-    for turn in range(4):
+    for turn in range(MOST_TURNS):
         path = tmp_path / f"{turn}.f32"
         with start.recorded(path):
             watched.page.click(".play")

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from tests.limits import HANG_S
 from tests.page.browsers import Watched, needs_chromium
 from tests.workbench.benches import WIDE, Running, running, waited_for
 from tests.workbench.desks import SAVED, TEXT, desk, held_up, opened_on
@@ -466,5 +467,5 @@ def test_it_ends_from_the_page(tmp_path: Path, chromium: Any) -> None:
         opened.goto(one.address)
         opened.get_by_role("button", name="End the workbench").click()
         opened.wait_for_selector("text=has ended")
-        assert one.process.wait(600) == 0
+        assert one.process.wait(HANG_S) == 0
         context.close()
