@@ -264,6 +264,7 @@ def test_what_is_typed_and_open_stays_whatever_comes_late(page: Watched) -> None
 def test_the_example_makes_room_for_files_of_ones_own(page: Watched, bench: Running) -> None:
     """Whole in an empty folder; of one line above files, also while none of them is found."""
     lines = page.page.locator(".example .line:visible")
+    page.page.wait_for_selector(".example svg")
     page.page.wait_for_selector(".own .rows li")
     assert lines.count() == 1
     search = page.page.get_by_role("searchbox")
