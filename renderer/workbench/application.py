@@ -22,6 +22,7 @@ from renderer.workbench.asked import Answering, Bringing
 from renderer.workbench.folder import ChangedOnDiskError, Folder
 from renderer.workbench.guard import Guard
 from renderer.workbench.running_jobs import Jobs
+from renderer.workbench.said import plain_problem
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -234,9 +235,7 @@ def workbench(bench: Bench, token: str, hosts: Sequence[str]) -> Guard:
         )
 
     def _plain(problems: Sequence[Problem]) -> dict[str, Any]:
-        from renderer.workbench.shown_music import plain_problems
-
-        return {"problems": plain_problems(problems)}
+        return {"problems": [plain_problem(one) for one in problems]}
 
     app: Starlette = Starlette(
         routes=[

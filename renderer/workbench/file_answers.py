@@ -11,6 +11,7 @@ from renderer.errors import RungwiseError, failure
 from renderer.notation.limits import LARGEST_SCORE_BYTES, LONGEST_FILE_BYTES
 from renderer.workbench.asked import MOST_TEXT, Answering, text_of, texts_of
 from renderer.workbench.folder import MOST_LISTED, Opened, clean_name, is_recording, text_in
+from renderer.workbench.said import said_problem
 
 if TYPE_CHECKING:
     from renderer.workbench.application import Bench
@@ -118,7 +119,7 @@ class _Files:
                     self.folder.save_text(own, changed, one.version)
                     packs.append(own)
             except RungwiseError as error:
-                left.append({"name": own, "why": str(error)})
+                left.append({"name": own, "why": said_problem(error.problems[0])})
         return {"name": to, "packs": packs, "left": left}
 
     def _that_may_name(self, name: str) -> list[Opened]:

@@ -24,6 +24,9 @@ import secrets
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from renderer.errors import Problem
+from renderer.workbench.said import plain_problem
+
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -220,7 +223,7 @@ def _is_upload(scope: Scope) -> bool:
 
 
 async def _refuse(send: Send, status: int, cause: str, remedy: str) -> None:
-    body = json.dumps({"problems": [{"cause": cause, "remedy": remedy}]}).encode()
+    body = json.dumps({"problems": [plain_problem(Problem(cause, remedy))]}).encode()
     headers = [
         (b"content-type", b"application/json"),
         (b"content-length", str(len(body)).encode()),

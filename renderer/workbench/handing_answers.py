@@ -25,6 +25,7 @@ from renderer.workbench.asked import (
     texts_of,
 )
 from renderer.workbench.folder import MADE, bytes_of, clean_name
+from renderer.workbench.said import plain_problem, said_text
 from renderer.workbench.shown_music import plain_problems
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ class _Handing:
             "left_over": list(made.left_over),
             "is_tidied": tidy,
             "changed": list(made.changed),
-            "remarks": list(made.remarks),
+            "remarks": [said_text(one) for one in made.remarks],
         }
 
     def there(self, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -324,8 +325,8 @@ class _Handing:
             if one.file in ("", name):
                 plain += plain_problems([one], text)
             else:
-                (elsewhere,) = plain_problems([one])
-                plain.append(elsewhere | {"file": one.file, "place": "", "said": str(one)})
+                elsewhere = plain_problem(one, names_file=True)
+                plain.append(elsewhere | {"file": one.file, "place": ""})
         return plain
 
 

@@ -15,6 +15,7 @@ from renderer.notation.definition.pattern import INTERVALS
 from renderer.notation.score import Exercise
 from renderer.notation.source_file import Source
 from renderer.workbench.folder import Entry, Folder, is_recording
+from renderer.workbench.said import said_problem
 
 _MOST_KNOWN = 4_000
 # Of longer music the fingers are not walked through for a row: it would be waited for.
@@ -40,18 +41,19 @@ def _row(folder: Folder, entry: Entry) -> dict[str, Any]:
                 else told(entry.name, folder.read(entry.name).data)
             )
         except RungwiseError as error:
-            row = {"kind": "unknown", "problem": str(error.problems[0])}
+            row = {"kind": "unknown", "problem": error.problems[0]}
         with _lock:
             if len(_known) > _MOST_KNOWN:
                 _known.clear()
             _known[key] = row
-    return {"name": entry.name, "size": entry.size, "changed": entry.changed} | row
+    named = {"name": entry.name, "size": entry.size, "changed": entry.changed} | row
+    return named | ({"problem": said_problem(row["problem"])} if "problem" in row else {})
 
 
 def _without_problems(row: dict[str, Any]) -> dict[str, Any]:
     plain = {key: value for key, value in row.items() if key not in ("problems", "found")}
     if row.get("found"):
-        plain["problem"] = str(row["found"][0])
+        plain["problem"] = row["found"][0]
     return plain
 
 

@@ -26,6 +26,7 @@ from renderer.sound.tuning import PitchStandard
 from renderer.technique.realise import lines_of_entries
 from renderer.workbench.editing import fields_of
 from renderer.workbench.folder import text_in
+from renderer.workbench.said import plain_problem
 
 if TYPE_CHECKING:
     from renderer.delivery.page.spectra import Noise
@@ -40,12 +41,7 @@ def plain_problems(problems: Iterable[Problem], text: str | None = None) -> list
     places = None if text is None else text_places(text)
     found = []
     for one in problems:
-        plain: dict[str, Any] = {
-            "cause": one.cause,
-            "remedy": one.remedy,
-            "place": one.place,
-            "said": str(replace(one, file="")),
-        }
+        plain = plain_problem(one)
         if places is not None:
             where = marked(places, one.place)
             plain |= {

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from renderer.errors import Problem, RungwiseError, WrongValueError, failure
 from renderer.workbench.asked import Answering, text_of, texts_of
 from renderer.workbench.folder import clean_name, is_recording
-from renderer.workbench.shown_music import plain_problems
+from renderer.workbench.said import plain_problem, said_text
 
 if TYPE_CHECKING:
     from renderer.delivery.render import Handle
@@ -92,12 +92,7 @@ class _Tuning:
         told = self.bench.jobs.told(text_of(asked, "job"))
         if "problems" in told:
             # Of several files, each problem says which.
-            told["problems"] = [
-                plain | {"said": str(one)}
-                for plain, one in zip(
-                    plain_problems(told["problems"]), told["problems"], strict=True
-                )
-            ]
+            told["problems"] = [plain_problem(one, names_file=True) for one in told["problems"]]
         return told
 
     def stop_job(self, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -220,8 +215,11 @@ def _one(name: str, heard: HeardChanter, scale: str) -> dict[str, Any]:
             for one in heard.notes
         ],
         "beats": [[beat.first, beat.second, beat.rate_hz] for beat in beats],
-        "advice": [] if drones is None else list(drone_advice(drones, heard.low_a_hz)),
-        "remarks": list(heard.remarks),
+        "advice": [
+            said_text(one)
+            for one in (() if drones is None else drone_advice(drones, heard.low_a_hz))
+        ],
+        "remarks": [said_text(one) for one in heard.remarks],
         "picture": _image(tuning_picture(heard, stem, against, ".svg")),
     }
 
@@ -243,12 +241,15 @@ def _several(heard: Mapping[str, HeardChanter]) -> dict[str, Any]:
                 "chanter": PurePosixPath(one.chanter).stem,
                 "note": None if one.note is None else int(one.note),
                 "cents": one.cents,
-                "remedy": one.remedy,
+                "remedy": said_text(one.remedy),
             }
             for one in compared.mendings
         ],
         "remarks": [
-            f"{PurePosixPath(name).stem}: {remark}"
+            {
+                language: text and f"{PurePosixPath(name).stem}: {text}"
+                for language, text in said_text(remark).items()
+            }
             for name, one in heard.items()
             for remark in one.remarks
         ],

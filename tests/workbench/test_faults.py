@@ -277,7 +277,7 @@ def test_a_book_of_five_thousand_lines_is_answered_piece_by_piece(bench: Running
     (problem,) = bench.answer("show", name="book.toml", text=book(MOST_LINES + 1))["read"][
         "problems"
     ]
-    assert str(MOST_LINES) in problem["said"].replace(",", "")
+    assert str(MOST_LINES) in problem["said"]["en"].replace(",", "")
 
 
 def test_a_file_of_fifty_megabytes_is_taken_if_it_is_a_recording_and_else_refused(

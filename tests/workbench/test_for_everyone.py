@@ -148,36 +148,51 @@ def test_the_parts_stand_in_one_row(page: Watched) -> None:
     page.page.set_viewport_size({"width": 1280, "height": 900})
 
 
-def test_what_stays_english_in_german_is_marked_as_english(bench: Running, chromium: Any) -> None:
-    """What is wrong is said as the command line says it."""
-    files = [bench.folder / name for name in ("broken.toml", "taken.toml")]
-    for file in files:
+def test_what_is_wrong_is_said_in_german(bench: Running, chromium: Any) -> None:
+    """Where it is wrong, under the text, in lists and answers; nothing is marked as English."""
+    files = [bench.folder / name for name in ("broken.toml", "taken.toml", "hiss.wav")]
+    for file in files[:2]:
         file.write_text("title = ")
+    files[2].write_bytes(b"no recording")
+    english = "[lang=en]:not(option)"
     with desk(bench, chromium, locale="de-DE") as page:
         row = page.page.locator("li[data-name='broken.toml']")
-        assert row.locator(".problem").get_attribute("lang") == "en"
+        assert row.locator(".problem").inner_text() == (
+            "broken.toml: Zeile 1: `title` hat keinen Wert. Schreibe ihn hinter das =."
+        )
         row.get_by_role("button", name="Umbenennen").click()
         page.page.keyboard.type("taken")
         page.page.keyboard.press("Enter")
-        page.page.wait_for_selector(".said [lang=en]")
-        for file in files:
+        page.page.get_by_text("eine Datei dieses Namens gibt es schon").wait_for()
+        assert page.page.locator(english).count() == 0
+        for file in files[:2]:
             file.unlink()
         with screen(page, "wrong"):
-            spoken = page.run(
-                """[...document.querySelectorAll(".entry .problem, .wrong button > *")].map(
-                     (one) => one.closest("[lang]").lang)"""
-            )
-            assert spoken == ["en", "en"]
-            first = page.page.locator(".wrong button").inner_text()
-            assert first.startswith("Reihe 15: a chanter has no note")
+            cause = "eine Spielpfeife hat keinen Ton 'H'"
+            assert page.page.locator(".entry .problem").inner_text().startswith(cause)
+            listed = page.page.locator(".wrong button").inner_text()
+            assert listed.startswith(f"Reihe 15: {cause}")
+            page.page.locator(".cm-lintRange").first.hover()
+            hover = page.page.locator(".cm-tooltip .cm-diagnostic")
+            hover.wait_for()
+            assert cause in hover.inner_text()
+            assert page.page.locator(english).count() == 0
         with screen(page, "class"):
-            page.page.locator("[data-place='learners[1].minutes']").fill("0")
+            minutes = page.page.locator("[data-place='learners[1].minutes']")
+            minutes.fill("0")
             page.page.keyboard.press("Enter")
             marked = page.page.locator(".problem.marked")
             marked.wait_for()
-            assert marked.get_attribute("lang") == "en"
+            assert "liegt außerhalb des Bereichs. Wähle eine ganze Zahl" in marked.inner_text()
+            assert minutes.get_attribute("aria-description") == marked.inner_text()
+            assert page.page.locator(english).count() == 0
             page.run("window.rungwise.screen.text.undo()")
             page.wait("window.rungwise.screen.isSettled")
+        with screen(page, "tuning"):
+            page.page.locator("input[type=file]").set_input_files(files[2])
+            page.page.get_by_text("das ist keine Aufnahme, die sich lesen lässt").wait_for()
+            assert page.page.locator(english).count() == 0
+    files[2].unlink()
 
 
 def test_nothing_stays_english_in_german(bench: Running, chromium: Any) -> None:

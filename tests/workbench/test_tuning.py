@@ -101,7 +101,10 @@ def test_what_is_no_chanter_is_said_of_each_file_and_nothing_is_written(tmp_path
     asked = Asked(tmp_path)
     told = asked.done("Hiss.wav", "Letter.m4a")
     assert told["state"] == "failed"
-    assert [one["said"].split(":")[0] for one in told["problems"]] == ["Hiss.wav", "Letter.m4a"]
+    assert [one["said"]["de"].split(":")[0] for one in told["problems"]] == [
+        "Hiss.wav",
+        "Letter.m4a",
+    ]
     assert all(one["remedy"] for one in told["problems"])
     with pytest.raises(RungwiseError, match="Listen to it again"):
         asked("keep-chanter", names=["Hiss.wav"], called="", at="")

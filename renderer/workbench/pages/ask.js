@@ -1,29 +1,35 @@
 // Asking the server: a name and a table in, its answer out, or what is wrong.
 
 import { element } from "../../delivery/page/elements.js";
-import { say } from "./words.js";
+import { languageInUse, say } from "./words.js";
 
-/** @typedef {{cause: string, remedy: string, place: string, said: string, start?: number, end?: number, row?: number}} Problem */
+/** @typedef {{en: string, de: string|null}} Said what the program says, in the languages that it has words in */
+/** @typedef {{cause: string, remedy: string, place: string, alone: Said, said: Said, file?: string, start?: number, end?: number, row?: number}} Problem */
 
 const KEY = "rungwise address";
 
 /** The largest file that the server takes. A browser does not tell what one that is too large is answered. */
 const MOST_BYTES = 64_000_000;
 
-/** What is wrong and what would be right, as two sentences. @param {Problem} problem */
-export function sentences({ cause, remedy }) {
-  return `${cause}. ${remedy.charAt(0).toUpperCase()}${remedy.slice(1)}`;
+/** What the program says, in the page's language or else in English. @param {Said} said */
+export function wordsOf(said) {
+  return said[languageInUse()] ?? said.en;
 }
 
-/** What the program says in English whatever the page speaks, marked as that for those who hear it. @param {string} text */
-export function english(text) {
-  return element("span", { lang: "en", text });
+/** The language of what is told where it is not the page's, for those who hear it. @param {Said} said */
+function tongue(said) {
+  return said[languageInUse()] === null ? "en" : null;
+}
+
+/** What the program says, as an element. @param {Said} said @param {string} tag @param {Record<string, any>} more attributes */
+export function elementOf(said, tag = "span", more = {}) {
+  return element(tag, { ...more, lang: tongue(said), text: wordsOf(said) });
 }
 
 /** Why something was not done: what the server says, or that it does not answer. @param {Refused} error @returns {string|HTMLElement} */
 export function whyNot(error) {
   if (!error.status) return say("no_answer");
-  return error.answer?.is_said_here ? error.message : english(error.message);
+  return element("span", {}, ...error.problems.flatMap((one, at) => [at ? "\n" : "", elementOf(one.said)]));
 }
 
 /** What cannot be done, and why; `status` 0 where the server does not answer at all. */
@@ -32,7 +38,7 @@ export class Refused extends Error {
   constructor(status, answer) {
     /** @type {Problem[]} */
     const problems = answer?.problems ?? [];
-    super(problems.map((one) => one.said ?? sentences(one)).join("\n"));
+    super(problems.map((one) => wordsOf(one.said)).join("\n"));
     this.status = status;
     this.problems = problems;
     this.answer = answer;
@@ -126,7 +132,7 @@ export function newestOf(name) {
 export async function bring(file) {
   if (file.size > MOST_BYTES) {
     const said = say("too_large", { name: file.name, n: MOST_BYTES / 1e6 });
-    throw new Refused(413, { is_said_here: true, problems: [{ said }] });
+    throw new Refused(413, { problems: [{ said: { en: said, de: said } }] });
   }
   const path = `/api/drop?name=${encodeURIComponent(file.name)}`;
   return send(path, "application/octet-stream", file, false);

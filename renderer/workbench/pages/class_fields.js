@@ -1,7 +1,7 @@
 // Fields of a class: settings for all, for one learner or group, for one exercise.
 
 import { element } from "../../delivery/page/elements.js";
-import { sentences } from "./ask.js";
+import { elementOf, wordsOf } from "./ask.js";
 import { set } from "./changes.js";
 import { asNumber, asWritten, input, orNone } from "./fields.js";
 import { say } from "./words.js";
@@ -210,13 +210,13 @@ export function markPlaces(root, problems) {
     while (place) {
       const field = root.querySelector(`[data-place="${CSS.escape(place)}"]`);
       if (field instanceof HTMLElement) {
-        const said = sentences(problem);
+        const said = problem.alone;
         const isControl = field.matches("input, select");
         if (isControl) {
           field.setAttribute("aria-invalid", "true");
-          field.setAttribute("aria-description", said);
+          field.setAttribute("aria-description", wordsOf(said));
         }
-        const mark = element("span", { class: "problem marked", lang: "en", text: said, "aria-hidden": isControl ? "true" : null });
+        const mark = elementOf(said, "span", { class: "problem marked", "aria-hidden": isControl ? "true" : null });
         if (isControl) field.after(mark);
         else field.append(mark);
         return false;

@@ -5,7 +5,7 @@
 // its own, which says what is asked and what is drawn.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, english, sentences, whyNot } from "./ask.js";
+import { Refused, ask, elementOf, whyNot } from "./ask.js";
 import { asTheyStand } from "./changes.js";
 import { remember, remembered } from "./kept.js";
 import { showKeys } from "./keys.js";
@@ -353,7 +353,7 @@ export class Desk {
     if (error.status === 0) {
       this.keepDraft();
       this.notify(say("no_answer"));
-    } else this.notify(error.status === 401 ? say("other_run") : english(error.message));
+    } else this.notify(error.status === 401 ? say("other_run") : whyNot(error));
   }
 
   /** Whether fields can change the file as it stands. */
@@ -409,7 +409,7 @@ export class Desk {
             },
           },
           one.row ? `${say("problem_in_row", { n: one.row })}: ` : "",
-          english(sentences(one)),
+          elementOf(one.alone),
         ),
       ),
     );

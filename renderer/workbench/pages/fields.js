@@ -1,7 +1,7 @@
 // Fields: what a definition's text holds, to be changed one value at a time.
 
 import { element } from "../../delivery/page/elements.js";
-import { sentences } from "./ask.js";
+import { elementOf, wordsOf } from "./ask.js";
 import { set } from "./changes.js";
 import { INNERS } from "./choices.js";
 import { noteStaff } from "./pickers.js";
@@ -42,9 +42,8 @@ export function markFields(fields, problems) {
     const control = field?.querySelector("input, select, textarea");
     if (!field || !control) return true;
     control.setAttribute("aria-invalid", "true");
-    const said = sentences(one);
-    control.setAttribute("aria-description", said);
-    field.append(element("span", { class: "problem", lang: "en", text: said, "aria-hidden": "true" }));
+    control.setAttribute("aria-description", wordsOf(one.alone));
+    field.append(elementOf(one.alone, "span", { class: "problem", "aria-hidden": "true" }));
     return false;
   });
 }

@@ -1,14 +1,14 @@
 // Handing out: a class as a table, what each learner gets, made by one button, then opened or saved.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, english, fetched } from "./ask.js";
+import { Refused, ask, elementOf, fetched, wordsOf } from "./ask.js";
 import { control, markPlaces, pitchControl, placeOf, setting } from "./class_fields.js";
 import { append, set, standsAfter } from "./changes.js";
 import { Desk } from "./desk.js";
 import { input, labelled, orNone } from "./fields.js";
 import { follow, stop } from "./jobs.js";
 import { table } from "./tables.js";
-import { languageInUse, say } from "./words.js";
+import { say } from "./words.js";
 
 /** @typedef {import("./changes.js").Change} Change */
 /** @typedef {import("./changes.js").Changing} Changing */
@@ -501,7 +501,7 @@ export class Handing extends Desk {
         element(
           "p",
           { class: "problem" },
-          english(one.said),
+          elementOf(one.said),
           one.file ? " " : "",
           one.file && this.files.some((row) => row.name === one.file)
             ? element("a", { href: `#/write/${encodeURIComponent(one.file)}`, text: say("open") })
@@ -556,7 +556,7 @@ export class Handing extends Desk {
     return table(heads, rows, say("what_each"));
   }
 
-  /** @param {{path: string, why: Record<string, string>}[]} why @param {string} title @param {boolean} isOpen */
+  /** @param {{path: string, why: import("./ask.js").Said}[]} why @param {string} title @param {boolean} isOpen */
   reasons(why, title, isOpen) {
     return element(
       "details",
@@ -565,7 +565,7 @@ export class Handing extends Desk {
       element(
         "ul",
         { class: "reasons" },
-        ...why.map((one) => element("li", {}, element("span", { text: one.path }), " ", element("small", { text: one.why[languageInUse()] }))),
+        ...why.map((one) => element("li", {}, element("span", { text: one.path }), " ", element("small", { text: wordsOf(one.why) }))),
       ),
     );
   }
@@ -693,7 +693,7 @@ export class Handing extends Desk {
     ];
     const parts = [element("p", { class: "outcome", text: counted.join(" · ") })];
     if (made.why.length) parts.push(this.reasons(made.why, say("was_made", { n: made.why.length }), made.why.length <= 12));
-    for (const remark of made.remarks) parts.push(element("p", { class: "stands", lang: "en", text: remark }));
+    for (const remark of made.remarks) parts.push(elementOf(remark, "p", { class: "stands" }));
     if (made.left_over.length) {
       const list = element("ul", { class: "reasons" }, ...made.left_over.map((/** @type {string} */ path) => element("li", { text: path })));
       const question = element("div", { class: "question" }, element("p", { text: say(made.is_tidied ? "tidied" : "left_over") }), list);

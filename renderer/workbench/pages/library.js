@@ -2,7 +2,7 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
-import { Refused, ask, bring, newestOf, whyNot } from "./ask.js";
+import { Refused, ask, bring, elementOf, newestOf, whyNot, wordsOf } from "./ask.js";
 import { Dock } from "./dock.js";
 import { remember, remembered } from "./kept.js";
 import { Doing } from "./presses.js";
@@ -383,7 +383,7 @@ export class Library {
         { class: "what" },
         opens ? element("a", { href: wayTo(row.name, row.kind), text: title }) : element("span", { text: title }),
         element("small", { text: [row.name, this.facts(row), say("changed_when", { when: moment(row.changed) })].filter(Boolean).join(" · ") }),
-        ...(row.problem ? [element("small", { class: "problem", lang: "en", text: row.problem })] : []),
+        ...(row.problem ? [elementOf(row.problem, "small", { class: "problem" })] : []),
       ),
       element(
         "div",
@@ -528,11 +528,11 @@ export class Library {
       // Somebody may be at another name by now.
       if (this.renaming === name) this.renames("");
       await this.look();
-      /** @type {{packs: string[], left: {name: string, why: string}[]}} */
+      /** @type {{packs: string[], left: {name: string, why: import("./ask.js").Said}[]}} */
       const { packs, left } = renamed;
       const more = [
         ...(packs.length && !back ? [say("renamed_in", { names: packs.join(", ") })] : []),
-        ...left.map((one) => say("not_renamed_in", one)),
+        ...left.map((one) => say("not_renamed_in", { name: one.name, why: wordsOf(one.why) })),
       ];
       if (back) this.said.textContent = more.join(" ");
       else this.saidWithUndo([say("renamed", { name: renamed.name }), ...more], () => void this.rename(renamed.name, name, packs));

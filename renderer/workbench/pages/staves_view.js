@@ -2,7 +2,7 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { Staff, barUnder, noteNear } from "../../delivery/page/staff.js";
-import { ask } from "./ask.js";
+import { ask, elementOf } from "./ask.js";
 import { say } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -139,7 +139,7 @@ export class StavesView {
     if (this.staffs.has(host)) return;
     if (!body.staves) {
       host.replaceChildren(
-        ...body.problems.map((/** @type {any} */ one) => element("p", { class: "problem", lang: "en", text: one.said })),
+        ...body.problems.map((/** @type {any} */ one) => elementOf(one.said, "p", { class: "problem" })),
       );
       return;
     }

@@ -1,7 +1,7 @@
 // The text of a file, in CodeMirror: it holds the one truth and the one history of a file, typed in
 // or changed by fields.
 
-import { english, sentences } from "./ask.js";
+import { elementOf, wordsOf } from "./ask.js";
 import * as cm from "./codemirror.js";
 
 /** @typedef {import("./ask.js").Problem} Problem */
@@ -141,8 +141,7 @@ export class TextView {
       .map((one) => {
         const from = Math.min(one.start ?? 0, length);
         const to = Math.min(Math.max(one.end ?? from, from), length);
-        const message = sentences(one);
-        return { from, to, severity: "error", message, renderMessage: () => english(message) };
+        return { from, to, severity: "error", message: wordsOf(one.alone), renderMessage: () => elementOf(one.alone) };
       });
     this.view.dispatch(cm.setDiagnostics(this.view.state, marks));
   }

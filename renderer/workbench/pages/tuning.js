@@ -1,7 +1,7 @@
 // Chanters: recordings listened to, the nine notes found, compared, named and played with.
 
 import { element } from "../../delivery/page/elements.js";
-import { Refused, ask, bring, newestOf, whyNot } from "./ask.js";
+import { Refused, ask, bring, elementOf, newestOf, whyNot } from "./ask.js";
 import { Dock } from "./dock.js";
 import { follow, stop } from "./jobs.js";
 import { showKeys } from "./keys.js";
@@ -23,11 +23,6 @@ const SCALE =
 function signed(cents) {
   const size = Math.abs(cents).toFixed(1);
   return size === "0.0" ? size : `${cents < 0 ? "−" : "+"}${size}`;
-}
-
-/** What the program says in English only, as a cell. @param {string} text */
-function english(text) {
-  return element("td", { class: "words", lang: "en", text });
 }
 
 export class Tuning {
@@ -383,7 +378,7 @@ export class Tuning {
               one.chanter,
               one.note === null ? say("all_notes") : noteName(one.note),
               signed(one.cents),
-              english(one.remedy),
+              elementOf(one.remedy, "td", { class: "words" }),
             ]),
             say("mend_first"),
             true,
@@ -402,9 +397,9 @@ export class Tuning {
     this.result.scrollIntoView({ block: "start" });
   }
 
-  /** What the program says in English only. @param {string[]} said */
-  sentences(said) {
-    return element("ul", { class: "remarks", lang: "en" }, ...said.map((text) => element("li", { text })));
+  /** @param {import("./ask.js").Said[]} remarks */
+  sentences(remarks) {
+    return element("ul", { class: "remarks" }, ...remarks.map((one) => elementOf(one, "li")));
   }
 
   /** @param {string} called */

@@ -2,7 +2,7 @@
 
 import { element } from "../../delivery/page/elements.js";
 import { readFraction } from "../../delivery/page/exact.js";
-import { Refused, ask, english, sentences } from "./ask.js";
+import { Refused, ask, elementOf } from "./ask.js";
 import { append, standsAfter } from "./changes.js";
 import { Desk } from "./desk.js";
 import { Dock } from "./dock.js";
@@ -326,7 +326,7 @@ export class Writing extends Desk {
         fields.push(own);
       }
     }
-    for (const one of unmarked) parts.push(element("p", { class: "problem", lang: "en", text: sentences(one) }));
+    for (const one of unmarked) parts.push(elementOf(one.alone, "p", { class: "problem" }));
     // Of an entry that stands for many lines the fields come first: below they would be out of sight.
     if (rows.length > 1) {
       block.append(element("p", { class: "stands", text: say("stands_for", { n: rows.length }) }), ...fields, ...parts);
@@ -391,7 +391,9 @@ export class Writing extends Desk {
   drawProblems() {
     this.listProblems();
     if (this.problems.length && !this._conflict) {
-      this.notify(this.fields === null || this.read === null ? english(this.problems[0]?.said ?? "") : say("text_wrong"));
+      const [first] = this.problems;
+      const isUnread = this.fields === null || this.read === null;
+      this.notify(isUnread && first ? elementOf(first.said) : say("text_wrong"));
     } else if (!this._conflict && !this.isFixed) this.notify("");
   }
 
