@@ -154,7 +154,7 @@ def test_a_pack_that_cannot_be_changed_is_said_and_keeps_what_it_says(
     version = asked["standing"]({"name": "grips.toml"})["version"]
     told = asked["rename"]({"name": "grips.toml", "to": "all.toml", "version": version})
     assert told["packs"] == [] and [one["name"] for one in told["left"]] == ["class.toml"]
-    assert "changed by another program" in told["left"][0]["why"]
+    assert "changed by another program" in told["left"][0]["why"]["en"]
     assert (tmp_path / "class.toml").read_text() == theirs
     assert (tmp_path / "all.toml").read_text() == GRIPS
 
@@ -243,9 +243,11 @@ DROPPED = r"""() => {
 
 @needs_chromium
 def test_what_is_typed_and_open_stays_whatever_comes_late(page: Watched) -> None:
+    page.wait("window.rungwise.screen.shipped.length > 0")
     with held_up(page, "shipped"):
         page.page.reload()
         page.page.get_by_label("Remove: wide.toml").click()
+        page.page.get_by_role("button", name="Undo").wait_for()
         page.page.get_by_text("Removed files (").click()
         page.page.get_by_label("Rename: grips.toml").press("Enter")
         page.page.keyboard.type("Thursday grips")
