@@ -352,7 +352,7 @@ def test_a_file_that_is_left_while_it_is_saved_is_saved_whole(
         assert (bench.folder / "wide.toml").read_text() == WIDE
     page.page.wait_for_selector("li[data-name='wide.toml']")
     assert (bench.folder / "wide.toml").read_text() == f"# second\n# first\n{WIDE}"
-    assert page.run("localStorage.getItem('rungwise draft wide.toml')") is None
+    page.wait("localStorage.getItem('rungwise draft wide.toml') === null")
 
 
 def test_what_is_taken_back_while_it_is_saved_does_not_come_back(
